@@ -1,0 +1,272 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "chain.h"
+
+#include <math.h>
+
+static const double two_pi = 6.283185307179586477;
+
+/*
+ * Where the terms of the budget go: into a budget with their names, or into
+ * a sum of squares when only the combined uncertainty is wanted. The planner
+ * weighs dozens of setups after each acquisition and needs no names.
+ */
+struct sink {
+    struct budget *budget;
+    double squares;
+};
+
+static void term(struct sink *sink, const char *source, enum shape shape, double standard,
+                 double sensitivity)
+{
+    if (sink->budget)
+        budget_add(sink->budget, source, shape, standard, sensitivity, INFINITY);
+    else
+        sink->squares += standard * sensitivity * standard * sensitivity;
+}
+
+/* A term known by its bound: rectangular, JCGM 100 4.3.7. */
+static void bounded(struct sink *sink, const char *source, double half_width, double sensitivity)
+{
+    term(sink, source, SHAPE_RECTANGULAR, shape_standard(SHAPE_RECTANGULAR, half_width),
+         sensitivity);
+}
+
+static const struct range *range_of(const struct chain *chain, const struct setup *setup)
+{
+    return &chain->input->ranges[setup->range];
+}
+
+bool aspect_ignores_mean(enum aspect aspect)
+{
+    return aspect == ASPECT_AC || aspect == ASPECT_PEAK_TO_PEAK;
+}
+
+void setup_window(const struct front_end *input, const struct setup *setup, double *low,
+                  double *high)
+{
+    const struct range *range = &input->ranges[setup->range];
+    double centre = setup->offset - setup->position;
+    *low = centre + range->low;
+    *high = centre + range->high;
+}
+
+double chain_error_limit(const struct chain *chain, const struct setup *setup,
+                         const struct signal *signal, double value)
+{
+    const struct range *range = range_of(chain, setup);
+    double limit = accuracy_limit(&range->accuracy, value - setup->offset, range->full_scale,
+                                  range->resolution, chain->ambient);
+    return limit + range->resolution / 2 + fabs(setup->offset) * chain->input->offset_fraction +
+           chain->input->baseline_divisions * range->volts_per_division + 3 * signal->noise;
+}
+
+struct load chain_load(const struct chain *chain, const struct setup *setup)
+{
+    const struct range *range = range_of(chain, setup);
+    struct load load = { NAN, 0 };
+    if (chain->probe->dimension != DIMENSION_VOLTAGE || chain->aspect == ASPECT_WHOLE)
+        return load;
+    if (isnan(chain->probe->tip_resistance)) {
+        load.resistance = range->input_resistance;
+        load.tolerance = range->resistance_tolerance;
+    } else {
+        load.resistance = chain->probe->tip_resistance;
+        load.tolerance = chain->probe->resistance_tolerance;
+    }
+    return load;
+}
+
+struct loading chain_loading(const struct chain *chain, const struct setup *setup)
+{
+    struct load load = chain_load(chain, setup);
+    return loading_resistive(&chain->source, &load);
+}
+
+/* What a value at the tip is multiplied by to take the load away. */
+static double correction(const struct chain *chain, const struct setup *setup)
+{
+    struct loading loading = chain_loading(chain, setup);
+    return chain->correct_loading && loading.known ? loading.factor : 1;
+}
+
+double chain_value(const struct chain *chain, const struct setup *setup, double input)
+{
+    double tip = aspect_ignores_mean(chain->aspect) ? input * fabs(chain->probe->factor)
+                                                    : probe_to_tip(chain->probe, input);
+    return tip * correction(chain, setup);
+}
+
+double chain_input(const struct chain *chain, const struct setup *setup, double tip)
+{
+    double loaded = tip / correction(chain, setup);
+    return aspect_ignores_mean(chain->aspect) ? loaded / fabs(chain->probe->factor)
+                                              : probe_to_input(chain->probe, loaded);
+}
+
+/* The part of the value that the amplifier and the converter had to show. */
+static double deflection(enum aspect aspect, const struct setup *setup, const struct signal *signal)
+{
+    if (aspect_ignores_mean(aspect) || aspect == ASPECT_WHOLE)
+        return signal->value;
+    if (aspect != ASPECT_RMS)
+        return signal->value - setup->offset;
+    double alternating = fmax(0, signal->value * signal->value - signal->mean * signal->mean);
+    double level = signal->mean - setup->offset;
+    return sqrt(alternating + level * level);
+}
+
+/* How much an error of the dc level moves the value. */
+static double level_sensitivity(enum aspect aspect, const struct signal *signal)
+{
+    if (aspect_ignores_mean(aspect))
+        return 0;
+    if (aspect != ASPECT_RMS || signal->value == 0)
+        return 1;
+    return fmin(1, fabs(signal->mean / signal->value));
+}
+
+/* How many ends of the converter's scale the value is read from. */
+static double ends(enum aspect aspect)
+{
+    return aspect == ASPECT_PEAK_TO_PEAK ? 2 : 1;
+}
+
+static void instrument_terms(const struct chain *chain, const struct setup *setup,
+                             const struct signal *signal, double scale, struct sink *sink)
+{
+    const struct range *range = range_of(chain, setup);
+    double limit = accuracy_limit(&range->accuracy, deflection(chain->aspect, setup, signal),
+                                  range->full_scale, range->resolution, chain->ambient);
+    term(sink, "instrument accuracy", accuracy_shape(range->accuracy.level),
+         accuracy_standard(limit, range->accuracy.level), scale);
+    bounded(sink, "resolution", range->resolution / 2, scale * sqrt(ends(chain->aspect)));
+}
+
+/* Where the zero trace lies, and how well a calibrated offset is known. */
+static void level_terms(const struct chain *chain, const struct setup *setup,
+                        const struct signal *signal, double scale, struct sink *sink)
+{
+    const struct range *range = range_of(chain, setup);
+    double sensitivity = scale * level_sensitivity(chain->aspect, signal);
+    if (chain->input->ground_reference)
+        bounded(sink, "ground reference", range->resolution / 2, sensitivity);
+    else
+        bounded(sink, "baseline", chain->input->baseline_divisions * range->volts_per_division,
+                sensitivity);
+    bounded(sink, "offset setting", fabs(setup->offset) * chain->input->offset_fraction,
+            sensitivity);
+}
+
+/*
+ * What noise does to the aspect: it averages out of a mean, adds its square
+ * to an RMS, and lifts an extreme by about sigma sqrt(2 ln n) (the expected
+ * largest of n normal samples; common practice, no source).
+ */
+static double noise_width(enum aspect aspect, const struct signal *signal)
+{
+    double sigma = signal->noise;
+    double n = fmax(signal->samples, 2);
+    switch (aspect) {
+    case ASPECT_AC:
+    case ASPECT_RMS:
+        return signal->value > sigma ? sigma * sigma / (2 * signal->value) : sigma;
+    case ASPECT_PEAK_TO_PEAK:
+        return 2 * sigma * sqrt(2 * log(n));
+    case ASPECT_MAXIMUM:
+    case ASPECT_MINIMUM:
+        return sigma * sqrt(2 * log(n));
+    default:
+        return 0;
+    }
+}
+
+static void sampling_terms(const struct chain *chain, const struct signal *signal, double scale,
+                           struct sink *sink)
+{
+    enum aspect aspect = chain->aspect;
+    if (aspect == ASPECT_DC || aspect == ASPECT_WHOLE)
+        term(sink, "noise", SHAPE_NORMAL, signal->noise / sqrt(fmax(signal->samples, 1)), scale);
+    else
+        bounded(sink, "noise", noise_width(aspect, signal), scale);
+    if (aspect == ASPECT_MAXIMUM || aspect == ASPECT_MINIMUM || aspect == ASPECT_PEAK_TO_PEAK)
+        bounded(sink, "between samples", ends(aspect) * signal->peak_gap, scale);
+}
+
+/*
+ * Part of the signal that ac coupling takes away: 1 - |H| of a first-order
+ * high-pass. Where the frequency is not known, the lowest one that the record
+ * can show bounds it; where that is not known either, all of it.
+ */
+static double coupling_loss(const struct chain *chain, const struct signal *signal)
+{
+    double frequency = isnan(signal->frequency) ? chain->lowest_frequency : signal->frequency;
+    if (!(frequency > 0))
+        return 1;
+    double ratio = chain->input->ac_corner / frequency;
+    return 1 - 1 / sqrt(1 + ratio * ratio);
+}
+
+/*
+ * What the capacitance at the tip takes away beyond resistive loading, as a
+ * share of the value: |H| = |Zin / (Zin + Rs)| with Zin = R / (1 + jwRC)
+ * (check M44) against its value at dc.
+ */
+static double capacitive_share(const struct chain *chain, const struct setup *setup,
+                               const struct signal *signal, const struct loading *loading)
+{
+    const struct range *range = range_of(chain, setup);
+    double capacitance = isnan(chain->probe->tip_capacitance) ? range->input_capacitance
+                                                              : chain->probe->tip_capacitance;
+    bool steady = chain->aspect == ASPECT_DC || chain->aspect == ASPECT_WHOLE;
+    if (steady || isnan(capacitance) || isnan(signal->frequency) || !loading->known)
+        return 0;
+    double parallel = chain->source.resistance * loading->ratio;
+    double x = two_pi * signal->frequency * parallel * capacitance;
+    return 1 - 1 / sqrt(1 + x * x);
+}
+
+static void circuit_terms(const struct chain *chain, const struct setup *setup,
+                          const struct signal *signal, struct sink *sink)
+{
+    const struct probe *probe = chain->probe;
+    double corrected = correction(chain, setup);
+    double through = signal->value * fabs(probe->factor) * corrected;
+    bounded(sink, "probe factor", probe->tolerance, through);
+    if (!aspect_ignores_mean(chain->aspect))
+        bounded(sink, "probe offset", probe->offset_tolerance, corrected);
+    struct loading loading = chain_loading(chain, setup);
+    double value = chain_value(chain, setup, signal->value);
+    if (chain->correct_loading && loading.known)
+        term(sink, "loading correction", SHAPE_RECTANGULAR, loading.uncertainty, value);
+    bounded(sink, "capacitive loading", capacitive_share(chain, setup, signal, &loading), value);
+    if (setup->coupling == COUPLING_AC)
+        bounded(sink, "ac coupling", coupling_loss(chain, signal), value);
+}
+
+static void all_terms(const struct chain *chain, const struct setup *setup,
+                      const struct signal *signal, struct sink *sink)
+{
+    double scale = fabs(chain->probe->factor) * correction(chain, setup);
+    instrument_terms(chain, setup, signal, scale, sink);
+    if (chain->input->vertical) {
+        level_terms(chain, setup, signal, scale, sink);
+        sampling_terms(chain, signal, scale, sink);
+    }
+    circuit_terms(chain, setup, signal, sink);
+}
+
+void chain_budget(const struct chain *chain, const struct setup *setup, const struct signal *signal,
+                  struct budget *budget)
+{
+    struct sink sink = { budget, 0 };
+    budget->count = 0;
+    all_terms(chain, setup, signal, &sink);
+}
+
+double chain_uncertainty(const struct chain *chain, const struct setup *setup,
+                         const struct signal *signal)
+{
+    struct sink sink = { NULL, 0 };
+    all_terms(chain, setup, signal, &sink);
+    return sqrt(sink.squares);
+}

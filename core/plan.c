@@ -1,0 +1,334 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "plan.h"
+
+#include "plan_priv.h"
+
+#include <math.h>
+#include <string.h>
+
+/* After an overload that nobody expected, the signal may be this much larger. */
+static const double surprise_growth = 1.5;
+
+/* A barred range is tried again when the signal reaches less than this share of what it did. */
+static const double unbar_share = 0.8;
+
+/* Windows at the top overlap by this share when the trace is moved on to look further. */
+static const double explore_overlap = 0.05;
+
+/*
+ * A signal that was known to reach no further than this share of a window and
+ * overloads it all the same has moved; one that reached further may be noisy.
+ */
+static const double calm_share = 0.5;
+
+static const struct span everything = { -INFINITY, INFINITY };
+
+static bool span_known(const struct span *span)
+{
+    return isfinite(span->low) && isfinite(span->high);
+}
+
+static void begin(struct plan *plan, const struct chain *chain)
+{
+    memset(plan, 0, sizeof *plan);
+    plan->chain = *chain;
+    plan->total = everything;
+    plan->swing = everything;
+    plan->explored = (struct span) { INFINITY, -INFINITY };
+    plan->action = PLAN_ACQUIRE;
+    for (size_t i = 0; i < CHAIN_MAX_RANGES; i++)
+        plan->barred[COUPLING_DC][i] = plan->barred[COUPLING_AC][i] = INFINITY;
+}
+
+static struct setup widest(const struct front_end *input, enum coupling coupling)
+{
+    struct setup setup = { input->count - 1, coupling, 0, 0 };
+    return setup;
+}
+
+void plan_start(struct plan *plan, const struct chain *chain, const struct signal *expected)
+{
+    begin(plan, chain);
+    plan->next = widest(chain->input, COUPLING_DC);
+    if (!expected)
+        return;
+    struct span total = { expected->low, expected->high };
+    struct span swing = { expected->low - expected->mean, expected->high - expected->mean };
+    struct candidate best;
+    if (plan_best(chain, expected, &total, &swing, NULL, &best))
+        plan->next = best.setup;
+}
+
+void plan_resume(struct plan *plan, const struct chain *chain, const struct setup *setup)
+{
+    begin(plan, chain);
+    plan->next = *setup;
+}
+
+enum plan_action plan_next(struct plan *plan, struct setup *setup, struct failure *failure)
+{
+    if (plan->action == PLAN_ACQUIRE && plan->step_count == PLAN_MAX_STEPS) {
+        plan->action = PLAN_FAILED;
+        plan->failed = FAILURE_UNSTABLE;
+    }
+    if (plan->action == PLAN_ACQUIRE) {
+        struct plan_step step = { plan->next, STEP_PENDING, NAN };
+        plan->steps[plan->step_count++] = step;
+        *setup = plan->next;
+    }
+    if (plan->action == PLAN_FAILED && plan->failed == FAILURE_UNSTABLE)
+        failure_set(failure, FAILURE_UNSTABLE, NULL, "a signal that stays within one range",
+                    "not settled after %zu acquisitions", plan->step_count);
+    else if (plan->action == PLAN_FAILED)
+        failure_set(failure, plan->failed, NULL, NULL,
+                    "the input is beyond what the widest setting can show");
+    return plan->action;
+}
+
+static void fail(struct plan *plan, enum failure_code code)
+{
+    plan->action = PLAN_FAILED;
+    plan->failed = code;
+}
+
+/* Counts an acquisition that only a moving signal explains. */
+static void moved(struct plan *plan)
+{
+    plan->unconfirmed = true;
+    if (++plan->moves >= PLAN_MAX_MOVES)
+        fail(plan, FAILURE_UNSTABLE);
+}
+
+/*
+ * Moves the trace at the top range so that its window follows on from those
+ * that overloaded, on the side the signal ran over. False when it cannot be
+ * moved any further.
+ */
+static bool look_further(struct plan *plan, enum side side)
+{
+    const struct front_end *input = plan->chain.input;
+    const struct range *top = &input->ranges[input->count - 1];
+    double overlap = explore_overlap * (top->high - top->low);
+    double centre;
+    if (side == SIDE_HIGH)
+        centre = plan->explored.high - overlap - top->low;
+    else
+        centre = plan->explored.low + overlap - top->high;
+    struct setup setup = setup_centred(input, input->count - 1, centre);
+    double low, high;
+    setup_window(input, &setup, &low, &high);
+    plan->next = setup;
+    return side == SIDE_HIGH ? high > plan->explored.high + overlap
+                             : low < plan->explored.low - overlap;
+}
+
+/* Nothing is known about one end of the signal: look with the widest setting. */
+static void explore(struct plan *plan, const struct setup *last, enum side side)
+{
+    const struct front_end *input = plan->chain.input;
+    bool at_top = last->range == input->count - 1 && last->coupling == COUPLING_DC;
+    if (last->coupling == COUPLING_AC && last->range == input->count - 1) {
+        fail(plan, FAILURE_OVER_RANGE);
+        return;
+    }
+    if (!at_top) {
+        plan->next = widest(input, last->coupling);
+        return;
+    }
+    double low, high;
+    setup_window(input, last, &low, &high);
+    bool turned = (side == SIDE_HIGH && low < plan->explored.low) ||
+                  (side == SIDE_LOW && high > plan->explored.high);
+    bool first = plan->explored.low > plan->explored.high;
+    plan->explored.low = fmin(plan->explored.low, low);
+    plan->explored.high = fmax(plan->explored.high, high);
+    if (aspect_ignores_mean(plan->chain.aspect) && input->ac_coupling)
+        plan->next = widest(input, COUPLING_AC);
+    else if (side == SIDE_UNKNOWN || (turned && !first) || !look_further(plan, side))
+        fail(plan, FAILURE_OVER_RANGE);
+}
+
+/* The current step, or NULL when none is waiting for its outcome. */
+static struct plan_step *pending(struct plan *plan)
+{
+    if (plan->action != PLAN_ACQUIRE || plan->step_count == 0)
+        return NULL;
+    struct plan_step *step = &plan->steps[plan->step_count - 1];
+    return step->outcome == STEP_PENDING ? step : NULL;
+}
+
+/*
+ * What the signal may be after its extreme ran over one end of the window.
+ * Where it was thought to be inside, it is now thought to be a little
+ * outside; where that was wrong too, nothing is known of it any more.
+ */
+static void stretch(struct plan *plan, struct span *known, const struct setup *setup,
+                    enum side side)
+{
+    double low, high;
+    setup_window(plan->chain.input, setup, &low, &high);
+    double centre = (low + high) / 2;
+    bool contradicted = false;
+    if (side != SIDE_LOW && known->high <= high) {
+        contradicted = true;
+        known->high = plan->surprised ? INFINITY : centre + (high - centre) * surprise_growth;
+    }
+    if (side != SIDE_HIGH && known->low >= low) {
+        contradicted = true;
+        known->low = plan->surprised ? -INFINITY : centre + (low - centre) * surprise_growth;
+    }
+    plan->surprised = contradicted;
+}
+
+/* How far a signal reaches from the middle of what a setup shows. */
+static double reach(const struct plan *plan, const struct setup *setup, const struct span *span)
+{
+    double low, high;
+    setup_window(plan->chain.input, setup, &low, &high);
+    double centre = (low + high) / 2;
+    return fmax(fabs(span->low - centre), fabs(span->high - centre));
+}
+
+void plan_overload(struct plan *plan, enum side side)
+{
+    struct plan_step *step = pending(plan);
+    if (!step)
+        return;
+    step->outcome = STEP_OVERLOAD;
+    const struct setup setup = step->setup;
+    struct span *known = setup.coupling == COUPLING_AC ? &plan->swing : &plan->total;
+    if (span_known(known)) {
+        double *barred = &plan->barred[setup.coupling][setup.range];
+        double far = reach(plan, &setup, known);
+        *barred = fmin(*barred, far);
+        if (far < calm_share * plan->chain.input->ranges[setup.range].high)
+            moved(plan);
+    }
+    stretch(plan, known, &setup, side);
+    struct candidate best;
+    if (plan->action == PLAN_FAILED)
+        return;
+    if (span_known(known) && plan->have_signal &&
+        plan_best(&plan->chain, &plan->signal, &plan->total, &plan->swing, plan, &best))
+        plan->next = best.setup;
+    else
+        explore(plan, &setup, side);
+}
+
+/*
+ * Whether the extremes just seen lie so far outside what was known of them
+ * that the signal must have moved: by a good part of the present window, which
+ * noise that is small enough to be measured here never does.
+ */
+static bool contradicts(const struct plan *plan, const struct setup *setup,
+                        const struct signal *signal)
+{
+    const struct span *known = setup->coupling == COUPLING_AC ? &plan->swing : &plan->total;
+    double far = calm_share * plan->chain.input->ranges[setup->range].high;
+    return signal->low > known->high + far || signal->high < known->low - far;
+}
+
+/* Narrows what is known to the extremes just seen, give or take their error. */
+static void learn(struct plan *plan, const struct setup *setup, const struct signal *signal)
+{
+    double low = chain_error_limit(&plan->chain, setup, signal, signal->low);
+    double high = chain_error_limit(&plan->chain, setup, signal, signal->high);
+    if (setup->coupling == COUPLING_AC) {
+        plan->swing = (struct span) { signal->low - low, signal->high + high };
+    } else {
+        const struct range *range = &plan->chain.input->ranges[setup->range];
+        double level = plan->chain.input->baseline_divisions * range->volts_per_division +
+                       fabs(setup->offset) * plan->chain.input->offset_fraction;
+        plan->total = (struct span) { signal->low - low, signal->high + high };
+        plan->swing = (struct span) { signal->low - signal->mean - (low - level),
+                                      signal->high - signal->mean + (high - level) };
+    }
+    plan->signal = *signal;
+    plan->have_signal = true;
+    plan->surprised = false;
+    plan->explored = (struct span) { INFINITY, -INFINITY };
+}
+
+/* Marks the ranges of a meter that hold the reading but not surely the signal. */
+static void doubt(struct plan *plan)
+{
+    const struct front_end *input = plan->chain.input;
+    for (size_t i = 0; !input->vertical && i < input->count; i++)
+        if (plan->total.high > input->ranges[i].high && plan->total.low < input->ranges[i].high)
+            plan->doubted[i] = true;
+}
+
+bool plan_allows(const struct plan *plan, const struct setup *setup, const struct span *span)
+{
+    const struct range *range = &plan->chain.input->ranges[setup->range];
+    double far = reach(plan, setup, span);
+    if (far > unbar_share * plan->barred[setup->coupling][setup->range])
+        return false;
+    return !plan->doubted[setup->range] ||
+           fmax(fabs(plan->signal.low), fabs(plan->signal.high)) < (1 - PLAN_EDGE) * range->high;
+}
+
+static bool worth(const struct candidate *candidate, double standard)
+{
+    return candidate->standard < (1 - PLAN_WORTH) * standard;
+}
+
+/*
+ * The next setup, if one is better than the present one. First among those
+ * that surely hold the signal; then, on a scope, among those that hold it as
+ * seen: trying costs an acquisition, not trying would leave half a screen
+ * unused for the sake of the gain tolerance.
+ */
+static bool better(const struct plan *plan, const struct setup *present, struct candidate *best)
+{
+    const struct signal *signal = &plan->signal;
+    double standard = chain_uncertainty(&plan->chain, present, signal);
+    if (plan_best(&plan->chain, signal, &plan->total, &plan->swing, plan, best) &&
+        worth(best, standard))
+        return true;
+    if (!plan->chain.input->vertical)
+        return false;
+    struct span seen = { signal->low, signal->high };
+    struct span swing = { signal->low - signal->mean, signal->high - signal->mean };
+    if (present->coupling == COUPLING_AC) {
+        swing = seen;
+        seen = plan->total;
+    }
+    return plan_best(&plan->chain, signal, &seen, &swing, plan, best) && worth(best, standard);
+}
+
+void plan_reading(struct plan *plan, const struct signal *signal)
+{
+    struct plan_step *step = pending(plan);
+    if (!step)
+        return;
+    const struct setup setup = step->setup;
+    step->value = signal->value;
+    if (contradicts(plan, &setup, signal))
+        moved(plan);
+    if (plan->action == PLAN_FAILED) {
+        step->outcome = STEP_MOVED;
+        return;
+    }
+    learn(plan, &setup, signal);
+    struct candidate best;
+    if (better(plan, &setup, &best)) {
+        step->outcome = STEP_POOR_RESOLUTION;
+        plan->next = best.setup;
+        doubt(plan);
+    } else if (plan->unconfirmed) {
+        step->outcome = STEP_TO_CONFIRM;
+        plan->unconfirmed = false;
+        plan->next = setup;
+    } else {
+        step->outcome = STEP_SETTLED;
+        plan->action = PLAN_SETTLED;
+    }
+}
+
+const char *step_outcome_name(enum step_outcome outcome)
+{
+    static const char *const names[] = { "pending",  "settled", "poor resolution",
+                                         "overload", "moved",   "to be confirmed" };
+    return names[outcome];
+}

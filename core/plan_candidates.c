@@ -1,0 +1,194 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The planner's view of the instrument: which setups there are, and what each would be worth. */
+#include "plan_priv.h"
+
+#include <math.h>
+
+/* Offsets and positions are set in steps of this many divisions: round figures, few changes. */
+static const double shift_step = 0.01;
+
+/* An offset leaves the signal this many divisions from the edge of the screen. */
+static const double offset_room = 0.25;
+
+static double rounded(double value, double step)
+{
+    return step > 0 ? round(value / step) * step : value;
+}
+
+static double clamped(double value, double bound)
+{
+    return fmax(-bound, fmin(bound, value));
+}
+
+static struct setup with_offset(const struct front_end *input, size_t i, double centre)
+{
+    const struct range *range = &input->ranges[i];
+    double offset = rounded(centre, shift_step * range->volts_per_division);
+    struct setup setup = { i, COUPLING_DC, clamped(offset, range->offset_span), 0 };
+    return setup;
+}
+
+/* What the zero trace needs on the screen to be seen whole. */
+static double zero_room(const struct front_end *input, size_t i)
+{
+    return input->baseline_divisions * input->ranges[i].volts_per_division +
+           input->ranges[i].resolution;
+}
+
+/* The zero trace stays on the screen: the ground reference is taken there. */
+static struct setup with_position(const struct front_end *input, size_t i, double centre)
+{
+    const struct range *range = &input->ranges[i];
+    double step = shift_step * range->volts_per_division;
+    double bound = fmin(input->position_divisions * range->volts_per_division,
+                        (range->high - range->low) / 2 - zero_room(input, i));
+    double position = rounded(-centre, step);
+    struct setup setup = { i, COUPLING_DC, 0, clamped(position, floor(bound / step) * step) };
+    return setup;
+}
+
+struct setup setup_centred(const struct front_end *input, size_t range, double centre)
+{
+    double by_position = input->position_divisions * input->ranges[range].volts_per_division;
+    return input->ranges[range].offset_span > by_position ? with_offset(input, range, centre)
+                                                          : with_position(input, range, centre);
+}
+
+/*
+ * Whether the window of a setup holds a span. A range that begins at zero
+ * (ac, resistance, frequency) shows nothing below it, and a reading near zero
+ * is none the worse for that.
+ */
+static bool holds(const struct front_end *input, const struct setup *setup, const struct span *span)
+{
+    double low, high;
+    setup_window(input, setup, &low, &high);
+    bool unipolar = !input->vertical && input->ranges[setup->range].low >= 0;
+    return span->high <= high && (unipolar || span->low >= low);
+}
+
+/* Whether an ac range stands the peaks of a signal of known crest factor. */
+static bool stands_peaks(const struct chain *chain, const struct setup *setup, double value)
+{
+    double peak = chain->input->ranges[setup->range].peak;
+    return isnan(peak) || isnan(chain->crest_factor) || value * chain->crest_factor <= peak;
+}
+
+static struct candidate weigh(const struct chain *chain, const struct signal *signal,
+                              const struct setup *setup, const struct span *span)
+{
+    struct candidate candidate = { *setup, false, INFINITY };
+    candidate.fits = holds(chain->input, setup, span) && stands_peaks(chain, setup, span->high);
+    candidate.standard = chain_uncertainty(chain, setup, signal);
+    return candidate;
+}
+
+static bool beats(const struct candidate *a, const struct candidate *b)
+{
+    if (a->fits != b->fits)
+        return a->fits;
+    return a->standard < b->standard * (1 - 1e-9);
+}
+
+/*
+ * The span that must stay on the screen when the trace is moved: where the
+ * mean counts the zero trace too, for the ground reference is taken there.
+ */
+static struct span with_ground(const struct chain *chain, size_t range, const struct span *span)
+{
+    double room = zero_room(chain->input, range);
+    struct span shown = *span;
+    if (!aspect_ignores_mean(chain->aspect)) {
+        shown.low = fmin(shown.low, -room);
+        shown.high = fmax(shown.high, room);
+    }
+    return shown;
+}
+
+/*
+ * The offset that makes the least of two errors: the gain's, g times the
+ * deflection v - o, and the offset's own, f times o. In quadrature
+ * (f o)^2 + (g (v - o))^2 is smallest at o = v g^2 / (f^2 + g^2); from there it
+ * is moved only as far as the signal must be to stay on the screen.
+ */
+static double best_offset(const struct chain *chain, const struct signal *signal, size_t range,
+                          const struct span *span)
+{
+    const struct range *r = &chain->input->ranges[range];
+    double f = chain->input->offset_fraction;
+    double g = r->accuracy.reading;
+    if (aspect_ignores_mean(chain->aspect) || !(f > 0) || !(g > 0))
+        return (span->low + span->high) / 2;
+    double wanted = signal->value * g * g / (f * f + g * g);
+    double room = offset_room * r->volts_per_division;
+    return fmax(span->high - r->high + room, fmin(span->low - r->low - room, wanted));
+}
+
+/* The best of the shifts that a range allows: none, the trace moved, or a calibrated offset. */
+static struct candidate best_shift(const struct chain *chain, const struct signal *signal,
+                                   size_t range, const struct span *span)
+{
+    const struct front_end *input = chain->input;
+    struct setup plain = { range, COUPLING_DC, 0, 0 };
+    struct candidate best = weigh(chain, signal, &plain, span);
+    if (!isfinite(span->low) || !isfinite(span->high))
+        return best;
+    if (input->position_divisions > 0 && !best.fits) {
+        struct span shown = with_ground(chain, range, span);
+        struct setup moved = with_position(input, range, (shown.low + shown.high) / 2);
+        struct candidate candidate = weigh(chain, signal, &moved, &shown);
+        if (beats(&candidate, &best))
+            best = candidate;
+    }
+    if (input->ranges[range].offset_span > 0) {
+        struct setup offset = with_offset(input, range, best_offset(chain, signal, range, span));
+        struct candidate candidate = weigh(chain, signal, &offset, span);
+        if (beats(&candidate, &best))
+            best = candidate;
+    }
+    return best;
+}
+
+static bool couples_ac(const struct chain *chain)
+{
+    return chain->input->vertical && chain->input->ac_coupling &&
+           aspect_ignores_mean(chain->aspect);
+}
+
+static struct candidate through_ac(const struct chain *chain, const struct signal *signal,
+                                   size_t range, const struct span *swing)
+{
+    struct setup setup = { range, COUPLING_AC, 0, 0 };
+    return weigh(chain, signal, &setup, swing);
+}
+
+size_t plan_candidates(const struct chain *chain, const struct signal *signal,
+                       const struct span *total, const struct span *swing,
+                       struct candidate *candidates, size_t max)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < chain->input->count; i++) {
+        if (n < max)
+            candidates[n++] = best_shift(chain, signal, i, total);
+        if (n < max && couples_ac(chain))
+            candidates[n++] = through_ac(chain, signal, i, swing);
+    }
+    return n;
+}
+
+bool plan_best(const struct chain *chain, const struct signal *signal, const struct span *total,
+               const struct span *swing, const struct plan *plan, struct candidate *best)
+{
+    struct candidate all[2 * CHAIN_MAX_RANGES];
+    size_t n = plan_candidates(chain, signal, total, swing, all, 2 * CHAIN_MAX_RANGES);
+    bool found = false;
+    for (size_t i = 0; i < n; i++) {
+        const struct span *span = all[i].setup.coupling == COUPLING_AC ? swing : total;
+        if (!all[i].fits || (plan && !plan_allows(plan, &all[i].setup, span)))
+            continue;
+        if (!found || beats(&all[i], best))
+            *best = all[i];
+        found = true;
+    }
+    return found;
+}
