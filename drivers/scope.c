@@ -1,0 +1,269 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A digitising scope: set time base and input, prove that the vertical scale
+ * is calibrated, make one acquisition, fetch its samples, look for clipping.
+ */
+#include "instrument_priv.h"
+#include "response.h"
+
+#include <math.h>
+#include <poll.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* How long to leave an instrument in peace between two questions whether it is done. */
+enum { DONE_POLL_MS = 2 };
+
+/* How far the instrument's own sample interval may be from the one that was asked for. */
+static const double interval_tolerance = 0.02;
+
+/* The shortest record the scope offers that lasts at least as long as asked, else its longest. */
+static double record_duration(const struct scope *scope, double wanted)
+{
+    for (size_t i = 0; i < scope->duration_count; i++)
+        if (scope->durations[i] >= wanted * (1 - 1e-9))
+            return scope->durations[i];
+    return scope->durations[scope->duration_count - 1];
+}
+
+static struct command_values values_for(const struct instrument *instrument,
+                                        const struct request *request)
+{
+    const struct scope *scope = &instrument->profile->scope;
+    const struct range *range = &scope->front_end.ranges[request->setup.range];
+    struct command_values values = command_values_none();
+    values.input = request->input;
+    values.full_scale = range->full_scale;
+    values.volts_per_division = range->volts_per_division;
+    values.offset = request->setup.offset;
+    values.position_volts = request->setup.position;
+    values.position = request->setup.position / range->volts_per_division;
+    values.points = (double)scope->points;
+    values.duration = record_duration(scope, request->duration);
+    values.time_per_division = values.duration / scope->time_divisions;
+    values.interval = values.duration / values.points;
+    return values;
+}
+
+static const char *coupling_text(const struct scope *scope, enum coupling coupling)
+{
+    switch (coupling) {
+    case COUPLING_AC:
+        return scope->coupling_ac;
+    case COUPLING_GROUND:
+        return scope->coupling_ground;
+    default:
+        return scope->coupling_dc;
+    }
+}
+
+static bool set_vertical(struct instrument *instrument, const struct request *request,
+                         const struct command_values *values, bool *changed,
+                         struct deadline deadline, struct failure *failure)
+{
+    const struct scope *scope = &instrument->profile->scope;
+    bool sent = false;
+    if (!instrument_set(instrument, request->input, SLOT_VERTICAL, scope->vertical, values, &sent,
+                        deadline, failure))
+        return false;
+    *changed |= sent;
+    if (!sent || !scope->vertical_check.query[0])
+        return true;
+    double shown =
+        strstr(scope->vertical, "{full_scale}") ? values->full_scale : values->volts_per_division;
+    if (instrument_check(instrument, &scope->vertical_check, values, shown,
+                         FAILURE_UNEXPECTED_REPLY, "vertical scale that was set", deadline,
+                         failure))
+        return true;
+    instrument_forget(instrument, request->input, SLOT_VERTICAL);
+    return false;
+}
+
+static bool set_up(struct instrument *instrument, const struct request *request,
+                   const struct command_values *values, struct deadline deadline,
+                   struct failure *failure)
+{
+    const struct scope *scope = &instrument->profile->scope;
+    int input = request->input;
+    bool changed = false;
+    return instrument_set_all(instrument, 1, SLOT_TIMEBASE, &scope->timebase, values, &changed,
+                              deadline, failure) &&
+           instrument_set(instrument, input, SLOT_COUPLING,
+                          coupling_text(scope, request->setup.coupling), values, &changed, deadline,
+                          failure) &&
+           set_vertical(instrument, request, values, &changed, deadline, failure) &&
+           instrument_set(instrument, input, SLOT_OFFSET, scope->offset, values, &changed, deadline,
+                          failure) &&
+           instrument_set(instrument, input, SLOT_POSITION, scope->position, values, &changed,
+                          deadline, failure) &&
+           (!changed || instrument_settle(instrument, scope->settle_ms, deadline, failure));
+}
+
+/* The answer to "are you done?". */
+struct progress {
+    const struct check *check;
+    bool done;
+};
+
+static bool read_progress(const struct reply *reply, void *out, struct failure *failure)
+{
+    (void)failure;
+    struct progress *progress = out;
+    progress->done = regexec(&progress->check->pattern, reply->bytes, 0, NULL, 0) == 0;
+    return true;
+}
+
+static bool wait_done(struct instrument *instrument, double patience_ms, struct deadline deadline,
+                      struct failure *failure)
+{
+    const struct check *check = &instrument->profile->scope.done;
+    struct progress progress = { check, false };
+    struct deadline patience = deadline_sooner(deadline, deadline_in(patience_ms));
+    for (;;) {
+        if (!dialogue_query(instrument->dialogue, check->query, patience_ms, read_progress,
+                            &progress, deadline, failure))
+            return false;
+        if (progress.done)
+            return true;
+        if (deadline_passed(patience)) {
+            dialogue_suspect(instrument->dialogue);
+            return failure_set(failure, FAILURE_TIMEOUT, instrument->name, NULL,
+                               "the acquisition did not finish within %g ms", patience_ms);
+        }
+        poll(NULL, 0, DONE_POLL_MS);
+    }
+}
+
+static bool acquire(struct instrument *instrument, const struct command_values *values,
+                    struct deadline deadline, struct failure *failure)
+{
+    const struct scope *scope = &instrument->profile->scope;
+    char filled[COMMAND_SIZE];
+    for (size_t i = 0; i < scope->acquire.count; i++)
+        if (!command_fill(scope->acquire.texts[i], values, filled, sizeof filled, failure) ||
+            !dialogue_command(instrument->dialogue, filled, deadline, failure))
+            return false;
+    double patience = scope->acquire_ms + values->duration * 1000;
+    return !scope->done.query[0] || wait_done(instrument, patience, deadline, failure);
+}
+
+static bool read_interval(const struct reply *reply, void *out, struct failure *failure)
+{
+    enum number_special special;
+    double interval;
+    if (!response_number(reply->bytes, reply->count, &interval, &special, failure))
+        return false;
+    if (special != SPECIAL_NONE || !(interval > 0))
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a sample interval above zero",
+                           "%.64s", reply->bytes);
+    *(double *)out = interval;
+    return true;
+}
+
+/*
+ * The sample interval. A scope that tells it is asked, since a count of
+ * points or intervals that is off by one shows here; it must agree with what
+ * was set, for another value means that the time base is not the one we set.
+ */
+static bool sample_interval(struct instrument *instrument, const struct command_values *values,
+                            double *interval, struct deadline deadline, struct failure *failure)
+{
+    const struct check *check = &instrument->profile->scope.interval;
+    *interval = values->interval;
+    if (!check->query[0])
+        return true;
+    char query[COMMAND_SIZE];
+    double told;
+    if (!command_fill(check->query, values, query, sizeof query, failure) ||
+        !dialogue_query(instrument->dialogue, query, 0, read_interval, &told, deadline, failure))
+        return false;
+    if (fabs(told - *interval) > interval_tolerance * *interval) {
+        dialogue_suspect(instrument->dialogue);
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, instrument->name, NULL,
+                           "sample interval is %g s, not the %g s that was set", told, *interval);
+    }
+    *interval = told;
+    return true;
+}
+
+static bool fetch(struct instrument *instrument, const struct request *request,
+                  const struct command_values *values, struct samples *samples,
+                  struct deadline deadline, struct failure *failure)
+{
+    char query[COMMAND_SIZE];
+    samples->instrument = instrument;
+    samples->setup = &request->setup;
+    return command_fill(instrument->profile->scope.waveform.query, values, query, sizeof query,
+                        failure) &&
+           dialogue_query(instrument->dialogue, query, 0, samples_read, samples, deadline, failure);
+}
+
+static void describe(struct acquisition *acquisition, const struct samples *samples,
+                     const struct waveform *waveform, enum aspect aspect)
+{
+    acquisition->overload = samples->clipped_high || samples->clipped_low;
+    acquisition->side = samples->clipped_high == samples->clipped_low ? SIDE_UNKNOWN
+                        : samples->clipped_high                       ? SIDE_HIGH
+                                                                      : SIDE_LOW;
+    acquisition->has_waveform = true;
+    acquisition->waveform = *waveform;
+    struct signal signal = { waveform_aspect(waveform, aspect),
+                             waveform->mean,
+                             waveform->minimum,
+                             waveform->maximum,
+                             waveform->noise,
+                             waveform->peak_gap,
+                             (double)waveform->count,
+                             waveform->frequency };
+    acquisition->signal = signal;
+}
+
+static bool copy_trace(const struct instrument *instrument, const struct waveform *waveform,
+                       struct trace *trace, struct failure *failure)
+{
+    size_t size = waveform->count * sizeof *trace->volts;
+    double *volts = malloc(size);
+    if (!volts)
+        return failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "%zu samples",
+                           waveform->count);
+    memcpy(volts, instrument->volts, size);
+    free(trace->volts);
+    *trace = (struct trace) { volts, waveform->count, waveform->interval };
+    return true;
+}
+
+static bool digitise(struct instrument *instrument, const struct request *request,
+                     struct deadline deadline, struct samples *samples, double *interval,
+                     struct failure *failure)
+{
+    struct command_values values = values_for(instrument, request);
+    const struct check *calibrated = &instrument->profile->scope.calibrated;
+    return set_up(instrument, request, &values, deadline, failure) &&
+           acquire(instrument, &values, deadline, failure) &&
+           (!calibrated->query[0] ||
+            instrument_check(instrument, calibrated, &values, NAN, FAILURE_NOT_CALIBRATED,
+                             "the variable control is off its calibrated position", deadline,
+                             failure)) &&
+           sample_interval(instrument, &values, interval, deadline, failure) &&
+           fetch(instrument, request, &values, samples, deadline, failure);
+}
+
+bool scope_acquire(struct instrument *instrument, const struct request *request,
+                   struct deadline deadline, struct acquisition *acquisition, struct trace *trace,
+                   struct failure *failure)
+{
+    struct samples samples = { 0 };
+    double interval;
+    if (!digitise(instrument, request, deadline, &samples, &interval, failure)) {
+        if (!failure || failure->code != FAILURE_NOT_CALIBRATED)
+            dialogue_suspect(instrument->dialogue);
+        return false;
+    }
+    struct waveform waveform;
+    if (!waveform_measure(instrument->volts, samples.count, interval, &waveform))
+        return failure_set(failure, FAILURE_NO_VALUE, instrument->name,
+                           "a record of finite samples", "%zu samples that cannot be measured",
+                           samples.count);
+    describe(acquisition, &samples, &waveform, quantity_aspect(request->quantity));
+    return !trace || acquisition->overload || copy_trace(instrument, &waveform, trace, failure);
+}
