@@ -21,6 +21,9 @@ static const double explore_overlap = 0.05;
  */
 static const double calm_share = 0.5;
 
+/* So many acquisitions, the most that a steady signal takes, are made for any gain. */
+static const size_t eager_steps = 5;
+
 static const struct span everything = { -INFINITY, INFINITY };
 
 static bool span_known(const struct span *span)
@@ -32,8 +35,7 @@ static void begin(struct plan *plan, const struct chain *chain)
 {
     memset(plan, 0, sizeof *plan);
     plan->chain = *chain;
-    plan->total = everything;
-    plan->swing = everything;
+    plan->known = (struct extremes) { everything, everything, true };
     plan->explored = (struct span) { INFINITY, -INFINITY };
     plan->action = PLAN_ACQUIRE;
     for (size_t i = 0; i < CHAIN_MAX_RANGES; i++)
@@ -52,10 +54,13 @@ void plan_start(struct plan *plan, const struct chain *chain, const struct signa
     plan->next = widest(chain->input, COUPLING_DC);
     if (!expected)
         return;
-    struct span total = { expected->low, expected->high };
-    struct span swing = { expected->low - expected->mean, expected->high - expected->mean };
+    struct extremes extremes = {
+        { expected->low, expected->high },
+        { expected->low - expected->mean, expected->high - expected->mean },
+        false,
+    };
     struct candidate best;
-    if (plan_best(chain, expected, &total, &swing, NULL, &best))
+    if (plan_best(chain, expected, &extremes, NULL, &best))
         plan->next = best.setup;
 }
 
@@ -180,13 +185,23 @@ static void stretch(struct plan *plan, struct span *known, const struct setup *s
     plan->surprised = contradicted;
 }
 
-/* How far a signal reaches from the middle of what a setup shows. */
-static double reach(const struct plan *plan, const struct setup *setup, const struct span *span)
+/* The extremes of the latest reading, as seen through a coupling. */
+static struct span as_seen(const struct plan *plan, enum coupling coupling)
 {
+    const struct signal *signal = &plan->signal;
+    double blocked = coupling == COUPLING_AC ? signal->mean : 0;
+    struct span span = { signal->low - blocked, signal->high - blocked };
+    return span;
+}
+
+/* How far the signal, as last seen, reaches from the middle of what a setup shows. */
+static double reach(const struct plan *plan, const struct setup *setup)
+{
+    struct span span = as_seen(plan, setup->coupling);
     double low, high;
     setup_window(plan->chain.input, setup, &low, &high);
     double centre = (low + high) / 2;
-    return fmax(fabs(span->low - centre), fabs(span->high - centre));
+    return fmax(fabs(span.low - centre), fabs(span.high - centre));
 }
 
 void plan_overload(struct plan *plan, enum side side)
@@ -196,10 +211,10 @@ void plan_overload(struct plan *plan, enum side side)
         return;
     step->outcome = STEP_OVERLOAD;
     const struct setup setup = step->setup;
-    struct span *known = setup.coupling == COUPLING_AC ? &plan->swing : &plan->total;
-    if (span_known(known)) {
+    struct span *known = setup.coupling == COUPLING_AC ? &plan->known.swing : &plan->known.total;
+    if (plan->have_signal) {
         double *barred = &plan->barred[setup.coupling][setup.range];
-        double far = reach(plan, &setup, known);
+        double far = reach(plan, &setup);
         *barred = fmin(*barred, far);
         if (far < calm_share * plan->chain.input->ranges[setup.range].high)
             moved(plan);
@@ -209,7 +224,7 @@ void plan_overload(struct plan *plan, enum side side)
     if (plan->action == PLAN_FAILED)
         return;
     if (span_known(known) && plan->have_signal &&
-        plan_best(&plan->chain, &plan->signal, &plan->total, &plan->swing, plan, &best))
+        plan_best(&plan->chain, &plan->signal, &plan->known, plan, &best))
         plan->next = best.setup;
     else
         explore(plan, &setup, side);
@@ -223,7 +238,8 @@ void plan_overload(struct plan *plan, enum side side)
 static bool contradicts(const struct plan *plan, const struct setup *setup,
                         const struct signal *signal)
 {
-    const struct span *known = setup->coupling == COUPLING_AC ? &plan->swing : &plan->total;
+    const struct span *known =
+        setup->coupling == COUPLING_AC ? &plan->known.swing : &plan->known.total;
     double far = calm_share * plan->chain.input->ranges[setup->range].high;
     return signal->low > known->high + far || signal->high < known->low - far;
 }
@@ -234,14 +250,14 @@ static void learn(struct plan *plan, const struct setup *setup, const struct sig
     double low = chain_error_limit(&plan->chain, setup, signal, signal->low);
     double high = chain_error_limit(&plan->chain, setup, signal, signal->high);
     if (setup->coupling == COUPLING_AC) {
-        plan->swing = (struct span) { signal->low - low, signal->high + high };
+        plan->known.swing = (struct span) { signal->low - low, signal->high + high };
     } else {
         const struct range *range = &plan->chain.input->ranges[setup->range];
         double level = plan->chain.input->baseline_divisions * range->volts_per_division +
                        fabs(setup->offset) * plan->chain.input->offset_fraction;
-        plan->total = (struct span) { signal->low - low, signal->high + high };
-        plan->swing = (struct span) { signal->low - signal->mean - (low - level),
-                                      signal->high - signal->mean + (high - level) };
+        plan->known.total = (struct span) { signal->low - low, signal->high + high };
+        plan->known.swing = (struct span) { signal->low - signal->mean - (low - level),
+                                            signal->high - signal->mean + (high - level) };
     }
     plan->signal = *signal;
     plan->have_signal = true;
@@ -254,23 +270,32 @@ static void doubt(struct plan *plan)
 {
     const struct front_end *input = plan->chain.input;
     for (size_t i = 0; !input->vertical && i < input->count; i++)
-        if (plan->total.high > input->ranges[i].high && plan->total.low < input->ranges[i].high)
+        if (plan->known.total.high > input->ranges[i].high &&
+            plan->known.total.low < input->ranges[i].high)
             plan->doubted[i] = true;
 }
 
-bool plan_allows(const struct plan *plan, const struct setup *setup, const struct span *span)
+bool plan_allows(const struct plan *plan, const struct setup *setup)
 {
     const struct range *range = &plan->chain.input->ranges[setup->range];
-    double far = reach(plan, setup, span);
+    double far = reach(plan, setup);
     if (far > unbar_share * plan->barred[setup->coupling][setup->range])
         return false;
     return !plan->doubted[setup->range] ||
            fmax(fabs(plan->signal.low), fabs(plan->signal.high)) < (1 - PLAN_EDGE) * range->high;
 }
 
-static bool worth(const struct candidate *candidate, double standard)
+/*
+ * Whether a change is worth an acquisition. After the first few, each must
+ * promise twice as much as the one before: two settings whose errors differ
+ * may each make the other look better, and would be tried in turn for ever.
+ */
+static bool worth(const struct plan *plan, const struct candidate *candidate, double standard)
 {
-    return candidate->standard < (1 - PLAN_WORTH) * standard;
+    double share = PLAN_WORTH;
+    for (size_t i = eager_steps; i < plan->step_count; i++)
+        share *= 2;
+    return candidate->standard < (1 - share) * standard;
 }
 
 /*
@@ -283,18 +308,14 @@ static bool better(const struct plan *plan, const struct setup *present, struct 
 {
     const struct signal *signal = &plan->signal;
     double standard = chain_uncertainty(&plan->chain, present, signal);
-    if (plan_best(&plan->chain, signal, &plan->total, &plan->swing, plan, best) &&
-        worth(best, standard))
+    if (plan_best(&plan->chain, signal, &plan->known, plan, best) && worth(plan, best, standard))
         return true;
     if (!plan->chain.input->vertical)
         return false;
-    struct span seen = { signal->low, signal->high };
-    struct span swing = { signal->low - signal->mean, signal->high - signal->mean };
-    if (present->coupling == COUPLING_AC) {
-        swing = seen;
-        seen = plan->total;
-    }
-    return plan_best(&plan->chain, signal, &seen, &swing, plan, best) && worth(best, standard);
+    struct extremes seen = { as_seen(plan, COUPLING_DC), as_seen(plan, COUPLING_AC), false };
+    if (present->coupling == COUPLING_AC)
+        seen.total = plan->known.total;
+    return plan_best(&plan->chain, signal, &seen, plan, best) && worth(plan, best, standard);
 }
 
 void plan_reading(struct plan *plan, const struct signal *signal)

@@ -66,14 +66,21 @@ struct span {
     double high;
 };
 
+/* Where the signal's extremes lie. */
+struct extremes {
+    struct span total; /* dc included; infinite when not known */
+    struct span swing; /* relative to the mean, as ac coupling shows them */
+    bool sure;         /* the spans hold the truth, and a setup must hold it whatever its own
+                          errors of level; false: they are the signal as it was seen */
+};
+
 /* Caller-owned; read `steps` and `step_count`, leave the rest to the functions. */
 struct plan {
     struct chain chain;
     size_t step_count;
     struct plan_step steps[PLAN_MAX_STEPS];
-    struct signal signal; /* the latest reading */
-    struct span total;    /* where the extremes lie, dc included; infinite when not known */
-    struct span swing;    /* where the extremes lie relative to the mean */
+    struct signal signal;               /* the latest reading */
+    struct extremes known;              /* what the acquisitions so far say for sure */
     double barred[2][CHAIN_MAX_RANGES]; /* by coupling: reach at which the range overloaded */
     bool doubted[CHAIN_MAX_RANGES];     /* a reading could not promise that it holds the signal */
     struct span explored;               /* union of the windows that overloaded at the top */
@@ -120,14 +127,12 @@ void plan_reading(struct plan *plan, const struct signal *signal);
 void plan_overload(struct plan *plan, enum side side);
 
 /*
- * Weighs every setup for a signal whose extremes lie in `total` (dc coupling)
- * and `swing` (ac coupling): for each range and coupling the best offset and
- * position. Writes at most `max` candidates, ascending by range, and returns
- * how many there are.
+ * Weighs every setup for a signal with such extremes: for each range and
+ * coupling the best offset or position. Writes at most `max` candidates,
+ * ascending by range, and returns how many there are.
  */
 size_t plan_candidates(const struct chain *chain, const struct signal *signal,
-                       const struct span *total, const struct span *swing,
-                       struct candidate *candidates, size_t max);
+                       const struct extremes *extremes, struct candidate *candidates, size_t max);
 
 /* "settled", "poor resolution", "overload", "moved",
  * "to be confirmed", "pending". */

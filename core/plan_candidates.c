@@ -55,16 +55,23 @@ struct setup setup_centred(const struct front_end *input, size_t range, double c
 }
 
 /*
- * Whether the window of a setup holds a span. A range that begins at zero
- * (ac, resistance, frequency) shows nothing below it, and a reading near zero
- * is none the worse for that.
+ * Whether the window of a setup holds a span. To be sure, it must hold it
+ * wherever the setup's own errors of level put it: the zero trace off by its
+ * bound, the offset by its own. A range that begins at zero (ac, resistance,
+ * frequency) shows nothing below it, and a reading near zero is none the
+ * worse for that.
  */
-static bool holds(const struct front_end *input, const struct setup *setup, const struct span *span)
+static bool holds(const struct front_end *input, const struct setup *setup, const struct span *span,
+                  bool sure)
 {
-    double low, high;
+    const struct range *range = &input->ranges[setup->range];
+    double low, high, level = 0;
     setup_window(input, setup, &low, &high);
-    bool unipolar = !input->vertical && input->ranges[setup->range].low >= 0;
-    return span->high <= high && (unipolar || span->low >= low);
+    if (sure)
+        level = input->baseline_divisions * range->volts_per_division +
+                input->offset_fraction * fabs(setup->offset);
+    bool unipolar = !input->vertical && range->low >= 0;
+    return span->high + level <= high && (unipolar || span->low - level >= low);
 }
 
 /* Whether an ac range stands the peaks of a signal of known crest factor. */
@@ -75,10 +82,11 @@ static bool stands_peaks(const struct chain *chain, const struct setup *setup, d
 }
 
 static struct candidate weigh(const struct chain *chain, const struct signal *signal,
-                              const struct setup *setup, const struct span *span)
+                              const struct setup *setup, const struct span *span, bool sure)
 {
     struct candidate candidate = { *setup, false, INFINITY };
-    candidate.fits = holds(chain->input, setup, span) && stands_peaks(chain, setup, span->high);
+    candidate.fits =
+        holds(chain->input, setup, span, sure) && stands_peaks(chain, setup, span->high);
     candidate.standard = chain_uncertainty(chain, setup, signal);
     return candidate;
 }
@@ -126,23 +134,23 @@ static double best_offset(const struct chain *chain, const struct signal *signal
 
 /* The best of the shifts that a range allows: none, the trace moved, or a calibrated offset. */
 static struct candidate best_shift(const struct chain *chain, const struct signal *signal,
-                                   size_t range, const struct span *span)
+                                   size_t range, const struct span *span, bool sure)
 {
     const struct front_end *input = chain->input;
     struct setup plain = { range, COUPLING_DC, 0, 0 };
-    struct candidate best = weigh(chain, signal, &plain, span);
+    struct candidate best = weigh(chain, signal, &plain, span, sure);
     if (!isfinite(span->low) || !isfinite(span->high))
         return best;
     if (input->position_divisions > 0 && !best.fits) {
         struct span shown = with_ground(chain, range, span);
         struct setup moved = with_position(input, range, (shown.low + shown.high) / 2);
-        struct candidate candidate = weigh(chain, signal, &moved, &shown);
+        struct candidate candidate = weigh(chain, signal, &moved, &shown, sure);
         if (beats(&candidate, &best))
             best = candidate;
     }
     if (input->ranges[range].offset_span > 0) {
         struct setup offset = with_offset(input, range, best_offset(chain, signal, range, span));
-        struct candidate candidate = weigh(chain, signal, &offset, span);
+        struct candidate candidate = weigh(chain, signal, &offset, span, sure);
         if (beats(&candidate, &best))
             best = candidate;
     }
@@ -156,35 +164,33 @@ static bool couples_ac(const struct chain *chain)
 }
 
 static struct candidate through_ac(const struct chain *chain, const struct signal *signal,
-                                   size_t range, const struct span *swing)
+                                   size_t range, const struct span *swing, bool sure)
 {
     struct setup setup = { range, COUPLING_AC, 0, 0 };
-    return weigh(chain, signal, &setup, swing);
+    return weigh(chain, signal, &setup, swing, sure);
 }
 
 size_t plan_candidates(const struct chain *chain, const struct signal *signal,
-                       const struct span *total, const struct span *swing,
-                       struct candidate *candidates, size_t max)
+                       const struct extremes *extremes, struct candidate *candidates, size_t max)
 {
     size_t n = 0;
     for (size_t i = 0; i < chain->input->count; i++) {
         if (n < max)
-            candidates[n++] = best_shift(chain, signal, i, total);
+            candidates[n++] = best_shift(chain, signal, i, &extremes->total, extremes->sure);
         if (n < max && couples_ac(chain))
-            candidates[n++] = through_ac(chain, signal, i, swing);
+            candidates[n++] = through_ac(chain, signal, i, &extremes->swing, extremes->sure);
     }
     return n;
 }
 
-bool plan_best(const struct chain *chain, const struct signal *signal, const struct span *total,
-               const struct span *swing, const struct plan *plan, struct candidate *best)
+bool plan_best(const struct chain *chain, const struct signal *signal,
+               const struct extremes *extremes, const struct plan *plan, struct candidate *best)
 {
     struct candidate all[2 * CHAIN_MAX_RANGES];
-    size_t n = plan_candidates(chain, signal, total, swing, all, 2 * CHAIN_MAX_RANGES);
+    size_t n = plan_candidates(chain, signal, extremes, all, 2 * CHAIN_MAX_RANGES);
     bool found = false;
     for (size_t i = 0; i < n; i++) {
-        const struct span *span = all[i].setup.coupling == COUPLING_AC ? swing : total;
-        if (!all[i].fits || (plan && !plan_allows(plan, &all[i].setup, span)))
+        if (!all[i].fits || (plan && !plan_allows(plan, &all[i].setup)))
             continue;
         if (!found || beats(&all[i], best))
             *best = all[i];

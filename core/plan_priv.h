@@ -6,14 +6,14 @@
 #include "plan.h"
 
 /*
- * The setup with the smallest uncertainty of all that hold the spans, and
+ * The setup with the smallest uncertainty of all that hold the extremes, and
  * that `plan` (or NULL) does not rule out. False when none does.
  */
-bool plan_best(const struct chain *chain, const struct signal *signal, const struct span *total,
-               const struct span *swing, const struct plan *plan, struct candidate *best);
+bool plan_best(const struct chain *chain, const struct signal *signal,
+               const struct extremes *extremes, const struct plan *plan, struct candidate *best);
 
-/* Whether the plan's history speaks against a setup for a signal that lies in `span`. */
-bool plan_allows(const struct plan *plan, const struct setup *setup, const struct span *span);
+/* Whether the plan's history does not speak against a setup. */
+bool plan_allows(const struct plan *plan, const struct setup *setup);
 
 /*
  * The setup of a range, dc coupled, whose middle is as near to `centre` as

@@ -18,6 +18,8 @@
 
 #include <cmocka.h>
 
+#include "../near.h"
+
 enum { SIGNALS = 100000, SHIFTS = 20, SEED = 20261125 };
 
 /* A signal that a test plays: its extremes in one acquisition, by number. */
@@ -437,10 +439,10 @@ static void test_finest_setting(void **state)
         struct player player = steady(rows[i].tip / rows[i].factor);
         assert_int_equal(run_cold(&plan, &table, &player, &failure), PLAN_SETTLED);
         double division = settled_volts_per_division(&plan);
-        assert_float_equal(division, rows[i].volts_per_division, 1e-9);
-        assert_float_equal(plan.signal.value / division, rows[i].divisions, 8.0 / 256);
+        assert_within(division, rows[i].volts_per_division, 1e-9);
+        assert_within(plan.signal.value / division, rows[i].divisions, 8.0 / 256);
         double tip = chain_value(&table.chain, settled(&plan), plan.signal.value);
-        assert_float_equal(tip, rows[i].tip, rows[i].factor * division * 8 / 256);
+        assert_within(tip, rows[i].tip, rows[i].factor * division * 8 / 256);
     }
 }
 
@@ -452,10 +454,10 @@ static void test_divisions_at_the_tip(void **state)
     scope_table(&table);
     table.probe.factor = 10;
     struct setup setup = { 8, COUPLING_DC, 0, 0 };
-    assert_float_equal(table.ranges[setup.range].volts_per_division, 0.5, 1e-12);
+    assert_within(table.ranges[setup.range].volts_per_division, 0.5, 1e-12);
     double input = chain_input(&table.chain, &setup, 12.5);
-    assert_float_equal(input / table.ranges[setup.range].volts_per_division, 2.5, 1e-12);
-    assert_float_equal(chain_value(&table.chain, &setup, input), 12.5, 1e-12);
+    assert_within(input / table.ranges[setup.range].volts_per_division, 2.5, 1e-12);
+    assert_within(chain_value(&table.chain, &setup, input), 12.5, 1e-12);
 }
 
 /* Noise on a resumed setup, a thousand times over: one acquisition each. */

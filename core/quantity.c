@@ -1,0 +1,74 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "quantity.h"
+
+#include <string.h>
+
+struct entry {
+    const char *text;
+    enum aspect aspect;
+    enum dimension dimension;
+};
+
+static const struct entry entries[QUANTITY_COUNT] = {
+#define X(name, text, aspect, dimension)                                                           \
+    [QUANTITY_##name] = { text, ASPECT_##aspect, DIMENSION_##dimension },
+    QUANTITY_TABLE(X)
+#undef X
+};
+
+const char *quantity_name(enum quantity quantity)
+{
+    if ((unsigned int)quantity >= (unsigned int)QUANTITY_COUNT) {
+        return "unknown quantity";
+    }
+    return entries[quantity].text;
+}
+
+bool quantity_from_name(const char *name, enum quantity *quantity)
+{
+    for (int i = 0; i < QUANTITY_COUNT; i++) {
+        if (strcmp(entries[i].text, name) == 0) {
+            *quantity = (enum quantity)i;
+            return true;
+        }
+    }
+    return false;
+}
+
+enum aspect quantity_aspect(enum quantity quantity)
+{
+    return entries[quantity].aspect;
+}
+
+enum dimension quantity_dimension(enum quantity quantity)
+{
+    return entries[quantity].dimension;
+}
+
+bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity)
+{
+    for (int i = 0; i < QUANTITY_COUNT; i++) {
+        if (entries[i].aspect == aspect && entries[i].dimension == dimension) {
+            *quantity = (enum quantity)i;
+            return true;
+        }
+    }
+    return false;
+}
+
+const char *dimension_unit(enum dimension dimension)
+{
+    switch (dimension) {
+    case DIMENSION_VOLTAGE:
+        return "V";
+    case DIMENSION_CURRENT:
+        return "A";
+    case DIMENSION_RESISTANCE:
+        return "Ω";
+    case DIMENSION_FREQUENCY:
+        return "Hz";
+    case DIMENSION_SIGNAL:
+        break;
+    }
+    return "";
+}

@@ -1,0 +1,78 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What can be measured: a quantity is an aspect of a signal (its mean, its
+ * RMS, its peaks) in one dimension (voltage, current, ...). The tip of the
+ * probe has a quantity; so has the instrument's input, and a shunt or a
+ * transducer stands between the two.
+ */
+#ifndef GRADUS_CORE_QUANTITY_H
+#define GRADUS_CORE_QUANTITY_H
+
+#include <stdbool.h>
+
+/* Which property of the signal is wanted. */
+enum aspect {
+    ASPECT_DC,           /* the mean */
+    ASPECT_AC,           /* RMS of what is left when the mean is taken away */
+    ASPECT_RMS,          /* RMS of everything, mean included */
+    ASPECT_PEAK_TO_PEAK, /* largest minus smallest */
+    ASPECT_MAXIMUM,
+    ASPECT_MINIMUM,
+    ASPECT_WHOLE /* resistance and frequency have no aspects */
+};
+
+enum dimension {
+    DIMENSION_VOLTAGE,
+    DIMENSION_CURRENT,
+    DIMENSION_RESISTANCE,
+    DIMENSION_FREQUENCY,
+    DIMENSION_SIGNAL /* whatever unit the transducer has at its tip */
+};
+
+/* Every quantity once: name, text in settings and on the wire, aspect, dimension. */
+#define QUANTITY_TABLE(X)                                                                          \
+    X(DC_VOLTAGE, "dc voltage", DC, VOLTAGE)                                                       \
+    X(AC_VOLTAGE, "ac voltage", AC, VOLTAGE)                                                       \
+    X(RMS_VOLTAGE, "rms voltage", RMS, VOLTAGE)                                                    \
+    X(PEAK_TO_PEAK_VOLTAGE, "peak-to-peak voltage", PEAK_TO_PEAK, VOLTAGE)                         \
+    X(MAXIMUM_VOLTAGE, "maximum voltage", MAXIMUM, VOLTAGE)                                        \
+    X(MINIMUM_VOLTAGE, "minimum voltage", MINIMUM, VOLTAGE)                                        \
+    X(DC_CURRENT, "dc current", DC, CURRENT)                                                       \
+    X(AC_CURRENT, "ac current", AC, CURRENT)                                                       \
+    X(RMS_CURRENT, "rms current", RMS, CURRENT)                                                    \
+    X(PEAK_TO_PEAK_CURRENT, "peak-to-peak current", PEAK_TO_PEAK, CURRENT)                         \
+    X(MAXIMUM_CURRENT, "maximum current", MAXIMUM, CURRENT)                                        \
+    X(MINIMUM_CURRENT, "minimum current", MINIMUM, CURRENT)                                        \
+    X(RESISTANCE, "resistance", WHOLE, RESISTANCE)                                                 \
+    X(FREQUENCY, "frequency", WHOLE, FREQUENCY)                                                    \
+    X(DC_SIGNAL, "dc signal", DC, SIGNAL)                                                          \
+    X(AC_SIGNAL, "ac signal", AC, SIGNAL)                                                          \
+    X(RMS_SIGNAL, "rms signal", RMS, SIGNAL)                                                       \
+    X(PEAK_TO_PEAK_SIGNAL, "peak-to-peak signal", PEAK_TO_PEAK, SIGNAL)                            \
+    X(MAXIMUM_SIGNAL, "maximum signal", MAXIMUM, SIGNAL)                                           \
+    X(MINIMUM_SIGNAL, "minimum signal", MINIMUM, SIGNAL)
+
+enum quantity {
+#define X(name, text, aspect, dimension) QUANTITY_##name,
+    QUANTITY_TABLE(X)
+#undef X
+        QUANTITY_COUNT
+};
+
+/* The text of a quantity, for example "dc voltage". Never NULL. */
+const char *quantity_name(enum quantity quantity);
+
+/* Finds a quantity by its exact text. Returns false when there is none of that name. */
+bool quantity_from_name(const char *name, enum quantity *quantity);
+
+/* The aspect of the signal, and the dimension, that a quantity stands for. */
+enum aspect quantity_aspect(enum quantity quantity);
+enum dimension quantity_dimension(enum quantity quantity);
+
+/* The quantity with this aspect in this dimension; false when the pair does not exist. */
+bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity);
+
+/* SI unit symbol of a dimension: "V", "A", "Ω", "Hz"; "" for DIMENSION_SIGNAL. */
+const char *dimension_unit(enum dimension dimension);
+
+#endif

@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What one captured trace says: mean, RMS, extremes, its noise and, where it
+ * is periodic, its frequency. Mean and RMS are formed over whole periods
+ * where there is at least one (check M36), else over the whole record.
+ */
+#ifndef GRADUS_CORE_WAVEFORM_H
+#define GRADUS_CORE_WAVEFORM_H
+
+#include "quantity.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+struct waveform {
+    size_t count;    /* samples in the record */
+    double interval; /* seconds from sample to sample */
+    double mean;
+    double rms;    /* mean included */
+    double ac_rms; /* mean taken away */
+    double maximum;
+    double minimum;
+    double peak_to_peak;
+    double noise;     /* standard deviation of one sample's noise, robust against edges; a sine of
+                         amplitude A with n samples a period adds about 17 A / n^2 to it */
+    double peak_gap;  /* bound on what falls between the samples at the extremes */
+    double frequency; /* hertz; NAN where the record shows no regular like crossings */
+    double periods;   /* whole periods that mean and RMS were formed over; 0: whole record */
+};
+
+/*
+ * Measures a trace.
+ *
+ * volts     the samples, finite; borrowed
+ * count     at least 4
+ * interval  seconds, > 0
+ * Returns false, writing nothing, when a sample is not finite, an argument is
+ * out of bounds, or a result is too large for a double. Makes seven passes
+ * over the record in double precision; allocates nothing, 32 KiB of stack.
+ */
+bool waveform_measure(const double *volts, size_t count, double interval,
+                      struct waveform *waveform);
+
+/* The value of one aspect; NAN for ASPECT_WHOLE. */
+double waveform_aspect(const struct waveform *waveform, enum aspect aspect);
+
+#endif
