@@ -1,0 +1,158 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""House rules that a program can check. Usage: check.py RULE [BUILD-FOLDER]; no output when kept."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+ROOMS = ("core", "drivers", "daemon", "tools/gradus", "tools/simbench", "tools/benchmark")
+MAY_INCLUDE = {
+    "core": ("core",),
+    "drivers": ("core", "drivers"),
+    "daemon": ("core", "drivers", "daemon"),
+    "tools/gradus": ("core/notation.h", "core/failure.h", "tools/gradus"),
+    "tools/simbench": ("tools/simbench",),
+    "tools/benchmark": ("core", "drivers/profile.h", "tools/benchmark"),
+}
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "LICENSE", "CMakeLists.txt",
+             "daemon", "drivers", "core", "config", "tests", "tools"}
+LONGEST_FUNCTION = 60
+LONGEST_FILE = 500
+
+
+def sources(*patterns):
+    for room in ROOMS:
+        for pattern in patterns:
+            yield from sorted((ROOT / room).glob(pattern))
+
+
+def tracked():
+    listing = subprocess.run(["git", "-C", ROOT, "ls-files"], capture_output=True, text=True)
+    return listing.stdout.split("\n") if listing.returncode == 0 else []
+
+
+def room_of(path):
+    relative = path.relative_to(ROOT).as_posix()
+    return next(room for room in ROOMS if relative.startswith(room + "/"))
+
+
+def includes():
+    """Calls go down the house only."""
+    for path in sources("*.[ch]"):
+        allowed = MAY_INCLUDE[room_of(path)]
+        for number, line in enumerate(path.read_text().split("\n"), 1):
+            match = re.match(r'\s*#\s*include\s+"([^"]+)"', line)
+            if not match:
+                continue
+            target = (path.parent / match[1]).resolve()
+            name = target.relative_to(ROOT).as_posix() if target.is_relative_to(ROOT) else str(target)
+            if not any(name == a or name.startswith(a + "/") for a in allowed):
+                yield f"{path.relative_to(ROOT)}:{number}: {room_of(path)} may not include {name}"
+
+
+def documented():
+    """Every function in a header has a comment of its own or belongs to a commented group."""
+    for path in sources("*.h"):
+        lines = path.read_text().split("\n")
+        for number, line in enumerate(lines):
+            if not re.match(r"(?!typedef|static|return|#)[a-z][\w\s\*]*\b\w+\(", line):
+                continue
+            above = number - 1
+            while above >= 0 and re.match(r"(?!\s*/?\*).*\S.*[;,]$", lines[above]):
+                above -= 1
+            if not lines[above].rstrip().endswith("*/"):
+                yield f"{path.relative_to(ROOT)}:{number + 1}: function without a comment: {line}"
+
+
+def sizes():
+    """Functions short enough to see whole, files with one idea."""
+    for path in sources("*.c"):
+        lines = path.read_text().split("\n")
+        if len(lines) > LONGEST_FILE:
+            yield f"{path.relative_to(ROOT)}: {len(lines)} lines, {LONGEST_FILE} at most"
+        start = None
+        for number, line in enumerate(lines, 1):
+            if line == "{":
+                start = number
+            elif line == "}" and start:
+                if number - start - 1 > LONGEST_FUNCTION:
+                    yield (f"{path.relative_to(ROOT)}:{start}: function of {number - start - 1} "
+                           f"lines, {LONGEST_FUNCTION} at most")
+                start = None
+
+
+def layout():
+    """The top level holds the agreed entries, and each file says its licence."""
+    for name in {entry.split("/")[0] for entry in tracked() if entry}:
+        if name not in TOP_LEVEL and not name.startswith("."):
+            yield f"{name}: not one of the agreed entries of the top level"
+    for entry in tracked():
+        path = ROOT / entry
+        if re.search(r"\.(c|h|py|cmake|sh)$", entry) and path.exists():
+            if "SPDX-License-Identifier: GPL-3.0-or-later" not in path.read_text()[:300]:
+                yield f"{entry}: no SPDX line at its top"
+
+
+def waits():
+    """Nothing sleeps in place of waiting for what it waits for."""
+    sleeping = re.compile(r"\b(usleep|nanosleep|sleep)\s*\(|time\.sleep\(")
+    for path in list(sources("*.c")) + sorted((ROOT / "tests").rglob("*.[c]")) + \
+            sorted((ROOT / "tests").rglob("*.py")):
+        if path == Path(__file__).resolve():
+            continue
+        for number, line in enumerate(path.read_text().split("\n"), 1):
+            if sleeping.search(line):
+                yield f"{path.relative_to(ROOT)}:{number}: sleeps: {line.strip()}"
+
+
+def leftovers():
+    """Nothing is left for later in the code."""
+    words = re.compile(r"\b(TO" r"DO|FIX" r"ME|XX" r"X|HA" r"CK)\b")
+    for entry in tracked():
+        path = ROOT / entry
+        if not re.search(r"\.(c|h|py|md|cfg|txt)$", entry) or not path.exists():
+            continue
+        for number, line in enumerate(path.read_text(errors="replace").split("\n"), 1):
+            if words.search(line):
+                yield f"{entry}:{number}: left for later: {line.strip()}"
+
+
+def files_to_format():
+    found = list(sources("*.[ch]"))
+    for folder in ("core", "drivers", "daemon", "tools", "reference", "fuzz"):
+        found += sorted((ROOT / "tests" / folder).glob("*.[ch]"))
+    return [str(path) for path in found]
+
+
+def formatted():
+    """clang-format has nothing to say."""
+    run = subprocess.run(["clang-format", "--dry-run", "--Werror", *files_to_format()], cwd=ROOT,
+                         capture_output=True, text=True)
+    yield from (line for line in run.stderr.split("\n") if "error:" in line)
+
+
+def tidied():
+    """clang-tidy has nothing to say; one process a core."""
+    build = sys.argv[2]
+    files = [str(path) for path in sources("*.c")]
+    jobs = os.cpu_count() or 1
+    running = [subprocess.Popen(["clang-tidy", "--quiet", "-p", build, *files[i::jobs]], cwd=ROOT,
+                                stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+               for i in range(jobs)]
+    for process in running:
+        output, _ = process.communicate()
+        yield from (line for line in output.split("\n") if re.search(r"(warning|error):", line))
+        if process.returncode != 0 and not output:
+            yield "clang-tidy failed without saying why"
+
+
+RULES = {rule.__name__: rule
+         for rule in (includes, documented, sizes, layout, waits, leftovers, formatted, tidied)}
+
+if __name__ == "__main__":
+    found = list(RULES[sys.argv[1]]())
+    print("\n".join(found))
+    sys.exit(1 if found else 0)

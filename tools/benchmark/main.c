@@ -1,0 +1,195 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What the daemon costs: readings per second and delay through it, as ratios
+ * over a bare request-reply loop on the same simulated instrument in the same
+ * run; and what the range planner gains. tools/bench starts everything.
+ *
+ *     benchmark DAEMON-SOCKET PROFILES-FOLDER (NAME INSTRUMENT-SOCKET POINT)...
+ */
+#include "planning.h"
+#include "stream.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ROUNDS = 5, LATENCIES = 1000 };
+
+/* How long each way of asking is watched in one round. */
+static const double round_seconds = 0.6;
+
+/* One instrument with its point, asked both ways. */
+struct subject {
+    const char *name;
+    const char *instrument;
+    const char *point;
+    struct stream bare;
+    struct stream daemon;
+};
+
+/* Delays of single readings, for medians. */
+struct delays {
+    size_t count;
+    double seconds[ROUNDS * LATENCIES];
+};
+
+static void bare_reading(struct subject *subject)
+{
+    stream_send(&subject->bare, ":READ?\n");
+    const char *line = stream_line(&subject->bare);
+    if (!strchr("+-0123456789", line[0]))
+        give_up("%s answered %s", subject->name, line);
+}
+
+/* Sends a request and makes sure that a result came of it. */
+static void ask(struct stream *daemon, const char *request)
+{
+    stream_send(daemon, request);
+    const char *line = stream_line(daemon);
+    if (!strstr(line, "\"result\""))
+        give_up("the daemon answered %s", line);
+}
+
+static void one_reading(struct subject *subject)
+{
+    char request[256];
+    snprintf(request, sizeof request,
+             "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"measure\",\"params\":[\"%s\"]}\n",
+             subject->point);
+    ask(&subject->daemon, request);
+}
+
+static double rate_of(struct subject *subject, void (*reading)(struct subject *),
+                      struct delays *delays)
+{
+    double begin = seconds_now(), now = begin;
+    size_t count = 0;
+    while (now - begin < round_seconds) {
+        double before = now;
+        reading(subject);
+        now = seconds_now();
+        count++;
+        if (delays->count < sizeof delays->seconds / sizeof delays->seconds[0])
+            delays->seconds[delays->count++] = now - before;
+    }
+    return (double)count / (now - begin);
+}
+
+static double rate_repeating(struct subject *subject, double expected)
+{
+    size_t count = (size_t)(expected * round_seconds) + 1;
+    count = count > 10000 ? 10000 : count;
+    char request[256];
+    snprintf(request, sizeof request,
+             "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"measure\",\"params\":"
+             "{\"point\":\"%s\",\"repeat\":%zu,\"deadline_ms\":60000}}\n",
+             subject->point, count);
+    double begin = seconds_now();
+    ask(&subject->daemon, request);
+    return (double)count / (seconds_now() - begin);
+}
+
+static double rate_following(struct subject *subject, double expected)
+{
+    size_t count = (size_t)(expected * round_seconds) + 1;
+    char request[256];
+    snprintf(request, sizeof request,
+             "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"follow\",\"params\":"
+             "{\"points\":[\"%s\"],\"every_ms\":0,\"readings\":%zu}}\n",
+             subject->point, count);
+    double begin = seconds_now();
+    ask(&subject->daemon, request);
+    for (size_t i = 0; i < count; i++)
+        if (!strstr(stream_line(&subject->daemon), "\"value\""))
+            give_up("a followed reading had no value");
+    double rate = (double)count / (seconds_now() - begin);
+    if (!strstr(stream_line(&subject->daemon), "\"finished\""))
+        give_up("the daemon did not say that it had finished");
+    return rate;
+}
+
+static int ascending(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double quantile(struct delays *delays, double share)
+{
+    qsort(delays->seconds, delays->count, sizeof delays->seconds[0], ascending);
+    return delays->seconds[(size_t)(share * (double)(delays->count - 1))];
+}
+
+static void report_delays(const char *name, struct delays *bare, struct delays *daemon)
+{
+    static const struct {
+        const char *name;
+        double share;
+    } quantiles[] = { { "median", 0.5 }, { "99 %", 0.99 } };
+    for (size_t i = 0; i < 2; i++) {
+        double alone = quantile(bare, quantiles[i].share);
+        double through = quantile(daemon, quantiles[i].share);
+        printf("%s: delay of one reading over bare loop, %s: %.3f (%.0f us added to %.0f us)\n",
+               name, quantiles[i].name, through / alone, (through - alone) * 1e6, alone * 1e6);
+    }
+}
+
+static void report_rate(const char *name, const char *how, double through, double bare)
+{
+    printf("%s: readings/s over bare loop, %s: %.3f (%.0f over %.0f)\n", name, how, through / bare,
+           through, bare);
+}
+
+/*
+ * Rounds alternate between both ways, so that neither has the quieter
+ * machine. The instrument serves one client at a time: the bare loop takes it
+ * from the daemon, and a reading that is not counted gives it back.
+ */
+static void compare(struct subject *subject, const char *daemon)
+{
+    static struct delays bare_delays, daemon_delays;
+    bare_delays.count = daemon_delays.count = 0;
+    double bare = 0, single = 0, repeating = 0, following = 0;
+    stream_connect(&subject->daemon, daemon);
+    for (int i = 0; i < ROUNDS; i++) {
+        one_reading(subject); /* settles range and channel for both */
+        stream_connect(&subject->bare, subject->instrument);
+        double rate = rate_of(subject, bare_reading, &bare_delays);
+        stream_close(&subject->bare);
+        one_reading(subject);
+        bare += rate / ROUNDS;
+        repeating += rate_repeating(subject, rate) / ROUNDS;
+        following += rate_following(subject, rate) / ROUNDS;
+        single += rate_of(subject, one_reading, &daemon_delays) / ROUNDS;
+    }
+    report_rate(subject->name, "repeating", repeating, bare);
+    report_rate(subject->name, "following", following, bare);
+    report_rate(subject->name, "one at a time", single, bare);
+    report_delays(subject->name, &bare_delays, &daemon_delays);
+    stream_close(&subject->daemon);
+}
+
+static void plan_with(const char *folder, const char *profile)
+{
+    char path[512];
+    snprintf(path, sizeof path, "%s/%s.cfg", folder, profile);
+    benchmark_planning(path);
+}
+
+int main(int argc, char **argv)
+{
+    if (argc < 3 || argc % 3 != 0)
+        give_up("usage: benchmark DAEMON-SOCKET PROFILES-FOLDER (NAME INSTRUMENT-SOCKET POINT)...");
+    setvbuf(stdout, NULL, _IOLBF, 0);
+    static struct subject subject;
+    for (int i = 3; i < argc; i += 3) {
+        subject.name = argv[i];
+        subject.instrument = argv[i + 1];
+        subject.point = argv[i + 2];
+        compare(&subject, argv[1]);
+    }
+    plan_with(argv[2], "tarnwerk-tm55");
+    plan_with(argv[2], "tarnwerk-ts8");
+    plan_with(argv[2], "oldmere-os2");
+    return 0;
+}
