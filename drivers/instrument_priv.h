@@ -76,10 +76,12 @@ bool instrument_check(struct instrument *instrument, const struct check *check,
                       const struct command_values *values, double number, enum failure_code failed,
                       const char *what, struct deadline deadline, struct failure *failure);
 
+/* instrument_acquire() for a meter; the dialogue is ready. */
 bool meter_acquire(struct instrument *instrument, const struct request *request,
                    struct deadline deadline, struct acquisition *acquisition,
                    struct failure *failure);
 
+/* instrument_acquire() for a scope; the dialogue is ready. */
 bool scope_acquire(struct instrument *instrument, const struct request *request,
                    struct deadline deadline, struct acquisition *acquisition, struct trace *trace,
                    struct failure *failure);

@@ -1,0 +1,30 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Guessing what somebody meant: the known word that is fewest typing slips
+ * away from an unknown one.
+ */
+#ifndef GRADUS_DRIVERS_NEAREST_H
+#define GRADUS_DRIVERS_NEAREST_H
+
+#include <stddef.h>
+
+/*
+ * Slips between two words: letters added, left out, changed, or swapped with
+ * their neighbour. Only the first 63 bytes of each word are compared.
+ */
+size_t nearest_distance(const char *word, const char *other);
+
+/* The best guess so far. Start with {0}. */
+struct nearest {
+    const char *word; /* borrowed; NULL: nothing is close enough */
+    size_t distance;
+};
+
+/*
+ * Weighs one known word against the unknown one. Words more than a third of
+ * the longer one's letters apart (but two slips are always allowed in words
+ * of four letters and more) are no guess.
+ */
+void nearest_offer(struct nearest *nearest, const char *unknown, const char *known);
+
+#endif

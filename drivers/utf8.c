@@ -1,0 +1,76 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "utf8.h"
+
+#include <string.h>
+
+/* Bytes in the sequence that `lead` begins, and the bounds of its second byte (RFC 3629, 4). */
+static size_t sequence(unsigned char lead, unsigned char *low, unsigned char *high)
+{
+    *low = 0x80;
+    *high = 0xBF;
+    if (lead < 0x80) {
+        return 1;
+    }
+    if (lead >= 0xC2 && lead <= 0xDF) {
+        return 2;
+    }
+    if (lead >= 0xE0 && lead <= 0xEF) {
+        *low = lead == 0xE0 ? 0xA0 : *low;
+        *high = lead == 0xED ? 0x9F : *high;
+        return 3;
+    }
+    if (lead >= 0xF0 && lead <= 0xF4) {
+        *low = lead == 0xF0 ? 0x90 : *low;
+        *high = lead == 0xF4 ? 0x8F : *high;
+        return 4;
+    }
+    return 0;
+}
+
+/* Length of the sequence at the start of `text`, 0 when there is no valid one. */
+static size_t valid_sequence(const char *text, size_t length)
+{
+    unsigned char low;
+    unsigned char high;
+    size_t count = sequence((unsigned char)text[0], &low, &high);
+
+    if (count > length) {
+        return 0;
+    }
+    for (size_t i = 1; i < count; i++) {
+        unsigned char byte = (unsigned char)text[i];
+        if (byte < low || byte > high) {
+            return 0;
+        }
+        low = 0x80;
+        high = 0xBF;
+    }
+    return count;
+}
+
+size_t utf8_prefix(const char *text, size_t length)
+{
+    size_t at = 0;
+
+    while (at < length) {
+        size_t count = valid_sequence(text + at, length - at);
+        if (count == 0) {
+            break;
+        }
+        at += count;
+    }
+    return at;
+}
+
+bool utf8_printable(const char *text)
+{
+    size_t length = strlen(text);
+
+    for (size_t i = 0; i < length; i++) {
+        unsigned char byte = (unsigned char)text[i];
+        if (byte < ' ' || byte == 0x7F) {
+            return false;
+        }
+    }
+    return utf8_prefix(text, length) == length;
+}
