@@ -1,0 +1,57 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "bench.h"
+
+#include <assert.h>
+#include <stdatomic.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct bench *bench_ref(struct bench *bench)
+{
+    atomic_fetch_add_explicit(&bench->references, 1, memory_order_relaxed);
+    return bench;
+}
+
+static void free_bench(struct bench *bench)
+{
+    for (size_t i = 0; i < bench->profile_count; i++) {
+        profile_free(bench->profiles[i]);
+    }
+    free(bench->profiles);
+    free(bench->instruments);
+    free(bench->probes);
+    free(bench->points);
+    free(bench);
+}
+
+void bench_unref(struct bench *bench)
+{
+    if (bench == NULL) {
+        return;
+    }
+    unsigned before = atomic_fetch_sub_explicit(&bench->references, 1, memory_order_acq_rel);
+    assert(before > 0);
+    if (before == 1) {
+        free_bench(bench);
+    }
+}
+
+const struct bench_point *bench_point(const struct bench *bench, const char *name)
+{
+    for (size_t i = 0; i < bench->point_count; i++) {
+        if (strcmp(bench->points[i].name, name) == 0) {
+            return &bench->points[i];
+        }
+    }
+    return NULL;
+}
+
+const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name)
+{
+    for (size_t i = 0; i < bench->instrument_count; i++) {
+        if (strcmp(bench->instruments[i].name, name) == 0) {
+            return &bench->instruments[i];
+        }
+    }
+    return NULL;
+}

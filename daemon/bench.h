@@ -1,0 +1,86 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The bench as the settings describe it: instruments, probes, points, and how
+ * the daemon serves them. Immutable once loaded and counted by reference, so
+ * that any thread may read it and a reload replaces it whole.
+ */
+#ifndef GRADUS_DAEMON_BENCH_H
+#define GRADUS_DAEMON_BENCH_H
+
+#include "../core/limits.h"
+#include "../core/loading.h"
+#include "../core/probe.h"
+#include "../core/quantity.h"
+#include "../drivers/link.h"
+#include "../drivers/profile.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { BENCH_NAME = 64, BENCH_TEXT = 256 };
+
+struct bench_instrument {
+    char name[BENCH_NAME];
+    char calibration_due[16]; /* ISO date; empty: not stated */
+    double ambient;           /* degrees Celsius where it stands */
+    struct link_spec link;
+    const struct profile *profile; /* owned by the bench */
+    char digest[65];               /* of everything above and of the profile's text, hexadecimal */
+};
+
+struct bench_point {
+    char name[BENCH_NAME];
+    size_t instrument;      /* index into bench.instruments */
+    int input;              /* from 1 */
+    size_t probe;           /* index into bench.probes */
+    enum quantity quantity; /* at the tip */
+    enum quantity at_input; /* what the instrument has to measure */
+    char unit[16];          /* of the reading */
+    double expected;        /* at the tip; NAN: not stated */
+    double dc_level;        /* at the tip, under an ac quantity; NAN: not stated */
+    double frequency;       /* hertz; NAN: not stated */
+    double crest_factor;    /* NAN: not stated */
+    double record;          /* seconds a scope should look; NAN: its default */
+    struct source source;   /* the circuit behind the point */
+    bool correct_loading;
+    struct limits limits;
+    char caution[BENCH_TEXT]; /* shown before and with the reading; empty: none */
+};
+
+struct bench_server {
+    char unix_path[108];  /* empty: no Unix socket */
+    char tcp_address[64]; /* empty: no TCP */
+    int tcp_port;
+    size_t line_limit; /* longest request line, bytes */
+    int clients;       /* most connections at a time */
+    bool talk;         /* whether `talk` is allowed */
+};
+
+struct bench {
+    char path[512];  /* the settings file */
+    char digest[65]; /* of its text with all includes and profiles, hexadecimal */
+    struct bench_server server;
+    size_t profile_count;
+    struct profile **profiles;
+    size_t instrument_count;
+    struct bench_instrument *instruments;
+    size_t probe_count; /* the first is the built-in "direct" */
+    struct probe *probes;
+    size_t point_count;
+    struct bench_point *points;
+    _Atomic unsigned references;
+};
+
+/* One more reference. Returns bench. */
+struct bench *bench_ref(struct bench *bench);
+
+/* One reference less; frees the bench with the last. Accepts NULL. */
+void bench_unref(struct bench *bench);
+
+/* The point of that name, or NULL. */
+const struct bench_point *bench_point(const struct bench *bench, const char *name);
+
+/* The instrument of that name, or NULL. */
+const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name);
+
+#endif

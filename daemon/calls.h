@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The handlers of the methods, one for each row of methods.c, where it is
+ * said what they do. Each takes a struct daemon as context.
+ */
+#ifndef GRADUS_DAEMON_CALLS_H
+#define GRADUS_DAEMON_CALLS_H
+
+#include "rpc.h"
+
+/* calls_bench.c: what there is and how it is doing; answered at once. */
+rpc_handler call_points;
+rpc_handler call_instruments;
+rpc_handler call_health;
+rpc_handler call_hold;
+rpc_handler call_release;
+
+/* calls_measure.c: what an instrument has to do; answered when it is done. */
+rpc_handler call_measure;
+rpc_handler call_capture;
+rpc_handler call_talk;
+rpc_handler call_follow;
+rpc_handler call_unfollow;
+
+/* explain.c: why a range is chosen; does not touch the instrument. */
+rpc_handler call_explain;
+
+#endif

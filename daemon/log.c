@@ -1,0 +1,90 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "log.h"
+
+#include <inttypes.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum { LINE_SIZE = 1024 };
+
+static const int64_t first_pause = 60 * INT64_C(1000000000);
+static const int64_t longest_pause = 3600 * INT64_C(1000000000);
+
+bool log_is_journal(const char *journal_stream, int descriptor)
+{
+    uintmax_t device, inode;
+    struct stat status;
+    if (journal_stream == NULL ||
+        sscanf(journal_stream, "%" SCNuMAX ":%" SCNuMAX, &device, &inode) != 2)
+        return false;
+    return fstat(descriptor, &status) == 0 && status.st_dev == device && status.st_ino == inode;
+}
+
+static void replace_controls(char *text)
+{
+    for (; *text != '\0'; text++)
+        if ((unsigned char)*text < 0x20 || *text == 0x7f)
+            *text = '?';
+}
+
+/* Cuts what snprintf wanted to write down to what it has written. */
+static size_t written(int wanted, size_t size)
+{
+    if (wanted < 0)
+        return 0;
+    return (size_t)wanted < size ? (size_t)wanted : size - 1;
+}
+
+void log_line(enum log_priority priority, const char *format, ...)
+{
+    char line[LINE_SIZE];
+    size_t length = 0;
+    if (log_is_journal(getenv("JOURNAL_STREAM"), STDERR_FILENO))
+        length = (size_t)snprintf(line, sizeof line, "<%d>", (int)priority);
+    va_list arguments;
+    va_start(arguments, format);
+    size_t room = sizeof line - 1 - length;
+    int wanted = vsnprintf(line + length, room, format, arguments);
+    va_end(arguments);
+    replace_controls(line + length);
+    length += written(wanted, room);
+    line[length++] = '\n';
+    if (write(STDERR_FILENO, line, length) < 0)
+        return; /* there is nowhere left to say so */
+}
+
+static double seconds(int64_t nanoseconds)
+{
+    return (double)nanoseconds / 1e9;
+}
+
+void log_trouble_failed(struct log_trouble *trouble, const char *name,
+                        const struct failure *failure, int64_t now)
+{
+    char text[600];
+    failure_text(failure, text, sizeof text);
+    trouble->count++;
+    if (trouble->count == 1) {
+        trouble->began = now;
+        trouble->pause = first_pause;
+        trouble->next = now + trouble->pause;
+        log_line(LOG_PRIORITY_WARNING, "%s: %s", name, text);
+    } else if (now >= trouble->next) {
+        trouble->pause = trouble->pause * 2 < longest_pause ? trouble->pause * 2 : longest_pause;
+        trouble->next = now + trouble->pause;
+        log_line(LOG_PRIORITY_WARNING, "%s: failed %" PRIu64 " times in %.0f s, last: %s", name,
+                 trouble->count, seconds(now - trouble->began), text);
+    }
+}
+
+void log_trouble_over(struct log_trouble *trouble, const char *name, int64_t now)
+{
+    if (trouble->count == 0)
+        return;
+    log_line(LOG_PRIORITY_NOTICE, "%s: works again after %.1f s and %" PRIu64 " failures", name,
+             seconds(now - trouble->began), trouble->count);
+    *trouble = (struct log_trouble) { 0 };
+}

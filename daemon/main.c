@@ -1,0 +1,92 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * gradusd: measures test points and serves the readings. Exit status: 0 when
+ * it was asked to end, 1 when it could not serve, 2 for mistakes in the
+ * command line or the settings.
+ */
+#include "daemon.h"
+#include "log.h"
+#include "options.h"
+#include "settings.h"
+#include "try.h"
+#include "version.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { STATUS_USAGE = 2 };
+
+/* The bench of the settings, or NULL once every mistake has been said, one a line. */
+static struct bench *load(const char *path)
+{
+    struct problems problems = { 0 };
+    struct bench *bench = settings_load(path, &problems);
+    for (size_t i = 0; i < problems.count; i++)
+        fprintf(stderr, "%s\n", problems.lines[i]);
+    problems_free(&problems);
+    return bench;
+}
+
+static int check(const char *path)
+{
+    struct bench *bench = load(path);
+    if (bench == NULL)
+        return STATUS_USAGE;
+    printf("%s: no mistakes: %zu instruments, %zu points\n", path, bench->instrument_count,
+           bench->point_count);
+    bench_unref(bench);
+    return EXIT_SUCCESS;
+}
+
+/* Tells who waits for it that all sockets listen. */
+static void say_ready(int descriptor)
+{
+    if (descriptor < 0)
+        return;
+    if (write(descriptor, "ready\n", 6) != 6)
+        log_line(LOG_PRIORITY_WARNING, "descriptor %d takes no \"ready\"", descriptor);
+    if (descriptor > STDERR_FILENO)
+        close(descriptor);
+}
+
+static int serve(const struct options *options)
+{
+    struct bench *bench = load(options->settings);
+    if (bench == NULL)
+        return STATUS_USAGE;
+    struct failure failure = { 0 };
+    struct daemon *daemon = daemon_new(options, bench, &failure);
+    bench_unref(bench);
+    if (daemon == NULL) {
+        char text[600];
+        log_line(LOG_PRIORITY_ERROR, "%s", failure_text(&failure, text, sizeof text));
+        return EXIT_FAILURE;
+    }
+    say_ready(options->ready_fd);
+    daemon_run(daemon);
+    daemon_free(daemon);
+    return EXIT_SUCCESS;
+}
+
+int main(int argc, char **argv)
+{
+    const struct options options = options_read(argc, argv, stderr);
+    switch (options.task) {
+    case TASK_SERVE:
+        return serve(&options);
+    case TASK_CHECK:
+        return check(options.settings);
+    case TASK_TRY:
+        return try_run(options.try_argc, options.try_argv);
+    case TASK_VERSION:
+        printf("gradusd %s\n", GRADUS_VERSION);
+        return EXIT_SUCCESS;
+    case TASK_HELP:
+        options_help(stdout);
+        return EXIT_SUCCESS;
+    case TASK_USAGE:
+        break;
+    }
+    return STATUS_USAGE;
+}

@@ -1,0 +1,347 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "measure.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* A link that failed is brought in step again and asked once more. */
+enum { ATTEMPTS = 2 };
+
+/* Records shorter than this many default durations never are: used when a point names none. */
+static const double default_record = 0.02;
+
+/* Periods that a record should hold when the point names a frequency. */
+static const double record_periods = 10;
+
+/* A swing of more noise than this, with no period in sight, is something slow. */
+static const double swing_in_noise = 12;
+
+/* One measurement under way: what it is for, and the state that its steps share. */
+struct job {
+    struct instrument *instrument;
+    const struct bench_point *point;
+    const struct bench *bench;
+    struct chain chain;
+    struct request request;
+    struct deadline deadline;
+    struct acquisition acquisition;
+    struct trace *trace; /* NULL unless a capture is wanted */
+    struct failure *failure;
+};
+
+/* How long a scope should look at this point, seconds. */
+static double record_of(const struct bench_point *point)
+{
+    if (!isnan(point->record))
+        return point->record;
+    if (!isnan(point->frequency))
+        return record_periods / point->frequency;
+    return default_record;
+}
+
+bool measure_chain(const struct bench *bench, const struct bench_point *point, struct chain *chain,
+                   struct failure *failure)
+{
+    const struct bench_instrument *instrument = &bench->instruments[point->instrument];
+    const struct front_end *input = profile_front_end(instrument->profile, point->at_input);
+    if (!input)
+        return failure_set(failure, FAILURE_UNSUPPORTED, instrument->name, NULL,
+                           "its profile %s has no %s", instrument->profile->name,
+                           quantity_name(point->at_input));
+    chain->input = input;
+    chain->probe = &bench->probes[point->probe];
+    chain->aspect = quantity_aspect(point->quantity);
+    chain->source = point->source;
+    chain->correct_loading = point->correct_loading;
+    chain->ambient = instrument->ambient;
+    chain->crest_factor = point->crest_factor;
+    chain->lowest_frequency = input->vertical ? 1 / record_of(point) : NAN;
+    return true;
+}
+
+/* The largest over RMS of the aspect's signal: what is stated, or a sine's. */
+static double crest_of(const struct bench_point *point)
+{
+    return isnan(point->crest_factor) ? sqrt(2) : point->crest_factor;
+}
+
+bool measure_expected(const struct bench *bench, const struct bench_point *point,
+                      const struct chain *chain, struct signal *signal)
+{
+    (void)bench;
+    if (isnan(point->expected))
+        return false;
+    struct setup top = { chain->input->count - 1, COUPLING_DC, 0, 0 };
+    double value = chain_input(chain, &top, point->expected);
+    double level = isnan(point->dc_level) ? 0 : point->dc_level / chain->probe->factor;
+    struct signal expected = { value, value, value, value, 0, 0, 1, point->frequency };
+    if (chain->input->vertical && chain->aspect != ASPECT_DC) {
+        double swing = chain->aspect == ASPECT_PEAK_TO_PEAK ? value / 2
+                       : aspect_ignores_mean(chain->aspect) || chain->aspect == ASPECT_RMS
+                           ? value * crest_of(point)
+                           : fabs(value);
+        expected.mean = level;
+        expected.low = level - swing;
+        expected.high = level + swing;
+    }
+    *signal = expected;
+    return true;
+}
+
+static bool prepare(struct job *job)
+{
+    if (!measure_chain(job->bench, job->point, &job->chain, job->failure))
+        return false;
+    job->request.quantity = job->point->at_input;
+    job->request.input = job->point->input;
+    if (isnan(job->request.duration))
+        job->request.duration = record_of(job->point);
+    if (job->chain.input->vertical)
+        job->chain.lowest_frequency = 1 / job->request.duration;
+    return true;
+}
+
+/* Whether bringing the link in step again may help. */
+static bool worth_another(enum failure_code code)
+{
+    return code == FAILURE_TIMEOUT || code == FAILURE_DISCONNECTED ||
+           code == FAILURE_UNEXPECTED_REPLY || code == FAILURE_LINE_DAMAGED;
+}
+
+/*
+ * The one place that looks at what a driver hands up before it counts: finite
+ * figures, and extremes within what the range can show. A reading beyond its
+ * range is an overload whatever the instrument calls it.
+ */
+static bool recheck(struct job *job)
+{
+    struct acquisition *seen = &job->acquisition;
+    if (seen->overload)
+        return true;
+    if (!isfinite(seen->signal.value) || !isfinite(seen->signal.mean) ||
+        !isfinite(seen->signal.low) || !isfinite(seen->signal.high) || seen->signal.noise < 0)
+        return failure_set(job->failure, FAILURE_NO_VALUE, NULL, "finite figures",
+                           "the instrument's figures are no numbers");
+    double low, high;
+    setup_window(job->chain.input, &job->request.setup, &low, &high);
+    const struct range *range = &job->chain.input->ranges[job->request.setup.range];
+    bool unipolar = !job->chain.input->vertical && range->low >= 0;
+    bool over = seen->signal.high > high + range->resolution / 2;
+    bool under = !unipolar && seen->signal.low < low - range->resolution / 2;
+    if (over || under) {
+        seen->overload = true;
+        seen->side = over && under ? SIDE_UNKNOWN : over ? SIDE_HIGH : SIDE_LOW;
+    }
+    return true;
+}
+
+static bool acquire(struct job *job)
+{
+    struct failure failure;
+    for (int attempt = 1;; attempt++) {
+        failure_clear(&failure);
+        if (instrument_acquire(job->instrument, &job->request, job->deadline, &job->acquisition,
+                               job->trace, &failure))
+            return recheck(job);
+        if (attempt == ATTEMPTS || !worth_another(failure.code) || deadline_passed(job->deadline))
+            break;
+    }
+    if (job->failure)
+        *job->failure = failure;
+    return false;
+}
+
+/* Runs the plan to its end; the steps it took are copied into the reading either way. */
+static bool settle(struct job *job, const struct measure_memory *memory, struct reading *reading)
+{
+    struct plan plan;
+    struct signal expected;
+    bool expects = measure_expected(job->bench, job->point, &job->chain, &expected);
+    if (memory && memory->known)
+        plan_resume(&plan, &job->chain, &memory->setup);
+    else
+        plan_start(&plan, &job->chain, expects ? &expected : NULL);
+    enum plan_action action;
+    bool acquired = true;
+    while (acquired &&
+           (action = plan_next(&plan, &job->request.setup, job->failure)) == PLAN_ACQUIRE) {
+        acquired = acquire(job);
+        if (acquired && job->acquisition.overload)
+            plan_overload(&plan, job->acquisition.side);
+        else if (acquired)
+            plan_reading(&plan, &job->acquisition.signal);
+    }
+    reading->step_count = plan.step_count;
+    memcpy(reading->steps, plan.steps, sizeof plan.steps);
+    return acquired && action == PLAN_SETTLED;
+}
+
+/* Takes the level of the zero trace out of everything that it is part of. */
+static void subtract(struct signal *signal, enum aspect aspect, double level)
+{
+    double alternating = signal->value * signal->value - signal->mean * signal->mean;
+    signal->mean -= level;
+    signal->low -= level;
+    signal->high -= level;
+    if (aspect == ASPECT_RMS)
+        signal->value = sqrt(fmax(0, alternating) + signal->mean * signal->mean);
+    else if (!aspect_ignores_mean(aspect))
+        signal->value -= level;
+}
+
+static bool ground(struct job *job, double *level)
+{
+    *level = 0;
+    if (!job->chain.input->vertical || !job->chain.input->ground_reference ||
+        aspect_ignores_mean(job->chain.aspect))
+        return true;
+    return instrument_ground(job->instrument, &job->request, job->deadline, level, job->failure);
+}
+
+/*
+ * The further readings of a repeated measurement, all in the setup that
+ * settled. One that overloads ends it: the signal is not what it was.
+ */
+static bool repeat(struct job *job, size_t n, double level, double *values)
+{
+    struct signal first = job->acquisition.signal;
+    for (size_t i = 0; i < n; i++) {
+        if (i > 0 && !acquire(job))
+            return false;
+        if (job->acquisition.overload)
+            return failure_set(job->failure, FAILURE_UNSTABLE, NULL,
+                               "a signal that stays within one range",
+                               "reading %zu of %zu overloaded", i + 1, n);
+        subtract(&job->acquisition.signal, job->chain.aspect, level);
+        values[i] = job->acquisition.signal.value;
+    }
+    subtract(&first, job->chain.aspect, level);
+    job->acquisition.signal = first;
+    return true;
+}
+
+static void warn(const struct job *job, struct reading *reading)
+{
+    const struct signal *signal = &job->acquisition.signal;
+    const struct waveform *waveform = &job->acquisition.waveform;
+    const struct probe *probe = job->chain.probe;
+    double low, high;
+    setup_window(job->chain.input, &reading->setup, &low, &high);
+    double peak = fmax(fabs(signal->low), fabs(signal->high)) * fabs(probe->factor);
+    double rating = probe_rating_at(probe, isnan(signal->frequency) ? 0 : signal->frequency);
+    if (peak > rating)
+        reading_warn(reading, "the signal reaches %g %s, above the probe's rating of %g %s", peak,
+                     probe->unit, rating, probe->unit);
+    bool averages = job->chain.aspect <= ASPECT_RMS;
+    if (job->acquisition.has_waveform && averages && waveform->periods == 0 &&
+        signal->high - signal->low > swing_in_noise * signal->noise + 0.05 * (high - low))
+        reading_warn(reading,
+                     "no whole period in the record of %g s: the value holds for this "
+                     "record only",
+                     waveform->interval * (double)waveform->count);
+    if (!reading->loading.known && !isnan(job->chain.source.resistance))
+        reading_warn(reading, "loading not corrected: the input resistance is not known");
+    if (reading->loading.known && !reading->loading_corrected &&
+        -reading->loading.relative * fabs(reading->value) > reading->expanded.uncertainty)
+        reading_warn(reading, "loading by the input lowers this reading by %.2g %%",
+                     -100 * reading->loading.relative);
+}
+
+/* From settled to evaluated. */
+static bool finish(struct job *job, size_t repeats, struct reading *reading)
+{
+    double *values = calloc(repeats, sizeof *values);
+    if (!values)
+        return failure_set(job->failure, FAILURE_NO_MEMORY, NULL, NULL, "%zu readings", repeats);
+    double level;
+    struct request settled = job->request;
+    bool done = ground(job, &level);
+    job->request = settled;
+    done = done && repeat(job, repeats, level, values) &&
+           reading_evaluate(reading, &job->chain, &job->request.setup, &job->acquisition.signal,
+                            values, repeats, &job->point->limits, job->failure);
+    free(values);
+    if (done)
+        warn(job, reading);
+    return done;
+}
+
+static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
+                struct reading *reading)
+{
+    memset(reading, 0, sizeof *reading);
+    struct failure failure = { 0 };
+    job->failure = &failure;
+    bool done = prepare(job) && settle(job, memory, reading) && finish(job, repeats, reading);
+    if (memory)
+        memory->known = done;
+    if (done && memory) {
+        memory->setup = reading->setup;
+        memory->signal = job->acquisition.signal;
+    }
+    if (!done)
+        reading_fail(reading, &failure);
+    return done;
+}
+
+void measure_point(struct instrument *instrument, const struct bench *bench,
+                   const struct bench_point *point, size_t repeats, struct deadline deadline,
+                   struct measure_memory *memory, struct reading *reading)
+{
+    struct job job = { .instrument = instrument,
+                       .point = point,
+                       .bench = bench,
+                       .request = { .duration = NAN },
+                       .deadline = deadline };
+    run(&job, repeats, memory, reading);
+}
+
+/* Samples and parameters at the tip instead of at the input. */
+static bool at_tip(const struct job *job, double level, const struct trace *trace,
+                   struct capture *capture)
+{
+    struct chain shown = job->chain;
+    if (aspect_ignores_mean(shown.aspect))
+        shown.aspect = ASPECT_RMS; /* a trace keeps its mean and the probe's offset */
+    for (size_t i = 0; i < trace->count; i++)
+        trace->volts[i] = chain_value(&shown, &job->request.setup, trace->volts[i] - level);
+    capture->samples = trace->volts;
+    capture->count = trace->count;
+    capture->interval = trace->interval;
+    return waveform_measure(trace->volts, trace->count, trace->interval, &capture->waveform);
+}
+
+bool measure_capture(struct instrument *instrument, const struct bench *bench,
+                     const struct bench_point *point, double duration, struct deadline deadline,
+                     struct measure_memory *memory, struct capture *capture)
+{
+    struct trace trace = { 0 };
+    struct job job = { .instrument = instrument,
+                       .point = point,
+                       .bench = bench,
+                       .request = { .duration = duration },
+                       .deadline = deadline,
+                       .trace = &trace };
+    memset(capture, 0, sizeof *capture);
+    struct failure failure = { 0 };
+    if (bench->instruments[point->instrument].profile->kind != PROFILE_SCOPE) {
+        failure_set(&failure, FAILURE_UNSUPPORTED, bench->instruments[point->instrument].name,
+                    "a point on a scope", "a meter has no waveform to capture");
+        reading_fail(&capture->reading, &failure);
+        return false;
+    }
+    double level = 0;
+    bool done = run(&job, 1, memory, &capture->reading);
+    job.failure = &failure;
+    job.trace = NULL;
+    if (done && !(ground(&job, &level) && at_tip(&job, level, &trace, capture)))
+        done = false;
+    if (!done) {
+        free(trace.volts);
+        capture->samples = NULL;
+        if (capture->reading.failure.code == FAILURE_NONE)
+            reading_fail(&capture->reading, &failure);
+    }
+    return done;
+}

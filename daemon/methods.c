@@ -1,0 +1,89 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "methods.h"
+
+#include "calls.h"
+
+/* Longest time a client may give, and what it has when it gives none, milliseconds. */
+#define DEADLINE_MOST    3600000.0
+#define DEADLINE_DEFAULT 10000.0
+
+#define DEADLINE                                                                                   \
+    {                                                                                              \
+        "deadline_ms", RPC_NUMBER, false, DEADLINE_DEFAULT, 1, DEADLINE_MOST,                      \
+            "when to be answered at the latest, waiting included"                                  \
+    }
+
+static const struct rpc_parameter none[] = { { .name = NULL } };
+
+static const struct rpc_parameter measure_parameters[] = {
+    [MEASURE_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
+    [MEASURE_REPEAT] = { "repeat", RPC_INTEGER, false, 1, 1, 10000, "readings to average" },
+    [MEASURE_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
+static const struct rpc_parameter explain_parameters[] = {
+    [EXPLAIN_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter capture_parameters[] = {
+    [CAPTURE_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
+    [CAPTURE_SAMPLES] = { "samples", RPC_INTEGER, false, 1000, 1, 100000,
+                          "most samples to hand out" },
+    [CAPTURE_DURATION] = { "duration", RPC_NUMBER, false, 0, 1e-9, 1000,
+                           "seconds to look; the point's own when not given" },
+    [CAPTURE_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
+static const struct rpc_parameter follow_parameters[] = {
+    [FOLLOW_POINTS] = { "points", RPC_TEXTS, true, 0, 0, 0, "names of the test points" },
+    [FOLLOW_EVERY] = { "every_ms", RPC_NUMBER, false, 1000, 0, 86400000,
+                       "period; 0: as fast as it goes" },
+    [FOLLOW_READINGS] = { "readings", RPC_INTEGER, false, 0, 1, 1e9,
+                          "outcomes of each point after which it ends; no end when not given" },
+    [FOLLOW_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
+static const struct rpc_parameter unfollow_parameters[] = {
+    [UNFOLLOW_SUBSCRIPTION] = { "subscription", RPC_INTEGER, true, 0, 1, 9e15,
+                                "the number that follow answered" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter hold_parameters[] = {
+    [HOLD_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter talk_parameters[] = {
+    [TALK_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
+    [TALK_COMMAND] = { "command", RPC_TEXT, true, 0, 0, 0, "what to send, without terminator" },
+    [TALK_REPLY] = { "reply", RPC_BOOL, false, 0, 0, 0,
+                     "whether a reply is due; when not given, whether there is a ? in it" },
+    [TALK_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
+static const struct rpc_method table[] = {
+    { "points", none, call_points, "the test points of the bench" },
+    { "instruments", none, call_instruments, "the instruments and how they are doing" },
+    { "measure", measure_parameters, call_measure, "one settled reading of a point" },
+    { "explain", explain_parameters, call_explain,
+      "what every range would be worth at a point, and which is chosen" },
+    { "capture", capture_parameters, call_capture, "a waveform with scale and parameters" },
+    { "follow", follow_parameters, call_follow, "readings again and again, as notifications" },
+    { "unfollow", unfollow_parameters, call_unfollow, "ends what follow began" },
+    { "hold", hold_parameters, call_hold, "keeps an instrument for this client" },
+    { "release", hold_parameters, call_release, "ends hold" },
+    { "health", none, call_health, "version, uptime, queues, counters" },
+    { "talk", talk_parameters, call_talk, "raw text to an instrument, where that is allowed" },
+    { .name = NULL },
+};
+
+const struct rpc_method *methods_table(void)
+{
+    return table;
+}

@@ -1,0 +1,23 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What clients can ask for: one table of methods with their parameters. The
+ * enumerations name the places of the arguments, in the order a client may
+ * give them by position.
+ */
+#ifndef GRADUS_DAEMON_METHODS_H
+#define GRADUS_DAEMON_METHODS_H
+
+#include "rpc.h"
+
+enum { MEASURE_POINT, MEASURE_REPEAT, MEASURE_DEADLINE };
+enum { EXPLAIN_POINT };
+enum { CAPTURE_POINT, CAPTURE_SAMPLES, CAPTURE_DURATION, CAPTURE_DEADLINE };
+enum { FOLLOW_POINTS, FOLLOW_EVERY, FOLLOW_READINGS, FOLLOW_DEADLINE };
+enum { UNFOLLOW_SUBSCRIPTION };
+enum { HOLD_INSTRUMENT };
+enum { TALK_INSTRUMENT, TALK_COMMAND, TALK_REPLY, TALK_DEADLINE };
+
+/* The table; its handlers take a struct daemon as context and a struct session as peer. */
+const struct rpc_method *methods_table(void);
+
+#endif

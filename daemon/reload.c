@@ -1,0 +1,63 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A new bench in the place of the old one, while jobs of the old one are still under way. */
+#include "daemon_priv.h"
+
+#include "log.h"
+#include "settings.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *failure)
+{
+    struct measure_memory *last = calloc(bench->point_count + 1, sizeof *last);
+    if (last == NULL)
+        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the points");
+    if (!crew_deploy(daemon->crew, bench, failure)) {
+        free(last);
+        return false;
+    }
+    struct bench *before = daemon->bench;
+    free(daemon->last);
+    daemon->last = last;
+    daemon->bench = bench_ref(bench);
+    bench_unref(before);
+    server_limit(daemon->server, bench->server.line_limit, (size_t)bench->server.clients);
+    return true;
+}
+
+static bool same_sockets(const struct bench_server *a, const struct bench_server *b)
+{
+    return strcmp(a->unix_path, b->unix_path) == 0 && strcmp(a->tcp_address, b->tcp_address) == 0 &&
+           a->tcp_port == b->tcp_port;
+}
+
+static void deploy(struct daemon *daemon, struct bench *bench)
+{
+    char text[600];
+    struct failure failure = { 0 };
+    if (!same_sockets(&daemon->bench->server, &bench->server))
+        log_line(LOG_PRIORITY_WARNING, "%s: other sockets take effect at the next start",
+                 bench->path);
+    if (daemon_deploy(daemon, bench, &failure))
+        log_line(LOG_PRIORITY_NOTICE, "%s: loaded, %zu instruments, %zu points", bench->path,
+                 bench->instrument_count, bench->point_count);
+    else
+        log_line(LOG_PRIORITY_ERROR, "%s: not loaded, the old settings stay: %s", bench->path,
+                 failure_text(&failure, text, sizeof text));
+}
+
+void daemon_reload(struct daemon *daemon)
+{
+    struct problems problems = { 0 };
+    struct bench *bench = settings_load(daemon->options->settings, &problems);
+    for (size_t i = 0; i < problems.count; i++)
+        log_line(LOG_PRIORITY_ERROR, "%s", problems.lines[i]);
+    if (bench == NULL)
+        log_line(LOG_PRIORITY_ERROR, "%s: not loaded, the old settings stay",
+                 daemon->options->settings);
+    else
+        deploy(daemon, bench);
+    bench_unref(bench);
+    problems_free(&problems);
+}

@@ -1,0 +1,29 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Fitting the params of a request to the parameters of a method: by position
+ * or by name, with types, bounds and defaults. null stands for "not given"
+ * where a parameter may be left out.
+ */
+#ifndef GRADUS_DAEMON_RPC_BIND_H
+#define GRADUS_DAEMON_RPC_BIND_H
+
+#include "rpc.h"
+
+/* What is wrong with the params; texts are always terminated. */
+struct rpc_mistake {
+    char what[160];
+    char expected[160];
+};
+
+/*
+ * Fills in one value a parameter. False, with the first mistake said, when a
+ * parameter is missing, unknown, of the wrong type or out of bounds.
+ *
+ * parameters  ends with a NULL name; at most RPC_MAX_PARAMETERS
+ * params      array, object or NULL
+ * values      room for RPC_MAX_PARAMETERS; texts are borrowed from `params`
+ */
+bool rpc_bind(const struct rpc_parameter *parameters, json_t *params, struct rpc_value *values,
+              struct rpc_mistake *mistake);
+
+#endif

@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Lines over sockets: listeners, connections, framing, and back-pressure.
+ * What the lines mean is not its business.
+ *
+ * A client that reads slowly delays nobody: once SERVER_BACKLOG bytes wait
+ * for it, its requests are left unread until half of them are gone, and if
+ * none goes for a minute it is closed. The end of a client's stream is the
+ * end of the client: what it has been sent is still flushed.
+ *
+ * Everything here is for the loop thread.
+ */
+#ifndef GRADUS_DAEMON_SERVER_H
+#define GRADUS_DAEMON_SERVER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum { SERVER_BACKLOG = 4 * 1024 * 1024 };
+
+struct event_base;
+struct server;
+struct client;
+
+/* What the server calls. `context` is that of server_new(). */
+struct server_handlers {
+    /* A client has come. What is returned comes back as `user`; NULL turns it away. */
+    void *(*opened)(void *context, struct client *client);
+    /* One line without its newline; not terminated. */
+    void (*line)(void *context, void *user, const char *line, size_t length);
+    /* A line was longer than the limit. The client is closed once it has been told. */
+    void (*too_long)(void *context, void *user);
+    /* There are more clients than allowed: the text, with newline, that turns one away. */
+    const char *(*too_many)(void *context);
+    /* The client is gone; `user` is not used after this. */
+    void (*closed)(void *context, void *user);
+};
+
+/* A server with no listeners. `handlers` is borrowed. NULL when memory is short. */
+struct server *server_new(struct event_base *base, const struct server_handlers *handlers,
+                          void *context);
+
+/* Closes all clients (each with `closed`) and listeners. Accepts NULL. */
+void server_free(struct server *server);
+
+/* Sets the longest line in bytes and the most clients at a time; at any time. */
+void server_limit(struct server *server, size_t line_limit, size_t clients);
+
+/* Accepts connections at a listening, non-blocking descriptor, which it then owns. */
+bool server_listen(struct server *server, int descriptor);
+
+/* Accepts no more connections; those that are there stay. */
+void server_deafen(struct server *server);
+
+/* How many connections are open now. */
+size_t server_clients(const struct server *server);
+
+/* Whether any client still has bytes coming to it. */
+bool server_unsent(const struct server *server);
+
+/* Sends a line to a client; `text` comes without newline. Dropped when the client is going. */
+void server_send(struct client *client, const char *text, size_t length);
+
+/* Whether more than SERVER_BACKLOG bytes wait for the client. */
+bool server_is_slow(const struct client *client);
+
+/* A number of its own for each client there ever was, from 1. */
+uint64_t server_client_id(const struct client *client);
+
+#endif

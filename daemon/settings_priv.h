@@ -1,0 +1,56 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the files that read settings share. */
+#ifndef GRADUS_DAEMON_SETTINGS_PRIV_H
+#define GRADUS_DAEMON_SETTINGS_PRIV_H
+
+#include "settings.h"
+
+/* Settings while they are being read. */
+struct settings {
+    const config_setting_t *root;
+    struct bench *bench;
+    struct problems *problems;
+    char folder[512];                  /* of the profiles */
+    char (*profile_names)[BENCH_NAME]; /* that each instrument asks for, found or not */
+    double ambient;
+};
+
+/* Everything that is known when a point is checked against its instrument and probe. */
+struct point_check {
+    const config_setting_t *group; /* where the point is written */
+    const struct bench_point *point;
+    const struct bench_instrument *instrument;
+    const struct probe *probe;
+    const struct front_end *input;
+    const struct function *function; /* of a meter; NULL: a scope */
+    struct problems *problems;
+};
+
+/*
+ * Whether the text at `key` of `group` can name something: 1 to 63 letters,
+ * digits, '_', '.', '-'. If not, that is noted; what is no text at all, or too
+ * long, has been noted before.
+ */
+bool settings_name(const config_setting_t *group, const char *key, struct problems *problems);
+
+/* Notes that a thing of that name is there twice; `first` is where it stood before. */
+void settings_duplicate(const config_setting_t *group, const char *kind, const char *name,
+                        const config_setting_t *first, struct problems *problems);
+
+/* Whether a text is a day that exists, as YYYY-MM-DD (ISO 8601). */
+bool settings_is_date(const char *text);
+
+/* Reads the lists of the root into the bench. */
+void settings_take_instruments(struct settings *settings);
+void settings_take_probes(struct settings *settings);
+void settings_take_points(struct settings *settings);
+
+/* Checks a point that is written well against what instrument and probe can do and bear. */
+void settings_check_point(const struct point_check *check);
+
+/* Print the keys of their part with type, unit, default and help. */
+void settings_print_instrument_keys(FILE *out);
+void settings_print_probe_keys(FILE *out);
+void settings_print_point_keys(FILE *out);
+
+#endif

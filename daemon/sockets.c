@@ -1,0 +1,78 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Which sockets the daemon listens at, and the file of one that it leaves behind. */
+#include "daemon_priv.h"
+#include "listen.h"
+#include "log.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* Remembers which file is the socket, so that only this one is removed at the end. */
+static void remember_file(struct daemon *daemon, const char *path)
+{
+    struct stat status;
+    if (lstat(path, &status) != 0)
+        return;
+    snprintf(daemon->unix_path, sizeof daemon->unix_path, "%s", path);
+    daemon->unix_device = status.st_dev;
+    daemon->unix_inode = status.st_ino;
+}
+
+void daemon_unlink(struct daemon *daemon)
+{
+    struct stat status;
+    if (daemon->unix_path[0] != '\0' && lstat(daemon->unix_path, &status) == 0 &&
+        status.st_dev == daemon->unix_device && status.st_ino == daemon->unix_inode)
+        unlink(daemon->unix_path);
+    daemon->unix_path[0] = '\0';
+}
+
+static bool serve_at(struct daemon *daemon, int descriptor, const char *where,
+                     struct failure *failure)
+{
+    return server_listen(daemon->server, descriptor) ||
+           failure_set(failure, FAILURE_NO_MEMORY, where, NULL, "no listener to be had");
+}
+
+static bool listen_at_path(struct daemon *daemon, const char *path, struct failure *failure)
+{
+    int descriptor = listen_unix(path, failure);
+    if (descriptor < 0)
+        return false;
+    remember_file(daemon, path);
+    log_line(LOG_PRIORITY_NOTICE, "listening at %s", path);
+    return serve_at(daemon, descriptor, path, failure);
+}
+
+static bool listen_at_address(struct daemon *daemon, const char *address, int port,
+                              struct failure *failure)
+{
+    int descriptor = listen_tcp(address, port, failure);
+    if (descriptor < 0)
+        return false;
+    log_line(LOG_PRIORITY_NOTICE, "listening at %s port %d", address, listen_port(descriptor));
+    if (!listen_is_loopback(descriptor))
+        log_line(LOG_PRIORITY_WARNING,
+                 "%s port %d can be reached from other machines: whoever reaches it may measure",
+                 address, listen_port(descriptor));
+    return serve_at(daemon, descriptor, address, failure);
+}
+
+bool daemon_listen(struct daemon *daemon, struct failure *failure)
+{
+    const struct options *options = daemon->options;
+    const struct bench_server *server = &daemon->bench->server;
+    const char *path = options->unix_path != NULL ? options->unix_path : server->unix_path;
+    bool by_option = options->tcp_address[0] != '\0';
+    const char *address = by_option ? options->tcp_address : server->tcp_address;
+    int port = by_option ? options->tcp_port : server->tcp_port;
+    if (path[0] != '\0' && !listen_at_path(daemon, path, failure))
+        return false;
+    if (address[0] != '\0' && !listen_at_address(daemon, address, port, failure))
+        return false;
+    return path[0] != '\0' || address[0] != '\0' ||
+           failure_set(failure, FAILURE_SETTINGS, daemon->bench->path, "server.unix or server.tcp",
+                       "there is no socket to serve at");
+}
