@@ -1,0 +1,40 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "command.h"
+
+#include "text.h"
+
+#include <string.h>
+
+const struct command *const *command_list(void)
+{
+    static const struct command *const list[] = {
+        &command_measure, &command_follow, &command_capture,     &command_explain,
+        &command_points,  &command_health, &command_instruments, &command_check,
+        &command_try,     &command_talk,   &command_help,        NULL
+    };
+    return list;
+}
+
+const struct command *command_find(const char *name)
+{
+    for (const struct command *const *at = command_list(); *at != NULL; at++) {
+        if (strcmp(name, (*at)->name) == 0) {
+            return *at;
+        }
+    }
+    return NULL;
+}
+
+const char *command_nearest(const char *name)
+{
+    const char *nearest = NULL;
+    size_t least = 3; /* more edits than two is another word */
+    for (const struct command *const *at = command_list(); *at != NULL; at++) {
+        const size_t distance = text_distance(name, (*at)->name);
+        if (distance < least) {
+            least = distance;
+            nearest = (*at)->name;
+        }
+    }
+    return nearest;
+}

@@ -1,0 +1,111 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "ask.h"
+#include "csv.h"
+#include "field.h"
+#include "status.h"
+#include "table.h"
+
+#include <stdlib.h>
+
+/* Writes a plain value; an object becomes "name value, name value". */
+static void write_value(FILE *stream, json_t *value)
+{
+    char number[CSV_NUMBER_SIZE];
+    const char *name;
+    json_t *member;
+    const char *before = "";
+    if (json_is_string(value)) {
+        fputs(json_string_value(value), stream);
+    } else if (json_is_number(value)) {
+        fputs(csv_number(number, json_number_value(value)), stream);
+    } else if (json_is_boolean(value)) {
+        fputs(json_is_true(value) ? "yes" : "no", stream);
+    }
+    json_object_foreach(value, name, member)
+    {
+        fprintf(stream, "%s%s ", before, name);
+        if (!json_is_object(member)) {
+            write_value(stream, member);
+        }
+        before = ", ";
+    }
+}
+
+/* The value as text; free with free(). NULL when memory is short. */
+static char *value_text(json_t *value)
+{
+    char *text = NULL;
+    size_t size = 0;
+    FILE *const stream = open_memstream(&text, &size);
+    if (stream == NULL) {
+        return NULL;
+    }
+    write_value(stream, value);
+    if (fclose(stream) != 0) {
+        free(text);
+        return NULL;
+    }
+    return text;
+}
+
+static void print_csv_row(const char *name, const char *text)
+{
+    csv_field(stdout, name);
+    fputc(',', stdout);
+    csv_field(stdout, text);
+    fputs("\r\n", stdout);
+}
+
+static void show_members(const struct session *session, json_t *result, struct table *table)
+{
+    const char *name;
+    json_t *value;
+    json_object_foreach(result, name, value)
+    {
+        char *const text = value_text(value);
+        if (session->options->csv) {
+            print_csv_row(name, text == NULL ? "" : text);
+        } else {
+            table_row(table);
+            table_cell(table, STYLE_PLAIN, "%s", name);
+            table_cell(table, STYLE_PLAIN, "%s", text == NULL ? "" : text);
+        }
+        free(text);
+    }
+}
+
+static int show(const struct session *session, json_t *result)
+{
+    static const struct table_column columns[] = { { "", ALIGN_LEFT },
+                                                   { "", ALIGN_LEFT },
+                                                   { NULL, ALIGN_LEFT } };
+    if (!json_is_object(result)) {
+        struct fault fault;
+        ask_senseless(&fault, "an object");
+        fault_explain(&fault, NULL, session->terminal);
+        return fault.status;
+    }
+    struct table *const table = table_new(columns);
+    if (session->options->csv) {
+        print_csv_row("name", "value");
+    }
+    show_members(session, result, table);
+    if (!session->options->csv) {
+        table_print(table, session->terminal, stdout);
+    }
+    table_free(table);
+    return STATUS_PASS;
+}
+
+static int run(const struct session *session)
+{
+    return ask(session, NULL, "health", json_object(), ASK_PLAIN_MS, show);
+}
+
+const struct command command_health = {
+    .name = "health",
+    .arguments = "",
+    .summary = "show how the daemon is doing",
+    .usage = "Version, uptime, settings file, clients, counters and queues of the daemon.\n",
+    .run = run,
+};

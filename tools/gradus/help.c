@@ -1,0 +1,106 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "command.h"
+#include "status.h"
+#include "table.h"
+
+#include <string.h>
+
+static const char statuses[] =
+    "Exit status (the worst of several readings, in the order 2, 3, 1, 4, 0):\n"
+    "  0  all pass, or there is no limit\n"
+    "  1  a limit failed\n"
+    "  2  usage or settings\n"
+    "  3  no reading could be had, or no daemon, or the output could not be written\n"
+    "  4  not decidable within the uncertainty: conditional pass or conditional fail\n";
+
+static const struct table_column columns[] = { { "", ALIGN_LEFT },
+                                               { "", ALIGN_LEFT },
+                                               { NULL, ALIGN_LEFT } };
+
+/* One row an option; further lines of its help stand below the first. */
+static void option_rows(struct table *table, const struct option_row *row)
+{
+    const char *line = row->help;
+    table_row(table);
+    table_cell(table, STYLE_PLAIN, "  %s%s%s", row->name, row->argument == NULL ? "" : " ",
+               row->argument == NULL ? "" : row->argument);
+    for (;;) {
+        const size_t length = strcspn(line, "\n");
+        table_cell(table, STYLE_PLAIN, "%.*s", (int)length, line);
+        if (line[length] == '\0') {
+            return;
+        }
+        line += length + 1;
+        table_row(table);
+        table_skip(table);
+    }
+}
+
+static void print_options(const struct session *session, unsigned wanted)
+{
+    struct table *const table = table_new(columns);
+    for (const struct option_row *row = options_table(); row->name != NULL; row++) {
+        if ((row->bit & wanted) != 0) {
+            option_rows(table, row);
+        }
+    }
+    table_print(table, session->terminal, stdout);
+    table_free(table);
+}
+
+static int print_overview(const struct session *session)
+{
+    struct table *const table = table_new(columns);
+    fputs("usage: gradus [OPTION...] SUBCOMMAND [ARGUMENT...]\n\n", stdout);
+    for (const struct command *const *at = command_list(); *at != NULL; at++) {
+        table_row(table);
+        table_cell(table, STYLE_PLAIN, "  %s", (*at)->name);
+        table_cell(table, STYLE_PLAIN, "%s", (*at)->summary);
+    }
+    table_print(table, session->terminal, stdout);
+    table_free(table);
+    fputs("\nOptions, before or after the subcommand:\n", stdout);
+    print_options(session, OPTIONS_GLOBAL);
+    fputs("\n", stdout);
+    fputs(statuses, stdout);
+    fputs("\nSee gradus help SUBCOMMAND for more.\n", stdout);
+    return STATUS_PASS;
+}
+
+static int print_usage(const struct session *session, const struct command *command)
+{
+    printf("usage: gradus %s %s\n\n%s", command->name, command->arguments, command->usage);
+    if (command->passes_on) {
+        return STATUS_PASS;
+    }
+    if (command->options != 0) {
+        fputs("\nOptions:\n", stdout);
+        print_options(session, command->options);
+    }
+    fputs("\nOptions of every subcommand:\n", stdout);
+    print_options(session, OPTIONS_GLOBAL);
+    return STATUS_PASS;
+}
+
+static int run(const struct session *session)
+{
+    if (session->operand_count == 0) {
+        return print_overview(session);
+    }
+    const char *const name = session->operands[0];
+    const struct command *const command = command_find(name);
+    if (command == NULL) {
+        terminal_complain(session->terminal, "\"%s\" is no subcommand; see gradus help", name);
+        return STATUS_USAGE;
+    }
+    return print_usage(session, command);
+}
+
+const struct command command_help = {
+    .name = "help",
+    .arguments = "[SUBCOMMAND]",
+    .summary = "say how the command is used",
+    .usage = "Without a name: what there is. With one: its arguments and options.\n",
+    .most = 1,
+    .run = run,
+};

@@ -1,0 +1,163 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "options.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char default_socket[] = "unix:/run/gradus/gradus.sock";
+
+static const struct option_row rows[] = {
+    { "--socket", OPTION_SOCKET, "ADDRESS", 0, 0, false,
+      "where the daemon listens: unix:PATH or tcp:HOST:PORT\n"
+      "(default: GRADUS_SOCKET, else unix:/run/gradus/gradus.sock)" },
+    { "--json", OPTION_JSON, NULL, 0, 0, false,
+      "results as the daemon gave them, one JSON a line" },
+    { "--csv", OPTION_CSV, NULL, 0, 0, false,
+      "comma-separated values with a heading and full precision" },
+    { "--digits", OPTION_DIGITS, "N", 1, 2, true, "digits of the uncertainty, 1 or 2 (default 2)" },
+    { "--quiet", OPTION_QUIET, NULL, 0, 0, false,
+      "nothing on standard output: the exit status is the answer" },
+    { "--help", OPTION_HELP, NULL, 0, 0, false, "say how the command is used" },
+    { "--version", OPTION_VERSION, NULL, 0, 0, false, "say which version this is" },
+    { "--repeat", OPTION_REPEAT, "N", 1, 10000, true,
+      "average N readings, all in the range that settled (default 1)" },
+    { "--deadline", OPTION_DEADLINE, "MS", 1, 3600000, false,
+      "longest time for each reading in milliseconds (default 10000)" },
+    { "--all", OPTION_ALL, NULL, 0, 0, false, "every point there is" },
+    { "--duration", OPTION_DURATION, "S", 1e-9, 1000, false,
+      "how long the record is to be, in seconds (default: the point's own)" },
+    { "--samples", OPTION_SAMPLES, "N", 2, 100000, true,
+      "most samples to return: every n-th of them (default: all)" },
+    { "--every", OPTION_EVERY, "MS", 0, 86400000, false,
+      "from reading to reading in milliseconds, 0: as fast as it goes (default 1000)" },
+    { "--count", OPTION_COUNT, "N", 1, 1000000000, true,
+      "end after N readings of each point (default: at SIGINT)" },
+    { "--ascii", OPTION_ASCII, NULL, 0, 0, false, "draw with plain ASCII" },
+    { NULL, 0, NULL, 0, 0, false, NULL }
+};
+
+const struct option_row *options_table(void)
+{
+    return rows;
+}
+
+struct options options_default(void)
+{
+    const char *const socket = getenv("GRADUS_SOCKET");
+    return (struct options) { .socket = socket != NULL && *socket != '\0' ? socket : default_socket,
+                              .digits = 2,
+                              .repeat = 1,
+                              .deadline_ms = 10000,
+                              .duration = (double)NAN,
+                              .every_ms = 1000 };
+}
+
+const struct option_row *options_find(const char *name)
+{
+    if (strcmp(name, "-h") == 0) {
+        name = "--help";
+    }
+    for (const struct option_row *row = rows; row->name != NULL; row++) {
+        if (strcmp(name, row->name) == 0) {
+            return row;
+        }
+    }
+    return NULL;
+}
+
+/* Decimal numbers only, the whole text: strtod() alone would take "0x1A", "nan" and "5 ". */
+static bool read_number(const char *text, double *number)
+{
+    if (text[0] == '\0' || text[strspn(text, "0123456789.eE+-")] != '\0') {
+        return false;
+    }
+    char *end;
+    *number = strtod(text, &end);
+    return *end == '\0' && isfinite(*number);
+}
+
+static bool check_number(const struct option_row *row, const char *value, double *number,
+                         char *problem, unsigned long size)
+{
+    const bool fine = read_number(value, number) && *number >= row->minimum &&
+                      *number <= row->maximum && (!row->whole || *number == floor(*number));
+    if (!fine) {
+        snprintf(problem, size, "%s: \"%s\" is no %s from %.9g to %.9g", row->name, value,
+                 row->whole ? "whole number" : "number", row->minimum, row->maximum);
+    }
+    return fine;
+}
+
+static void store(struct options *options, enum option bit, const char *text, double number)
+{
+    switch (bit) {
+    case OPTION_SOCKET:
+        options->socket = text;
+        break;
+    case OPTION_JSON:
+        options->json = true;
+        break;
+    case OPTION_CSV:
+        options->csv = true;
+        break;
+    case OPTION_DIGITS:
+        options->digits = (int)number;
+        break;
+    case OPTION_QUIET:
+        options->quiet = true;
+        break;
+    case OPTION_HELP:
+        options->help = true;
+        break;
+    case OPTION_REPEAT:
+        options->repeat = (int)number;
+        break;
+    case OPTION_DEADLINE:
+        options->deadline_ms = number;
+        break;
+    case OPTION_ALL:
+        options->all = true;
+        break;
+    case OPTION_DURATION:
+        options->duration = number;
+        break;
+    case OPTION_SAMPLES:
+        options->samples = (int)number;
+        break;
+    case OPTION_EVERY:
+        options->every_ms = number;
+        break;
+    case OPTION_COUNT:
+        options->count = (int)number;
+        break;
+    case OPTION_ASCII:
+        options->ascii = true;
+        break;
+    case OPTION_VERSION:
+        options->version = true;
+        break;
+    }
+}
+
+bool options_take(struct options *options, const struct option_row *row, const char *value,
+                  char *problem, unsigned long problem_size)
+{
+    double number = 0;
+    if (row->argument == NULL && value != NULL) {
+        snprintf(problem, problem_size, "%s takes no value", row->name);
+        return false;
+    }
+    if (row->argument != NULL && value == NULL) {
+        snprintf(problem, problem_size, "%s needs a value: %s %s", row->name, row->name,
+                 row->argument);
+        return false;
+    }
+    if (row->maximum > 0 && !check_number(row, value, &number, problem, problem_size)) {
+        return false;
+    }
+    store(options, row->bit, value, number);
+    options->given |= row->bit;
+    return true;
+}

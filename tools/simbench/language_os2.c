@@ -1,0 +1,259 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* OLDMERE OS2: an older two-input scope; every command is answered, OK or BAD. */
+#include "languages.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { WORDS = 3, LINE = 128, OS2_POINTS = 500 };
+
+#define TIME_DIVISIONS 10.0
+#define POSITION_LIMIT 4.0
+
+/* One command taken apart into words; `count` is larger than WORDS when there are too many. */
+struct order {
+    size_t count;
+    char *words[WORDS];
+    char line[LINE];
+};
+
+typedef bool order_action(struct instrument *instrument, const struct order *order,
+                          struct answer *answer);
+
+struct verb {
+    const char *word;
+    size_t words; /* the verb's own included */
+    order_action *act;
+};
+
+static void split(const char *command, struct order *order)
+{
+    char *rest = NULL;
+
+    order->count = 0;
+    if (strlen(command) >= sizeof order->line) {
+        return;
+    }
+    strcpy(order->line, command);
+    for (char *word = strtok_r(order->line, " ", &rest); word != NULL;
+         word = strtok_r(NULL, " ", &rest)) {
+        if (order->count < WORDS) {
+            order->words[order->count] = word;
+        }
+        order->count++;
+    }
+}
+
+static bool input_word(const char *word, size_t *input)
+{
+    if ((word[0] != '1' && word[0] != '2') || word[1] != '\0') {
+        return false;
+    }
+    *input = (size_t)(word[0] - '1');
+    return true;
+}
+
+static bool number_word(const char *word, double *number)
+{
+    char *end;
+
+    if (strspn(word, "+-.0123456789eE") != strlen(word)) {
+        return false;
+    }
+    *number = strtod(word, &end);
+    return end != word && *end == '\0' && isfinite(*number);
+}
+
+static bool who(struct instrument *instrument, const struct order *order, struct answer *answer)
+{
+    (void)order;
+    text_print(&answer->text, "%s",
+               wrong_identity(instrument) ? "OLDMERE OS1 SCOPE REV A" : "OLDMERE OS2 SCOPE REV C");
+    return true;
+}
+
+static bool set_height(struct instrument *instrument, const struct order *order,
+                       struct answer *answer)
+{
+    size_t input;
+    double volts;
+    size_t step;
+
+    (void)answer;
+    if (!input_word(order->words[1], &input) || !number_word(order->words[2], &volts) ||
+        !scope_step_equal(instrument->scope.type, volts, &step)) {
+        return false;
+    }
+    scope_set_step(&instrument->scope, input, step);
+    return true;
+}
+
+static bool ask_height(struct instrument *instrument, const struct order *order,
+                       struct answer *answer)
+{
+    size_t input;
+
+    if (!input_word(order->words[1], &input)) {
+        return false;
+    }
+    text_print(&answer->text, "%g", scope_volts_per_division(&instrument->scope, input));
+    return true;
+}
+
+static bool set_position(struct instrument *instrument, const struct order *order,
+                         struct answer *answer)
+{
+    size_t input;
+    double divisions;
+
+    (void)answer;
+    if (!input_word(order->words[1], &input) || !number_word(order->words[2], &divisions) ||
+        fabs(divisions) > POSITION_LIMIT) {
+        return false;
+    }
+    scope_set_position(&instrument->scope, input, divisions);
+    return true;
+}
+
+static bool set_coupling(struct instrument *instrument, const struct order *order,
+                         struct answer *answer)
+{
+    static const char *const names[] = { "DC", "AC", "GND" };
+    size_t input;
+
+    (void)answer;
+    if (!input_word(order->words[1], &input)) {
+        return false;
+    }
+    for (size_t c = 0; c < sizeof names / sizeof names[0]; c++) {
+        if (strcmp(order->words[2], names[c]) == 0) {
+            scope_set_coupling(&instrument->scope, input, (enum scope_coupling)c);
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool ask_knob(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    size_t input;
+
+    if (!input_word(order->words[1], &input)) {
+        return false;
+    }
+    text_print(&answer->text, "%s", instrument->scope.inputs[input].variable ? "VAR" : "CAL");
+    return true;
+}
+
+static bool set_time(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    static const double steps[] = { 1e-6, 2e-6, 5e-6, 10e-6, 20e-6, 50e-6, 100e-6, 200e-6, 500e-6,
+                                    1e-3, 2e-3, 5e-3, 10e-3, 20e-3, 50e-3, 0.1,    0.2,    0.5 };
+    double seconds;
+
+    (void)answer;
+    if (!number_word(order->words[1], &seconds)) {
+        return false;
+    }
+    for (size_t s = 0; s < sizeof steps / sizeof steps[0]; s++) {
+        if (fabs(seconds - steps[s]) <= 1e-6 * steps[s]) {
+            /* 500 samples, 50 a division: the last one stands one interval before the edge. */
+            double interval = steps[s] * TIME_DIVISIONS / OS2_POINTS;
+
+            scope_set_time(&instrument->scope, interval * (OS2_POINTS - 1));
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool single(struct instrument *instrument, const struct order *order, struct answer *answer)
+{
+    (void)order;
+    instrument_acquire(instrument, instrument->scope.time, answer);
+    return true;
+}
+
+static bool ask_state(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
+{
+    (void)order;
+    text_print(&answer->text, "%s", instrument_busy(instrument, answer) ? "BUSY" : "DONE");
+    return true;
+}
+
+static bool ask_wave(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    const struct scope *scope = &instrument->scope;
+    size_t input;
+
+    if (!input_word(order->words[1], &input) || !scope->inputs[input].recorded ||
+        instrument_busy(instrument, answer)) {
+        return false;
+    }
+    for (size_t n = 0; n < scope->recorded; n++) {
+        text_print(&answer->text, "%s%d", n > 0 ? "," : "", scope->inputs[input].codes[n]);
+    }
+    return true;
+}
+
+static bool local(struct instrument *instrument, const struct order *order, struct answer *answer)
+{
+    (void)instrument;
+    (void)order;
+    (void)answer;
+    return true;
+}
+
+static const struct verb verbs[] = {
+    { "WHO", 1, who },          { "VDIV", 3, set_height },  { "VDIV?", 2, ask_height },
+    { "POS", 3, set_position }, { "CPL", 3, set_coupling }, { "KNOB?", 2, ask_knob },
+    { "TDIV", 2, set_time },    { "SINGLE", 1, single },    { "STATE?", 1, ask_state },
+    { "WAVE?", 2, ask_wave },   { "LOCAL", 1, local },
+};
+
+static bool obey(struct instrument *instrument, const struct order *order, struct answer *answer)
+{
+    for (size_t v = 0; v < sizeof verbs / sizeof verbs[0]; v++) {
+        if (order->count == verbs[v].words && strcmp(order->words[0], verbs[v].word) == 0) {
+            return verbs[v].act(instrument, order, answer);
+        }
+    }
+    return false;
+}
+
+static void execute(struct instrument *instrument, const char *command, struct answer *answer)
+{
+    struct order order;
+
+    if (command[0] == '\0') {
+        return;
+    }
+    split(command, &order);
+    answer->replies = true;
+    if (!obey(instrument, &order, answer)) {
+        text_print(&answer->text, "BAD");
+    } else if (answer->text.count == 0) {
+        text_print(&answer->text, "OK");
+    }
+}
+
+static void overrun(struct instrument *instrument, struct answer *answer)
+{
+    (void)instrument;
+    text_print(&answer->text, "BAD");
+    answer->replies = true;
+}
+
+const struct language language_os2 = {
+    .type = "os2",
+    .scope = &scope_os2,
+    .command_end = '\n',
+    .reply_end = "\n",
+    .execute = execute,
+    .overrun = overrun,
+};

@@ -1,0 +1,188 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "outbox.h"
+
+#include "alloc.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/queue.h>
+#include <sys/socket.h>
+
+#define BABBLE_MS 1.0
+
+/* Bytes that wait. */
+struct parcel {
+    TAILQ_ENTRY(parcel) link;
+    double due; /* seconds on the bench's clock */
+    bool last;
+    size_t count;
+    size_t sent;
+    char bytes[];
+};
+
+TAILQ_HEAD(parcels, parcel);
+
+struct outbox {
+    const struct bench_clock *clock;
+    int fd;
+    struct parcels waiting;
+    struct event *timer;
+    struct event *writable;
+    outbox_broken *broken;
+    void *argument;
+    char babble[64];
+};
+
+enum pump { PUMP_GOES_ON, PUMP_BROKEN };
+
+static void after(struct event *timer, double seconds)
+{
+    double wait = fmax(seconds, 0.0);
+    struct timeval delay = { .tv_sec = (time_t)wait };
+
+    delay.tv_usec = (suseconds_t)ceil((wait - (double)delay.tv_sec) * 1e6);
+    if (delay.tv_usec >= 1000000) {
+        delay.tv_sec++;
+        delay.tv_usec -= 1000000;
+    }
+    event_add(timer, &delay);
+}
+
+/* Bytes that the socket took, or -1 when the connection is gone. */
+static ssize_t give(struct outbox *outbox, const void *bytes, size_t count)
+{
+    ssize_t sent = send(outbox->fd, bytes, count, MSG_NOSIGNAL);
+
+    if (sent < 0) {
+        return errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR ? 0 : -1;
+    }
+    return sent;
+}
+
+static void post(struct outbox *outbox, const void *bytes, size_t count, double due, bool last)
+{
+    struct parcel *parcel = alloc_new(1, sizeof *parcel + count);
+
+    parcel->due = due;
+    parcel->count = count;
+    parcel->last = last;
+    memcpy(parcel->bytes, bytes, count);
+    TAILQ_INSERT_TAIL(&outbox->waiting, parcel, link);
+}
+
+/* Sends the first parcel; true when it is gone and the next may follow. */
+static bool send_first(struct outbox *outbox, struct parcel *parcel, enum pump *state)
+{
+    ssize_t sent = give(outbox, parcel->bytes + parcel->sent, parcel->count - parcel->sent);
+
+    if (sent < 0) {
+        *state = PUMP_BROKEN;
+        return false;
+    }
+    parcel->sent += (size_t)sent;
+    if (parcel->sent < parcel->count) {
+        event_add(outbox->writable, NULL);
+        return false;
+    }
+    *state = parcel->last ? PUMP_BROKEN : PUMP_GOES_ON;
+    TAILQ_REMOVE(&outbox->waiting, parcel, link);
+    free(parcel);
+    return *state == PUMP_GOES_ON;
+}
+
+static bool pump(struct outbox *outbox)
+{
+    enum pump state = PUMP_GOES_ON;
+    double now = clock_now(outbox->clock);
+    struct parcel *parcel = TAILQ_FIRST(&outbox->waiting);
+
+    while (parcel != NULL && parcel->due <= now && send_first(outbox, parcel, &state)) {
+        parcel = TAILQ_FIRST(&outbox->waiting);
+    }
+    if (state == PUMP_BROKEN) {
+        outbox->broken(outbox->argument);
+        return false;
+    }
+    parcel = TAILQ_FIRST(&outbox->waiting);
+    if (parcel != NULL && parcel->due > now) {
+        after(outbox->timer, parcel->due - now);
+    } else if (parcel == NULL && outbox->babble[0] != '\0') {
+        post(outbox, outbox->babble, strlen(outbox->babble), now + BABBLE_MS / 1e3, false);
+        after(outbox->timer, BABBLE_MS / 1e3);
+    }
+    return true;
+}
+
+static void on_event(evutil_socket_t fd, short what, void *argument)
+{
+    (void)fd;
+    (void)what;
+    pump(argument);
+}
+
+struct outbox *outbox_new(struct event_base *base, const struct bench_clock *clock, int fd,
+                          outbox_broken *broken, void *argument)
+{
+    struct outbox *outbox = alloc_new(1, sizeof *outbox);
+
+    outbox->clock = clock;
+    outbox->fd = fd;
+    outbox->broken = broken;
+    outbox->argument = argument;
+    TAILQ_INIT(&outbox->waiting);
+    outbox->timer = alloc_checked(event_new(base, -1, 0, on_event, outbox));
+    outbox->writable = alloc_checked(event_new(base, fd, EV_WRITE, on_event, outbox));
+    return outbox;
+}
+
+void outbox_free(struct outbox *outbox)
+{
+    outbox_drop(outbox);
+    event_free(outbox->timer);
+    event_free(outbox->writable);
+    free(outbox);
+}
+
+bool outbox_send(struct outbox *outbox, const void *bytes, size_t count, double delay_ms, bool last)
+{
+    const struct parcel *before = TAILQ_LAST(&outbox->waiting, parcels);
+    double now = clock_now(outbox->clock);
+    double from = before != NULL ? fmax(before->due, now) : now;
+
+    if (before == NULL && delay_ms <= 0.0 && !last) {
+        ssize_t sent = give(outbox, bytes, count);
+
+        if (sent < 0) {
+            outbox->broken(outbox->argument);
+            return false;
+        }
+        if ((size_t)sent == count) {
+            return true;
+        }
+        bytes = (const char *)bytes + sent;
+        count -= (size_t)sent;
+    }
+    post(outbox, bytes, count, from + delay_ms / 1e3, last);
+    return pump(outbox);
+}
+
+void outbox_drop(struct outbox *outbox)
+{
+    struct parcel *parcel;
+
+    while ((parcel = TAILQ_FIRST(&outbox->waiting)) != NULL) {
+        TAILQ_REMOVE(&outbox->waiting, parcel, link);
+        free(parcel);
+    }
+}
+
+void outbox_babble(struct outbox *outbox, const char *text)
+{
+    snprintf(outbox->babble, sizeof outbox->babble, "%s", text != NULL ? text : "");
+    if (text != NULL) {
+        after(outbox->timer, 0.0);
+    }
+}

@@ -1,0 +1,227 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "port.h"
+
+#include "alloc.h"
+#include "outbox.h"
+#include "reply.h"
+
+#include <errno.h>
+#include <math.h>
+#include <netinet/in.h>
+#include <netinet/tcp.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+enum { INPUT_SIZE = 2048 };
+
+struct port {
+    struct event_base *base;
+    const struct bench_clock *clock;
+    struct instrument *instrument;
+    struct listener listener;
+    int fd; /* -1: nobody is connected */
+    struct outbox *outbox;
+    struct event *readable;
+    struct event *converted; /* the timer of a conversion */
+    bool busy;               /* a conversion lasts; its answer is in `answer` */
+    bool overrun;            /* what comes is thrown away up to the end of the command */
+    size_t count;
+    char input[INPUT_SIZE];
+    struct answer answer;
+};
+
+void port_disconnect(struct port *port)
+{
+    if (port->fd < 0) {
+        return;
+    }
+    event_free(port->readable);
+    event_del(port->converted);
+    outbox_free(port->outbox);
+    close(port->fd);
+    port->fd = -1;
+    port->outbox = NULL;
+    port->readable = NULL;
+    port->busy = false;
+    port->overrun = false;
+    port->count = 0;
+}
+
+static void broken(void *argument)
+{
+    port_disconnect(argument);
+}
+
+/* Sends the answer that is ready; false when the connection is gone. */
+static bool reply(struct port *port)
+{
+    struct answer *answer = &port->answer;
+    const char *end = port->instrument->language->reply_end;
+
+    if (!answer->replies) {
+        return true;
+    }
+    text_add(&answer->text, end, strlen(end));
+    return reply_send(port->instrument, port->outbox, &answer->text);
+}
+
+/* Starts the timer of a conversion, rounded up to the microsecond. */
+static void wait_conversion(struct port *port)
+{
+    double us = ceil(port->answer.delay_ms * 1e3);
+    struct timeval delay = { .tv_sec = (time_t)(us / 1e6) };
+
+    delay.tv_usec = (suseconds_t)(us - (double)delay.tv_sec * 1e6);
+    port->busy = true;
+    event_add(port->converted, &delay);
+}
+
+/* Executes one command, ended by a NUL; false when the connection is gone. */
+static bool execute(struct port *port, char *command, size_t length)
+{
+    struct answer *answer = &port->answer;
+
+    answer->text.count = 0;
+    answer->replies = false;
+    answer->delay_ms = 0.0;
+    answer->now = clock_now(port->clock);
+    if (port->overrun) {
+        port->overrun = false;
+        port->instrument->language->overrun(port->instrument, answer);
+    } else {
+        /* A NUL is no part of any command: make it a character that none knows. */
+        for (char *nul = memchr(command, '\0', length); nul != NULL;
+             nul = memchr(command, '\0', length)) {
+            *nul = '\x7f';
+        }
+        instrument_execute(port->instrument, command, answer);
+    }
+    if (answer->delay_ms > 0.0) {
+        wait_conversion(port);
+        return true;
+    }
+    return reply(port);
+}
+
+/* Executes what is complete, until a conversion makes the rest wait. */
+static void work(struct port *port)
+{
+    size_t done = 0;
+
+    while (!port->busy) {
+        char *start = port->input + done;
+        char *end = memchr(start, port->instrument->language->command_end, port->count - done);
+
+        if (end == NULL) {
+            break;
+        }
+        *end = '\0';
+        done += (size_t)(end - start) + 1;
+        if (!execute(port, start, (size_t)(end - start))) {
+            return;
+        }
+    }
+    port->count -= done;
+    memmove(port->input, port->input + done, port->count);
+    if (port->count == sizeof port->input && !port->busy) {
+        port->overrun = true;
+        port->count = 0;
+    }
+}
+
+static void on_converted(evutil_socket_t fd, short what, void *argument)
+{
+    struct port *port = argument;
+
+    (void)fd;
+    (void)what;
+    port->busy = false;
+    if (reply(port)) {
+        event_add(port->readable, NULL);
+        work(port);
+    }
+}
+
+static void on_readable(evutil_socket_t fd, short what, void *argument)
+{
+    struct port *port = argument;
+    size_t room = sizeof port->input - port->count;
+    ssize_t got;
+
+    (void)what;
+    if (room == 0) {
+        /* Nothing more fits until the conversion is over: let it wait in the socket. */
+        event_del(port->readable);
+        return;
+    }
+    got = recv(fd, port->input + port->count, room, 0);
+    if (got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR)) {
+        return;
+    }
+    if (got <= 0) {
+        port_disconnect(port);
+        return;
+    }
+    port->count += (size_t)got;
+    work(port);
+}
+
+static void on_accepted(struct evconnlistener *events, evutil_socket_t fd, struct sockaddr *from,
+                        int size, void *argument)
+{
+    struct port *port = argument;
+    int on = 1;
+
+    (void)events;
+    (void)size;
+    port_disconnect(port);
+    if (from->sa_family != AF_UNIX) {
+        setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
+    }
+    port->fd = fd;
+    port->instrument->counters.connections++;
+    port->outbox = outbox_new(port->base, port->clock, fd, broken, port);
+    port->readable =
+        alloc_checked(event_new(port->base, fd, EV_READ | EV_PERSIST, on_readable, port));
+    event_add(port->readable, NULL);
+}
+
+struct port *port_open(struct event_base *base, const struct bench_clock *clock,
+                       struct instrument *instrument, const char *where, struct problem *problem)
+{
+    struct port *port = alloc_new(1, sizeof *port);
+
+    *port = (struct port) { .base = base, .clock = clock, .instrument = instrument, .fd = -1 };
+    port->converted = alloc_checked(event_new(base, -1, 0, on_converted, port));
+    if (!listener_open(&port->listener, base, where, on_accepted, port, problem)) {
+        port_close(port);
+        return NULL;
+    }
+    return port;
+}
+
+void port_close(struct port *port)
+{
+    if (port == NULL) {
+        return;
+    }
+    port_disconnect(port);
+    listener_close(&port->listener);
+    event_free(port->converted);
+    text_clear(&port->answer.text);
+    free(port);
+}
+
+const char *port_address(const struct port *port)
+{
+    return port->listener.address;
+}
+
+void port_quiet(struct port *port)
+{
+    if (port->outbox != NULL) {
+        outbox_babble(port->outbox, NULL);
+    }
+}

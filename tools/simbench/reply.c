@@ -1,0 +1,93 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "reply.h"
+
+#include "spread.h"
+
+#include <string.h>
+
+enum { GARBAGE_BYTES = 7 };
+
+#define SPLIT_MS 1.0
+
+/* What comes: the reply once or twice, perhaps with garbage before it. */
+static void spoil(struct instrument *instrument, const struct text *reply, struct text *spoilt)
+{
+    size_t end = strlen(instrument->language->reply_end);
+
+    if (faults_take(&instrument->faults, FAULT_GARBAGE, instrument->rng)) {
+        for (int i = 0; i < GARBAGE_BYTES; i++) {
+            /* From `!` on, and into the upper half: no byte that could end a reply. */
+            char byte = (char)(33 + (int)(spread_unit(instrument->rng) * 222.0));
+
+            text_add(spoilt, &byte, 1);
+        }
+    }
+    if (faults_take(&instrument->faults, FAULT_GLUED, instrument->rng)) {
+        text_add(spoilt, reply->bytes, reply->count);
+    }
+    if (faults_take(&instrument->faults, FAULT_JOINED, instrument->rng)) {
+        text_add(spoilt, reply->bytes, reply->count - end);
+    }
+    text_add(spoilt, reply->bytes, reply->count);
+}
+
+static bool send_split(struct outbox *outbox, const struct text *reply, double first_ms,
+                       double each_ms)
+{
+    for (size_t i = 0; i < reply->count; i++) {
+        if (!outbox_send(outbox, reply->bytes + i, 1, i == 0 ? first_ms : each_ms, false)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* A number that looks like an answer, again and again. */
+static void babble(const struct instrument *instrument, struct outbox *outbox)
+{
+    outbox_babble(outbox, strcmp(instrument->language->reply_end, "\n") == 0 ? "+1.00000E+00\n"
+                                                                             : "DCV +01.000 V\r\n");
+}
+
+static bool send_spoilt(struct instrument *instrument, struct outbox *outbox,
+                        const struct text *reply)
+{
+    struct faults *faults = &instrument->faults;
+    gsl_rng *rng = instrument->rng;
+    double late_ms =
+        faults_take(faults, FAULT_LATE, rng) ? faults->armed[FAULT_LATE].delay_ms : 0.0;
+
+    if (faults_take(faults, FAULT_SILENT, rng)) {
+        return true;
+    }
+    if (faults_take(faults, FAULT_BABBLE, rng)) {
+        babble(instrument, outbox);
+        return true;
+    }
+    if (faults_take(faults, FAULT_HALF, rng)) {
+        return outbox_send(outbox, reply->bytes, (reply->count + 1) / 2, late_ms, false);
+    }
+    if (faults_take(faults, FAULT_DISCONNECT_MID, rng)) {
+        return outbox_send(outbox, reply->bytes, (reply->count + 1) / 2, late_ms, true);
+    }
+    if (faults_take(faults, FAULT_SPLIT, rng)) {
+        double each_ms = faults->armed[FAULT_SPLIT].delay_ms;
+
+        return send_split(outbox, reply, late_ms, each_ms > 0.0 ? each_ms : SPLIT_MS);
+    }
+    return outbox_send(outbox, reply->bytes, reply->count, late_ms, false);
+}
+
+bool reply_send(struct instrument *instrument, struct outbox *outbox, const struct text *reply)
+{
+    struct text spoilt = { 0 };
+    bool connected;
+
+    if (!faults_any(&instrument->faults)) {
+        return outbox_send(outbox, reply->bytes, reply->count, 0.0, false);
+    }
+    spoil(instrument, reply, &spoilt);
+    connected = send_spoilt(instrument, outbox, &spoilt);
+    text_clear(&spoilt);
+    return connected;
+}
