@@ -1,0 +1,370 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Settings: each tests/daemon/settings/bad-*.cfg must be refused with exactly
+ * the messages in the .txt beside it, in that order. A line there that ends
+ * in "..." stands for every message that begins so. Then what good settings
+ * come to.
+ */
+#include "../../daemon/settings.h"
+
+#include <dirent.h>
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#define FOLDER GRADUS_SOURCE "/tests/daemon/settings/"
+
+enum { LINE = 1024 };
+
+static const char server[] =
+    "server = { };\n"
+    "profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
+    "instruments = ( { name = \"tm55\"; profile = \"tarnwerk-tm55\"; link = \"tcp:a:1\"; },\n"
+    "    { name = \"ts8\"; profile = \"tarnwerk-ts8\"; link = \"tcp:a:2\"; } );\n"
+    "probes = ( { name = \"x10\"; factor = 10; tolerance_percent = 1; tip_resistance = 10e6;\n"
+    "    resistance_tolerance_percent = 2; load_resistance = 1e6; rating = 300; },\n"
+    "    { name = \"shunt\"; unit = \"A\"; sensitivity = 0.1; tolerance_percent = 0.5; },\n"
+    "    { name = \"thermo\"; unit = \"°C\"; factor = 100; tolerance_percent = 0.5; } );\n";
+
+/* Reads settings made of the common part and one point's keys. */
+static struct bench *read_point(const char *keys, struct problems *problems)
+{
+    char text[4096];
+
+    int length =
+        snprintf(text, sizeof text, "%spoints = ( { name = \"p\"; %s } );\n", server, keys);
+    assert_in_range(length, 1, sizeof text - 1);
+    return settings_read(text, (size_t)length, "test.cfg", problems);
+}
+
+static void show(const struct problems *problems)
+{
+    for (size_t i = 0; i < problems->count; i++) {
+        print_message("%s\n", problems->lines[i]);
+    }
+}
+
+static struct bench *good_point(const char *keys)
+{
+    struct problems problems = { 0 };
+    struct bench *bench = read_point(keys, &problems);
+
+    show(&problems);
+    assert_non_null(bench);
+    assert_int_equal(problems.total, 0);
+    problems_free(&problems);
+    return bench;
+}
+
+/* Whether a message is the expected one; its file name stands without the folder. */
+static bool is_expected(const char *message, const char *expected)
+{
+    size_t length = strlen(expected);
+
+    if (strncmp(message, FOLDER, sizeof FOLDER - 1) == 0) {
+        message += sizeof FOLDER - 1;
+    }
+    if (length > 3 && strcmp(expected + length - 3, "...") == 0) {
+        return strncmp(message, expected, length - 3) == 0;
+    }
+    return strcmp(message, expected) == 0;
+}
+
+/* Messages may quote the folder once more inside; it is cut out of them. */
+static void cut_folder(char *message)
+{
+    for (char *at = strstr(message, FOLDER); at != NULL; at = strstr(at, FOLDER)) {
+        memmove(at, at + sizeof FOLDER - 1, strlen(at + sizeof FOLDER - 1) + 1);
+    }
+}
+
+static void check_case(const char *name)
+{
+    struct problems problems = { 0 };
+    char path[512];
+    char expected[LINE];
+    size_t count = 0;
+
+    print_message("  %s\n", name);
+    snprintf(path, sizeof path, FOLDER "%s.cfg", name);
+    assert_null(settings_load(path, &problems));
+    snprintf(path, sizeof path, FOLDER "%s.txt", name);
+    FILE *file = fopen(path, "r");
+    assert_non_null(file);
+    while (fgets(expected, sizeof expected, file) != NULL) {
+        expected[strcspn(expected, "\n")] = '\0';
+        if (count >= problems.count) {
+            fail_msg("%s: no message where expected: %s", name, expected);
+        }
+        cut_folder(problems.lines[count]);
+        if (!is_expected(problems.lines[count], expected)) {
+            fail_msg("%s: got      %s\nexpected %s", name, problems.lines[count], expected);
+        }
+        count++;
+    }
+    fclose(file);
+    assert_int_equal(problems.count, count);
+    assert_true(count > 0);
+    problems_free(&problems);
+}
+
+static void test_bad_files(void **state)
+{
+    (void)state;
+    struct dirent **entries;
+    int count = scandir(FOLDER, &entries, NULL, alphasort);
+    int cases = 0;
+
+    assert_true(count > 0);
+    for (int i = 0; i < count; i++) {
+        char *name = entries[i]->d_name;
+        size_t length = strlen(name);
+        if (length > 4 && strncmp(name, "bad-", 4) == 0 && strcmp(name + length - 4, ".cfg") == 0) {
+            name[length - 4] = '\0';
+            check_case(name);
+            cases++;
+        }
+        free(entries[i]);
+    }
+    free(entries);
+    assert_in_range(cases, 25, 1000);
+}
+
+static void test_no_file(void **state)
+{
+    (void)state;
+    struct problems problems = { 0 };
+
+    assert_null(settings_load("/nonexistent/gradus.cfg", &problems));
+    assert_int_equal(problems.count, 1);
+    assert_non_null(strstr(problems.lines[0], "/nonexistent/gradus.cfg"));
+    problems_free(&problems);
+    assert_null(settings_load(GRADUS_SOURCE, &problems));
+    assert_non_null(strstr(problems.lines[0], "is a folder, expected a regular file"));
+    problems_free(&problems);
+}
+
+/* All letters but one of a good point: none of the cut texts may be taken as a whole. */
+static void test_cut_short(void **state)
+{
+    (void)state;
+    static const char points[] =
+        "points = ( { name = \"p\"; instrument = \"ts8\"; probe = \"x10\"; "
+        "quantity = \"dc voltage\"; } ";
+    char text[4096];
+
+    snprintf(text, sizeof text, "%s%s", server, points);
+    size_t length = strlen(text);
+    for (size_t cut = 0; cut < length; cut++) {
+        struct problems problems = { 0 };
+        assert_null(settings_read(text, cut, "test.cfg", &problems));
+        assert_true(problems.total > 0);
+        problems_free(&problems);
+    }
+}
+
+static void test_shipped(void **state)
+{
+    (void)state;
+    static const char *const files[] = { "demo.cfg", "gradus.cfg" };
+
+    for (size_t i = 0; i < sizeof files / sizeof *files; i++) {
+        struct problems problems = { 0 };
+        char path[512];
+        snprintf(path, sizeof path, GRADUS_SOURCE "/config/%s", files[i]);
+        struct bench *bench = settings_load(path, &problems);
+        show(&problems);
+        assert_non_null(bench);
+        assert_true(bench->point_count > 0);
+        assert_string_equal(bench->path, path);
+        bench_unref(bench);
+    }
+}
+
+static void test_defaults(void **state)
+{
+    (void)state;
+    struct bench *bench =
+        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+    const struct bench_point *point = bench_point(bench, "p");
+
+    assert_string_equal(bench->server.unix_path, "");
+    assert_string_equal(bench->server.tcp_address, "");
+    assert_int_equal(bench->server.line_limit, 1048576);
+    assert_int_equal(bench->server.clients, 64);
+    assert_false(bench->server.talk);
+    assert_int_equal(point->input, 1);
+    assert_int_equal(point->probe, 0);
+    assert_true(isnan(point->expected) && isnan(point->dc_level) && isnan(point->frequency) &&
+                isnan(point->crest_factor) && isnan(point->record) &&
+                isnan(point->source.resistance));
+    assert_false(point->correct_loading);
+    assert_false(limits_present(&point->limits));
+    assert_string_equal(point->unit, "V");
+    assert_string_equal(point->caution, "");
+    assert_true(bench_instrument(bench, "tm55")->ambient == 23.0);
+    assert_null(bench_point(bench, "q"));
+    assert_null(bench_instrument(bench, "p"));
+    bench_unref(bench);
+}
+
+static void test_values(void **state)
+{
+    (void)state;
+    struct bench *bench = good_point(
+        "instrument = \"tm55\"; input = 16; probe = \"direct\"; quantity = \"dc voltage\"; "
+        "expected = 5; source_resistance = 10e3; source_resistance_tolerance_percent = 5; "
+        "limits = { low = 4.75; decision = \"simple\"; }; caution = \"Vorsicht, 5 µs\";");
+    const struct bench_point *point = bench_point(bench, "p");
+
+    assert_int_equal(point->input, 16);
+    assert_true(point->expected == 5.0);
+    assert_true(point->source.resistance == 10e3);
+    assert_true(fabs(point->source.tolerance - 0.05) < 1e-15);
+    assert_true(point->correct_loading);
+    assert_true(point->limits.low == 4.75 && point->limits.high == INFINITY);
+    assert_int_equal(point->limits.decision, DECISION_SIMPLE);
+    assert_string_equal(point->caution, "Vorsicht, 5 µs");
+    assert_int_equal(bench->probe_count, 4);
+    assert_true(fabs(bench->probes[1].tolerance - 0.01) < 1e-15);
+    assert_true(fabs(bench->probes[1].resistance_tolerance - 0.02) < 1e-15);
+    assert_true(bench->probes[2].factor == 10.0); /* 0.1 V/A */
+    assert_int_equal(bench->probes[2].dimension, DIMENSION_CURRENT);
+    assert_int_equal(bench->probes[3].dimension, DIMENSION_SIGNAL);
+    bench_unref(bench);
+}
+
+/* What has to be measured at the input, for each kind of probe. */
+static void test_at_input(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *instrument;
+        const char *probe;
+        const char *quantity;
+        enum quantity at_input;
+        const char *unit;
+    } cases[] = {
+        { "tm55", "direct", "dc voltage", QUANTITY_DC_VOLTAGE, "V" },
+        { "tm55", "direct", "dc current", QUANTITY_DC_CURRENT, "A" },
+        { "tm55", "direct", "resistance", QUANTITY_RESISTANCE, "Ω" },
+        { "tm55", "direct", "frequency", QUANTITY_FREQUENCY, "Hz" },
+        { "tm55", "shunt", "dc current", QUANTITY_DC_VOLTAGE, "A" },
+        { "tm55", "thermo", "dc signal", QUANTITY_DC_VOLTAGE, "°C" },
+        { "ts8", "x10", "peak-to-peak voltage", QUANTITY_PEAK_TO_PEAK_VOLTAGE, "V" },
+        { "ts8", "shunt", "maximum current", QUANTITY_MAXIMUM_VOLTAGE, "A" },
+        { "ts8", "direct", "rms voltage", QUANTITY_RMS_VOLTAGE, "V" },
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char keys[256];
+        snprintf(keys, sizeof keys, "instrument = \"%s\"; probe = \"%s\"; quantity = \"%s\";",
+                 cases[i].instrument, cases[i].probe, cases[i].quantity);
+        struct bench *bench = good_point(keys);
+        assert_int_equal(bench->points[0].at_input, cases[i].at_input);
+        assert_string_equal(bench->points[0].unit, cases[i].unit);
+        bench_unref(bench);
+    }
+}
+
+/* Values that are exactly at what can be shown or borne are good; a little more is not. */
+static void test_edges(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *good;
+        const char *bad;
+    } cases[] = {
+        { "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; expected = -1000;",
+          "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; expected = "
+          "-1001;" },
+        { "instrument = \"tm55\"; probe = \"shunt\"; quantity = \"dc current\"; expected = 10e3;",
+          "instrument = \"tm55\"; probe = \"shunt\"; quantity = \"dc current\"; expected = 11e3;" },
+        { "instrument = \"ts8\"; probe = \"x10\"; quantity = \"dc voltage\"; expected = 300;",
+          "instrument = \"ts8\"; probe = \"x10\"; quantity = \"dc voltage\"; expected = 300.1;" },
+        { "instrument = \"tm55\"; probe = \"direct\"; quantity = \"ac voltage\"; frequency = 20e3;",
+          "instrument = \"tm55\"; probe = \"direct\"; quantity = \"ac voltage\"; frequency = "
+          "20.1e3;" },
+        { "instrument = \"ts8\"; probe = \"direct\"; quantity = \"dc voltage\"; record = 10;",
+          "instrument = \"ts8\"; probe = \"direct\"; quantity = \"dc voltage\"; record = 10.1;" },
+        { "instrument = \"tm55\"; probe = \"direct\"; quantity = \"frequency\"; expected = 3;",
+          "instrument = \"tm55\"; probe = \"direct\"; quantity = \"frequency\"; expected = 2.9;" },
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct problems problems = { 0 };
+        assert_null(read_point(cases[i].bad, &problems));
+        assert_int_equal(problems.total, 1);
+        problems_free(&problems);
+        bench_unref(good_point(cases[i].good));
+    }
+}
+
+/* A digest changes with the settings, an instrument's with what concerns the instrument. */
+static void test_digests(void **state)
+{
+    (void)state;
+    struct bench *one =
+        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+    struct bench *same =
+        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+    struct bench *other =
+        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc current\";");
+
+    assert_int_equal(strlen(one->digest), 64);
+    assert_string_equal(one->digest, same->digest);
+    assert_string_not_equal(one->digest, other->digest);
+    assert_int_equal(strlen(one->instruments[0].digest), 64);
+    assert_string_equal(one->instruments[0].digest, other->instruments[0].digest);
+    assert_string_not_equal(one->instruments[0].digest, one->instruments[1].digest);
+    bench_unref(one);
+    bench_unref(same);
+    bench_unref(other);
+}
+
+static void test_references(void **state)
+{
+    (void)state;
+    struct bench *bench =
+        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+
+    assert_ptr_equal(bench_ref(bench), bench);
+    bench_unref(bench);
+    assert_string_equal(bench->points[0].name, "p");
+    bench_unref(bench);
+    bench_unref(NULL);
+}
+
+static void test_keys_are_printed(void **state)
+{
+    (void)state;
+    char *text = NULL;
+    size_t size = 0;
+    FILE *out = open_memstream(&text, &size);
+
+    assert_non_null(out);
+    settings_print_keys(out);
+    fclose(out);
+    assert_non_null(strstr(text, "calibration_due"));
+    assert_non_null(strstr(text, "source_resistance_tolerance_percent"));
+    free(text);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_bad_files),        cmocka_unit_test(test_no_file),
+        cmocka_unit_test(test_cut_short),        cmocka_unit_test(test_shipped),
+        cmocka_unit_test(test_defaults),         cmocka_unit_test(test_values),
+        cmocka_unit_test(test_at_input),         cmocka_unit_test(test_edges),
+        cmocka_unit_test(test_digests),          cmocka_unit_test(test_references),
+        cmocka_unit_test(test_keys_are_printed),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
