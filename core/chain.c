@@ -160,34 +160,38 @@ static void level_terms(const struct chain *chain, const struct setup *setup,
 /*
  * What noise does to the aspect: it averages out of a mean, adds its square
  * to an RMS, and lifts an extreme by about sigma sqrt(2 ln n) (the expected
- * largest of n normal samples; common practice, no source).
+ * largest of n normal samples; common practice, no source). An extreme picks
+ * the worst of all samples, so noise that the converter hides counts there
+ * with the q / sqrt(12) of the converter itself.
  */
-static double noise_width(enum aspect aspect, const struct signal *signal)
+static double noise_width(enum aspect aspect, const struct signal *signal, double resolution)
 {
     double sigma = signal->noise;
-    double n = fmax(signal->samples, 2);
+    double lift = sqrt(2 * log(fmax(signal->samples, 2)));
+    double hidden = shape_standard(SHAPE_RECTANGULAR, resolution / 2);
     switch (aspect) {
     case ASPECT_AC:
     case ASPECT_RMS:
         return signal->value > sigma ? sigma * sigma / (2 * signal->value) : sigma;
     case ASPECT_PEAK_TO_PEAK:
-        return 2 * sigma * sqrt(2 * log(n));
+        return 2 * fmax(sigma, hidden) * lift;
     case ASPECT_MAXIMUM:
     case ASPECT_MINIMUM:
-        return sigma * sqrt(2 * log(n));
+        return fmax(sigma, hidden) * lift;
     default:
         return 0;
     }
 }
 
-static void sampling_terms(const struct chain *chain, const struct signal *signal, double scale,
-                           struct sink *sink)
+static void sampling_terms(const struct chain *chain, const struct setup *setup,
+                           const struct signal *signal, double scale, struct sink *sink)
 {
     enum aspect aspect = chain->aspect;
     if (aspect == ASPECT_DC || aspect == ASPECT_WHOLE)
         term(sink, "noise", SHAPE_NORMAL, signal->noise / sqrt(fmax(signal->samples, 1)), scale);
     else
-        bounded(sink, "noise", noise_width(aspect, signal), scale);
+        bounded(sink, "noise", noise_width(aspect, signal, range_of(chain, setup)->resolution),
+                scale);
     if (aspect == ASPECT_MAXIMUM || aspect == ASPECT_MINIMUM || aspect == ASPECT_PEAK_TO_PEAK)
         bounded(sink, "between samples", ends(aspect) * signal->peak_gap, scale);
 }
@@ -250,7 +254,7 @@ static void all_terms(const struct chain *chain, const struct setup *setup,
     instrument_terms(chain, setup, signal, scale, sink);
     if (chain->input->vertical) {
         level_terms(chain, setup, signal, scale, sink);
-        sampling_terms(chain, signal, scale, sink);
+        sampling_terms(chain, setup, signal, scale, sink);
     }
     circuit_terms(chain, setup, signal, sink);
 }

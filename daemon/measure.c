@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 /* A link that failed is brought in step again and asked once more. */
 enum { ATTEMPTS = 2 };
@@ -221,8 +222,23 @@ static bool repeat(struct job *job, size_t n, double level, double *values)
     return true;
 }
 
+/* Says that the instrument's calibration was due before today (UTC); ISO dates compare as text. */
+static void warn_calibration(const struct job *job, struct reading *reading)
+{
+    const struct bench_instrument *instrument = &job->bench->instruments[job->point->instrument];
+    char today[16];
+    struct tm date;
+    time_t now = time(NULL);
+    gmtime_r(&now, &date);
+    strftime(today, sizeof today, "%Y-%m-%d", &date);
+    if (instrument->calibration_due[0] && strcmp(instrument->calibration_due, today) < 0)
+        reading_warn(reading, "the calibration of %s was due on %s", instrument->name,
+                     instrument->calibration_due);
+}
+
 static void warn(const struct job *job, struct reading *reading)
 {
+    warn_calibration(job, reading);
     const struct signal *signal = &job->acquisition.signal;
     const struct waveform *waveform = &job->acquisition.waveform;
     const struct probe *probe = job->chain.probe;

@@ -6,6 +6,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Whole numbers below this are written out: a channel is 10 and not 1E+01. */
+static const double largest_plain = 1e9;
+
+/* What no instrument resolves: a tenth of a 1-2-5 step is not 1.0000000000000002E-06. */
+enum { COMMAND_DIGITS = 12 };
+static const double command_precision = 1e-12;
+
 #define PLACE(name)                                                                                \
     {                                                                                              \
 #name, offsetof(struct command_values, name)                                               \
@@ -51,9 +58,13 @@ const char *command_unknown(const char *text)
 char *command_number(char *text, size_t size, double number)
 {
     number += 0.0; /* a negative zero would be written with its sign */
-    for (int digits = 1; digits <= 17; digits++) {
+    if (fabs(number) < largest_plain && number == rint(number)) {
+        snprintf(text, size, "%.0f", number);
+        return text;
+    }
+    for (int digits = 1; digits <= COMMAND_DIGITS; digits++) {
         snprintf(text, size, "%.*G", digits, number);
-        if (strtod(text, NULL) == number)
+        if (fabs(strtod(text, NULL) - number) <= command_precision * fabs(number))
             break;
     }
     return text;
@@ -84,7 +95,7 @@ bool command_fill(const char *text, const struct command_values *values, char *f
             double value = NAN;
             if (place)
                 memcpy(&value, (const char *)values + place->offset, sizeof value);
-            if (isnan(value))
+            if (!isfinite(value))
                 return failure_set(failure, FAILURE_SETTINGS, NULL, "a name that has a value here",
                                    "command text holds %.40s", text);
             char number[32];

@@ -33,7 +33,7 @@ struct command_values command_values_none(void);
 
 /*
  * Writes `text` with its placeholders filled in. Numbers are written in the C
- * locale with the fewest digits that give them back. Fails with
+ * locale, see command_number(). Fails with
  * FAILURE_SETTINGS on an unknown name, a name without a value, an open brace
  * or too long a result.
  */
@@ -47,7 +47,11 @@ bool command_fill(const char *text, const struct command_values *values, char *f
  */
 const char *command_unknown(const char *text);
 
-/* Writes the shortest decimal text that reads back as `number`. Returns text. */
+/*
+ * Writes a number as an instrument takes it: a whole number below 1e9 as
+ * digits, any other with the fewest digits that give it back to 1 part in
+ * 1e12, at most 12. Returns text.
+ */
 char *command_number(char *text, size_t size, double number);
 
 #endif

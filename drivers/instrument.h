@@ -23,7 +23,7 @@ struct request {
     enum quantity quantity; /* at the input terminals */
     int input;              /* from 1 */
     struct setup setup;
-    double duration; /* seconds a scope's record should last; <= 0: the profile's default */
+    double duration; /* seconds a scope's record should last at least */
 };
 
 /* What one acquisition came to. */

@@ -39,6 +39,7 @@ struct instrument {
     char name[64];
     unsigned epoch; /* of the dialogue when the slots were filled */
     char slots[INSTRUMENT_MAX_INPUTS][SLOT_COUNT][COMMAND_SIZE];
+    int64_t proved; /* monotonic: when a meter's settings were last read back */
     struct ground grounds[INSTRUMENT_MAX_INPUTS];
     double *volts; /* a scope's samples, reused */
     size_t capacity;

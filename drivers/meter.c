@@ -6,6 +6,9 @@
 #include <math.h>
 #include <string.h>
 
+/* For so long a proof of the settings holds. */
+static const int64_t proof_valid_ns = INT64_C(1000000000);
+
 /* What a meter's answer says: a number, or that there is too much for the range. */
 struct measured {
     const struct answer *answer;
@@ -68,27 +71,39 @@ static bool read_text(const struct reply *reply, void *out, struct failure *fail
     return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, expected, "%.64s", reply->bytes);
 }
 
-/* Connects the channel, and asks whether it is connected where the instrument can say. */
-static bool set_route(struct instrument *instrument, const struct request *request,
-                      const struct command_values *values, bool *changed, struct deadline deadline,
-                      struct failure *failure)
+/* Asks which channel is connected, where the instrument can say. */
+static bool prove_route(struct instrument *instrument, const struct command_values *values,
+                        struct deadline deadline, struct failure *failure)
 {
     const struct profile *profile = instrument->profile;
-    bool moved = false;
-    (void)request;
-    if (!instrument_set(instrument, 1, SLOT_ROUTE, profile->route, values, &moved, deadline,
-                        failure))
-        return false;
-    *changed |= moved;
-    if (!moved || !profile->route_query[0])
-        return true;
     char expected[COMMAND_SIZE];
-    if (command_fill(profile->route_answer, values, expected, sizeof expected, failure) &&
-        dialogue_query(instrument->dialogue, profile->route_query, 0, read_text, expected, deadline,
-                       failure))
-        return true;
-    instrument_forget(instrument, 1, SLOT_ROUTE);
-    return false;
+    return !profile->route_query[0] ||
+           (command_fill(profile->route_answer, values, expected, sizeof expected, failure) &&
+            dialogue_query(instrument->dialogue, profile->route_query, 0, read_text, expected,
+                           deadline, failure));
+}
+
+/*
+ * Asks the instrument whether channel, function and range are those that were
+ * set: after each change, and again when that was some time ago, since
+ * somebody may have pressed a key and a bare number does not say what it is of.
+ */
+static bool prove(struct instrument *instrument, const struct function *function,
+                  const struct command_values *values, struct deadline deadline,
+                  struct failure *failure)
+{
+    if (!prove_route(instrument, values, deadline, failure))
+        return false;
+    if (function->select_check.query[0] &&
+        !instrument_check(instrument, &function->select_check, values, NAN,
+                          FAILURE_UNEXPECTED_REPLY, "function that was entered", deadline, failure))
+        return false;
+    if (function->range_check.query[0] &&
+        !instrument_check(instrument, &function->range_check, values, values->range,
+                          FAILURE_UNEXPECTED_REPLY, "range that was set", deadline, failure))
+        return false;
+    instrument->proved = monotonic_now();
+    return true;
 }
 
 /* Entering a function may change the range behind our back, so the range is then sent anew. */
@@ -106,36 +121,26 @@ static bool set_function(struct instrument *instrument, const struct function *f
     return true;
 }
 
-static bool set_range(struct instrument *instrument, const struct function *function, size_t index,
-                      const struct command_values *values, bool *changed, struct deadline deadline,
-                      struct failure *failure)
-{
-    const char *text = function->range_selects.count ? function->range_selects.texts[index]
-                                                     : function->range_command;
-    bool sent = false;
-    if (!instrument_set(instrument, 1, SLOT_RANGE, text, values, &sent, deadline, failure))
-        return false;
-    *changed |= sent;
-    if (!sent || !function->range_check.query[0] ||
-        instrument_check(instrument, &function->range_check, values, values->range,
-                         FAILURE_UNEXPECTED_REPLY, "range that was set", deadline, failure))
-        return true;
-    instrument_forget(instrument, 1, SLOT_RANGE);
-    return false;
-}
-
 static bool set_up(struct instrument *instrument, const struct function *function,
                    const struct request *request, struct deadline deadline, struct failure *failure)
 {
+    size_t index = request->setup.range;
     bool changed = false;
     struct command_values values = command_values_none();
-    values.range = function->front_end.ranges[request->setup.range].full_scale;
+    values.range = function->front_end.ranges[index].full_scale;
     values.input = request->input;
-    return set_route(instrument, request, &values, &changed, deadline, failure) &&
-           set_function(instrument, function, &values, &changed, deadline, failure) &&
-           set_range(instrument, function, request->setup.range, &values, &changed, deadline,
-                     failure) &&
-           (!changed || instrument_settle(instrument, function->settle_ms, deadline, failure));
+    const char *range = function->range_selects.count ? function->range_selects.texts[index]
+                                                      : function->range_command;
+    if (!instrument_set(instrument, 1, SLOT_ROUTE, instrument->profile->route, &values, &changed,
+                        deadline, failure) ||
+        !set_function(instrument, function, &values, &changed, deadline, failure) ||
+        !instrument_set(instrument, 1, SLOT_RANGE, range, &values, &changed, deadline, failure))
+        return false;
+    if (changed && !instrument_settle(instrument, function->settle_ms, deadline, failure))
+        return false;
+    if (!changed && monotonic_now() - instrument->proved < proof_valid_ns)
+        return true;
+    return prove(instrument, function, &values, deadline, failure);
 }
 
 bool meter_acquire(struct instrument *instrument, const struct request *request,

@@ -249,6 +249,7 @@ static void free_function(struct function *function)
 {
     free_commands(&function->select);
     free_commands(&function->range_selects);
+    free_check(&function->select_check);
     free_check(&function->range_check);
     if (function->answer.has_pattern) {
         regfree(&function->answer.pattern);

@@ -53,7 +53,8 @@ enum response_kind { RESPONSE_DC, RESPONSE_AVERAGE, RESPONSE_TRUE_RMS };
 /* One function of a meter. */
 struct function {
     enum quantity quantity;
-    struct commands select; /* sent when the function is entered */
+    struct commands select;    /* sent when the function is entered */
+    struct check select_check; /* proves that the function is still the one entered */
     char range_command[PROFILE_TEXT];
     struct check range_check;      /* reads the range back: its number must equal the range sent */
     struct commands range_selects; /* one text a range, instead of range_command; count 0: none */

@@ -24,6 +24,9 @@ static const struct strict_key function_keys[] = {
       .type = STRICT_TEXTS,
       .required = true,
       .help = "commands that enter the function" },
+    { .name = "select_check",
+      .type = STRICT_GROUP,
+      .help = "query and pattern that prove the function to be the one entered" },
     { .name = "range",
       .type = STRICT_TEXT,
       .offset = offsetof(struct function, range_command),
@@ -372,6 +375,7 @@ static void take_function(struct profile_owner *owner, size_t index, const confi
     }
     profile_take_commands(&owner->profile, group, "select", CONTEXT_METER, &function->select,
                           problems);
+    profile_take_check(&owner->profile, group, "select_check", &function->select_check, problems);
     const config_setting_t *every = strict_member(group, "every_range");
     if (every != NULL) {
         read_range(every, &common, problems);

@@ -57,23 +57,26 @@ static const char *coupling_text(const struct scope *scope, enum coupling coupli
     }
 }
 
-static bool set_vertical(struct instrument *instrument, const struct request *request,
-                         const struct command_values *values, bool *changed,
-                         struct deadline deadline, struct failure *failure)
+/*
+ * What the samples' codes stand for is taken from the settings, so these are
+ * proved with every acquisition: that the scale is the one that was set, and
+ * that its variable control is in its calibrated position. Somebody may have
+ * turned a knob since.
+ */
+static bool prove_scale(struct instrument *instrument, const struct request *request,
+                        const struct command_values *values, struct deadline deadline,
+                        struct failure *failure)
 {
     const struct scope *scope = &instrument->profile->scope;
-    bool sent = false;
-    if (!instrument_set(instrument, request->input, SLOT_VERTICAL, scope->vertical, values, &sent,
-                        deadline, failure))
+    if (scope->calibrated.query[0] &&
+        !instrument_check(instrument, &scope->calibrated, values, NAN, FAILURE_NOT_CALIBRATED,
+                          "the variable control is off its calibrated position", deadline, failure))
         return false;
-    *changed |= sent;
-    if (!sent || !scope->vertical_check.query[0])
-        return true;
-    double shown =
+    double set =
         strstr(scope->vertical, "{full_scale}") ? values->full_scale : values->volts_per_division;
-    if (instrument_check(instrument, &scope->vertical_check, values, shown,
-                         FAILURE_UNEXPECTED_REPLY, "vertical scale that was set", deadline,
-                         failure))
+    if (!scope->vertical_check.query[0] ||
+        instrument_check(instrument, &scope->vertical_check, values, set, FAILURE_UNEXPECTED_REPLY,
+                         "vertical scale that was set", deadline, failure))
         return true;
     instrument_forget(instrument, request->input, SLOT_VERTICAL);
     return false;
@@ -91,7 +94,8 @@ static bool set_up(struct instrument *instrument, const struct request *request,
            instrument_set(instrument, input, SLOT_COUPLING,
                           coupling_text(scope, request->setup.coupling), values, &changed, deadline,
                           failure) &&
-           set_vertical(instrument, request, values, &changed, deadline, failure) &&
+           instrument_set(instrument, input, SLOT_VERTICAL, scope->vertical, values, &changed,
+                          deadline, failure) &&
            instrument_set(instrument, input, SLOT_OFFSET, scope->offset, values, &changed, deadline,
                           failure) &&
            instrument_set(instrument, input, SLOT_POSITION, scope->position, values, &changed,
@@ -237,13 +241,9 @@ static bool digitise(struct instrument *instrument, const struct request *reques
                      struct failure *failure)
 {
     struct command_values values = values_for(instrument, request);
-    const struct check *calibrated = &instrument->profile->scope.calibrated;
     return set_up(instrument, request, &values, deadline, failure) &&
            acquire(instrument, &values, deadline, failure) &&
-           (!calibrated->query[0] ||
-            instrument_check(instrument, calibrated, &values, NAN, FAILURE_NOT_CALIBRATED,
-                             "the variable control is off its calibrated position", deadline,
-                             failure)) &&
+           prove_scale(instrument, request, &values, deadline, failure) &&
            sample_interval(instrument, &values, interval, deadline, failure) &&
            fetch(instrument, request, &values, samples, deadline, failure);
 }

@@ -40,7 +40,8 @@ functions = (
       read = ":READ?";
       conversion_ms = 20.0;
       settle_ms = 0.0;
-      every_range = { reading_percent = 0.1; input_resistance = 10e6; };
+      every_range = { reading_percent = 0.1; input_resistance = 10e6;
+                      resistance_tolerance_percent = 1.0; };
       ranges = ( { full_scale = 2.0; resolution = 1e-4; },
                  { full_scale = 20.0; resolution = 1e-3; } ); },
     { quantity = "resistance";
