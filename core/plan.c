@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "plan.h"
 
-#include "plan_priv.h"
-
 #include <math.h>
 #include <string.h>
 
@@ -29,6 +27,57 @@ static const struct span everything = { -INFINITY, INFINITY };
 static bool span_known(const struct span *span)
 {
     return isfinite(span->low) && isfinite(span->high);
+}
+
+/* The extremes of the latest reading, as seen through a coupling. */
+static struct span as_seen(const struct plan *plan, enum coupling coupling)
+{
+    const struct signal *signal = &plan->signal;
+    double blocked = coupling == COUPLING_AC ? signal->mean : 0;
+    struct span span = { signal->low - blocked, signal->high - blocked };
+    return span;
+}
+
+/* How far the signal, as last seen, reaches from the middle of what a setup shows. */
+static double reach(const struct plan *plan, const struct setup *setup)
+{
+    struct span span = as_seen(plan, setup->coupling);
+    double low, high;
+    setup_window(plan->chain.input, setup, &low, &high);
+    double centre = (low + high) / 2;
+    return fmax(fabs(span.low - centre), fabs(span.high - centre));
+}
+
+/* Whether the plan's history does not speak against a setup. */
+static bool allows(const struct plan *plan, const struct setup *setup)
+{
+    const struct range *range = &plan->chain.input->ranges[setup->range];
+    double far = reach(plan, setup);
+    if (far > unbar_share * plan->barred[setup->coupling][setup->range])
+        return false;
+    return !plan->doubted[setup->range] ||
+           fmax(fabs(plan->signal.low), fabs(plan->signal.high)) < (1 - PLAN_EDGE) * range->high;
+}
+
+/*
+ * The setup with the smallest uncertainty of all that hold the extremes, and
+ * that `plan` (or NULL) does not rule out. False when none does.
+ */
+static bool plan_best(const struct chain *chain, const struct signal *signal,
+                      const struct extremes *extremes, const struct plan *plan,
+                      struct candidate *best)
+{
+    struct candidate all[2 * CHAIN_MAX_RANGES];
+    size_t n = candidates_weigh(chain, signal, extremes, all, 2 * CHAIN_MAX_RANGES);
+    bool found = false;
+    for (size_t i = 0; i < n; i++) {
+        if (!all[i].fits || (plan && !allows(plan, &all[i].setup)))
+            continue;
+        if (!found || candidate_beats(&all[i], best))
+            *best = all[i];
+        found = true;
+    }
+    return found;
 }
 
 static void begin(struct plan *plan, const struct chain *chain)
@@ -185,25 +234,6 @@ static void stretch(struct plan *plan, struct span *known, const struct setup *s
     plan->surprised = contradicted;
 }
 
-/* The extremes of the latest reading, as seen through a coupling. */
-static struct span as_seen(const struct plan *plan, enum coupling coupling)
-{
-    const struct signal *signal = &plan->signal;
-    double blocked = coupling == COUPLING_AC ? signal->mean : 0;
-    struct span span = { signal->low - blocked, signal->high - blocked };
-    return span;
-}
-
-/* How far the signal, as last seen, reaches from the middle of what a setup shows. */
-static double reach(const struct plan *plan, const struct setup *setup)
-{
-    struct span span = as_seen(plan, setup->coupling);
-    double low, high;
-    setup_window(plan->chain.input, setup, &low, &high);
-    double centre = (low + high) / 2;
-    return fmax(fabs(span.low - centre), fabs(span.high - centre));
-}
-
 void plan_overload(struct plan *plan, enum side side)
 {
     struct plan_step *step = pending(plan);
@@ -273,16 +303,6 @@ static void doubt(struct plan *plan)
         if (plan->known.total.high > input->ranges[i].high &&
             plan->known.total.low < input->ranges[i].high)
             plan->doubted[i] = true;
-}
-
-bool plan_allows(const struct plan *plan, const struct setup *setup)
-{
-    const struct range *range = &plan->chain.input->ranges[setup->range];
-    double far = reach(plan, setup);
-    if (far > unbar_share * plan->barred[setup->coupling][setup->range])
-        return false;
-    return !plan->doubted[setup->range] ||
-           fmax(fabs(plan->signal.low), fabs(plan->signal.high)) < (1 - PLAN_EDGE) * range->high;
 }
 
 /*

@@ -22,7 +22,7 @@
 #ifndef GRADUS_CORE_PLAN_H
 #define GRADUS_CORE_PLAN_H
 
-#include "chain.h"
+#include "candidates.h"
 #include "failure.h"
 
 /* More acquisitions than this without settling: the signal is unstable. */
@@ -61,19 +61,6 @@ struct plan_step {
     double value; /* of the aspect, input units; NAN when overloaded */
 };
 
-struct span {
-    double low;
-    double high;
-};
-
-/* Where the signal's extremes lie. */
-struct extremes {
-    struct span total; /* dc included; infinite when not known */
-    struct span swing; /* relative to the mean, as ac coupling shows them */
-    bool sure;         /* the spans hold the truth, and a setup must hold it whatever its own
-                          errors of level; false: they are the signal as it was seen */
-};
-
 /* Caller-owned; read `steps` and `step_count`, leave the rest to the functions. */
 struct plan {
     struct chain chain;
@@ -91,13 +78,6 @@ struct plan {
     enum plan_action action;
     struct setup next;
     enum failure_code failed;
-};
-
-/* One setup weighed: whether it surely holds the signal, and how uncertain it would be. */
-struct candidate {
-    struct setup setup;
-    bool fits;
-    double standard; /* combined standard uncertainty, tip units */
 };
 
 /*
@@ -125,14 +105,6 @@ void plan_reading(struct plan *plan, const struct signal *signal);
 
 /* Reports that the setup handed out last was overloaded, clipped or off the screen. */
 void plan_overload(struct plan *plan, enum side side);
-
-/*
- * Weighs every setup for a signal with such extremes: for each range and
- * coupling the best offset or position. Writes at most `max` candidates,
- * ascending by range, and returns how many there are.
- */
-size_t plan_candidates(const struct chain *chain, const struct signal *signal,
-                       const struct extremes *extremes, struct candidate *candidates, size_t max);
 
 /* "settled", "poor resolution", "overload", "moved",
  * "to be confirmed", "pending". */

@@ -88,8 +88,8 @@ static struct extremes extremes_of(const struct explanation *explanation)
 static void weigh(struct explanation *explanation)
 {
     const struct extremes extremes = extremes_of(explanation);
-    explanation->count = plan_candidates(&explanation->chain, &explanation->signal, &extremes,
-                                         explanation->candidates, MOST_CANDIDATES);
+    explanation->count = candidates_weigh(&explanation->chain, &explanation->signal, &extremes,
+                                          explanation->candidates, MOST_CANDIDATES);
     explanation->chosen = 0;
     while (explanation->chosen < explanation->count &&
            !same_choice(&explanation->candidates[explanation->chosen].setup, &explanation->first))

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The planner's view of the instrument: which setups there are, and what each would be worth. */
-#include "plan_priv.h"
+#include "candidates.h"
 
 #include <math.h>
 
@@ -91,7 +90,7 @@ static struct candidate weigh(const struct chain *chain, const struct signal *si
     return candidate;
 }
 
-static bool beats(const struct candidate *a, const struct candidate *b)
+bool candidate_beats(const struct candidate *a, const struct candidate *b)
 {
     if (a->fits != b->fits)
         return a->fits;
@@ -145,13 +144,13 @@ static struct candidate best_shift(const struct chain *chain, const struct signa
         struct span shown = with_ground(chain, range, span);
         struct setup moved = with_position(input, range, (shown.low + shown.high) / 2);
         struct candidate candidate = weigh(chain, signal, &moved, &shown, sure);
-        if (beats(&candidate, &best))
+        if (candidate_beats(&candidate, &best))
             best = candidate;
     }
     if (input->ranges[range].offset_span > 0) {
         struct setup offset = with_offset(input, range, best_offset(chain, signal, range, span));
         struct candidate candidate = weigh(chain, signal, &offset, span, sure);
-        if (beats(&candidate, &best))
+        if (candidate_beats(&candidate, &best))
             best = candidate;
     }
     return best;
@@ -170,8 +169,8 @@ static struct candidate through_ac(const struct chain *chain, const struct signa
     return weigh(chain, signal, &setup, swing, sure);
 }
 
-size_t plan_candidates(const struct chain *chain, const struct signal *signal,
-                       const struct extremes *extremes, struct candidate *candidates, size_t max)
+size_t candidates_weigh(const struct chain *chain, const struct signal *signal,
+                        const struct extremes *extremes, struct candidate *candidates, size_t max)
 {
     size_t n = 0;
     for (size_t i = 0; i < chain->input->count; i++) {
@@ -181,20 +180,4 @@ size_t plan_candidates(const struct chain *chain, const struct signal *signal,
             candidates[n++] = through_ac(chain, signal, i, &extremes->swing, extremes->sure);
     }
     return n;
-}
-
-bool plan_best(const struct chain *chain, const struct signal *signal,
-               const struct extremes *extremes, const struct plan *plan, struct candidate *best)
-{
-    struct candidate all[2 * CHAIN_MAX_RANGES];
-    size_t n = plan_candidates(chain, signal, extremes, all, 2 * CHAIN_MAX_RANGES);
-    bool found = false;
-    for (size_t i = 0; i < n; i++) {
-        if (!all[i].fits || (plan && !plan_allows(plan, &all[i].setup)))
-            continue;
-        if (!found || beats(&all[i], best))
-            *best = all[i];
-        found = true;
-    }
-    return found;
 }
