@@ -10,37 +10,11 @@
 #ifndef GRADUS_DRIVERS_INSTRUMENT_H
 #define GRADUS_DRIVERS_INSTRUMENT_H
 
-#include "../core/chain.h"
-#include "../core/plan.h"
-#include "../core/waveform.h"
+#include "acquisition.h"
 #include "dialogue.h"
 #include "profile.h"
 
 struct instrument;
-
-/* What is to be acquired. */
-struct request {
-    enum quantity quantity; /* at the input terminals */
-    int input;              /* from 1 */
-    struct setup setup;
-    double duration; /* seconds a scope's record should last at least */
-};
-
-/* What one acquisition came to. */
-struct acquisition {
-    bool overload; /* no value: everything but `side` is meaningless */
-    enum side side;
-    struct signal signal; /* input units; ground reference not subtracted */
-    bool has_waveform;    /* a scope's: `waveform` holds what signal was made from */
-    struct waveform waveform;
-};
-
-/* A scope's samples, for capture. Free `volts` with free(). */
-struct trace {
-    double *volts;
-    size_t count;
-    double interval;
-};
 
 /*
  * An instrument that is not connected yet. `profile` is borrowed and must

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A meter: connect the channel, enter the function, select the range, read one number. */
-#include "instrument_priv.h"
+#include "meter.h"
+
 #include "response.h"
 
 #include <math.h>
@@ -72,15 +72,15 @@ static bool read_text(const struct reply *reply, void *out, struct failure *fail
 }
 
 /* Asks which channel is connected, where the instrument can say. */
-static bool prove_route(struct instrument *instrument, const struct command_values *values,
-                        struct deadline deadline, struct failure *failure)
+static bool prove_route(struct panel *panel, const struct profile *profile,
+                        const struct command_values *values, struct deadline deadline,
+                        struct failure *failure)
 {
-    const struct profile *profile = instrument->profile;
     char expected[COMMAND_SIZE];
     return !profile->route_query[0] ||
            (command_fill(profile->route_answer, values, expected, sizeof expected, failure) &&
-            dialogue_query(instrument->dialogue, profile->route_query, 0, read_text, expected,
-                           deadline, failure));
+            dialogue_query(panel->dialogue, profile->route_query, 0, read_text, expected, deadline,
+                           failure));
 }
 
 /*
@@ -88,41 +88,40 @@ static bool prove_route(struct instrument *instrument, const struct command_valu
  * set: after each change, and again when that was some time ago, since
  * somebody may have pressed a key and a bare number does not say what it is of.
  */
-static bool prove(struct instrument *instrument, const struct function *function,
-                  const struct command_values *values, struct deadline deadline,
-                  struct failure *failure)
+static bool prove(struct panel *panel, const struct profile *profile,
+                  const struct function *function, const struct command_values *values,
+                  struct deadline deadline, struct failure *failure)
 {
-    if (!prove_route(instrument, values, deadline, failure))
+    if (!prove_route(panel, profile, values, deadline, failure))
         return false;
-    if (function->select_check.query[0] &&
-        !instrument_check(instrument, &function->select_check, values, NAN,
-                          FAILURE_UNEXPECTED_REPLY, "function that was entered", deadline, failure))
+    if (!panel_check(panel, &function->select_check, values, NAN, FAILURE_UNEXPECTED_REPLY,
+                     "function that was entered", deadline, failure))
         return false;
-    if (function->range_check.query[0] &&
-        !instrument_check(instrument, &function->range_check, values, values->range,
-                          FAILURE_UNEXPECTED_REPLY, "range that was set", deadline, failure))
+    if (!panel_check(panel, &function->range_check, values, values->range, FAILURE_UNEXPECTED_REPLY,
+                     "range that was set", deadline, failure))
         return false;
-    instrument->proved = monotonic_now();
+    panel->proved = monotonic_now();
     return true;
 }
 
 /* Entering a function may change the range behind our back, so the range is then sent anew. */
-static bool set_function(struct instrument *instrument, const struct function *function,
+static bool set_function(struct panel *panel, const struct function *function,
                          const struct command_values *values, bool *changed,
                          struct deadline deadline, struct failure *failure)
 {
     bool entered = false;
-    if (!instrument_set_all(instrument, 1, SLOT_FUNCTION, &function->select, values, &entered,
-                            deadline, failure))
+    if (!panel_set_all(panel, 1, SLOT_FUNCTION, &function->select, values, &entered, deadline,
+                       failure))
         return false;
     if (entered)
-        instrument_forget(instrument, 1, SLOT_RANGE);
+        panel_forget(panel, 1, SLOT_RANGE);
     *changed |= entered;
     return true;
 }
 
-static bool set_up(struct instrument *instrument, const struct function *function,
-                   const struct request *request, struct deadline deadline, struct failure *failure)
+static bool set_up(struct panel *panel, const struct profile *profile,
+                   const struct function *function, const struct request *request,
+                   struct deadline deadline, struct failure *failure)
 {
     size_t index = request->setup.range;
     bool changed = false;
@@ -131,32 +130,31 @@ static bool set_up(struct instrument *instrument, const struct function *functio
     values.input = request->input;
     const char *range = function->range_selects.count ? function->range_selects.texts[index]
                                                       : function->range_command;
-    if (!instrument_set(instrument, 1, SLOT_ROUTE, instrument->profile->route, &values, &changed,
-                        deadline, failure) ||
-        !set_function(instrument, function, &values, &changed, deadline, failure) ||
-        !instrument_set(instrument, 1, SLOT_RANGE, range, &values, &changed, deadline, failure))
+    if (!panel_set(panel, 1, SLOT_ROUTE, profile->route, &values, &changed, deadline, failure) ||
+        !set_function(panel, function, &values, &changed, deadline, failure) ||
+        !panel_set(panel, 1, SLOT_RANGE, range, &values, &changed, deadline, failure))
         return false;
-    if (changed && !instrument_settle(instrument, function->settle_ms, deadline, failure))
+    if (changed && !panel_settle(panel, function->settle_ms, deadline, failure))
         return false;
-    if (!changed && monotonic_now() - instrument->proved < proof_valid_ns)
+    if (!changed && monotonic_now() - panel->proved < proof_valid_ns)
         return true;
-    return prove(instrument, function, &values, deadline, failure);
+    return prove(panel, profile, function, &values, deadline, failure);
 }
 
-bool meter_acquire(struct instrument *instrument, const struct request *request,
-                   struct deadline deadline, struct acquisition *acquisition,
-                   struct failure *failure)
+bool meter_acquire(struct panel *panel, const struct profile *profile,
+                   const struct request *request, struct deadline deadline,
+                   struct acquisition *acquisition, struct failure *failure)
 {
-    const struct function *function = profile_function(instrument->profile, request->quantity);
+    const struct function *function = profile_function(profile, request->quantity);
     if (!function)
-        return failure_set(failure, FAILURE_UNSUPPORTED, instrument->name, NULL,
-                           "no function for %s", quantity_name(request->quantity));
-    if (!set_up(instrument, function, request, deadline, failure)) {
-        dialogue_suspect(instrument->dialogue);
+        return failure_set(failure, FAILURE_UNSUPPORTED, panel->name, NULL, "no function for %s",
+                           quantity_name(request->quantity));
+    if (!set_up(panel, profile, function, request, deadline, failure)) {
+        dialogue_suspect(panel->dialogue);
         return false;
     }
     struct measured measured = { .answer = &function->answer };
-    if (!dialogue_query(instrument->dialogue, function->read, function->conversion_ms, read_answer,
+    if (!dialogue_query(panel->dialogue, function->read, function->conversion_ms, read_answer,
                         &measured, deadline, failure))
         return false;
     acquisition->overload = measured.overload;

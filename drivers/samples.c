@@ -1,11 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/*
- * A scope's answer to the waveform query: a block of binary samples or a list
- * of decimal codes, turned into volts at the input. The scaling and the byte
- * order are the profile's (L39); a code at either end of the converter is
- * clipped and says which way the signal ran off.
- */
-#include "instrument_priv.h"
+#include "samples.h"
+
 #include "response.h"
 
 #include <math.h>
@@ -21,16 +16,15 @@ static size_t sample_size(enum sample_format format)
     return sizes[format];
 }
 
-static bool reserve(struct instrument *instrument, size_t count, struct failure *failure)
+static bool reserve(struct record *record, size_t count, struct failure *failure)
 {
-    if (count <= instrument->capacity)
+    if (count <= record->capacity)
         return true;
-    double *volts = realloc(instrument->volts, count * sizeof *volts);
+    double *volts = realloc(record->volts, count * sizeof *volts);
     if (!volts)
-        return failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "%zu samples",
-                           count);
-    instrument->volts = volts;
-    instrument->capacity = count;
+        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "%zu samples", count);
+    record->volts = volts;
+    record->capacity = count;
     return true;
 }
 
@@ -68,7 +62,7 @@ static double decode(const unsigned char *bytes, const struct waveform_coding *c
 /* One sample to volts; notes when it stands at an end of the scale. */
 static double to_volts(struct samples *samples, const struct waveform_coding *coding, double sample)
 {
-    const struct front_end *input = &samples->instrument->profile->scope.front_end;
+    const struct front_end *input = &samples->scope->front_end;
     const struct setup *setup = samples->setup;
     if (coding->codes) {
         samples->clipped_high |= sample >= coding->code_high;
@@ -84,12 +78,29 @@ static double to_volts(struct samples *samples, const struct waveform_coding *co
     return isfinite(sample) ? sample : high;
 }
 
+/* Whether a number can be a code of the converter; if not, characters were lost or damaged. */
+static bool is_code(const struct waveform_coding *coding, double number)
+{
+    switch (coding->format) {
+    case SAMPLE_INT8:
+        return number >= INT8_MIN && number <= INT8_MAX && number == rint(number);
+    case SAMPLE_UINT8:
+        return number >= 0 && number <= UINT8_MAX && number == rint(number);
+    case SAMPLE_INT16:
+        return number >= INT16_MIN && number <= INT16_MAX && number == rint(number);
+    case SAMPLE_UINT16:
+        return number >= 0 && number <= UINT16_MAX && number == rint(number);
+    default:
+        return true;
+    }
+}
+
 static bool enough(const struct samples *samples, size_t count, struct failure *failure)
 {
-    size_t asked = samples->instrument->profile->scope.points;
+    size_t asked = samples->scope->points;
     if ((double)count >= fewest_share * (double)asked && count <= 2 * asked && count >= 4)
         return true;
-    return failure_set(failure, FAILURE_UNEXPECTED_REPLY, samples->instrument->name, NULL,
+    return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
                        "%zu samples came, %zu were asked for", count, asked);
 }
 
@@ -102,24 +113,23 @@ static bool read_block(const struct reply *reply, struct samples *samples,
         return false;
     size_t size = sample_size(coding->format);
     if (elements != 1 || block.type != ELEMENT_BLOCK || block.count % size != 0)
-        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, samples->instrument->name,
-                           "one block of whole samples", "%zu bytes of something else",
-                           reply->count);
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "one block of whole samples",
+                           "%zu bytes of something else", reply->count);
     samples->count = block.count / size;
     if (!enough(samples, samples->count, failure) ||
-        !reserve(samples->instrument, samples->count, failure))
+        !reserve(samples->record, samples->count, failure))
         return false;
     const unsigned char *bytes = (const unsigned char *)block.bytes;
     for (size_t i = 0; i < samples->count; i++)
-        samples->instrument->volts[i] = to_volts(samples, coding, decode(bytes + i * size, coding));
+        samples->record->volts[i] = to_volts(samples, coding, decode(bytes + i * size, coding));
     return true;
 }
 
 static bool read_list(const struct reply *reply, struct samples *samples,
                       const struct waveform_coding *coding, struct failure *failure)
 {
-    size_t most = samples->instrument->profile->scope.points * 2;
-    if (!reserve(samples->instrument, most, failure))
+    size_t most = samples->scope->points * 2;
+    if (!reserve(samples->record, most, failure))
         return false;
     const char *field = reply->bytes;
     const char *end = reply->bytes + reply->count;
@@ -128,12 +138,13 @@ static bool read_list(const struct reply *reply, struct samples *samples,
         const char *comma = memchr(field, ',', (size_t)(end - field));
         const char *stop = comma ? comma : end;
         double code;
-        if (samples->count == most || !decimal_parse(field, (size_t)(stop - field), &code))
-            return failure_set(failure, FAILURE_UNEXPECTED_REPLY, samples->instrument->name,
+        if (samples->count == most || !decimal_parse(field, (size_t)(stop - field), &code) ||
+            (coding->codes && !is_code(coding, code)))
+            return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL,
                                "decimal codes separated by commas", "%.*s as code %zu",
                                (int)(stop - field < 32 ? stop - field : 32), field,
                                samples->count + 1);
-        samples->instrument->volts[samples->count++] = to_volts(samples, coding, code);
+        samples->record->volts[samples->count++] = to_volts(samples, coding, code);
         field = stop + 1;
     }
     return enough(samples, samples->count, failure);
@@ -142,7 +153,7 @@ static bool read_list(const struct reply *reply, struct samples *samples,
 bool samples_read(const struct reply *reply, void *out, struct failure *failure)
 {
     struct samples *samples = out;
-    const struct waveform_coding *coding = &samples->instrument->profile->scope.waveform;
+    const struct waveform_coding *coding = &samples->scope->waveform;
     samples->clipped_high = samples->clipped_low = false;
     return coding->encoding == ENCODING_BLOCK ? read_block(reply, samples, coding, failure)
                                               : read_list(reply, samples, coding, failure);

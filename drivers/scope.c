@@ -1,9 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/*
- * A digitising scope: set time base and input, prove that the vertical scale
- * is calibrated, make one acquisition, fetch its samples, look for clipping.
- */
-#include "instrument_priv.h"
+#include "scope.h"
+
 #include "response.h"
 
 #include <math.h>
@@ -26,10 +23,8 @@ static double record_duration(const struct scope *scope, double wanted)
     return scope->durations[scope->duration_count - 1];
 }
 
-static struct command_values values_for(const struct instrument *instrument,
-                                        const struct request *request)
+static struct command_values values_for(const struct scope *scope, const struct request *request)
 {
-    const struct scope *scope = &instrument->profile->scope;
     const struct range *range = &scope->front_end.ranges[request->setup.range];
     struct command_values values = command_values_none();
     values.input = request->input;
@@ -63,44 +58,39 @@ static const char *coupling_text(const struct scope *scope, enum coupling coupli
  * that its variable control is in its calibrated position. Somebody may have
  * turned a knob since.
  */
-static bool prove_scale(struct instrument *instrument, const struct request *request,
-                        const struct command_values *values, struct deadline deadline,
-                        struct failure *failure)
+static bool prove_scale(struct panel *panel, const struct scope *scope,
+                        const struct request *request, const struct command_values *values,
+                        struct deadline deadline, struct failure *failure)
 {
-    const struct scope *scope = &instrument->profile->scope;
-    if (scope->calibrated.query[0] &&
-        !instrument_check(instrument, &scope->calibrated, values, NAN, FAILURE_NOT_CALIBRATED,
-                          "the variable control is off its calibrated position", deadline, failure))
+    if (!panel_check(panel, &scope->calibrated, values, NAN, FAILURE_NOT_CALIBRATED,
+                     "the variable control is off its calibrated position", deadline, failure))
         return false;
     double set =
         strstr(scope->vertical, "{full_scale}") ? values->full_scale : values->volts_per_division;
-    if (!scope->vertical_check.query[0] ||
-        instrument_check(instrument, &scope->vertical_check, values, set, FAILURE_UNEXPECTED_REPLY,
-                         "vertical scale that was set", deadline, failure))
+    if (panel_check(panel, &scope->vertical_check, values, set, FAILURE_UNEXPECTED_REPLY,
+                    "vertical scale that was set", deadline, failure))
         return true;
-    instrument_forget(instrument, request->input, SLOT_VERTICAL);
+    panel_forget(panel, request->input, SLOT_VERTICAL);
     return false;
 }
 
-static bool set_up(struct instrument *instrument, const struct request *request,
+static bool set_up(struct panel *panel, const struct scope *scope, const struct request *request,
                    const struct command_values *values, struct deadline deadline,
                    struct failure *failure)
 {
-    const struct scope *scope = &instrument->profile->scope;
     int input = request->input;
     bool changed = false;
-    return instrument_set_all(instrument, 1, SLOT_TIMEBASE, &scope->timebase, values, &changed,
-                              deadline, failure) &&
-           instrument_set(instrument, input, SLOT_COUPLING,
-                          coupling_text(scope, request->setup.coupling), values, &changed, deadline,
-                          failure) &&
-           instrument_set(instrument, input, SLOT_VERTICAL, scope->vertical, values, &changed,
-                          deadline, failure) &&
-           instrument_set(instrument, input, SLOT_OFFSET, scope->offset, values, &changed, deadline,
-                          failure) &&
-           instrument_set(instrument, input, SLOT_POSITION, scope->position, values, &changed,
-                          deadline, failure) &&
-           (!changed || instrument_settle(instrument, scope->settle_ms, deadline, failure));
+    return panel_set_all(panel, 1, SLOT_TIMEBASE, &scope->timebase, values, &changed, deadline,
+                         failure) &&
+           panel_set(panel, input, SLOT_COUPLING, coupling_text(scope, request->setup.coupling),
+                     values, &changed, deadline, failure) &&
+           panel_set(panel, input, SLOT_VERTICAL, scope->vertical, values, &changed, deadline,
+                     failure) &&
+           panel_set(panel, input, SLOT_OFFSET, scope->offset, values, &changed, deadline,
+                     failure) &&
+           panel_set(panel, input, SLOT_POSITION, scope->position, values, &changed, deadline,
+                     failure) &&
+           (!changed || panel_settle(panel, scope->settle_ms, deadline, failure));
 }
 
 /* The answer to "are you done?". */
@@ -117,38 +107,38 @@ static bool read_progress(const struct reply *reply, void *out, struct failure *
     return true;
 }
 
-static bool wait_done(struct instrument *instrument, double patience_ms, struct deadline deadline,
-                      struct failure *failure)
+static bool wait_done(struct panel *panel, const struct scope *scope, double patience_ms,
+                      struct deadline deadline, struct failure *failure)
 {
-    const struct check *check = &instrument->profile->scope.done;
+    const struct check *check = &scope->done;
     struct progress progress = { check, false };
     struct deadline patience = deadline_sooner(deadline, deadline_in(patience_ms));
     for (;;) {
-        if (!dialogue_query(instrument->dialogue, check->query, patience_ms, read_progress,
-                            &progress, deadline, failure))
+        if (!dialogue_query(panel->dialogue, check->query, patience_ms, read_progress, &progress,
+                            deadline, failure))
             return false;
         if (progress.done)
             return true;
         if (deadline_passed(patience)) {
-            dialogue_suspect(instrument->dialogue);
-            return failure_set(failure, FAILURE_TIMEOUT, instrument->name, NULL,
+            dialogue_suspect(panel->dialogue);
+            return failure_set(failure, FAILURE_TIMEOUT, panel->name, NULL,
                                "the acquisition did not finish within %g ms", patience_ms);
         }
         poll(NULL, 0, DONE_POLL_MS);
     }
 }
 
-static bool acquire(struct instrument *instrument, const struct command_values *values,
-                    struct deadline deadline, struct failure *failure)
+static bool acquire(struct panel *panel, const struct scope *scope,
+                    const struct command_values *values, struct deadline deadline,
+                    struct failure *failure)
 {
-    const struct scope *scope = &instrument->profile->scope;
     char filled[COMMAND_SIZE];
     for (size_t i = 0; i < scope->acquire.count; i++)
         if (!command_fill(scope->acquire.texts[i], values, filled, sizeof filled, failure) ||
-            !dialogue_command(instrument->dialogue, filled, deadline, failure))
+            !dialogue_command(panel->dialogue, filled, deadline, failure))
             return false;
     double patience = scope->acquire_ms + values->duration * 1000;
-    return !scope->done.query[0] || wait_done(instrument, patience, deadline, failure);
+    return !scope->done.query[0] || wait_done(panel, scope, patience, deadline, failure);
 }
 
 static bool read_interval(const struct reply *reply, void *out, struct failure *failure)
@@ -169,37 +159,37 @@ static bool read_interval(const struct reply *reply, void *out, struct failure *
  * points or intervals that is off by one shows here; it must agree with what
  * was set, for another value means that the time base is not the one we set.
  */
-static bool sample_interval(struct instrument *instrument, const struct command_values *values,
-                            double *interval, struct deadline deadline, struct failure *failure)
+static bool sample_interval(struct panel *panel, const struct scope *scope,
+                            const struct command_values *values, double *interval,
+                            struct deadline deadline, struct failure *failure)
 {
-    const struct check *check = &instrument->profile->scope.interval;
+    const struct check *check = &scope->interval;
     *interval = values->interval;
     if (!check->query[0])
         return true;
     char query[COMMAND_SIZE];
     double told;
     if (!command_fill(check->query, values, query, sizeof query, failure) ||
-        !dialogue_query(instrument->dialogue, query, 0, read_interval, &told, deadline, failure))
+        !dialogue_query(panel->dialogue, query, 0, read_interval, &told, deadline, failure))
         return false;
     if (fabs(told - *interval) > interval_tolerance * *interval) {
-        dialogue_suspect(instrument->dialogue);
-        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, instrument->name, NULL,
+        dialogue_suspect(panel->dialogue);
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, panel->name, NULL,
                            "sample interval is %g s, not the %g s that was set", told, *interval);
     }
     *interval = told;
     return true;
 }
 
-static bool fetch(struct instrument *instrument, const struct request *request,
+static bool fetch(struct panel *panel, const struct scope *scope, const struct request *request,
                   const struct command_values *values, struct samples *samples,
                   struct deadline deadline, struct failure *failure)
 {
     char query[COMMAND_SIZE];
-    samples->instrument = instrument;
+    samples->scope = scope;
     samples->setup = &request->setup;
-    return command_fill(instrument->profile->scope.waveform.query, values, query, sizeof query,
-                        failure) &&
-           dialogue_query(instrument->dialogue, query, 0, samples_read, samples, deadline, failure);
+    return command_fill(scope->waveform.query, values, query, sizeof query, failure) &&
+           dialogue_query(panel->dialogue, query, 0, samples_read, samples, deadline, failure);
 }
 
 static void describe(struct acquisition *acquisition, const struct samples *samples,
@@ -222,48 +212,34 @@ static void describe(struct acquisition *acquisition, const struct samples *samp
     acquisition->signal = signal;
 }
 
-static bool copy_trace(const struct instrument *instrument, const struct waveform *waveform,
-                       struct trace *trace, struct failure *failure)
-{
-    size_t size = waveform->count * sizeof *trace->volts;
-    double *volts = malloc(size);
-    if (!volts)
-        return failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "%zu samples",
-                           waveform->count);
-    memcpy(volts, instrument->volts, size);
-    free(trace->volts);
-    *trace = (struct trace) { volts, waveform->count, waveform->interval };
-    return true;
-}
-
-static bool digitise(struct instrument *instrument, const struct request *request,
+static bool digitise(struct panel *panel, const struct scope *scope, const struct request *request,
                      struct deadline deadline, struct samples *samples, double *interval,
                      struct failure *failure)
 {
-    struct command_values values = values_for(instrument, request);
-    return set_up(instrument, request, &values, deadline, failure) &&
-           acquire(instrument, &values, deadline, failure) &&
-           prove_scale(instrument, request, &values, deadline, failure) &&
-           sample_interval(instrument, &values, interval, deadline, failure) &&
-           fetch(instrument, request, &values, samples, deadline, failure);
+    struct command_values values = values_for(scope, request);
+    return set_up(panel, scope, request, &values, deadline, failure) &&
+           acquire(panel, scope, &values, deadline, failure) &&
+           prove_scale(panel, scope, request, &values, deadline, failure) &&
+           sample_interval(panel, scope, &values, interval, deadline, failure) &&
+           fetch(panel, scope, request, &values, samples, deadline, failure);
 }
 
-bool scope_acquire(struct instrument *instrument, const struct request *request,
-                   struct deadline deadline, struct acquisition *acquisition, struct trace *trace,
+bool scope_acquire(struct panel *panel, const struct scope *scope, const struct request *request,
+                   struct deadline deadline, struct record *record, struct acquisition *acquisition,
                    struct failure *failure)
 {
-    struct samples samples = { 0 };
+    struct samples samples = { .record = record };
+    struct failure own = { 0 };
     double interval;
-    if (!digitise(instrument, request, deadline, &samples, &interval, failure)) {
-        if (!failure || failure->code != FAILURE_NOT_CALIBRATED)
-            dialogue_suspect(instrument->dialogue);
-        return false;
+    if (!digitise(panel, scope, request, deadline, &samples, &interval, &own)) {
+        if (own.code != FAILURE_NOT_CALIBRATED)
+            dialogue_suspect(panel->dialogue);
+        return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
     }
     struct waveform waveform;
-    if (!waveform_measure(instrument->volts, samples.count, interval, &waveform))
-        return failure_set(failure, FAILURE_NO_VALUE, instrument->name,
-                           "a record of finite samples", "%zu samples that cannot be measured",
-                           samples.count);
+    if (!waveform_measure(record->volts, samples.count, interval, &waveform))
+        return failure_set(failure, FAILURE_NO_VALUE, panel->name, "a record of finite samples",
+                           "%zu samples that cannot be measured", samples.count);
     describe(acquisition, &samples, &waveform, quantity_aspect(request->quantity));
-    return !trace || acquisition->overload || copy_trace(instrument, &waveform, trace, failure);
+    return true;
 }
