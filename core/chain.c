@@ -229,6 +229,18 @@ static double capacitive_share(const struct chain *chain, const struct setup *se
     return 1 - 1 / sqrt(1 + x * x);
 }
 
+/*
+ * How far the factor of a divider may be off because the input behind it is
+ * not quite the one it was made for: with (k - 1) R in series to R the factor
+ * is k, and moves by (1 - 1/k) of the relative error of R.
+ */
+static double input_share(const struct chain *chain, const struct setup *setup)
+{
+    if (isnan(chain->probe->load_resistance))
+        return 0;
+    return fabs(1 - 1 / fabs(chain->probe->factor)) * range_of(chain, setup)->resistance_tolerance;
+}
+
 static void circuit_terms(const struct chain *chain, const struct setup *setup,
                           const struct signal *signal, struct sink *sink)
 {
@@ -236,6 +248,7 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     double corrected = correction(chain, setup);
     double through = signal->value * fabs(probe->factor) * corrected;
     bounded(sink, "probe factor", probe->tolerance, through);
+    bounded(sink, "input behind the probe", input_share(chain, setup), through);
     if (!aspect_ignores_mean(chain->aspect))
         bounded(sink, "probe offset", probe->offset_tolerance, corrected);
     struct loading loading = chain_loading(chain, setup);

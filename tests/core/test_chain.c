@@ -123,6 +123,28 @@ static void test_probe_is_the_load(void **state)
     assert_true(isnan(chain_load(&table.chain, &setup).resistance));
 }
 
+/*
+ * 9 megohm in front of 1 megohm within 1 %: (9 + 1.01) / 1.01 is 9.9109, off by
+ * 0.9 % to first order. Worked from the divider's equation; no source needed.
+ */
+static void test_input_behind_a_divider(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.probe.factor = 10;
+    table.probe.load_resistance = 1e6;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = dc(0.5);
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "input behind the probe"), 5 * 0.009 / sqrt(3), 1e-12);
+    assert_within(10 - (9 + 1.01) / 1.01, 10 * 0.009, 1e-3);
+    table.probe.load_resistance = NAN;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_null(find(&budget, "input behind the probe"));
+}
+
 /* A shunt of 0.1 V/A with 0.5 %: 0.25 V is 2.5 A. */
 static void test_shunt(void **state)
 {
@@ -254,6 +276,7 @@ int main(void)
         cmocka_unit_test(test_meter_budget),
         cmocka_unit_test(test_loading_is_corrected),
         cmocka_unit_test(test_probe_is_the_load),
+        cmocka_unit_test(test_input_behind_a_divider),
         cmocka_unit_test(test_shunt),
         cmocka_unit_test(test_transducer_offset),
         cmocka_unit_test(test_ac_coupling_loss),
