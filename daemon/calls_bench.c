@@ -3,7 +3,6 @@
 
 #include "daemon_priv.h"
 #include "methods.h"
-#include "version.h"
 
 void call_points(void *context, struct rpc_call *call, const struct rpc_value *values)
 {

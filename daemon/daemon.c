@@ -60,12 +60,20 @@ static const char *on_too_many(void *context)
     return daemon->full_text;
 }
 
+static bool on_busy(void *context, void *user)
+{
+    const struct session *session = user;
+    (void)context;
+    return session->jobs > 0 || session->subscriptions > 0;
+}
+
 static const struct server_handlers server_handlers = {
     .opened = on_opened,
     .line = on_line,
     .too_long = on_too_long,
     .too_many = on_too_many,
     .closed = on_closed,
+    .busy = on_busy,
 };
 
 static void send_reply(void *context, void *peer, const char *text, size_t length)
@@ -88,6 +96,12 @@ static void on_returned(void *context, struct job *job)
         job->sequence = ++daemon->sequence;
     if (job->point != NULL && job->started != 0 && job->bench == daemon->bench)
         daemon->last[job->point - job->bench->points] = job->memory;
+}
+
+static void on_idle(void *context, struct session *session)
+{
+    (void)context;
+    server_idle(session->client);
 }
 
 /* Leaves the loop once every client has its last answers, or had time enough to take them. */
@@ -161,7 +175,7 @@ static void write_full_text(struct daemon *daemon)
 /* Everything but the sockets and the instruments. */
 static bool make_parts(struct daemon *daemon)
 {
-    const struct crew_hooks hooks = { daemon, on_returned, on_crew_ended };
+    const struct crew_hooks hooks = { daemon, on_returned, on_idle, on_crew_ended };
     daemon->base = event_base_new();
     if (daemon->base == NULL)
         return false;

@@ -66,7 +66,8 @@ static void subscription_free(struct subscription *subscription)
         if (subscription->strands[i].timer != NULL)
             event_free(subscription->strands[i].timer);
     }
-    subscription->session->subscriptions--;
+    if (--subscription->session->subscriptions == 0)
+        server_idle(subscription->session->client);
     LIST_REMOVE(subscription, entry);
     free(subscription);
 }
@@ -399,8 +400,12 @@ void follow_free(struct follow *follow)
 {
     if (follow == NULL)
         return;
-    while (!LIST_EMPTY(&follow->subscriptions))
-        subscription_free(LIST_FIRST(&follow->subscriptions));
+    struct subscription *subscription = LIST_FIRST(&follow->subscriptions);
+    while (subscription != NULL) {
+        struct subscription *next = LIST_NEXT(subscription, entry);
+        subscription_free(subscription);
+        subscription = next;
+    }
     text_free(&follow->outcome);
     text_free(&follow->notification);
     free(follow);

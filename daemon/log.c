@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -15,12 +16,12 @@ static const int64_t longest_pause = 3600 * INT64_C(1000000000);
 
 bool log_is_journal(const char *journal_stream, int descriptor)
 {
-    uintmax_t device, inode;
+    char own[64];
     struct stat status;
-    if (journal_stream == NULL ||
-        sscanf(journal_stream, "%" SCNuMAX ":%" SCNuMAX, &device, &inode) != 2)
+    if (journal_stream == NULL || fstat(descriptor, &status) != 0)
         return false;
-    return fstat(descriptor, &status) == 0 && status.st_dev == device && status.st_ino == inode;
+    snprintf(own, sizeof own, "%ju:%ju", (uintmax_t)status.st_dev, (uintmax_t)status.st_ino);
+    return strcmp(journal_stream, own) == 0;
 }
 
 static void replace_controls(char *text)

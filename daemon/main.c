@@ -9,7 +9,6 @@
 #include "options.h"
 #include "settings.h"
 #include "try.h"
-#include "version.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -24,6 +23,8 @@ static struct bench *load(const char *path)
     struct bench *bench = settings_load(path, &problems);
     for (size_t i = 0; i < problems.count; i++)
         fprintf(stderr, "%s\n", problems.lines[i]);
+    if (problems.total > problems.count)
+        fprintf(stderr, "%s: and %zu more\n", path, problems.total - problems.count);
     problems_free(&problems);
     return bench;
 }

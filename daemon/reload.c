@@ -54,8 +54,8 @@ void daemon_reload(struct daemon *daemon)
     for (size_t i = 0; i < problems.count; i++)
         log_line(LOG_PRIORITY_ERROR, "%s", problems.lines[i]);
     if (bench == NULL)
-        log_line(LOG_PRIORITY_ERROR, "%s: not loaded, the old settings stay",
-                 daemon->options->settings);
+        log_line(LOG_PRIORITY_ERROR, "%s: not loaded, mistakes: %zu; the old settings stay",
+                 daemon->options->settings, problems.total);
     else
         deploy(daemon, bench);
     bench_unref(bench);

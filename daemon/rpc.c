@@ -139,24 +139,36 @@ void rpc_result(struct rpc_call *call, const struct text *result)
     call_end(call);
 }
 
+/* Answers with an error what has the id; nothing where that is NULL, a notification. */
+static void answer_error(struct exchange *exchange, const json_t *id, int code, const char *message,
+                         const struct text *data)
+{
+    if (id == NULL)
+        return;
+    struct text *reply = reply_begin(exchange);
+    write_error(reply, code, message, data);
+    write_id(reply, id);
+    text_close(reply, '}');
+}
+
 void rpc_fail(struct rpc_call *call, int code, const char *message, const struct text *data)
 {
-    if (call->id != NULL) {
-        struct text *reply = reply_begin(call->exchange);
-        write_error(reply, code, message, data);
-        write_id(reply, call->id);
-        text_close(reply, '}');
-    }
+    answer_error(call->exchange, call->id, code, message, data);
     call_end(call);
+}
+
+static void write_mistake(struct text *data, const char *what, const char *expected)
+{
+    text_open(data, '{');
+    text_member_string(data, "what", what);
+    text_member_string(data, "expected", expected);
+    text_close(data, '}');
 }
 
 void rpc_fail_params(struct rpc_call *call, const char *what, const char *expected)
 {
     struct text data = { 0 };
-    text_open(&data, '{');
-    text_member_string(&data, "what", what);
-    text_member_string(&data, "expected", expected);
-    text_close(&data, '}');
+    write_mistake(&data, what, expected);
     rpc_fail(call, RPC_INVALID_PARAMS, NULL, &data);
     text_free(&data);
 }
@@ -195,52 +207,52 @@ static bool valid_request(const json_t *request)
            (id == NULL || usable_id(id));
 }
 
-/* Checks the arguments against the method's parameters and hands the call over. */
-static void dispatch(struct rpc_call *call, const struct rpc_method *method)
-{
-    struct rpc_value values[RPC_MAX_PARAMETERS] = { 0 };
-    struct rpc_mistake mistake;
-    if (method->parameters != NULL &&
-        !rpc_bind(method->parameters, call->params, values, &mistake)) {
-        rpc_fail_params(call, mistake.what, mistake.expected);
-        return;
-    }
-    method->handler(call->exchange->service->context, call, values);
-}
-
-static struct rpc_call *call_new(struct exchange *exchange, json_t *id)
+/* Makes a call of what has passed all checks, and hands it over. */
+static void begin_call(struct exchange *exchange, json_t *id, json_t *params,
+                       const struct rpc_method *method, const struct rpc_value *values)
 {
     struct rpc_call *call = calloc(1, sizeof *call);
     if (call == NULL) {
         exchange->replies.failed = true;
-        return NULL;
+        return;
     }
     call->exchange = exchange;
     call->id = json_incref(id);
+    call->params = params;
     exchange->open++;
-    return call;
+    method->handler(exchange->service->context, call, values);
+}
+
+/* Checks the arguments against the method's parameters. */
+static void take_call(struct exchange *exchange, json_t *id, json_t *params,
+                      const struct rpc_method *method)
+{
+    struct rpc_value values[RPC_MAX_PARAMETERS] = { 0 };
+    struct rpc_mistake mistake;
+    if (method->parameters == NULL || rpc_bind(method->parameters, params, values, &mistake)) {
+        begin_call(exchange, id, params, method, values);
+        return;
+    }
+    struct text data = { 0 };
+    write_mistake(&data, mistake.what, mistake.expected);
+    answer_error(exchange, id, RPC_INVALID_PARAMS, NULL, &data);
+    text_free(&data);
 }
 
 /* An element of a batch, or the one request of a line. */
 static void take_request(struct exchange *exchange, json_t *request)
 {
     json_t *id = json_object_get(request, "id");
-    bool valid = valid_request(request);
-    struct rpc_call *call = call_new(exchange, valid || usable_id(id) ? id : json_null());
-    if (call == NULL)
-        return;
-    if (!valid) {
-        rpc_fail(call, RPC_INVALID_REQUEST, NULL, NULL);
+    if (!valid_request(request)) {
+        answer_error(exchange, usable_id(id) ? id : json_null(), RPC_INVALID_REQUEST, NULL, NULL);
         return;
     }
     const char *name = json_string_value(json_object_get(request, "method"));
     const struct rpc_method *method = find_method(exchange->service->methods, name);
-    if (method == NULL) {
-        rpc_fail(call, RPC_METHOD_NOT_FOUND, NULL, NULL);
-        return;
-    }
-    call->params = json_object_get(request, "params");
-    dispatch(call, method);
+    if (method == NULL)
+        answer_error(exchange, id, RPC_METHOD_NOT_FOUND, NULL, NULL);
+    else
+        take_call(exchange, id, json_object_get(request, "params"), method);
 }
 
 /* Answers a line, or an element too many, that holds no usable request. */

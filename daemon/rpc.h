@@ -52,12 +52,12 @@ struct rpc_parameter {
 
 /* One argument as it arrived, or its fallback. Borrowed from the call. */
 struct rpc_value {
-    bool given;
     const char *text;
+    json_t *texts;
     double number; /* RPC_NUMBER */
     int64_t integer;
     bool flag;
-    json_t *texts;
+    bool given;
 };
 
 struct rpc_call;

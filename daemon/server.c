@@ -11,6 +11,7 @@
 #include <event2/util.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
+#include <poll.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/queue.h>
@@ -33,7 +34,7 @@ struct client {
     size_t scanned; /* bytes of the input known to hold no newline */
     bool waiting;   /* it reads too slowly: its lines are left alone */
     bool closing;   /* what is to be sent is sent, nothing more is taken */
-    bool ended;     /* its stream has ended: closed as soon as everything is sent */
+    bool ended;     /* its stream has ended: closed once nothing more is to come for it */
     LIST_ENTRY(client) entry;
 };
 
@@ -67,20 +68,27 @@ static void client_leave(struct client *client)
         client->server->handlers->closed(client->server->context, user);
 }
 
+/* Frees a client that is in no list; closes its descriptor if it has got that far. */
+static void client_destroy(struct client *client)
+{
+    if (client->turn != NULL)
+        event_free(client->turn);
+    if (client->linger != NULL)
+        event_free(client->linger);
+    if (client->events != NULL)
+        bufferevent_free(client->events);
+    free(client);
+}
+
 static void client_free(struct client *client)
 {
     client_leave(client);
     LIST_REMOVE(client, entry);
     client->server->client_count--;
-    if (client->turn != NULL)
-        event_free(client->turn);
-    if (client->linger != NULL)
-        event_free(client->linger);
-    bufferevent_free(client->events);
-    free(client);
+    client_destroy(client);
 }
 
-/* Goes on with closing a client if everything is sent. */
+/* Goes on with closing a client if everything is sent. It may be gone after. */
 static void client_flushed(struct client *client)
 {
     if (unsent(client) > 0)
@@ -101,8 +109,10 @@ static void client_finish(struct client *client)
     client->closing = true;
     client_leave(client);
     evtimer_add(client->linger, &linger_at_most);
-    bufferevent_enable(client->events, EV_READ);
-    client_flushed(client);
+    if (!client->ended)
+        bufferevent_enable(client->events, EV_READ);
+    if (unsent(client) == 0)
+        shutdown(bufferevent_getfd(client->events), SHUT_WR);
 }
 
 static void discard_input(struct client *client)
@@ -177,6 +187,17 @@ static void take_lines(struct client *client)
     evtimer_add(client->turn, &at_once);
 }
 
+/* Closes a client whose stream has ended once its lines are taken and all answers are sent. */
+static void client_review(struct client *client)
+{
+    const struct server *server = client->server;
+    if (!client->ended || client->closing || client->waiting || unsent(client) > 0 ||
+        evtimer_pending(client->turn, NULL))
+        return;
+    if (server->handlers->busy == NULL || !server->handlers->busy(server->context, client->user))
+        client_free(client);
+}
+
 static void on_readable(struct bufferevent *events, void *argument)
 {
     struct client *client = argument;
@@ -192,8 +213,10 @@ static void on_turn(evutil_socket_t unused, short what, void *argument)
     struct client *client = argument;
     (void)unused;
     (void)what;
-    if (!client->closing)
-        take_lines(client);
+    if (client->closing)
+        return;
+    take_lines(client);
+    client_review(client);
 }
 
 /* Called when at most half of the backlog is left. */
@@ -204,23 +227,33 @@ static void on_written(struct bufferevent *events, void *argument)
         client_flushed(client);
     } else if (client->waiting) {
         client->waiting = false;
-        bufferevent_enable(events, EV_READ);
+        if (!client->ended)
+            bufferevent_enable(events, EV_READ);
         evtimer_add(client->turn, &at_once);
+    } else {
+        client_review(client);
     }
 }
 
-/* The client has closed, or failed, or has not taken a byte for a minute. */
+/* Whether the other side has closed altogether, and not only ended its own stream. */
+static bool is_gone(struct client *client)
+{
+    struct pollfd look = { .fd = bufferevent_getfd(client->events) };
+    return poll(&look, 1, 0) > 0 && (look.revents & (POLLHUP | POLLERR)) != 0;
+}
+
+/* The client's stream has ended, or failed, or the client has not taken a byte for a minute. */
 static void on_event(struct bufferevent *events, short what, void *argument)
 {
     struct client *client = argument;
-    if ((what & BEV_EVENT_EOF) == 0 || client->closing || unsent(client) == 0) {
+    (void)events;
+    bool closed = client->closing && unsent(client) == 0;
+    if ((what & BEV_EVENT_EOF) == 0 || closed || is_gone(client)) {
         client_free(client);
         return;
     }
-    client->closing = true;
     client->ended = true;
-    client_leave(client);
-    bufferevent_disable(events, EV_READ);
+    client_review(client);
 }
 
 static void on_linger(evutil_socket_t unused, short what, void *argument)
@@ -239,15 +272,10 @@ static struct client *client_new(struct server *server, evutil_socket_t descript
     client->server = server;
     client->turn = evtimer_new(server->base, on_turn, client);
     client->linger = evtimer_new(server->base, on_linger, client);
-    client->events = bufferevent_socket_new(server->base, descriptor, 0);
-    if (client->events == NULL || client->turn == NULL || client->linger == NULL) {
-        if (client->turn != NULL)
-            event_free(client->turn);
-        if (client->linger != NULL)
-            event_free(client->linger);
-        if (client->events != NULL)
-            bufferevent_free(client->events);
-        free(client);
+    if (client->turn != NULL && client->linger != NULL)
+        client->events = bufferevent_socket_new(server->base, descriptor, BEV_OPT_CLOSE_ON_FREE);
+    if (client->events == NULL) {
+        client_destroy(client);
         return NULL;
     }
     client->id = ++server->last_id;
@@ -421,6 +449,12 @@ void server_send(struct client *client, const char *text, size_t length)
     struct evbuffer *output = bufferevent_get_output(client->events);
     evbuffer_add(output, text, length);
     evbuffer_add(output, "\n", 1);
+}
+
+void server_idle(struct client *client)
+{
+    if (client->ended)
+        event_active(client->turn, EV_TIMEOUT, 0);
 }
 
 bool server_is_slow(const struct client *client)

@@ -5,8 +5,9 @@
  *
  * A client that reads slowly delays nobody: once SERVER_BACKLOG bytes wait
  * for it, its requests are left unread until half of them are gone, and if
- * none goes for a minute it is closed. The end of a client's stream is the
- * end of the client: what it has been sent is still flushed.
+ * none goes for a minute it is closed. A client that has ended only its own
+ * stream gets its answers still, and is closed once there is nothing more to
+ * come; one that is gone altogether is closed at once.
  *
  * Everything here is for the loop thread.
  */
@@ -35,6 +36,8 @@ struct server_handlers {
     const char *(*too_many)(void *context);
     /* The client is gone; `user` is not used after this. */
     void (*closed)(void *context, void *user);
+    /* Whether more is to come for a client that sends nothing any more. NULL: never. */
+    bool (*busy)(void *context, void *user);
 };
 
 /* A server with no listeners. `handlers` is borrowed. NULL when memory is short. */
@@ -61,6 +64,12 @@ bool server_unsent(const struct server *server);
 
 /* Sends a line to a client; `text` comes without newline. Dropped when the client is going. */
 void server_send(struct client *client, const char *text, size_t length);
+
+/*
+ * Tells that a client is no longer `busy`, perhaps with the last answer still
+ * to be sent before the loop goes on: where its stream has ended it is closed.
+ */
+void server_idle(struct client *client);
 
 /* Whether more than SERVER_BACKLOG bytes wait for the client. */
 bool server_is_slow(const struct client *client);

@@ -16,7 +16,7 @@ struct root_file {
 };
 
 static const struct strict_key root_keys[] = {
-    { .name = "server", .type = STRICT_GROUP, .required = true, .help = "where clients connect" },
+    { .name = "server", .type = STRICT_GROUP, .help = "where clients connect" },
     { .name = "profiles",
       .type = STRICT_TEXT,
       .offset = offsetof(struct root_file, profiles),
@@ -40,12 +40,15 @@ static const struct strict_key root_keys[] = {
 
 #define SERVER(name) offsetof(struct bench_server, name)
 
+/* Where the gradus command looks when nobody tells it otherwise. */
+#define DEFAULT_SOCKET "/run/gradus/gradus.sock"
+
 static const struct strict_key server_keys[] = {
     { .name = "unix",
       .type = STRICT_TEXT,
       .offset = SERVER(unix_path),
       .size = sizeof((struct bench_server *)NULL)->unix_path,
-      .help = "path of the Unix socket; default none" },
+      .help = "path of the Unix socket, \"\" for none; default \"" DEFAULT_SOCKET "\"" },
     { .name = "tcp", .type = STRICT_GROUP, .help = "TCP socket; default none" },
     { .name = "line_limit",
       .type = STRICT_SIZE,
@@ -88,7 +91,8 @@ static void take_server(struct settings *settings)
     struct bench_server *server = &settings->bench->server;
     const config_setting_t *group = strict_member(settings->root, "server");
 
-    *server = (struct bench_server) { .line_limit = 1048576, .clients = 64 };
+    *server =
+        (struct bench_server) { .unix_path = DEFAULT_SOCKET, .line_limit = 1048576, .clients = 64 };
     if (group == NULL || !config_setting_is_group(group)) {
         return;
     }
@@ -144,7 +148,7 @@ static bool take_digest(struct bench *bench, const char *text)
     if (whole == NULL) {
         return false;
     }
-    memcpy(whole, text, length);
+    memcpy(whole, text, length + 1);
     for (size_t i = 0; i < bench->profile_count; i++) {
         memcpy(whole + length, bench->profiles[i]->digest, each);
         length += each;

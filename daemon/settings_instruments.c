@@ -77,7 +77,7 @@ static bool suggest(const char *folder, const char *wanted, char guess[BENCH_NAM
         size_t distance = nearest.distance;
         nearest_offer(&nearest, wanted, name);
         if (nearest.word != before || nearest.distance != distance) {
-            strcpy(guess, name);
+            memcpy(guess, name, length - 3);
             nearest.word = guess;
         }
     }
@@ -104,8 +104,8 @@ static void no_such_profile(const struct settings *settings, const config_settin
 static const struct profile *keep_profile(struct settings *settings, struct profile *profile)
 {
     struct bench *bench = settings->bench;
-    struct profile **profiles =
-        realloc(bench->profiles, (bench->profile_count + 1) * sizeof(*profiles));
+    size_t size = (bench->profile_count + 1) * sizeof(struct profile *);
+    struct profile **profiles = realloc(bench->profiles, size);
 
     if (profiles == NULL) {
         problems_at(settings->problems, settings->root, "no memory");
@@ -136,7 +136,7 @@ static const struct profile *load_profile(struct settings *settings, const confi
 static const struct profile *find_profile(struct settings *settings, size_t index,
                                           const config_setting_t *at, const char *name)
 {
-    strcpy(settings->profile_names[index], name);
+    snprintf(settings->profile_names[index], BENCH_NAME, "%s", name);
     for (size_t i = 0; i < index; i++) {
         if (strcmp(settings->profile_names[i], name) == 0) {
             return settings->bench->instruments[i].profile;

@@ -3,7 +3,6 @@
 #include "settings_priv.h"
 
 #include <ctype.h>
-#include <stdlib.h>
 #include <string.h>
 
 static bool is_name(const char *text)
@@ -69,14 +68,25 @@ static int days_in(int year, int month)
     return days[month - 1] + (month == 2 && leap ? 1 : 0);
 }
 
+/* The number that `count` digits spell. */
+static int digits(const char *text, int count)
+{
+    int number = 0;
+
+    for (int i = 0; i < count; i++) {
+        number = 10 * number + (text[i] - '0');
+    }
+    return number;
+}
+
 bool settings_is_date(const char *text)
 {
     if (!has_date_form(text)) {
         return false;
     }
-    int year = atoi(text);
-    int month = atoi(text + 5);
-    int day = atoi(text + 8);
+    int year = digits(text, 4);
+    int month = digits(text + 5, 2);
+    int day = digits(text + 8, 2);
 
     return year >= 1970 && month >= 1 && month <= 12 && day >= 1 && day <= days_in(year, month);
 }

@@ -76,10 +76,11 @@ static void job_unlink(struct job *job)
 /* From here on nobody waits for the job. */
 static job_done *job_settle(struct job *job)
 {
+    const struct crew_hooks *hooks = &job->station->crew->hooks;
     job_done *done = job->done;
     job->done = NULL;
-    if (job->session != NULL)
-        job->session->jobs--;
+    if (job->session != NULL && --job->session->jobs == 0)
+        hooks->idle(hooks->context, job->session);
     job->session = NULL;
     if (job->alarm != NULL)
         evtimer_del(job->alarm);

@@ -20,6 +20,8 @@ struct crew_hooks {
     void *context;
     /* A job has come back with its outcome, asked for still or not. Before its `done`. */
     void (*returned)(void *context, struct job *job);
+    /* A session has no open job any more; its last one is about to be `done`. */
+    void (*idle)(void *context, struct session *session);
     /* After crew_stop(): all instruments have been let go. */
     void (*ended)(void *context);
 };

@@ -190,8 +190,8 @@ void worker_push(struct worker *worker, struct job *job)
 {
     pthread_mutex_lock(&worker->lock);
     queue_push(&worker->queue, &job->queued);
-    pthread_cond_signal(&worker->changed);
     pthread_mutex_unlock(&worker->lock);
+    pthread_cond_signal(&worker->changed); /* outside, or it would wake to find the lock held */
 }
 
 bool worker_cancel(struct worker *worker, struct job *job)

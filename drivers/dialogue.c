@@ -102,6 +102,9 @@ static bool open_link(struct dialogue *dialogue, struct deadline deadline, struc
     dialogue->link = link_open(&dialogue->spec, deadline, failure);
     if (!dialogue->link)
         return false;
+    /* A serial line brings what was asked before it was closed; a new stream does not. */
+    if (dialogue->spec.kind != LINK_SERIAL)
+        dialogue->unanswered = 0;
     dialogue->counters.opened++;
     return true;
 }
@@ -122,6 +125,7 @@ static bool come_in_step(struct dialogue *dialogue, struct deadline deadline,
     if (!fresh)
         dialogue->counters.resynchronised++;
     dialogue->in_step = true;
+    dialogue->unanswered = 0;
     dialogue->epoch++;
     return true;
 }
@@ -174,11 +178,19 @@ static bool may_send(const struct dialogue *dialogue, const char *text, struct d
 static bool not_refused(const struct protocol *protocol, const struct reply *reply,
                         struct failure *failure)
 {
+    char shown[80];
+
     if (!protocol->has_refusal || reply->count > REFUSAL_LENGTH ||
         regexec(&protocol->refusal, reply->bytes, 0, NULL, 0) != 0)
         return true;
     return failure_set(failure, FAILURE_INSTRUMENT_ERROR, NULL, NULL, "command refused with '%s'",
-                       reply->bytes);
+                       printable(reply->bytes, reply->count, shown, sizeof shown));
+}
+
+/* Whether each message has a reply of its own, so that none is taken for another's. */
+static bool answers_each(const struct protocol *protocol)
+{
+    return protocol->acknowledges || protocol->echo || protocol->prompt[0] != '\0';
 }
 
 /* What is wrong with an exchange decides whether the dialogue is still in step. */
@@ -186,7 +198,9 @@ static void judge(struct dialogue *dialogue, const struct failure *failure)
 {
     switch (failure->code) {
     case FAILURE_INSTRUMENT_ERROR:
-        return;
+        if (answers_each(dialogue->protocol))
+            return;
+        break;
     case FAILURE_TIMEOUT:
     case FAILURE_DEADLINE:
         dialogue->counters.timeouts++;
@@ -211,6 +225,8 @@ static bool finish(struct dialogue *dialogue, struct exchange *exchange, struct 
         return true;
     }
     tell_deadline(deadline, &exchange->failure);
+    if (exchange->sent && dialogue_is_identity_query(dialogue, exchange->text))
+        dialogue->unanswered++;
     dialogue_name_failure(dialogue, exchange->text, &exchange->failure);
     judge(dialogue, &exchange->failure);
     exchange_trace(dialogue, exchange);

@@ -117,8 +117,10 @@ bool dialogue_command(struct dialogue *dialogue, const char *text, struct deadli
  * protocol's reply time (conversion, acquisition); the whole never outlasts
  * `deadline`: FAILURE_TIMEOUT when the instrument's time ran out,
  * FAILURE_DEADLINE when the caller's did. On any failure the dialogue is
- * suspect, but for a refusal (FAILURE_INSTRUMENT_ERROR) and for a query that
- * was not sent because of its text or because no time was left.
+ * suspect, but for a query that was not sent because of its text or because
+ * no time was left, and for a refusal (FAILURE_INSTRUMENT_ERROR) that can
+ * only be this query's: without echo, prompt or acknowledgements a refusal
+ * may answer an earlier command, and the reply is still to come.
  */
 bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms,
                     reply_reader *reader, void *out, struct deadline deadline,

@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* As much as one read takes at most, and the room there is for it. */
-enum { CHUNK = 65536 };
+/* Room for what comes in at first, and the room a read must have at least. */
+enum { FIRST_ROOM = 65536, LEAST_ROOM = 4096 };
 
 /* A moment long ago: reading with it takes what is there and does not wait. */
 static const struct deadline no_wait = { 0 };
@@ -67,10 +67,11 @@ enum link_result dialogue_receive(struct dialogue *dialogue, bool *end, struct d
     enum link_result result;
     size_t count;
 
-    if (!buffer_reserve(input, input->count + CHUNK, failure))
+    if (!buffer_reserve(input, FIRST_ROOM, failure) ||
+        !buffer_reserve(input, input->count + LEAST_ROOM, failure))
         return LINK_BROKEN;
-    result = link_read(dialogue->link, input->bytes + input->count, CHUNK, &count, end, deadline,
-                       failure);
+    result = link_read(dialogue->link, input->bytes + input->count, input->capacity - input->count,
+                       &count, end, deadline, failure);
     if (result == LINK_BYTES)
         input->count += count;
     else if (result == LINK_BROKEN)

@@ -23,7 +23,8 @@ struct dialogue {
     char name[64];
     struct link *link; /* NULL: closed */
     bool in_step;
-    bool half_sent; /* the last message may have gone out in part */
+    bool half_sent;    /* the last message may have gone out in part */
+    size_t unanswered; /* identity queries whose answer may still come over this link */
     unsigned epoch;
     char identity[DIALOGUE_IDENTITY];
     struct dialogue_counters counters;
@@ -59,6 +60,9 @@ bool exchange_run(struct dialogue *dialogue, struct exchange *exchange);
 
 /* What ends a reply: NL unless the protocol has plain text with something else. */
 const char *dialogue_reply_terminator(const struct dialogue *dialogue);
+
+/* Whether a message is the identity query, whose answer could be taken for a later one's. */
+bool dialogue_is_identity_query(const struct dialogue *dialogue, const char *text);
 
 /* Shows an exchange to the trace, if there is one. */
 void exchange_trace(const struct dialogue *dialogue, const struct exchange *exchange);

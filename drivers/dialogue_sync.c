@@ -4,8 +4,9 @@
  * silent, ask who it is, throw away whatever comes before its identity as
  * late, and make sure that nothing comes behind it.
  *
- * Every identity query that went out without an answer is counted: its answer
- * may still come, and is waited for, so that it is never taken for another's.
+ * Every identity query that went out without an answer is counted, also those
+ * of earlier failed attempts on the same line: its answer may still come, and
+ * is waited for, so that it is never taken for another's.
  */
 #include "dialogue_priv.h"
 #include "printable.h"
@@ -21,7 +22,6 @@ struct sync {
     struct dialogue *dialogue;
     struct deadline deadline;
     struct exchange exchange; /* the identity query under way */
-    size_t unanswered;        /* identity queries whose answer has not come */
     size_t received;          /* bytes since the last silence */
     size_t begin;             /* first byte of the input that belongs to no line yet */
     size_t looked;            /* bytes of the input in which no end of line is */
@@ -189,17 +189,32 @@ static void strip_head(const struct sync *sync, struct line *line)
         continue;
 }
 
+/* Anything but printable ASCII is a damaged character. */
+static bool is_undamaged(const struct line *line)
+{
+    for (size_t i = 0; i < line->count; i++) {
+        if (line->bytes[i] < 0x20 || line->bytes[i] > 0x7e)
+            return false;
+    }
+    return true;
+}
+
 static bool is_identity(const struct sync *sync, const struct line *line)
 {
-    return line->count < DIALOGUE_IDENTITY && strlen(line->bytes) == line->count &&
+    return line->count < DIALOGUE_IDENTITY && is_undamaged(line) &&
            regexec(&sync->dialogue->protocol->identity, line->bytes, 0, NULL, 0) == 0;
+}
+
+bool dialogue_is_identity_query(const struct dialogue *dialogue, const char *text)
+{
+    return strcmp(text, dialogue->protocol->identity_query) == 0;
 }
 
 /* The identity query come back is no reply. */
 static bool is_echo(const struct sync *sync, const struct line *line)
 {
     return sync->dialogue->protocol->echo &&
-           strcmp(line->bytes, sync->dialogue->protocol->identity_query) == 0;
+           dialogue_is_identity_query(sync->dialogue, line->bytes);
 }
 
 /* Keeps what came instead of the identity, if it was all that came. */
@@ -211,7 +226,7 @@ static void note_other(struct sync *sync, const struct line *line)
         return;
     sync->lines++;
     printable(line->bytes, line->count, shown, sizeof shown);
-    if (sync->lines > 1)
+    if (sync->lines > 1 || !is_undamaged(line))
         sync->repeated = 0;
     else if (strcmp(shown, sync->other) == 0)
         sync->repeated++;
@@ -237,7 +252,7 @@ static enum outcome await_identity(struct sync *sync)
         if (deadline_passed(sync->exchange.limit))
             return SYNC_AGAIN;
     }
-    sync->unanswered--;
+    sync->dialogue->unanswered--;
     sync->repeated = 0;
     sync->exchange.done_at = monotonic_now();
     snprintf(sync->dialogue->identity, sizeof sync->dialogue->identity, "%s", line.bytes);
@@ -264,7 +279,7 @@ static enum outcome settle(struct sync *sync)
     struct line line;
 
     for (;;) {
-        bool waiting = sync->unanswered > 0 || !is_prompt_there(sync);
+        bool waiting = sync->dialogue->unanswered > 0 || !is_prompt_there(sync);
         struct deadline silence = deadline_in(waiting ? protocol->reply_ms : protocol->quiet_ms);
         enum outcome outcome;
 
@@ -272,9 +287,11 @@ static enum outcome settle(struct sync *sync)
             return out_of_time(sync);
         if (take_line(sync, &line)) {
             strip_head(sync, &line);
-            if (!is_identity(sync, &line) || sync->unanswered == 0)
+            if (is_echo(sync, &line) && sync->dialogue->unanswered > 0)
+                continue;
+            if (!is_identity(sync, &line) || sync->dialogue->unanswered == 0)
                 return SYNC_AGAIN;
-            sync->unanswered--;
+            sync->dialogue->unanswered--;
             continue;
         }
         forget_lines(sync);
@@ -303,7 +320,7 @@ static enum outcome ask_identity(struct sync *sync)
     if (!dialogue_send(dialogue, protocol->identity_query, protocol->command_terminator,
                        sync->exchange.limit, sync_failure(sync)))
         return SYNC_LOST;
-    sync->unanswered++;
+    sync->dialogue->unanswered++;
     outcome = await_identity(sync);
     if (outcome == SYNC_DONE)
         outcome = settle(sync);

@@ -38,11 +38,11 @@ static bool read_pattern(const struct reply *reply, struct measured *measured,
     }
     if (regexec(&answer->pattern, reply->bytes, 2, groups, 0) != 0 || groups[1].rm_so < 0)
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL,
-                           "an answer of the form the profile gives", "%.64s", reply->bytes);
+                           "an answer of the form the profile gives", "'%.64s'", reply->bytes);
     size_t length = (size_t)(groups[1].rm_eo - groups[1].rm_so);
     const char *text = reply->bytes + groups[1].rm_so;
     if (!decimal_parse(text, length, &measured->number))
-        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a decimal number", "%.*s",
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a decimal number", "'%.*s'",
                            (int)(length < 64 ? length : 64), text);
     measured->overload = number_classify(measured->number) != SPECIAL_NONE;
     return true;
@@ -68,7 +68,7 @@ static bool read_text(const struct reply *reply, void *out, struct failure *fail
     const char *expected = out;
     if (strlen(expected) == reply->count && memcmp(expected, reply->bytes, reply->count) == 0)
         return true;
-    return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, expected, "%.64s", reply->bytes);
+    return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, expected, "'%.64s'", reply->bytes);
 }
 
 /* Asks which channel is connected, where the instrument can say. */

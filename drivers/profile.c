@@ -135,7 +135,7 @@ static void take_name(struct profile *profile, const char *path, struct problems
     }
     memcpy(profile->name, base, length);
     profile->name[length] = '\0';
-    strcpy(profile->path, path);
+    snprintf(profile->path, sizeof profile->path, "%s", path);
 }
 
 static struct profile_owner *owner_new(void)

@@ -3,12 +3,13 @@
 
 #include "printable.h"
 
+#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
 enum { IDENTITY_FIELDS = 4, IDENTITY_LENGTH = 72 };
 
-static const double largest_exact = 9007199254740992.0; /* 2^53 */
+static const uint64_t largest_exact = UINT64_C(1) << 53;
 
 /* A walk through a message body. */
 struct walk {
@@ -53,22 +54,22 @@ static bool at_separator(const struct walk *walk)
 }
 
 /* The value of a digit in bases up to 16, or 16 for what is no digit. */
-static int digit_value(char c)
+static unsigned digit_value(char c)
 {
     if (is_digit(c))
-        return c - '0';
+        return (unsigned)(c - '0');
     if (c >= 'A' && c <= 'F')
-        return c - 'A' + 10;
+        return (unsigned)(c - 'A') + 10;
     if (c >= 'a' && c <= 'f')
-        return c - 'a' + 10;
+        return (unsigned)(c - 'a') + 10;
     return 16;
 }
 
 /* Digits behind #H, #Q or #B. */
-static bool take_based(struct walk *walk, int base, struct element *element)
+static bool take_based(struct walk *walk, unsigned base, struct element *element)
 {
     const char *begin = walk->at;
-    double value = 0;
+    uint64_t value = 0;
 
     for (; walk->at < walk->end && digit_value(*walk->at) < base; walk->at++) {
         value = value * base + digit_value(*walk->at);
@@ -78,7 +79,7 @@ static bool take_based(struct walk *walk, int base, struct element *element)
     if (walk->at == begin)
         return unexpected(walk, "digits", "no digit of the base");
     element->type = ELEMENT_INTEGER;
-    element->number = value;
+    element->number = (double)value;
     return true;
 }
 
@@ -251,7 +252,7 @@ bool response_parse(const char *body, size_t count, struct element *elements, si
 bool response_number(const char *body, size_t count, double *number, enum number_special *special,
                      struct failure *failure)
 {
-    struct element element;
+    struct element element = { .special = SPECIAL_NONE };
     size_t n;
     char shown[80];
 

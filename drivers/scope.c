@@ -121,13 +121,18 @@ static bool wait_done(struct panel *panel, const struct scope *scope, double pat
             return true;
         if (deadline_passed(patience)) {
             dialogue_suspect(panel->dialogue);
-            return failure_set(failure, FAILURE_TIMEOUT, panel->name, NULL,
-                               "the acquisition did not finish within %g ms", patience_ms);
+            return failure_set(
+                failure, deadline_passed(deadline) ? FAILURE_DEADLINE : FAILURE_TIMEOUT,
+                panel->name, NULL, "the acquisition did not finish within %g ms", patience_ms);
         }
         poll(NULL, 0, DONE_POLL_MS);
     }
 }
 
+/*
+ * A start that was refused would leave the last record to be fetched as a
+ * fresh one, so the error queue is read where there is one.
+ */
 static bool acquire(struct panel *panel, const struct scope *scope,
                     const struct command_values *values, struct deadline deadline,
                     struct failure *failure)
@@ -138,7 +143,8 @@ static bool acquire(struct panel *panel, const struct scope *scope,
             !dialogue_command(panel->dialogue, filled, deadline, failure))
             return false;
     double patience = scope->acquire_ms + values->duration * 1000;
-    return !scope->done.query[0] || wait_done(panel, scope, patience, deadline, failure);
+    return (!scope->done.query[0] || wait_done(panel, scope, patience, deadline, failure)) &&
+           dialogue_check_errors(panel->dialogue, deadline, failure);
 }
 
 static bool read_interval(const struct reply *reply, void *out, struct failure *failure)
@@ -149,7 +155,7 @@ static bool read_interval(const struct reply *reply, void *out, struct failure *
         return false;
     if (special != SPECIAL_NONE || !(interval > 0))
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a sample interval above zero",
-                           "%.64s", reply->bytes);
+                           "'%.64s'", reply->bytes);
     *(double *)out = interval;
     return true;
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "nearest.h"
+#include "pattern.h"
 #include "strict.h"
 #include "utf8.h"
 
@@ -252,10 +253,7 @@ static bool take_pattern(const struct strict_key *key, const config_setting_t *s
     if (text == NULL) {
         return wrong_type(key, setting, problems);
     }
-    int code = regcomp(field, text, REG_EXTENDED);
-    if (code != 0) {
-        regerror(code, field, reason, sizeof reason);
-        memset(field, 0, sizeof(regex_t));
+    if (!pattern_compile(field, text, reason, sizeof reason)) {
         problems_at(problems, setting,
                     "\"%s\" is no regular expression (%s), expected a POSIX extended one",
                     key->name, reason);

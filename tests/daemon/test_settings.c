@@ -21,8 +21,7 @@
 
 enum { LINE = 1024 };
 
-static const char server[] =
-    "server = { };\n"
+static const char common[] =
     "profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
     "instruments = ( { name = \"tm55\"; profile = \"tarnwerk-tm55\"; link = \"tcp:a:1\"; },\n"
     "    { name = \"ts8\"; profile = \"tarnwerk-ts8\"; link = \"tcp:a:2\"; } );\n"
@@ -37,7 +36,7 @@ static struct bench *read_point(const char *keys, struct problems *problems)
     char text[4096];
 
     int length =
-        snprintf(text, sizeof text, "%spoints = ( { name = \"p\"; %s } );\n", server, keys);
+        snprintf(text, sizeof text, "%spoints = ( { name = \"p\"; %s } );\n", common, keys);
     assert_in_range(length, 1, sizeof text - 1);
     return settings_read(text, (size_t)length, "test.cfg", problems);
 }
@@ -149,6 +148,40 @@ static void test_no_file(void **state)
     problems_free(&problems);
 }
 
+static void server_of(const char *group, struct bench_server *server)
+{
+    struct problems problems = { 0 };
+    char text[4096];
+
+    snprintf(text, sizeof text,
+             "%s%spoints = ( { name = \"p\"; instrument = \"tm55\"; probe = \"direct\"; "
+             "quantity = \"dc voltage\"; } );\n",
+             group, common);
+    struct bench *bench = settings_read(text, strlen(text), "test.cfg", &problems);
+    show(&problems);
+    assert_non_null(bench);
+    *server = bench->server;
+    bench_unref(bench);
+}
+
+static void test_where_the_server_listens(void **state)
+{
+    (void)state;
+    struct bench_server server;
+
+    server_of("", &server);
+    assert_string_equal(server.unix_path, "/run/gradus/gradus.sock");
+    assert_string_equal(server.tcp_address, "");
+    server_of("server = { tcp = { port = 7425; }; };\n", &server);
+    assert_string_equal(server.unix_path, "/run/gradus/gradus.sock");
+    assert_string_equal(server.tcp_address, "127.0.0.1");
+    server_of("server = { unix = \"\"; tcp = { address = \"::1\"; port = 7425; }; };\n", &server);
+    assert_string_equal(server.unix_path, "");
+    assert_string_equal(server.tcp_address, "::1");
+    server_of("server = { unix = \"/tmp/s\"; };\n", &server);
+    assert_string_equal(server.unix_path, "/tmp/s");
+}
+
 /* All letters but one of a good point: none of the cut texts may be taken as a whole. */
 static void test_cut_short(void **state)
 {
@@ -158,7 +191,7 @@ static void test_cut_short(void **state)
         "quantity = \"dc voltage\"; } ";
     char text[4096];
 
-    snprintf(text, sizeof text, "%s%s", server, points);
+    snprintf(text, sizeof text, "%s%s", common, points);
     size_t length = strlen(text);
     for (size_t cut = 0; cut < length; cut++) {
         struct problems problems = { 0 };
@@ -193,7 +226,7 @@ static void test_defaults(void **state)
         good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
     const struct bench_point *point = bench_point(bench, "p");
 
-    assert_string_equal(bench->server.unix_path, "");
+    assert_string_equal(bench->server.unix_path, "/run/gradus/gradus.sock");
     assert_string_equal(bench->server.tcp_address, "");
     assert_int_equal(bench->server.line_limit, 1048576);
     assert_int_equal(bench->server.clients, 64);
@@ -236,6 +269,58 @@ static void test_values(void **state)
     assert_true(bench->probes[2].factor == 10.0); /* 0.1 V/A */
     assert_int_equal(bench->probes[2].dimension, DIMENSION_CURRENT);
     assert_int_equal(bench->probes[3].dimension, DIMENSION_SIGNAL);
+    bench_unref(bench);
+}
+
+static void test_loading(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *keys;
+        bool correct;
+    } cases[] = {
+        { "quantity = \"dc voltage\"; probe = \"direct\";", true },
+        { "quantity = \"dc voltage\"; probe = \"direct\"; loading = \"correct\";", true },
+        { "quantity = \"dc voltage\"; probe = \"direct\"; loading = \"report\";", false },
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char keys[256];
+        snprintf(keys, sizeof keys,
+                 "instrument = \"tm55\"; source_resistance = 1e3; "
+                 "source_resistance_tolerance_percent = 1; %s",
+                 cases[i].keys);
+        struct bench *bench = good_point(keys);
+        assert_int_equal(bench->points[0].correct_loading, cases[i].correct);
+        bench_unref(bench);
+    }
+}
+
+/* Instruments of one type share the profile; a leap day is a day. */
+static void test_same_type(void **state)
+{
+    (void)state;
+    static const char text[] =
+        "server = { }; profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
+        "instruments = (\n"
+        "  { name = \"a\"; profile = \"oldmere-b4\"; link = \"tcp:a:1\";\n"
+        "    calibration_due = \"2028-02-29\"; ambient_c = 30; },\n"
+        "  { name = \"b\"; profile = \"oldmere-b4\"; link = \"serial:/dev/ttyS0\";\n"
+        "    calibration_due = \"2000-02-29\"; serial = { baud = 4800; framing = \"7E2\"; }; } );\n"
+        "points = ( { name = \"p\"; instrument = \"b\"; probe = \"direct\";\n"
+        "  quantity = \"dc voltage\"; } );\n";
+    struct problems problems = { 0 };
+    struct bench *bench = settings_read(text, sizeof text - 1, "test.cfg", &problems);
+
+    show(&problems);
+    assert_non_null(bench);
+    assert_int_equal(bench->profile_count, 1);
+    assert_ptr_equal(bench->instruments[0].profile, bench->instruments[1].profile);
+    assert_true(bench->instruments[0].ambient == 30.0 && bench->instruments[1].ambient == 23.0);
+    assert_int_equal(bench->instruments[1].link.line.baud, 4800);
+    assert_int_equal(bench->instruments[1].link.line.data_bits, 7);
+    assert_int_equal(bench->instruments[1].link.line.parity, 'E');
+    assert_int_equal(bench->instruments[1].link.line.stop_bits, 2);
     bench_unref(bench);
 }
 
@@ -358,12 +443,13 @@ static void test_keys_are_printed(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_bad_files),        cmocka_unit_test(test_no_file),
-        cmocka_unit_test(test_cut_short),        cmocka_unit_test(test_shipped),
-        cmocka_unit_test(test_defaults),         cmocka_unit_test(test_values),
-        cmocka_unit_test(test_at_input),         cmocka_unit_test(test_edges),
-        cmocka_unit_test(test_digests),          cmocka_unit_test(test_references),
-        cmocka_unit_test(test_keys_are_printed),
+        cmocka_unit_test(test_bad_files),  cmocka_unit_test(test_no_file),
+        cmocka_unit_test(test_cut_short),  cmocka_unit_test(test_shipped),
+        cmocka_unit_test(test_defaults),   cmocka_unit_test(test_where_the_server_listens),
+        cmocka_unit_test(test_values),     cmocka_unit_test(test_loading),
+        cmocka_unit_test(test_same_type),  cmocka_unit_test(test_at_input),
+        cmocka_unit_test(test_edges),      cmocka_unit_test(test_digests),
+        cmocka_unit_test(test_references), cmocka_unit_test(test_keys_are_printed),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -43,7 +43,9 @@ static void replace(char text[TEXT], const char *from, const char *to)
     size_t rest = strlen(at + strlen(from)) + 1;
     assert_true((size_t)(at - text) + strlen(to) + rest <= TEXT);
     memmove(at + strlen(to), at + strlen(from), rest);
-    memcpy(at, to, strlen(to));
+    for (size_t i = 0; to[i] != '\0'; i++) {
+        at[i] = to[i];
+    }
 }
 
 struct mistake {

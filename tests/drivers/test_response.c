@@ -257,7 +257,7 @@ static void only_the_head_of_an_element_opens_strings_and_blocks(void **state)
     size_t body;
 
     (void)state;
-    assert_int_equal(whole("MAKER,5\" SCREEN,#1,A#9\n", 23, false, 100, &body), FRAME_INCOMPLETE);
+    assert_int_equal(whole("MAKER,5\" SCREEN,#15A#9\n", 23, false, 100, &body), FRAME_INCOMPLETE);
     assert_int_equal(whole("MAKER,5\" SCREEN,A#9\n", 20, false, 100, &body), FRAME_COMPLETE);
     assert_int_equal(whole("1, \"a\n\"\n", 8, false, 100, &body), FRAME_COMPLETE);
     assert_int_equal(body, 7);

@@ -145,20 +145,29 @@ static void bad_blocks_are_refused(void **state)
     bench_free(bench);
 }
 
+static size_t size_of(enum sample_format format)
+{
+    static const size_t sizes[] = { 1, 1, 2, 2, 4, 8 };
+
+    return sizes[format];
+}
+
+/* As many whole samples as were asked for, and a part of another. */
 static void half_a_sample_is_refused(void **state)
 {
     static const enum sample_format formats[] = { SAMPLE_INT16, SAMPLE_UINT16, SAMPLE_REAL32,
                                                   SAMPLE_REAL64 };
-    static char block[] = "#279"
-                          "..........................................................."
-                          "....................";
 
     (void)state;
     for (size_t i = 0; i < sizeof formats / sizeof *formats; i++) {
         struct bench *bench = bench_new(ENCODING_BLOCK, formats[i]);
+        size_t whole = POINTS * size_of(formats[i]);
+        char block[4 + 8 * (POINTS + 1)] = "";
 
-        bench->scope.points = 79;
-        refused(bench, block, sizeof block - 1);
+        snprintf(block, sizeof block, "#2%02zu", whole + 1);
+        refused(bench, block, 4 + whole + 1);
+        snprintf(block, sizeof block, "#2%02zu", whole);
+        accepted(bench, block, 4 + whole);
         bench_free(bench);
     }
 }
@@ -258,13 +267,6 @@ static uint64_t draw(uint64_t *state)
     *state ^= *state << 25;
     *state ^= *state >> 27;
     return *state * UINT64_C(2685821657736338717);
-}
-
-static size_t size_of(enum sample_format format)
-{
-    static const size_t sizes[] = { 1, 1, 2, 2, 4, 8 };
-
-    return sizes[format];
 }
 
 /* A sample's bits, least significant first, and the number they stand for. */

@@ -1,13 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Strict reading: the scan of the text, includes, tables of keys, guesses.
+ * Strict reading: the scan of the text, tables of keys.
  * What the library itself takes wrongly is in tests/reference/test_libconfig_cases.c.
  */
-#include "../../drivers/joined.h"
-#include "../../drivers/nearest.h"
 #include "../../drivers/strict.h"
-#include "../../drivers/strict_number.h"
-#include "../../drivers/utf8.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -15,8 +11,6 @@
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
 #include <cmocka.h>
 
@@ -125,154 +119,6 @@ static void test_all_at_once(void **state)
                                            "(expected NAME = VALUE;)");
     problems_free(&problems);
 }
-
-/* ---- includes, in a folder of their own */
-
-struct folder {
-    char path[64];
-};
-
-static int folder_make(void **state)
-{
-    struct folder *folder = calloc(1, sizeof *folder);
-
-    strcpy(folder->path, "/tmp/strict-XXXXXX");
-    *state = folder;
-    return mkdtemp(folder->path) != NULL ? 0 : -1;
-}
-
-static int folder_remove(void **state)
-{
-    static const char *const names[] = { "top.cfg", "a.inc", "sub/b.inc", "sub/c.inc", "pipe" };
-    struct folder *folder = *state;
-    char path[128];
-
-    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
-        snprintf(path, sizeof path, "%s/%s", folder->path, names[i]);
-        unlink(path);
-    }
-    snprintf(path, sizeof path, "%s/sub", folder->path);
-    rmdir(path);
-    rmdir(folder->path);
-    free(folder);
-    return 0;
-}
-
-static void write_file(const struct folder *folder, const char *name, const char *text)
-{
-    char path[128];
-
-    snprintf(path, sizeof path, "%s/sub", folder->path);
-    mkdir(path, 0700);
-    snprintf(path, sizeof path, "%s/%s", folder->path, name);
-    FILE *file = fopen(path, "w");
-    assert_non_null(file);
-    assert_true(fputs(text, file) >= 0);
-    assert_int_equal(fclose(file), 0);
-}
-
-static bool read_top(const struct folder *folder, config_t *config, struct problems *problems)
-{
-    char path[128];
-
-    snprintf(path, sizeof path, "%s/top.cfg", folder->path);
-    config_init(config);
-    return strict_read_file(config, path, problems);
-}
-
-/* Relative to the including file, with lines that are each file's own. */
-static void test_include(void **state)
-{
-    const struct folder *folder = *state;
-    struct problems problems = { 0 };
-    char expected[128];
-    config_t config;
-
-    write_file(folder, "top.cfg", "a = 1;\n@include \"sub/b.inc\"\nd = 4;\n");
-    write_file(folder, "sub/b.inc", "\nb = 2;\n  @include \"c.inc\" # and a comment");
-    write_file(folder, "sub/c.inc", "\n\nc = 3; // no line end");
-    assert_true(read_top(folder, &config, &problems));
-    assert_int_equal(problems.total, 0);
-    assert_int_equal(config_setting_length(config_root_setting(&config)), 4);
-    assert_int_equal(strict_line(config_lookup(&config, "b")), 2);
-    assert_int_equal(strict_line(config_lookup(&config, "c")), 3);
-    assert_int_equal(strict_line(config_lookup(&config, "d")), 3);
-    problems_at(&problems, config_lookup(&config, "c"), "here");
-    snprintf(expected, sizeof expected, "%s/sub/c.inc:3: here", folder->path);
-    assert_string_equal(problems.lines[0], expected);
-    assert_non_null(strstr(strict_text(&config), "c = 3;"));
-    problems_free(&problems);
-    config_destroy(&config);
-}
-
-/* The same file twice is no cycle; itself from within itself is, at any depth. */
-static void test_include_cycle(void **state)
-{
-    const struct folder *folder = *state;
-    struct problems problems = { 0 };
-    config_t config;
-
-    write_file(folder, "top.cfg", "x = {\n@include \"a.inc\"\n};\ny = {\n@include \"a.inc\"\n};\n");
-    write_file(folder, "a.inc", "a = 1;");
-    assert_true(read_top(folder, &config, &problems));
-    assert_int_equal(problems.total, 0);
-    config_destroy(&config);
-
-    write_file(folder, "a.inc", "@include \"sub/../sub/b.inc\"\n");
-    write_file(folder, "sub/b.inc", "@include \"../top.cfg\"\n");
-    assert_false(read_top(folder, &config, &problems));
-    assert_int_equal(problems.total, 2);
-    assert_non_null(strstr(problems.lines[0], "/sub/b.inc:1: "));
-    assert_non_null(strstr(problems.lines[0], "is included from within itself"));
-    problems_free(&problems);
-    config_destroy(&config);
-}
-
-/* Nothing but regular files is opened for reading, and nothing is waited for. */
-static void test_include_what_is_no_file(void **state)
-{
-    const struct folder *folder = *state;
-    struct problems problems = { 0 };
-    char path[128];
-    config_t config;
-
-    snprintf(path, sizeof path, "%s/pipe", folder->path);
-    assert_int_equal(mkfifo(path, 0600), 0);
-    write_file(folder, "top.cfg", "@include \"pipe\"\n@include \"sub\"\n@include \"none\"\n");
-    assert_false(read_top(folder, &config, &problems));
-    assert_int_equal(problems.total, 3);
-    assert_non_null(strstr(problems.lines[0], "a device or pipe, expected a regular file"));
-    assert_non_null(strstr(problems.lines[1], "a folder, expected a regular file"));
-    assert_non_null(strstr(problems.lines[2], "No such file"));
-    problems_free(&problems);
-    config_destroy(&config);
-}
-
-/* Includes can multiply; the joined text cannot grow without end. */
-static void test_include_bomb(void **state)
-{
-    const struct folder *folder = *state;
-    struct problems problems = { 0 };
-    config_t config;
-    char *text = malloc(300 * 20 + 1);
-
-    assert_non_null(text);
-    text[0] = '\0';
-    for (int i = 0; i < 300; i++) {
-        strcat(text, "@include \"a.inc\"\n");
-    }
-    write_file(folder, "top.cfg", text);
-    memset(text, '\n', strlen(text)); /* 5400 lines, 300 times */
-    write_file(folder, "a.inc", text);
-    assert_false(read_top(folder, &config, &problems));
-    assert_non_null(strstr(problems.lines[0], "too much text"));
-    assert_int_equal(problems.total, 1);
-    problems_free(&problems);
-    config_destroy(&config);
-    free(text);
-}
-
-/* ---- tables */
 
 enum colour { RED, GREEN };
 
@@ -420,6 +266,25 @@ static void test_table_takes(void **state)
     config_destroy(&config);
 }
 
+/* Bounds belong to what is taken. */
+static void test_table_bounds(void **state)
+{
+    (void)state;
+    static const char *const cases[] = { "number = 1; needed = true;",
+                                         "number = 10; needed = true;" };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct problems problems = { 0 };
+        struct target target = untouched;
+        config_t config;
+        config_init(&config);
+        assert_true(strict_read_text(&config, cases[i], strlen(cases[i]), "f.cfg", &problems));
+        assert_true(strict_group(config_root_setting(&config), keys, &target, &problems));
+        assert_true(target.number == (i == 0 ? 1.0 : 10.0));
+        config_destroy(&config);
+    }
+}
+
 static void test_texts(void **state)
 {
     (void)state;
@@ -466,99 +331,14 @@ static void test_many_problems(void **state)
     problems_free(&problems);
 }
 
-/* ---- guesses and encodings */
-
-static void test_distance(void **state)
-{
-    (void)state;
-    static const struct {
-        const char *word;
-        const char *other;
-        size_t distance;
-    } cases[] = {
-        { "", "", 0 },        { "abc", "abc", 0 },  { "", "abc", 3 },
-        { "abc", "", 3 },     { "abc", "abd", 1 },  { "abc", "acb", 1 },
-        { "abc", "abcd", 1 }, { "abcd", "abc", 1 }, { "kitten", "sitting", 3 },
-        { "ca", "abc", 3 },
-    };
-
-    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-        assert_int_equal(nearest_distance(cases[i].word, cases[i].other), cases[i].distance);
-    }
-}
-
-static void test_nearest(void **state)
-{
-    (void)state;
-    struct nearest nearest = { 0 };
-
-    nearest_offer(&nearest, "expcted", "quantity");
-    assert_null(nearest.word);
-    nearest_offer(&nearest, "expcted", "rejected");
-    nearest_offer(&nearest, "expcted", "expected");
-    nearest_offer(&nearest, "expcted", "excepted");
-    assert_string_equal(nearest.word, "expected");
-    nearest = (struct nearest) { 0 };
-    nearest_offer(&nearest, "ab", "cd");
-    nearest_offer(&nearest, "", "a");
-    assert_null(nearest.word);
-}
-
-/* RFC 3629: overlong forms, surrogates and what lies beyond U+10FFFF are no UTF-8. */
-static void test_utf8(void **state)
-{
-    (void)state;
-    static const char *const bad[] = { "\x80",
-                                       "\xC0\x80",
-                                       "\xC1\xBF",
-                                       "\xE0\x9F\xBF",
-                                       "\xED\xA0\x80",
-                                       "\xF0\x8F\xBF\xBF",
-                                       "\xF4\x90\x80\x80",
-                                       "\xF5\x80\x80\x80",
-                                       "\xC3",
-                                       "\xE2\x82",
-                                       "\xC3(" };
-    static const char *const good[] = { "",
-                                        "ASCII",
-                                        "\xC2\x80",
-                                        "\xE0\xA0\x80",
-                                        "\xED\x9F\xBF",
-                                        "\xEF\xBF\xBF",
-                                        "\xF0\x90\x80\x80",
-                                        "\xF4\x8F\xBF\xBF" };
-
-    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
-        assert_int_equal(utf8_prefix(bad[i], strlen(bad[i])), 0);
-        assert_false(utf8_printable(bad[i]));
-    }
-    for (size_t i = 0; i < sizeof good / sizeof *good; i++) {
-        assert_int_equal(utf8_prefix(good[i], strlen(good[i])), strlen(good[i]));
-    }
-    assert_int_equal(utf8_prefix("ab\xFFzz", 5), 2);
-    assert_true(utf8_printable("5 µs"));
-    assert_false(utf8_printable("a\nb"));
-    assert_false(utf8_printable("a\x7F"));
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_text_refused),
-        cmocka_unit_test(test_nul_byte),
-        cmocka_unit_test(test_text_taken),
-        cmocka_unit_test(test_all_at_once),
-        cmocka_unit_test_setup_teardown(test_include, folder_make, folder_remove),
-        cmocka_unit_test_setup_teardown(test_include_cycle, folder_make, folder_remove),
-        cmocka_unit_test_setup_teardown(test_include_what_is_no_file, folder_make, folder_remove),
-        cmocka_unit_test_setup_teardown(test_include_bomb, folder_make, folder_remove),
-        cmocka_unit_test(test_table_refuses),
-        cmocka_unit_test(test_table_takes),
-        cmocka_unit_test(test_texts),
+        cmocka_unit_test(test_text_refused),  cmocka_unit_test(test_nul_byte),
+        cmocka_unit_test(test_text_taken),    cmocka_unit_test(test_all_at_once),
+        cmocka_unit_test(test_table_refuses), cmocka_unit_test(test_table_takes),
+        cmocka_unit_test(test_table_bounds),  cmocka_unit_test(test_texts),
         cmocka_unit_test(test_many_problems),
-        cmocka_unit_test(test_distance),
-        cmocka_unit_test(test_nearest),
-        cmocka_unit_test(test_utf8),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -171,7 +171,8 @@ static void test_nesting(void **state)
         config_t config;
 
         assert_non_null(text);
-        memcpy(text, "x=", 2);
+        text[0] = 'x';
+        text[1] = '=';
         memset(text + 2, '(', depth);
         memset(text + 2 + depth, ')', depth);
         config_init(&config);

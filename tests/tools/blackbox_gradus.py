@@ -160,9 +160,21 @@ class Measure(Case):
         self.assertEqual(heading.split(), ["point", "value", "uncertainty", "k", "verdict",
                                            "limits", "range", "instrument"])
         self.assertEqual(row, "rail_5v  5.0132 V  ± 0.0041 V   2.00  pass     "
-                              "4.75 V to 5.25 V   20 V  meter_a")
+                              "4.75 to 5.25 V   20 V  meter_a")
         self.assertEqual(warning, "rail_5v: warning: warmed up for 3 min only")
         self.assertEqual(err, "")
+
+    def test_a_narrow_terminal_gets_fewer_columns(self):
+        out, err = self.ask(bench(rail_5v=reading("rail_5v", limits=POINTS[0]["limits"])),
+                            "measure", "rail_5v", env=environment(COLUMNS="64"))
+        self.assertEqual(out, "point       value  uncertainty     k  verdict  limits\n"
+                              "rail_5v  5.0132 V  ± 0.0041 V   2.00  pass     4.75 to 5.25 V\n")
+        self.assertEqual(err, "gradus: no room on 64 columns for: range, instrument\n")
+        for nonsense in ("", "0", "x", "-1", "99999999999999999999"):
+            out, err = self.ask(bench(rail_5v=reading("rail_5v")), "measure", "rail_5v",
+                                env=environment(COLUMNS=nonsense))
+            self.assertIn("meter_a", out)
+            self.assertEqual(err, "")
 
     def test_digits(self):
         out, _ = self.ask(bench(rail_5v=reading("rail_5v")), "measure", "--digits=1", "rail_5v")
@@ -479,6 +491,20 @@ class Capture(Case):
         self.assertEqual(self.requests, [("capture", {"point": "sensor", "samples": 100000,
                                                       "deadline_ms": 10000})])
 
+    def test_what_is_zero_or_not_known_is_left_out(self):
+        out, _ = self.capture(CAPTURE)
+        self.assertIn("coupling dc\n", out)
+        self.assertIn("noise of a sample  5.000 mV", out)
+        quiet = {**CAPTURE, "parameters": {"mean": 1.0, "noise": 1e-16, "periods": 0}}
+        quiet["range"] = {**CAPTURE["range"], "offset": 0.5, "position": -0.2}
+        quiet["recorded"] = 5000
+        out, _ = self.capture(quiet)
+        self.assertNotIn("noise", out)
+        self.assertNotIn("periods", out)
+        self.assertIn("1000 of 5000 samples", out)
+        self.assertIn(", offset 500 mV at the input, zero trace 200 mV below the centre "
+                      "at the input\n", out)
+
     def test_ascii(self):
         for words, env in ((("--ascii",), environment()), ((), environment(LC_ALL="C"))):
             out, _ = self.capture(CAPTURE, *words, env=env)
@@ -554,7 +580,7 @@ class Others(Case):
     def test_points(self):
         out, _ = self.ask({"points": lambda call: POINTS}, "points")
         rows = out.splitlines()
-        self.assertIn("4.75 V to 5.25 V", rows[1])
+        self.assertIn("4.75 to 5.25 V", rows[1])
         self.assertEqual(rows[-1], "bias: caution: mains nearby")
         out, _ = self.ask({"points": lambda call: POINTS}, "--csv", "points")
         self.assertEqual(list(csv.DictReader(io.StringIO(out)))[0]["limit_high"], "5.25")
@@ -581,7 +607,7 @@ class Others(Case):
         state = {"version": "0.1.0", "uptime_s": 12.5, "stopping": False,
                  "queues": {"meter_a": 0, "meter_b": 3}}
         out, _ = self.ask({"health": lambda call: state}, "health")
-        self.assertIn("uptime_s  12.5", out)
+        self.assertIn("uptime    00:00:12\n", out)
         self.assertIn("queues    meter_a 0, meter_b 3", out)
         out, _ = self.ask({"health": lambda call: state}, "--csv", "health")
         self.assertEqual(dict(csv.reader(io.StringIO(out)))["queues"], "meter_a 0, meter_b 3")

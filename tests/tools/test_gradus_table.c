@@ -111,6 +111,21 @@ static void control_characters_are_shown_and_counted(void **state)
           "abcd       1  x\n");
 }
 
+static void a_narrow_terminal_gets_fewer_columns(void **state)
+{
+    (void)state;
+    for (int width = 20; width >= 5; width -= 5) {
+        struct table *const table = table_new(columns);
+        row(table, "abc", "1", "a long note");
+        check(table, (struct terminal) { .bounded = true, .columns = width },
+              width > 12 ? "point  value\nabc        1\n" : "point\nabc\n");
+    }
+    struct table *const table = table_new(columns);
+    row(table, "abc", "1", "a note");
+    check(table, (struct terminal) { .bounded = true, .columns = 20 },
+          "point  value  note\nabc        1  a note\n");
+}
+
 static void colour_does_not_count_as_width(void **state)
 {
     (void)state;
@@ -136,6 +151,7 @@ int main(void)
         cmocka_unit_test(without_headings_there_is_no_heading_line),
         cmocka_unit_test(cells_line_up_by_what_they_take_on_the_screen),
         cmocka_unit_test(ascii_is_laid_out_as_it_is_spelt),
+        cmocka_unit_test(a_narrow_terminal_gets_fewer_columns),
         cmocka_unit_test(colour_does_not_count_as_width),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

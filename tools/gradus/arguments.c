@@ -22,6 +22,14 @@ static bool fail(struct reader *reader, const char *text, const char *word)
     return false;
 }
 
+static bool fail_option(struct reader *reader, const char *word, const char *nearest)
+{
+    snprintf(reader->problem, reader->problem_size, "%s: no such option; %s%s%s", word,
+             nearest == NULL ? "see gradus help" : "did you mean ", nearest == NULL ? "" : nearest,
+             nearest == NULL ? "" : "?");
+    return false;
+}
+
 static bool read_option(struct reader *reader, const char *word)
 {
     char name[32];
@@ -30,7 +38,7 @@ static bool read_option(struct reader *reader, const char *word)
     snprintf(name, sizeof name, "%.*s", (int)length, word);
     const struct option_row *const row = length < sizeof name ? options_find(name) : NULL;
     if (row == NULL) {
-        return fail(reader, ": no such option; see gradus help", word);
+        return fail_option(reader, word, length < sizeof name ? options_nearest(name) : NULL);
     }
     const char *value = equals == NULL ? NULL : equals + 1;
     if (value == NULL && row->argument != NULL && reader->next < reader->argc) {
@@ -90,14 +98,25 @@ static bool check_options(struct reader *reader)
     return true;
 }
 
+static bool check_words(struct reader *reader)
+{
+    for (int i = 0; i < reader->kept; i++) {
+        if (reader->argv[i][0] == '\0') {
+            return fail(reader, "an argument is empty", "");
+        }
+    }
+    return true;
+}
+
 static bool check_operands(struct reader *reader)
 {
     const struct command *const command = reader->arguments->command;
     const bool few = reader->kept < command->least && !reader->arguments->options.all;
     const bool many = command->most >= 0 && reader->kept > command->most;
     if (few || many) {
-        snprintf(reader->problem, reader->problem_size, "too %s arguments; usage: gradus %s %s",
-                 few ? "few" : "many", command->name, command->arguments);
+        snprintf(reader->problem, reader->problem_size, "too %s arguments; usage: gradus %s%s%s",
+                 few ? "few" : "many", command->name, command->arguments[0] == '\0' ? "" : " ",
+                 command->arguments);
     } else if (reader->arguments->options.all && reader->kept > 0) {
         return fail(reader, ": --all means every point; name none beside it", reader->argv[0]);
     }
@@ -126,5 +145,5 @@ bool arguments_parse(int argc, char **argv, struct arguments *arguments, char *p
     if (arguments->command == NULL || arguments->options.help || arguments->options.version) {
         return true;
     }
-    return check_options(&reader) && check_operands(&reader);
+    return check_options(&reader) && check_words(&reader) && check_operands(&reader);
 }

@@ -13,6 +13,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+static const double least_noise = 0.01; /* converter steps */
+
 enum { PLOT_ROWS = 16, ALL_SAMPLES = 100000, DIGITS = 4 };
 
 /* What came, checked. */
@@ -76,9 +78,14 @@ static double to_tip(const struct record *record)
 static void print_heading(const struct session *session, const struct record *record)
 {
     char interval[READING_TEXT];
-    terminal_print(session->terminal, stdout, "%s: %s at the tip, %zu samples, %s apart\n",
+    char recorded[READING_TEXT] = "";
+    const double all = field_number(record->result, "recorded");
+    if (all > (double)record->count) {
+        snprintf(recorded, sizeof recorded, " of %.0f", all);
+    }
+    terminal_print(session->terminal, stdout, "%s: %s at the tip, %zu%s samples, %s apart\n",
                    field_text_or_empty(record->result, "point"), record->unit, record->count,
-                   reading_setting(record->interval, "s", interval));
+                   recorded, reading_setting(record->interval, "s", interval));
 }
 
 static void print_plot(const struct session *session, const struct record *record)
@@ -114,11 +121,20 @@ static void parameter_row(struct table *table, const json_t *result, const char 
     }
 }
 
+/* Noise far below one step of the converter is not seen, only left over from the arithmetic. */
+static void noise_row(struct table *table, const struct record *record)
+{
+    const double noise = field_number(record->result, "parameters.noise");
+    if (noise > least_noise * field_number(record->result, "range.resolution") * to_tip(record)) {
+        parameter_row(table, record->result, "noise of a sample", "parameters.noise", record->unit);
+    }
+}
+
 static void periods_row(struct table *table, const json_t *result)
 {
     char text[READING_TEXT];
     const double periods = field_number(result, "parameters.periods");
-    if (isfinite(periods)) {
+    if (periods > 0) {
         table_row(table);
         table_cell(table, STYLE_PLAIN, "whole periods");
         table_cell(table, STYLE_PLAIN, "%s", reading_setting(periods, "", text));
@@ -138,7 +154,7 @@ static void print_parameters(const struct session *session, const struct record 
     parameter_row(table, result, "maximum", "parameters.maximum", record->unit);
     parameter_row(table, result, "minimum", "parameters.minimum", record->unit);
     parameter_row(table, result, "peak to peak", "parameters.peak_to_peak", record->unit);
-    parameter_row(table, result, "noise of a sample", "parameters.noise", record->unit);
+    noise_row(table, record);
     parameter_row(table, result, "frequency", "parameters.frequency", "Hz");
     periods_row(table, result);
     table_print(table, session->terminal, stdout);
@@ -147,17 +163,32 @@ static void print_parameters(const struct session *session, const struct record 
                    "These carry no uncertainty; gradus measure gives a value with one.\n");
 }
 
+/* Where the middle of the screen lies; nothing where that is zero or not known. */
+static void print_shifts(const struct session *session, const json_t *range)
+{
+    char text[READING_TEXT];
+    const double offset = field_number(range, "offset");
+    const double position = field_number(range, "position");
+    if (isfinite(offset) && offset != 0) {
+        terminal_print(session->terminal, stdout, ", offset %s at the input",
+                       reading_setting(offset, "V", text));
+    }
+    if (isfinite(position) && position != 0) {
+        terminal_print(session->terminal, stdout, ", zero trace %s %s the centre at the input",
+                       reading_setting(fabs(position), "V", text),
+                       position < 0 ? "below" : "above");
+    }
+}
+
 static void print_scale(const struct session *session, const struct record *record)
 {
     char range[READING_TEXT];
-    char offset[READING_TEXT];
     const json_t *const result = record->result;
     reading_range_text(field_at(result, "range"), record->unit, range);
-    reading_setting(field_number(result, "range.offset"), "V", offset);
-    terminal_print(session->terminal, stdout,
-                   "scale: %s at the tip, coupling %s%s%s\nprobe %s, instrument %s, %s\n", range,
-                   field_text_or_empty(result, "range.coupling"),
-                   offset[0] != '\0' ? ", offset at the input " : "", offset,
+    terminal_print(session->terminal, stdout, "scale: %s at the tip, coupling %s", range,
+                   field_text_or_empty(result, "range.coupling"));
+    print_shifts(session, field_at(result, "range"));
+    terminal_print(session->terminal, stdout, "\nprobe %s, instrument %s, %s\n",
                    field_text_or_empty(result, "probe.name"),
                    field_text_or_empty(result, "instrument.name"),
                    field_text_or_empty(result, "time"));

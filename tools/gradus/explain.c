@@ -53,23 +53,31 @@ static void setting_cell(struct table *table, double value, const char *unit)
     table_cell(table, STYLE_PLAIN, "%s", value == 0 ? "" : reading_setting(value, unit, text));
 }
 
+/* What could not be seen in a million readings is as good as none. */
+static void loading_cell(struct table *table, double error, double step, const char *unit)
+{
+    const bool seen = !(fabs(error) < step * 1e-6);
+    number_cell(table, "", seen ? error : (double)NAN, 2, unit);
+}
+
 static void candidate_row(struct table *table, const json_t *candidate, const char *unit,
                           bool chosen)
 {
     char text[READING_TEXT];
     const bool fits = field_true(candidate, "fits");
     const double to_tip = field_number(candidate, "at_tip") / field_number(candidate, "full_scale");
+    const double step = field_number(candidate, "resolution") * to_tip;
     table_row(table);
     table_cell(table, STYLE_GOOD, "%s", chosen ? "*" : "");
     table_cell(table, STYLE_PLAIN, "%s", reading_range_text(candidate, unit, text));
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(candidate, "coupling"));
     setting_cell(table, field_number(candidate, "offset"), "V");
     setting_cell(table, field_number(candidate, "position"), "V");
-    number_cell(table, "", field_number(candidate, "resolution") * to_tip, 3, unit);
+    number_cell(table, "", step, 3, unit);
     table_cell(table, fits ? STYLE_PLAIN : STYLE_FAINT, "%s", fits ? "yes" : "no");
     number_cell(table, "± ", field_number(candidate, "uncertainty"), 2, unit);
     setting_cell(table, field_number(candidate, "input_resistance"), "Ω");
-    number_cell(table, "", field_number(candidate, "loading_error"), 2, unit);
+    loading_cell(table, field_number(candidate, "loading_error"), step, unit);
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(candidate, "note"));
 }
 

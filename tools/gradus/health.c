@@ -5,7 +5,9 @@
 #include "status.h"
 #include "table.h"
 
+#include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 /* Writes a plain value; an object becomes "name value, name value". */
 static void write_value(FILE *stream, json_t *value)
@@ -56,6 +58,34 @@ static void print_csv_row(const char *name, const char *text)
     fputs("\r\n", stdout);
 }
 
+/* 266461 s as "3 d 02:01:01". */
+static void uptime_text(double seconds, char *text, size_t size)
+{
+    const long whole = (long)seconds;
+    const long days = whole / 86400;
+    const int length = days > 0 ? snprintf(text, size, "%ld d ", days) : 0;
+    snprintf(text + length, size - (size_t)length, "%02ld:%02ld:%02ld", whole % 86400 / 3600,
+             whole % 3600 / 60, whole % 60);
+}
+
+/* A row for people: the name in words, a time up in days, hours, minutes and seconds. */
+static void add_row(struct table *table, const char *name, const json_t *value, const char *text)
+{
+    const bool up = strcmp(name, "uptime_s") == 0 && json_is_number(value);
+    char words[64];
+    char time[64];
+    snprintf(words, sizeof words, "%s", up ? "uptime" : name);
+    for (char *at = strchr(words, '_'); at != NULL; at = strchr(at, '_')) {
+        *at = ' ';
+    }
+    if (up) {
+        uptime_text(fmin(fmax(json_number_value(value), 0), 1e15), time, sizeof time);
+    }
+    table_row(table);
+    table_cell(table, STYLE_PLAIN, "%s", words);
+    table_cell(table, STYLE_PLAIN, "%s", up ? time : text);
+}
+
 static void show_members(const struct session *session, json_t *result, struct table *table)
 {
     const char *name;
@@ -66,9 +96,7 @@ static void show_members(const struct session *session, json_t *result, struct t
         if (session->options->csv) {
             print_csv_row(name, text == NULL ? "" : text);
         } else {
-            table_row(table);
-            table_cell(table, STYLE_PLAIN, "%s", name);
-            table_cell(table, STYLE_PLAIN, "%s", text == NULL ? "" : text);
+            add_row(table, name, value, text == NULL ? "" : text);
         }
         free(text);
     }

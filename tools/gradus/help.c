@@ -69,7 +69,8 @@ static int print_overview(const struct session *session)
 
 static int print_usage(const struct session *session, const struct command *command)
 {
-    printf("usage: gradus %s %s\n\n%s", command->name, command->arguments, command->usage);
+    printf("usage: gradus %s%s%s\n\n%s", command->name, command->arguments[0] == '\0' ? "" : " ",
+           command->arguments, command->usage);
     if (command->passes_on) {
         return STATUS_PASS;
     }

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "options.h"
 
+#include "text.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -67,6 +69,20 @@ const struct option_row *options_find(const char *name)
     return NULL;
 }
 
+const char *options_nearest(const char *name)
+{
+    const char *nearest = NULL;
+    size_t least = 3; /* more edits than two is another word */
+    for (const struct option_row *row = rows; row->name != NULL; row++) {
+        const size_t distance = text_distance(name, row->name);
+        if (distance < least) {
+            least = distance;
+            nearest = row->name;
+        }
+    }
+    return nearest;
+}
+
 /* Decimal numbers only, the whole text: strtod() alone would take "0x1A", "nan" and "5 ". */
 static bool read_number(const char *text, double *number)
 {
@@ -84,7 +100,7 @@ static bool check_number(const struct option_row *row, const char *value, double
     const bool fine = read_number(value, number) && *number >= row->minimum &&
                       *number <= row->maximum && (!row->whole || *number == floor(*number));
     if (!fine) {
-        snprintf(problem, size, "%s: \"%s\" is no %s from %.9g to %.9g", row->name, value,
+        snprintf(problem, size, "%s: \"%s\" is no %s from %.10g to %.10g", row->name, value,
                  row->whole ? "whole number" : "number", row->minimum, row->maximum);
     }
     return fine;

@@ -73,6 +73,9 @@ struct options options_default(void);
 /* The row of an option by its name with dashes ("-h" for "--help"); NULL when there is none. */
 const struct option_row *options_find(const char *name);
 
+/* The option whose name is at most two edits away; NULL when there is none. */
+const char *options_nearest(const char *name);
+
 /*
  * Takes an option in. `value` NULL for one without. False, with a sentence in
  * `problem`, when the value is missing, is not wanted, or is out of bounds.

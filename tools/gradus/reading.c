@@ -88,6 +88,16 @@ char *reading_range_text(const json_t *range, const char *unit, char text[READIN
     return reading_setting(at_tip, unit, text);
 }
 
+/* "4.75 V" before "5.25 V" becomes "4.75". */
+static void drop_shared_unit(char *first, const char *second)
+{
+    char *const unit = strchr(first, ' ');
+    const char *const other = strchr(second, ' ');
+    if (unit != NULL && other != NULL && strcmp(unit, other) == 0) {
+        *unit = '\0';
+    }
+}
+
 char *reading_limits_text(const json_t *limits, const char *unit, char text[READING_TEXT])
 {
     char low[READING_TEXT];
@@ -96,6 +106,7 @@ char *reading_limits_text(const json_t *limits, const char *unit, char text[READ
     reading_setting(field_number(limits, "high"), unit, high);
     text[0] = '\0';
     if (low[0] != '\0' && high[0] != '\0') {
+        drop_shared_unit(low, high);
         snprintf(text, READING_TEXT, "%.50s to %.50s", low, high);
     } else if (low[0] != '\0') {
         snprintf(text, READING_TEXT, "≥ %.100s", low);

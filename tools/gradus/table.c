@@ -8,6 +8,7 @@
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { CELL_SIZE = 512, GAP = 2 };
 
@@ -122,6 +123,45 @@ static struct layout layout_make(const struct table *table, bool ascii)
     return layout;
 }
 
+/* Whether a column is shown and may be left out: one with a heading, and not the first. */
+static bool may_go(const struct table *table, const struct layout *layout, size_t column)
+{
+    return column > 0 && layout->widths[column] > 0 && table->columns[column].heading[0] != '\0';
+}
+
+static size_t line_width(const struct table *table, const struct layout *layout)
+{
+    size_t width = 0;
+    for (size_t column = 0; column < table->column_count; column++) {
+        if (layout->widths[column] > 0) {
+            width += layout->widths[column] + (width > 0 ? GAP : 0);
+        }
+    }
+    return width;
+}
+
+/* Leaves columns out from the right until a line fits, and says which. */
+static void layout_narrow(const struct table *table, struct layout *layout,
+                          const struct terminal *terminal)
+{
+    char names[CELL_SIZE] = "";
+    for (size_t column = table->column_count; column-- > 0;) {
+        if (line_width(table, layout) <= (size_t)terminal->columns) {
+            break;
+        }
+        if (may_go(table, layout, column)) {
+            char before[CELL_SIZE];
+            memcpy(before, names, sizeof before);
+            snprintf(names, sizeof names, "%s%s%.400s", table->columns[column].heading,
+                     before[0] == '\0' ? "" : ", ", before);
+            layout->widths[column] = 0;
+        }
+    }
+    if (names[0] != '\0') {
+        terminal_complain(terminal, "no room on %d columns for: %s", terminal->columns, names);
+    }
+}
+
 static void layout_free(const struct table *table, struct layout *layout)
 {
     for (size_t i = 0; i < (table->row_count + 1) * table->column_count; i++) {
@@ -189,6 +229,9 @@ static bool has_headings(const struct table *table)
 void table_print(const struct table *table, const struct terminal *terminal, FILE *stream)
 {
     struct layout layout = layout_make(table, terminal->ascii);
+    if (terminal->bounded) {
+        layout_narrow(table, &layout, terminal);
+    }
     for (size_t line = has_headings(table) ? 0 : 1; line <= table->row_count; line++) {
         print_line(table, &layout, line, terminal, stream);
     }

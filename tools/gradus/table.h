@@ -40,7 +40,9 @@ void table_skip(struct table *table);
 
 /*
  * Writes headings (where at least one column has one) and rows. Rows that
- * are short are filled with empty cells. No blanks at the end of a line.
+ * are short are filled with empty cells. No blanks at the end of a line. Where
+ * the terminal is too narrow for the lines, columns are left out from the right
+ * and standard error says which; the first and those without a heading stay.
  */
 void table_print(const struct table *table, const struct terminal *terminal, FILE *stream);
 

@@ -12,7 +12,7 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-enum { LINE_SIZE = 2048 };
+enum { LINE_SIZE = 2048, LEAST_COLUMNS = 20, MOST_COLUMNS = 10000 };
 
 /* The environment's character set, asked without changing this process's locale: numbers stay "C". */
 static bool takes_utf8(void)
@@ -34,6 +34,19 @@ static bool colour_is_welcome(void)
     return isatty(STDOUT_FILENO) && (refused == NULL || *refused == '\0') && !dumb;
 }
 
+/* POSIX lets the environment say how many columns are wanted; nonsense there says nothing. */
+static void take_columns(struct terminal *terminal, const char *wanted)
+{
+    if (wanted == NULL || wanted[0] == '\0' || wanted[strspn(wanted, "0123456789")] != '\0') {
+        return;
+    }
+    const long columns = strtol(wanted, NULL, 10);
+    if (columns >= LEAST_COLUMNS && columns <= MOST_COLUMNS) {
+        terminal->columns = (int)columns;
+        terminal->bounded = true;
+    }
+}
+
 struct terminal terminal_look(void)
 {
     struct terminal terminal = { .ascii = !takes_utf8(),
@@ -44,8 +57,10 @@ struct terminal terminal_look(void)
     struct winsize size;
     if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0 && size.ws_row > 0) {
         terminal.columns = size.ws_col;
+        terminal.bounded = true;
         terminal.rows = size.ws_row;
     }
+    take_columns(&terminal, getenv("COLUMNS"));
     return terminal;
 }
 

@@ -13,7 +13,8 @@ struct terminal {
     bool ascii;    /* nothing beyond ASCII on standard output and error */
     bool colour;   /* standard output is a terminal and NO_COLOR is not set */
     bool progress; /* standard error is a terminal */
-    int columns;   /* of standard output; 80 where it is no terminal */
+    int columns;   /* COLUMNS, else of standard output; 80 where neither tells */
+    bool bounded;  /* somebody looks at lines of that many columns */
     int rows;      /* 24 where it is no terminal */
 };
 
