@@ -4,10 +4,10 @@
  * it was asked to end, 1 when it could not serve, 2 for mistakes in the
  * command line or the settings.
  */
+#include "check.h"
 #include "daemon.h"
 #include "log.h"
 #include "options.h"
-#include "settings.h"
 #include "try.h"
 
 #include <stdlib.h>
@@ -15,30 +15,6 @@
 #include <unistd.h>
 
 enum { STATUS_USAGE = 2 };
-
-/* The bench of the settings, or NULL once every mistake has been said, one a line. */
-static struct bench *load(const char *path)
-{
-    struct problems problems = { 0 };
-    struct bench *bench = settings_load(path, &problems);
-    for (size_t i = 0; i < problems.count; i++)
-        fprintf(stderr, "%s\n", problems.lines[i]);
-    if (problems.total > problems.count)
-        fprintf(stderr, "%s: and %zu more\n", path, problems.total - problems.count);
-    problems_free(&problems);
-    return bench;
-}
-
-static int check(const char *path)
-{
-    struct bench *bench = load(path);
-    if (bench == NULL)
-        return STATUS_USAGE;
-    printf("%s: no mistakes: %zu instruments, %zu points\n", path, bench->instrument_count,
-           bench->point_count);
-    bench_unref(bench);
-    return EXIT_SUCCESS;
-}
 
 /* Tells who waits for it that all sockets listen. */
 static void say_ready(int descriptor)
@@ -53,7 +29,7 @@ static void say_ready(int descriptor)
 
 static int serve(const struct options *options)
 {
-    struct bench *bench = load(options->settings);
+    struct bench *bench = check_load(options->settings);
     if (bench == NULL)
         return STATUS_USAGE;
     struct failure failure = { 0 };
@@ -77,7 +53,7 @@ int main(int argc, char **argv)
     case TASK_SERVE:
         return serve(&options);
     case TASK_CHECK:
-        return check(options.settings);
+        return check_file(options.settings) ? EXIT_SUCCESS : STATUS_USAGE;
     case TASK_TRY:
         return try_run(options.try_argc, options.try_argv);
     case TASK_VERSION:

@@ -334,10 +334,10 @@ static void check_level(const struct point_check *check)
 
 void settings_check_point(const struct point_check *check)
 {
+    check_input_number(check);
     if (!can_measure(check)) {
         return;
     }
-    check_input_number(check);
     check_useless(check);
     check_record(check);
     check_sine(check);

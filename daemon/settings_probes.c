@@ -160,6 +160,31 @@ static void check_pairs(const config_setting_t *group, struct problems *problems
     }
 }
 
+/*
+ * The unit may be any, since a transducer can stand for anything; but with
+ * "mA" for a unit, values and limits would be taken for other than they are.
+ */
+static void check_unit(const config_setting_t *group, const char *unit, struct problems *problems)
+{
+    static const char *const prefixes[] = { "n", "u", "µ", "m", "k", "M", "G" };
+    static const char *const bases[] = { "V", "A", "Hz" };
+    char prefixed[16];
+
+    if (unit[0] == '\0' || !utf8_printable(unit)) {
+        problems_at(problems, group,
+                    "\"unit\" is empty or cannot be printed, expected as in \"V\"");
+    }
+    for (size_t i = 0; i < sizeof prefixes / sizeof *prefixes; i++) {
+        for (size_t j = 0; j < sizeof bases / sizeof *bases; j++) {
+            snprintf(prefixed, sizeof prefixed, "%s%s", prefixes[i], bases[j]);
+            if (strcmp(unit, prefixed) == 0) {
+                problems_at(problems, group, "\"unit\" is \"%s\", expected \"%s\" without a prefix",
+                            unit, bases[j]);
+            }
+        }
+    }
+}
+
 static void take_probe(struct settings *settings, const config_setting_t *group,
                        struct probe *probe)
 {
@@ -167,15 +192,11 @@ static void take_probe(struct settings *settings, const config_setting_t *group,
     struct problems *problems = settings->problems;
 
     file.probe.name[0] = '\0';
-    if (strict_group(group, probe_keys, &file, problems)) {
-        take_factor(&file, group, problems);
-        check_pairs(group, problems);
-    }
+    strict_group(group, probe_keys, &file, problems);
+    take_factor(&file, group, problems);
+    check_pairs(group, problems);
     settings_name(group, "name", problems);
-    if (file.probe.unit[0] == '\0' || !utf8_printable(file.probe.unit)) {
-        problems_at(problems, group,
-                    "\"unit\" is empty or cannot be printed, expected as in \"V\"");
-    }
+    check_unit(group, file.probe.unit, problems);
     file.probe.dimension = dimension_of(file.probe.unit);
     *probe = file.probe;
 }

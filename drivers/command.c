@@ -95,7 +95,7 @@ bool command_fill(const char *text, const struct command_values *values, char *f
             double value = NAN;
             if (place)
                 memcpy(&value, (const char *)values + place->offset, sizeof value);
-            if (!isfinite(value))
+            if (!place || !isfinite(value))
                 return failure_set(failure, FAILURE_SETTINGS, NULL, "a name that has a value here",
                                    "command text holds %.40s", text);
             char number[32];

@@ -8,7 +8,8 @@
  */
 #include "dialogue.h"
 
-#include "dialogue_priv.h"
+#include "dialogue_sync.h"
+#include "exchange.h"
 #include "printable.h"
 #include "response.h"
 
@@ -75,13 +76,10 @@ bool dialogue_in_step(const struct dialogue *dialogue)
 
 void dialogue_disconnect(struct dialogue *dialogue)
 {
-    link_close(dialogue->link);
-    dialogue->link = NULL;
-    dialogue->in_step = false;
+    exchange_close(dialogue);
 }
 
-void dialogue_name_failure(const struct dialogue *dialogue, const char *text,
-                           struct failure *failure)
+static void name_failure(const struct dialogue *dialogue, const char *text, struct failure *failure)
 {
     char shown[48];
 
@@ -154,7 +152,7 @@ bool dialogue_ready(struct dialogue *dialogue, struct deadline deadline, struct 
             return true;
     }
     tell_deadline(deadline, &own);
-    dialogue_name_failure(dialogue, dialogue->protocol->identity_query, &own);
+    name_failure(dialogue, dialogue->protocol->identity_query, &own);
     return hand_on(&own, failure);
 }
 
@@ -225,9 +223,9 @@ static bool finish(struct dialogue *dialogue, struct exchange *exchange, struct 
         return true;
     }
     tell_deadline(deadline, &exchange->failure);
-    if (exchange->sent && dialogue_is_identity_query(dialogue, exchange->text))
+    if (exchange->sent && exchange_asks_identity(dialogue, exchange->text))
         dialogue->unanswered++;
-    dialogue_name_failure(dialogue, exchange->text, &exchange->failure);
+    name_failure(dialogue, exchange->text, &exchange->failure);
     judge(dialogue, &exchange->failure);
     exchange_trace(dialogue, exchange);
     return hand_on(&exchange->failure, failure);
@@ -241,7 +239,7 @@ static bool refuse_to_send(const struct dialogue *dialogue, const char *text,
     failure_clear(&own);
     if (may_send(dialogue, text, deadline, &own))
         return false;
-    dialogue_name_failure(dialogue, text, &own);
+    name_failure(dialogue, text, &own);
     hand_on(&own, failure);
     return true;
 }

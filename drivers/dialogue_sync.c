@@ -8,7 +8,8 @@
  * of earlier failed attempts on the same line: its answer may still come, and
  * is waited for, so that it is never taken for another's.
  */
-#include "dialogue_priv.h"
+#include "dialogue_sync.h"
+
 #include "printable.h"
 #include "response.h"
 
@@ -63,7 +64,7 @@ static enum outcome babbling(struct sync *sync)
     failure_set(sync_failure(sync), FAILURE_BABBLE, NULL, "silence",
                 "still sending after %zu bytes, '%s'", sync->received,
                 printable(input->bytes, input->count, shown, sizeof shown));
-    dialogue_disconnect(sync->dialogue);
+    exchange_close(sync->dialogue);
     return SYNC_LOST;
 }
 
@@ -79,7 +80,7 @@ static enum outcome receive(struct sync *sync, struct deadline until)
     struct deadline limit = deadline_sooner(until, sync->deadline);
     bool end;
 
-    switch (dialogue_receive(sync->dialogue, &end, limit, sync_failure(sync))) {
+    switch (exchange_receive(sync->dialogue, &end, limit, sync_failure(sync))) {
     case LINK_BYTES:
         sync->received += sync->dialogue->input.count - before;
         return sync->received > most_bytes(sync) ? babbling(sync) : SYNC_DONE;
@@ -127,7 +128,7 @@ static void forget_lines(struct sync *sync)
 /* Takes the next whole line out of the input. */
 static bool take_line(struct sync *sync, struct line *line)
 {
-    const char *terminator = dialogue_reply_terminator(sync->dialogue);
+    const char *terminator = exchange_terminator(sync->dialogue);
     size_t length = strlen(terminator);
     struct buffer *input = &sync->dialogue->input;
     char *end = NULL;
@@ -205,16 +206,10 @@ static bool is_identity(const struct sync *sync, const struct line *line)
            regexec(&sync->dialogue->protocol->identity, line->bytes, 0, NULL, 0) == 0;
 }
 
-bool dialogue_is_identity_query(const struct dialogue *dialogue, const char *text)
-{
-    return strcmp(text, dialogue->protocol->identity_query) == 0;
-}
-
 /* The identity query come back is no reply. */
 static bool is_echo(const struct sync *sync, const struct line *line)
 {
-    return sync->dialogue->protocol->echo &&
-           dialogue_is_identity_query(sync->dialogue, line->bytes);
+    return sync->dialogue->protocol->echo && exchange_asks_identity(sync->dialogue, line->bytes);
 }
 
 /* Keeps what came instead of the identity, if it was all that came. */
@@ -317,7 +312,7 @@ static enum outcome ask_identity(struct sync *sync)
     dialogue->input.count = sync->begin = sync->looked = sync->lines = 0;
     sync->exchange.sent = true;
     sync->exchange.sent_at = monotonic_now();
-    if (!dialogue_send(dialogue, protocol->identity_query, protocol->command_terminator,
+    if (!exchange_send(dialogue, protocol->identity_query, protocol->command_terminator,
                        sync->exchange.limit, sync_failure(sync)))
         return SYNC_LOST;
     sync->dialogue->unanswered++;
@@ -355,15 +350,15 @@ static bool clear(struct sync *sync)
     struct failure *failure = sync_failure(sync);
 
     if (dialogue->half_sent &&
-        !dialogue_send(dialogue, "", protocol->command_terminator, sync->deadline, failure))
+        !exchange_send(dialogue, "", protocol->command_terminator, sync->deadline, failure))
         return false;
     dialogue->half_sent = false;
     if (!link_clear(dialogue->link, sync->deadline, failure) && failure->code != FAILURE_NONE) {
-        dialogue_disconnect(dialogue);
+        exchange_close(dialogue);
         return false;
     }
     return protocol->clear[0] == '\0' ||
-           dialogue_send(dialogue, protocol->clear, "", sync->deadline, failure);
+           exchange_send(dialogue, protocol->clear, "", sync->deadline, failure);
 }
 
 /* Whether what came can be nothing but the identity of another instrument. */

@@ -7,7 +7,7 @@
 #ifndef GRADUS_DRIVERS_JOINED_H
 #define GRADUS_DRIVERS_JOINED_H
 
-#include "strict.h"
+#include "problems.h"
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -119,10 +119,11 @@ static bool parse_hex(const char *text, int *value)
 static bool parse_usb(const char *text, const char *rest, struct link_spec *spec,
                       struct failure *failure)
 {
-    const char *after = rest + 2 * HEX_DIGITS + 1;
+    const char *product = rest + HEX_DIGITS + 1;
+    const char *after = product + HEX_DIGITS;
 
     if (!parse_hex(rest, &spec->vendor) || rest[HEX_DIGITS] != ':' ||
-        !parse_hex(rest + HEX_DIGITS + 1, &spec->product))
+        !parse_hex(product, &spec->product))
         return wrong(failure, text, "vendor and product are not four hexadecimal digits each");
     if (*after == '\0')
         return true;

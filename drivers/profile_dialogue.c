@@ -194,19 +194,18 @@ bool profile_serial(const config_setting_t *group, struct serial_line *line,
                     struct problems *problems)
 {
     struct serial_file file = { .line = *line };
+    const bool good = strict_group(group, serial_keys, &file, problems);
 
-    if (!strict_group(group, serial_keys, &file, problems)) {
-        return false;
-    }
-    if (strict_member(group, "framing") != NULL &&
-        !serial_framing_parse(file.framing, &file.line)) {
+    if (file.framing[0] != '\0' && !serial_framing_parse(file.framing, &file.line)) {
         problems_at(problems, strict_member(group, "framing"),
                     "\"framing\" is \"%s\", expected 7 or 8, N, E or O, and 1 or 2, as in \"8N1\"",
                     file.framing);
         return false;
     }
-    *line = file.line;
-    return true;
+    if (good) {
+        *line = file.line;
+    }
+    return good;
 }
 
 void profile_print_dialogue_keys(FILE *out)

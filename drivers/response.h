@@ -32,8 +32,8 @@ enum number_special {
 /* One element. `bytes` points into the message. */
 struct element {
     enum element_type type;
-    double number;
     enum number_special special;
+    double number;
     const char *bytes;
     size_t count;
     size_t unit; /* which query of the message it answers, from 0 */

@@ -3,8 +3,9 @@
 #ifndef GRADUS_DRIVERS_SLURP_H
 #define GRADUS_DRIVERS_SLURP_H
 
-#include "strict.h"
+#include "problems.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
 enum { SLURP_MAX = 4 * 1024 * 1024 };

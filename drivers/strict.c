@@ -10,61 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MESSAGE = 1024, EXCERPT = 60 };
-
-void problems_free(struct problems *problems)
-{
-    for (size_t i = 0; i < problems->count; i++) {
-        free(problems->lines[i]);
-    }
-    free(problems->lines);
-    *problems = (struct problems) { 0 };
-}
-
-static void append(struct problems *problems, const char *text)
-{
-    problems->total++;
-    if (problems->count == PROBLEMS_MAX) {
-        return;
-    }
-    char **lines = realloc(problems->lines, (problems->count + 1) * sizeof *lines);
-    if (lines == NULL) {
-        return;
-    }
-    problems->lines = lines;
-    lines[problems->count] = strdup(text);
-    if (lines[problems->count] != NULL) {
-        problems->count++;
-    }
-}
-
-__attribute__((format(printf, 4, 0))) static void append_formatted(struct problems *problems,
-                                                                   const char *file, int line,
-                                                                   const char *format,
-                                                                   va_list arguments)
-{
-    char text[MESSAGE];
-    int count = 0;
-
-    if (file != NULL && line > 0) {
-        count = snprintf(text, sizeof text, "%s:%d: ", file, line);
-    } else if (file != NULL) {
-        count = snprintf(text, sizeof text, "%s: ", file);
-    }
-    if (count >= 0 && (size_t)count < sizeof text) {
-        vsnprintf(text + count, sizeof text - (size_t)count, format, arguments);
-    }
-    append(problems, text);
-}
-
-void problems_add(struct problems *problems, const char *file, int line, const char *format, ...)
-{
-    va_list arguments;
-
-    va_start(arguments, format);
-    append_formatted(problems, file, line, format, arguments);
-    va_end(arguments);
-}
+enum { EXCERPT = 60 };
 
 static const config_setting_t *root_of(const config_setting_t *setting)
 {
@@ -102,21 +48,24 @@ void problems_at(struct problems *problems, const config_setting_t *setting, con
     va_list arguments;
 
     va_start(arguments, format);
-    append_formatted(problems, joined != NULL ? joined_file(joined, line) : NULL,
+    problems_add_all(problems, joined != NULL ? joined_file(joined, line) : NULL,
                      joined != NULL ? joined_line(joined, line) : 0, format, arguments);
     va_end(arguments);
 }
 
-/* Copies line `number` of a text without the blanks around it, cut to EXCERPT bytes. */
-static void excerpt(const char *text, int number, char out[EXCERPT + 1])
+/* Where line `number` of a text begins; its end when there are not so many. */
+static const char *line_start(const char *text, int number)
 {
-    for (int line = 1; line < number && text != NULL; line++) {
-        text = strchr(text, '\n');
-        text = text != NULL ? text + 1 : NULL;
+    for (int line = 1; line < number; line++) {
+        text += strcspn(text, "\n");
+        text += *text == '\n' ? 1 : 0;
     }
-    if (text == NULL) {
-        text = "";
-    }
+    return text;
+}
+
+/* Copies a line without the blanks around it, cut to EXCERPT bytes. */
+static void excerpt(const char *text, char out[EXCERPT + 1])
+{
     text += strspn(text, " \t");
     size_t count = strcspn(text, "\r\n");
     count = count > EXCERPT ? EXCERPT : count;
@@ -127,19 +76,47 @@ static void excerpt(const char *text, int number, char out[EXCERPT + 1])
     out[count] = '\0';
 }
 
+/* Whether a comma stands before the first bracket that closes a list on this line of the text. */
+static bool comma_before_close(const char *text, const char *line)
+{
+    const char *at = line + strcspn(line, ")]\n");
+
+    if (*at != ')' && *at != ']') {
+        return false;
+    }
+    while (at > text && isspace((unsigned char)at[-1])) {
+        at--;
+    }
+    return at > text && at[-1] == ',';
+}
+
+/* The parser says where it stopped; what it wanted there is for us to say. */
+static const char *wanted(const char *error, bool end, bool comma)
+{
+    if (strncmp(error, "duplicate", strlen("duplicate")) == 0) {
+        return "each name once in a group";
+    }
+    if (end) {
+        return "what closes it";
+    }
+    return comma ? "no comma before the closing bracket" : "NAME = VALUE;";
+}
+
 static void report_parse(const config_t *config, const struct joined *joined,
                          struct problems *problems)
 {
-    int line = config_error_line(config);
-    bool end = line > (int)joined->line_count;
-    char text[EXCERPT + 1];
+    int number = config_error_line(config);
+    bool end = number > (int)joined->line_count;
+    char shown[EXCERPT + 1];
 
-    line = end ? (int)joined->line_count : line;
-    excerpt(joined->text, line, text);
-    problems_add(problems, joined_file(joined, line), joined_line(joined, line),
+    number = end ? (int)joined->line_count : number;
+    const char *text = joined->text != NULL ? joined->text : "";
+    const char *line = line_start(text, number);
+    excerpt(line, shown);
+    problems_add(problems, joined_file(joined, number), joined_line(joined, number),
                  "%s %s: %s   (expected %s)", config_error_text(config),
-                 end ? "at the end" : "at or before", text,
-                 end ? "what closes it" : "NAME = VALUE;");
+                 end ? "at the end" : "at or before", shown,
+                 wanted(config_error_text(config), end, comma_before_close(text, line)));
 }
 
 static void free_joined(void *hook)

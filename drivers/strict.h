@@ -10,31 +10,13 @@
 #ifndef GRADUS_DRIVERS_STRICT_H
 #define GRADUS_DRIVERS_STRICT_H
 
+#include "problems.h"
+
 #include <libconfig.h>
 #include <regex.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
-
-enum { PROBLEMS_MAX = 500 };
-
-/*
- * A growing list of messages. Start with {0}; free with problems_free().
- * Whether there was a mistake is told by `total`: it also counts those that
- * were not kept because there were too many or memory was short.
- */
-struct problems {
-    char **lines;
-    size_t count; /* of lines, at most PROBLEMS_MAX */
-    size_t total; /* mistakes found */
-};
-
-/* Frees the lines and empties the list. */
-void problems_free(struct problems *problems);
-
-/* Appends "file:line: text". `file` NULL leaves out the place, line 0 the line. */
-void problems_add(struct problems *problems, const char *file, int line, const char *format, ...)
-    __attribute__((format(printf, 4, 5)));
 
 /* Appends a message at the place where a setting stands. */
 void problems_at(struct problems *problems, const config_setting_t *setting, const char *format,

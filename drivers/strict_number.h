@@ -9,7 +9,7 @@
 #ifndef GRADUS_DRIVERS_STRICT_NUMBER_H
 #define GRADUS_DRIVERS_STRICT_NUMBER_H
 
-#include "strict.h"
+#include "problems.h"
 
 #include <stdbool.h>
 #include <stddef.h>

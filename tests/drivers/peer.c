@@ -14,7 +14,7 @@
 #include <unistd.h>
 
 /* Nothing takes that long; it only keeps a broken test from hanging. */
-enum { PATIENCE_MS = 30000 };
+enum { PATIENCE_MS = 30000, LATER_MS = 60 };
 
 struct peer {
     const struct step *steps;
@@ -127,6 +127,9 @@ static bool play(struct peer *peer, size_t at)
         return play_send(peer, at, 1);
     case STEP_BABBLE:
         return play_babble(peer, at);
+    case STEP_LATER:
+        poll(NULL, 0, LATER_MS);
+        return true;
     case STEP_HOLD:
         return play_hold(peer);
     case STEP_CLOSE:

@@ -16,6 +16,7 @@ enum step_kind {
     STEP_SEND,   /* these bytes in one write */
     STEP_DRIP,   /* these bytes, each in a write of its own */
     STEP_BABBLE, /* these bytes over and over until the other side closes */
+    STEP_LATER,  /* lets 60 ms pass, as a slow instrument does */
     STEP_HOLD,   /* waits for peer_resume() */
     STEP_CLOSE   /* closes the connection */
 };
@@ -37,6 +38,10 @@ struct step {
 #define HOLD                                                                                       \
     {                                                                                              \
         STEP_HOLD, NULL, 0                                                                         \
+    }
+#define LATER                                                                                      \
+    {                                                                                              \
+        STEP_LATER, NULL, 0                                                                        \
     }
 #define EXPECT(text)                                                                               \
     {                                                                                              \

@@ -65,7 +65,8 @@ struct row {
 
 static const struct row rows[] = {
     ROW("no reply", PLAIN, TIMEOUT, 30, 0, ASKED, WHO, SEND(IDENTITY)),
-    ROW("no reply before the deadline", PLAIN, FAILURE_DEADLINE, 0, 30, ASKED, WHO, SEND(IDENTITY)),
+    ROW("no reply before the deadline", PLAIN, FAILURE_DEADLINE, 0, 500, ASKED, WHO,
+        SEND(IDENTITY)),
     ROW("late reply", PLAIN, TIMEOUT, 30, 0, ASKED, WHO, SEND("+1.5E+0\n" IDENTITY)),
     ROW("two late replies", PLAIN, TIMEOUT, 30, 0, ASKED, WHO, SEND("+1.5E+0\n+2.5E+0\n" IDENTITY)),
     ROW("late block of lines", PLAIN, TIMEOUT, 30, 0, ASKED, WHO, SEND("#15a\nb\nc\n" IDENTITY)),

@@ -125,16 +125,57 @@ static void a_late_identity_is_awaited(void **state)
 /* The caller's own identity query is late as well: both answers are awaited. */
 static void an_identity_the_caller_asked_for_is_awaited(void **state)
 {
-    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), WHO, WHO, SEND(IDENTITY), SEND(IDENTITY), ASKED,
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), WHO, WHO, SEND(IDENTITY), LATER, SEND(IDENTITY), ASKED,
          SEND("+1.5E+0\n"));
     double value;
 
     (void)state;
     talk_ready(&talk);
+    talk.protocol.reply_ms = TALK_SHORT_MS;
     assert_false(dialogue_query(talk.dialogue, "*IDN?", 0, talk_read_488, &value,
-                                deadline_in(TALK_SHORT_MS), NULL));
+                                deadline_in(TALK_PLENTY_MS), NULL));
+    talk.protocol.reply_ms = TALK_REPLY_MS;
     talk_ready(&talk);
     talk_answered(&talk, PLAIN, 1.5);
+    talk_end(&talk);
+}
+
+/* The second one takes longer than the instrument is ever quiet. */
+static void a_later_identity_is_awaited(void **state)
+{
+    TALK(PLAIN, ACCEPT, WHO, WHO, SEND(IDENTITY), LATER, SEND(IDENTITY), ASKED, SEND("+1.5E+0\n"));
+
+    (void)state;
+    talk.protocol.reply_ms = 1000;
+    talk_ready(&talk);
+    talk_answered(&talk, PLAIN, 1.5);
+    talk_end(&talk);
+}
+
+/* The echo of a late identity query is a line of its own where commands end as replies do. */
+static void late_identities_come_with_their_echoes(void **state)
+{
+    TALK(ECHO, ACCEPT, EXPECT("ID\nID\n"), SEND("ID\n" LINE_IDENTITY "ID\n" LINE_IDENTITY),
+         EXPECT("T\n"), SEND("T\nDCV +01.500 V\r\n"));
+
+    (void)state;
+    strcpy(talk.protocol.command_terminator, "\n");
+    talk.protocol.reply_ms = 1000;
+    talk_ready(&talk);
+    talk_answered(&talk, ECHO, 1.5);
+    talk_end(&talk);
+}
+
+/* Another reply does not pass for the late identity: it is asked for once more. */
+static void a_reply_instead_of_the_late_identity_is_not_in_step(void **state)
+{
+    TALK(PLAIN, ACCEPT, WHO, WHO, SEND(IDENTITY "+1.5E+0\n"), WHO, SEND(IDENTITY), ASKED,
+         SEND("+2.5E+0\n"));
+
+    (void)state;
+    talk.protocol.reply_ms = 1000;
+    talk_ready(&talk);
+    talk_answered(&talk, PLAIN, 2.5);
     talk_end(&talk);
 }
 
@@ -190,6 +231,9 @@ int main(void)
         cmocka_unit_test(silence_at_the_start_is_a_timeout),
         cmocka_unit_test(silence_at_the_start_ends_at_the_deadline),
         cmocka_unit_test(a_late_identity_is_awaited),
+        cmocka_unit_test(a_later_identity_is_awaited),
+        cmocka_unit_test(late_identities_come_with_their_echoes),
+        cmocka_unit_test(a_reply_instead_of_the_late_identity_is_not_in_step),
         cmocka_unit_test(an_identity_the_caller_asked_for_is_awaited),
         cmocka_unit_test(a_disconnect_while_coming_in_step_fails_at_once),
         cmocka_unit_test(an_identity_too_many_is_not_in_step),

@@ -191,7 +191,7 @@ class Gradusd:
         with os.fdopen(ready, "rb") as said:
             if not select.select([said], [], [], LIMIT_S)[0]:
                 raise GradusdError("gradusd does not get ready\n" + self.log)
-            if said.read() != b"ready\n":
+            if said.readline() != b"ready\n":
                 self._ended()
                 raise GradusdError(f"gradusd ended with status {self.status}\n{self.log}")
 

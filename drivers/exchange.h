@@ -1,9 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What dialogue.c, dialogue_io.c and dialogue_sync.c share. */
-#ifndef GRADUS_DRIVERS_DIALOGUE_PRIV_H
-#define GRADUS_DRIVERS_DIALOGUE_PRIV_H
+/*
+ * One message out and exactly what belongs to it back, and what it works on:
+ * the insides of a dialogue, shared with dialogue.c and dialogue_sync.c only.
+ */
+#ifndef GRADUS_DRIVERS_EXCHANGE_H
+#define GRADUS_DRIVERS_EXCHANGE_H
 
-#include "dialogue.h"
+#include "../core/failure.h"
+#include "deadline.h"
+#include "link.h"
+#include "protocol.h"
 
 enum { DIALOGUE_IDENTITY = 256 };
 
@@ -59,34 +65,26 @@ struct exchange exchange_begin(const char *text, bool wants_reply, double wait_m
 bool exchange_run(struct dialogue *dialogue, struct exchange *exchange);
 
 /* What ends a reply: NL unless the protocol has plain text with something else. */
-const char *dialogue_reply_terminator(const struct dialogue *dialogue);
+const char *exchange_terminator(const struct dialogue *dialogue);
 
 /* Whether a message is the identity query, whose answer could be taken for a later one's. */
-bool dialogue_is_identity_query(const struct dialogue *dialogue, const char *text);
+bool exchange_asks_identity(const struct dialogue *dialogue, const char *text);
 
 /* Shows an exchange to the trace, if there is one. */
 void exchange_trace(const struct dialogue *dialogue, const struct exchange *exchange);
 
 /* Sends `text` and `terminator` with one write. The link is closed when that fails. */
-bool dialogue_send(struct dialogue *dialogue, const char *text, const char *terminator,
+bool exchange_send(struct dialogue *dialogue, const char *text, const char *terminator,
                    struct deadline deadline, struct failure *failure);
 
 /*
  * Appends what comes to the input. LINK_BROKEN with the failure set when the
  * link is gone, and closed, or memory is short.
  */
-enum link_result dialogue_receive(struct dialogue *dialogue, bool *end, struct deadline deadline,
+enum link_result exchange_receive(struct dialogue *dialogue, bool *end, struct deadline deadline,
                                   struct failure *failure);
 
-/*
- * Brings an open link in step. False with the failure set; the link is closed
- * when it is broken or does not fall silent.
- */
-bool dialogue_synchronise(struct dialogue *dialogue, struct deadline deadline,
-                          struct failure *failure);
-
-/* Writes "name: text" into failure->where if that is empty. */
-void dialogue_name_failure(const struct dialogue *dialogue, const char *text,
-                           struct failure *failure);
+/* Closes the link; the dialogue is then suspect. */
+void exchange_close(struct dialogue *dialogue);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* One exchange over the link: a message out, and exactly what belongs to it back. */
-#include "dialogue_priv.h"
+#include "exchange.h"
+
 #include "framer.h"
 #include "printable.h"
 
@@ -40,7 +40,7 @@ static bool buffer_reserve(struct buffer *buffer, size_t capacity, struct failur
     return true;
 }
 
-bool dialogue_send(struct dialogue *dialogue, const char *text, const char *terminator,
+bool exchange_send(struct dialogue *dialogue, const char *text, const char *terminator,
                    struct deadline deadline, struct failure *failure)
 {
     struct buffer *output = &dialogue->output;
@@ -56,11 +56,11 @@ bool dialogue_send(struct dialogue *dialogue, const char *text, const char *term
     if (link_write(dialogue->link, output->bytes, count, deadline, failure))
         return true;
     dialogue->half_sent = true;
-    dialogue_disconnect(dialogue);
+    exchange_close(dialogue);
     return false;
 }
 
-enum link_result dialogue_receive(struct dialogue *dialogue, bool *end, struct deadline deadline,
+enum link_result exchange_receive(struct dialogue *dialogue, bool *end, struct deadline deadline,
                                   struct failure *failure)
 {
     struct buffer *input = &dialogue->input;
@@ -75,7 +75,7 @@ enum link_result dialogue_receive(struct dialogue *dialogue, bool *end, struct d
     if (result == LINK_BYTES)
         input->count += count;
     else if (result == LINK_BROKEN)
-        dialogue_disconnect(dialogue);
+        exchange_close(dialogue);
     return result;
 }
 
@@ -87,7 +87,7 @@ static bool look(struct dialogue *dialogue, struct failure *failure)
     enum link_result result;
 
     dialogue->input.count = 0;
-    result = dialogue_receive(dialogue, &end, no_wait, failure);
+    result = exchange_receive(dialogue, &end, no_wait, failure);
     if (result == LINK_BYTES)
         failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "silence before the query",
                     "'%s' came unasked",
@@ -95,7 +95,7 @@ static bool look(struct dialogue *dialogue, struct failure *failure)
     return result == LINK_QUIET;
 }
 
-const char *dialogue_reply_terminator(const struct dialogue *dialogue)
+const char *exchange_terminator(const struct dialogue *dialogue)
 {
     const struct protocol *protocol = dialogue->protocol;
 
@@ -115,8 +115,7 @@ static void assembly_begin(struct assembly *assembly, const struct dialogue *dia
     if (protocol->framing == FRAMING_488)
         framer_start_488(&assembly->framer, link_marks_end(dialogue->link), protocol->reply_limit);
     else
-        framer_start_line(&assembly->framer, dialogue_reply_terminator(dialogue),
-                          protocol->reply_limit);
+        framer_start_line(&assembly->framer, exchange_terminator(dialogue), protocol->reply_limit);
 }
 
 /* Compares what there is from `from` on with what must come there. */
@@ -196,7 +195,7 @@ static bool gather(struct dialogue *dialogue, struct assembly *assembly, struct 
 
         /* Bytes that trickle in must not keep it beyond its time. */
         if (dialogue->input.count == 0 || !deadline_passed(exchange->limit))
-            result = dialogue_receive(dialogue, &end, exchange->limit, &exchange->failure);
+            result = exchange_receive(dialogue, &end, exchange->limit, &exchange->failure);
         if (result == LINK_QUIET)
             return timed_out(dialogue, &exchange->failure);
         if (result == LINK_BROKEN)
@@ -226,7 +225,7 @@ bool exchange_run(struct dialogue *dialogue, struct exchange *exchange)
         return false;
     exchange->sent = true;
     exchange->sent_at = monotonic_now();
-    if (!dialogue_send(dialogue, exchange->text, terminator, exchange->limit, failure))
+    if (!exchange_send(dialogue, exchange->text, terminator, exchange->limit, failure))
         return false;
     assembly_begin(&assembly, dialogue, exchange->wants_reply);
     if (!gather(dialogue, &assembly, exchange))
@@ -253,4 +252,16 @@ void exchange_trace(const struct dialogue *dialogue, const struct exchange *exch
     dialogue->trace(dialogue->trace_context, exchange->text,
                     exchange->has_reply ? &exchange->reply : NULL,
                     (double)(end - exchange->sent_at) / 1e6, failure);
+}
+
+bool exchange_asks_identity(const struct dialogue *dialogue, const char *text)
+{
+    return strcmp(text, dialogue->protocol->identity_query) == 0;
+}
+
+void exchange_close(struct dialogue *dialogue)
+{
+    link_close(dialogue->link);
+    dialogue->link = NULL;
+    dialogue->in_step = false;
 }
