@@ -2,6 +2,7 @@
 #include "log.h"
 
 #include <inttypes.h>
+#include <poll.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -39,6 +40,17 @@ static size_t written(int wanted, size_t size)
     return (size_t)wanted < size ? (size_t)wanted : size - 1;
 }
 
+/*
+ * Whether a line would have to wait for somebody to read. A pipe that takes
+ * anything takes PIPE_BUF bytes, and no line is that long: better lost than
+ * that the daemon stands still because of its log.
+ */
+static bool would_block(void)
+{
+    struct pollfd error = { .fd = STDERR_FILENO, .events = POLLOUT };
+    return poll(&error, 1, 0) == 0;
+}
+
 void log_line(enum log_priority priority, const char *format, ...)
 {
     char line[LINE_SIZE];
@@ -53,7 +65,7 @@ void log_line(enum log_priority priority, const char *format, ...)
     replace_controls(line + length);
     length += written(wanted, room);
     line[length++] = '\n';
-    if (write(STDERR_FILENO, line, length) < 0)
+    if (would_block() || write(STDERR_FILENO, line, length) < 0)
         return; /* there is nowhere left to say so */
 }
 

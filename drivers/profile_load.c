@@ -163,8 +163,12 @@ static bool take_kind(struct profile *profile, const config_setting_t *root,
             return true;
         }
     }
-    problems_at(problems, member != NULL ? member : root,
-                "expected a key \"kind\" that is \"meter\" or \"scope\"");
+    if (text != NULL) {
+        problems_at(problems, member, "\"kind\" is \"%s\", expected \"meter\" or \"scope\"", text);
+    } else {
+        problems_at(problems, member != NULL ? member : root,
+                    "expected a key \"kind\" that is \"meter\" or \"scope\"");
+    }
     return false;
 }
 

@@ -118,8 +118,12 @@ static bool check_text(const struct profile *profile, const config_setting_t *at
         problems_at(problems, at, "%s, expected a placeholder that has a value there",
                     failure.what);
     }
-    if (terminator[0] != '\0' && strstr(text, terminator) != NULL) {
-        problems_at(problems, at, "a command holds its own terminator, expected one command");
+    if (text[0] == '\0') {
+        problems_at(problems, at, "a command is empty, expected its text");
+    }
+    if ((terminator[0] != '\0' && strstr(text, terminator) != NULL) ||
+        strpbrk(text, "\r\n") != NULL) {
+        problems_at(problems, at, "a command holds the end of a line, expected one command");
     }
     return problems->total == before;
 }

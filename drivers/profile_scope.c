@@ -301,7 +301,7 @@ static void take_coupling(struct profile_owner *owner, const config_setting_t *r
     profile_check_input_command(&owner->profile, group, "ground", scope->coupling_ground, problems);
     scope->front_end.ac_coupling = scope->coupling_ac[0] != '\0';
     scope->front_end.ground_reference = scope->coupling_ground[0] != '\0';
-    if (scope->front_end.ac_coupling && isnan(scope->front_end.ac_corner)) {
+    if (scope->front_end.ac_coupling && strict_member(group, "ac_corner") == NULL) {
         profile_missing(group, "ac_corner", "where there is ac coupling", problems);
     }
 }

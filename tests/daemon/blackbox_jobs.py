@@ -229,7 +229,7 @@ class Deadlines(DaemonCase):
         other = self.daemon.client()
         with self.frozen():
             pending = self.begin(other, "rail")
-            error = self.refused(self.client.call, "measure", "weak", deadline_ms=100)
+            error = self.refused(self.client.call, "measure", point="weak", deadline_ms=100)
             self.assertEqual((error.code, error.message), (-32020, "deadline passed"))
             self.assertEqual(error.data["point"], "weak")
             self.assertEqual(self.instrument()["queue"], 0)
@@ -239,7 +239,7 @@ class Deadlines(DaemonCase):
     def test_in_hand(self):
         """The client is answered in time, and the meter's late reply is nobody's."""
         with self.frozen():
-            error = self.refused(self.client.call, "measure", "rail", deadline_ms=200)
+            error = self.refused(self.client.call, "measure", point="rail", deadline_ms=200)
             self.assertIn(error.code, (-32020, -32010))
         for _ in range(5):
             self.assertAlmostEqual(self.client.call("measure", "weak")["value"], 3.0, places=3)
@@ -259,7 +259,7 @@ class Links(DaemonCase):
         self.client.call("measure", "rail")
         self.bench.stop()
         for _ in range(3):
-            error = self.refused(self.client.call, "measure", "rail", deadline_ms=2000)
+            error = self.refused(self.client.call, "measure", point="rail", deadline_ms=2000)
             self.assertEqual((error.code, error.message), (-32011, "link down"))
         meter = self.instrument()
         self.assertEqual(meter["state"], "down")

@@ -176,14 +176,14 @@ class End(DaemonCase):
 
     def test_an_instrument_that_does_not_answer_holds_nothing_up_for_ever(self):
         with self.frozen():
-            pending = self.client.send("measure", "rail", deadline_ms=300)
+            pending = self.client.send("measure", point="rail", deadline_ms=300)
             self.until(lambda: self.client.call("health")["requests"] > 1)
             self.assertEqual(self.daemon.terminate(), 0)
             self.assertIn(self.refused(self.client.wait, pending).code, (-32010, -32020))
 
     def test_second_signal_ends_at_once(self):
         with self.frozen():
-            self.begin(self.client, "rail", deadline_ms=600000)
+            self.begin(self.client, point="rail", deadline_ms=600000)
             self.daemon.send_signal(signal.SIGTERM)
             self.daemon.wait_log("ending once")
             self.assertEqual(self.daemon.terminate(), 1)

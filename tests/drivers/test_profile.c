@@ -78,7 +78,9 @@ static void test_meter_mistakes(void **state)
 {
     (void)state;
     static const struct mistake mistakes[] = {
-        { "kind = \"meter\"", "kind = \"clock\"", "that is \"meter\" or \"scope\"", 1 },
+        { "kind = \"meter\"", "kind = \"clock\"",
+          "\"kind\" is \"clock\", expected \"meter\" or \"scope\"", 1 },
+        { "kind = \"meter\";", "", "expected a key \"kind\"", 1 },
         { "description", "descriptoin", "expected perhaps \"description\"", 2 },
         { "identity = \"^TARN", "identity = \"TARN", "begin with ^", 1 },
         { "identity = \"^TARNWERK,TM55,\"", "identity = \"^(TARN\"", "no regular expression", 1 },
@@ -87,7 +89,9 @@ static void test_meter_mistakes(void **state)
           1 },
         { "error_none = \"^[+]?0,\";", "", "missing key \"error_none\"", 1 },
         { "reply_ms = 1000.0", "reply_ms = 0", "\"reply_ms\" is 0", 1 },
-        { "setup = [ \"*CLS\"", "setup = [ \"*CLS\\n*RST\"", "its own terminator", 1 },
+        { "setup = [ \"*CLS\"", "setup = [ \"*CLS\\n*RST\"", "the end of a line", 1 },
+        { "setup = [ \"*CLS\"", "setup = [ \"\"", "a command is empty", 1 },
+        { "identity_query = \"*IDN?\"", "identity_query = \"*IDN?\\r\"", "the end of a line", 1 },
         { "setup = [ \"*CLS\"", "setup = [ \"*CLS {range}\"", "{range}", 1 },
         { "inputs = 16", "inputs = 0", "\"inputs\" is 0", 1 },
         { "route = \":ROUTe:CLOSe (@{input})\"", "route = \":ROUTe:CLOSe (@1)\"", "{input}", 1 },

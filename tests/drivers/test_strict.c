@@ -120,6 +120,34 @@ static void test_all_at_once(void **state)
     problems_free(&problems);
 }
 
+static void test_what_the_parser_wanted(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text;
+        const char *line;
+        const char *says;
+    } cases[] = {
+        { "a = ( 1, 2, );\n", "f.cfg:1: ", "no comma before the closing bracket" },
+        { "a = (\n  1,\n  2,\n);\n", "f.cfg:4: ", "no comma before the closing bracket" },
+        { "a = [ 1,\n];\n", "f.cfg:2: ", "no comma before the closing bracket" },
+        { "a = ,;\n", "f.cfg:1: ", "NAME = VALUE;" },
+        { "a = ( 1 ) );\n", "f.cfg:1: ", "NAME = VALUE;" },
+        { "a = 1;\na = 2;\n", "f.cfg:2: ", "each name once in a group" },
+        { "a = ( 1, 2\n", "f.cfg:1: ", "what closes it" },
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct problems problems = { 0 };
+        const char *message = first_message(cases[i].text, &problems);
+        if (strncmp(message, cases[i].line, strlen(cases[i].line)) != 0 ||
+            strstr(message, cases[i].says) == NULL) {
+            fail_msg("%s gave: %s", cases[i].text, message);
+        }
+        problems_free(&problems);
+    }
+}
+
 enum colour { RED, GREEN };
 
 struct target {

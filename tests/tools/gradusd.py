@@ -97,6 +97,8 @@ class Client:
         """Sends a call without waiting for its answer; returns its id."""
         number = next(self._numbers)
         request = {"jsonrpc": "2.0", "id": number, "method": method}
+        if arguments and parameters:
+            raise GradusdError("parameters go by position or by name, not both")
         if arguments or parameters:
             request["params"] = list(arguments) or parameters
         self.send_raw(json.dumps(request).encode() + b"\n")
