@@ -89,18 +89,27 @@ static double correction(const struct chain *chain, const struct setup *setup)
     return chain->correct_loading && loading.known ? loading.factor : 1;
 }
 
+/*
+ * An RMS has no sign, whatever the probe does to that of the signal. It goes
+ * through a probe without an offset only: with one it would need the mean.
+ */
+static bool has_no_sign(enum aspect aspect)
+{
+    return aspect_ignores_mean(aspect) || aspect == ASPECT_RMS;
+}
+
 double chain_value(const struct chain *chain, const struct setup *setup, double input)
 {
-    double tip = aspect_ignores_mean(chain->aspect) ? input * fabs(chain->probe->factor)
-                                                    : probe_to_tip(chain->probe, input);
+    double tip = has_no_sign(chain->aspect) ? input * fabs(chain->probe->factor)
+                                            : probe_to_tip(chain->probe, input);
     return tip * correction(chain, setup);
 }
 
 double chain_input(const struct chain *chain, const struct setup *setup, double tip)
 {
     double loaded = tip / correction(chain, setup);
-    return aspect_ignores_mean(chain->aspect) ? loaded / fabs(chain->probe->factor)
-                                              : probe_to_input(chain->probe, loaded);
+    return has_no_sign(chain->aspect) ? loaded / fabs(chain->probe->factor)
+                                      : probe_to_input(chain->probe, loaded);
 }
 
 /* The part of the value that the amplifier and the converter had to show. */
@@ -249,7 +258,7 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     double through = signal->value * fabs(probe->factor) * corrected;
     bounded(sink, "probe factor", probe->tolerance, through);
     bounded(sink, "input behind the probe", input_share(chain, setup), through);
-    if (!aspect_ignores_mean(chain->aspect))
+    if (!has_no_sign(chain->aspect))
         bounded(sink, "probe offset", probe->offset_tolerance, corrected);
     struct loading loading = chain_loading(chain, setup);
     double value = chain_value(chain, setup, signal->value);

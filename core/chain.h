@@ -108,7 +108,9 @@ struct loading chain_loading(const struct chain *chain, const struct setup *setu
 /*
  * Value of the wanted aspect at the tip: input through the probe, and through
  * the loading correction where that is asked for and known. An aspect that
- * ignores the mean (ac, peak-to-peak) ignores the probe's offset too.
+ * ignores the mean (ac, peak-to-peak) ignores the probe's offset too, and so
+ * does an RMS, which needs a probe without one. A value without a sign keeps
+ * none through a probe that inverts.
  */
 double chain_value(const struct chain *chain, const struct setup *setup, double input);
 

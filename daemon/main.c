@@ -8,6 +8,7 @@
 #include "daemon.h"
 #include "log.h"
 #include "options.h"
+#include "settings.h"
 #include "try.h"
 
 #include <stdlib.h>
@@ -56,6 +57,10 @@ int main(int argc, char **argv)
         return check_file(options.settings) ? EXIT_SUCCESS : STATUS_USAGE;
     case TASK_TRY:
         return try_run(options.try_argc, options.try_argv);
+    case TASK_KEYS:
+        settings_print_keys(stdout);
+        profile_print_keys(stdout);
+        return EXIT_SUCCESS;
     case TASK_VERSION:
         printf("gradusd %s\n", GRADUS_VERSION);
         return EXIT_SUCCESS;

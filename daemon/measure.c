@@ -318,8 +318,7 @@ static bool at_tip(const struct job *job, double level, const struct trace *trac
                    struct capture *capture)
 {
     struct chain shown = job->chain;
-    if (aspect_ignores_mean(shown.aspect))
-        shown.aspect = ASPECT_RMS; /* a trace keeps its mean and the probe's offset */
+    shown.aspect = ASPECT_DC; /* a trace keeps its mean, its sign and the probe's offset */
     for (size_t i = 0; i < trace->count; i++)
         trace->volts[i] = chain_value(&shown, &job->request.setup, trace->volts[i] - level);
     capture->samples = trace->volts;

@@ -14,6 +14,7 @@ enum {
     OPTION_TCP,
     OPTION_READY,
     OPTION_TRY,
+    OPTION_KEYS,
     OPTION_VERSION,
     OPTION_HELP
 };
@@ -42,6 +43,9 @@ static const struct {
     { { "try", no_argument, NULL, OPTION_TRY },
       " PROFILE LINK ...",
       "run a profile against an instrument and show each exchange" },
+    { { "keys", no_argument, NULL, OPTION_KEYS },
+      "",
+      "list every key of settings and profiles with type, unit and default" },
     { { "version", no_argument, NULL, OPTION_VERSION }, "", "say the version" },
     { { "help", no_argument, NULL, OPTION_HELP }, "", "say this" },
 };
@@ -115,6 +119,9 @@ static bool take(int option, struct options *options, FILE *errors)
     case OPTION_READY:
         return read_number(optarg, 1 << 20, &options->ready_fd) ||
                wrong(errors, "ready-fd", optarg, "the number of an open descriptor");
+    case OPTION_KEYS:
+        options->task = TASK_KEYS;
+        return true;
     case OPTION_VERSION:
         options->task = TASK_VERSION;
         return true;

@@ -105,7 +105,7 @@ static void take_server(struct settings *settings)
     if (tcp == NULL || !config_setting_is_group(tcp)) {
         return;
     }
-    strcpy(server->tcp_address, "127.0.0.1");
+    snprintf(server->tcp_address, sizeof server->tcp_address, "127.0.0.1");
     strict_group(tcp, tcp_keys, server, settings->problems);
     if (server->tcp_address[0] == '\0') {
         problems_at(settings->problems, tcp, "\"address\" is empty, expected an address");

@@ -201,6 +201,14 @@ static bool find_probe(const struct settings *settings, const config_setting_t *
     return false;
 }
 
+/* The largest at the tip of a probe that inverts is the smallest at the input. */
+static enum aspect inverted(enum aspect aspect)
+{
+    if (aspect == ASPECT_MAXIMUM)
+        return ASPECT_MINIMUM;
+    return aspect == ASPECT_MINIMUM ? ASPECT_MAXIMUM : aspect;
+}
+
 /*
  * What has to be measured at the input, so that the probe makes the wanted
  * quantity of it. A plain connection leaves everything as it is; behind any
@@ -209,6 +217,7 @@ static bool find_probe(const struct settings *settings, const config_setting_t *
 static bool derive(const struct probe *probe, bool direct, struct bench_point *point)
 {
     enum dimension dimension = quantity_dimension(point->quantity);
+    enum aspect aspect = quantity_aspect(point->quantity);
 
     if (direct) {
         point->at_input = point->quantity;
@@ -217,7 +226,22 @@ static bool derive(const struct probe *probe, bool direct, struct bench_point *p
     }
     snprintf(point->unit, sizeof point->unit, "%s", probe->unit);
     return dimension == probe->dimension &&
-           quantity_of(quantity_aspect(point->quantity), DIMENSION_VOLTAGE, &point->at_input);
+           quantity_of(probe->factor < 0 ? inverted(aspect) : aspect, DIMENSION_VOLTAGE,
+                       &point->at_input);
+}
+
+/* The RMS of x + c is no function of the RMS of x. */
+static bool squares_well(struct settings *settings, const config_setting_t *group,
+                         const struct probe *probe, const struct bench_point *point)
+{
+    if (quantity_aspect(point->quantity) != ASPECT_RMS || probe->offset == 0) {
+        return true;
+    }
+    problems_at(settings->problems, strict_member(group, "quantity"),
+                "\"quantity\" is \"%s\" through probe \"%s\", which has an offset, "
+                "expected a dc, ac or peak quantity",
+                quantity_name(point->quantity), probe->name);
+    return false;
 }
 
 static bool take_quantity(struct settings *settings, const config_setting_t *group,
@@ -227,7 +251,7 @@ static bool take_quantity(struct settings *settings, const config_setting_t *gro
     enum quantity example = QUANTITY_DC_VOLTAGE;
 
     if (derive(probe, point->probe == 0, point)) {
-        return true;
+        return squares_well(settings, group, probe, point);
     }
     quantity_of(ASPECT_DC, probe->dimension, &example);
     problems_at(settings->problems, strict_member(group, "quantity"),

@@ -184,6 +184,24 @@ static void test_transducer_offset(void **state)
     assert_null(find(&budget, "probe offset"));
 }
 
+/* A probe that inverts changes the sign of a level, and of nothing that has none. */
+static void test_inverting_probe(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.probe.factor = -10;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    assert_within(chain_value(&table.chain, &setup, 0.5), -5, 1e-12);
+    assert_within(chain_input(&table.chain, &setup, -5), 0.5, 1e-12);
+    static const enum aspect unsigned_aspects[] = { ASPECT_AC, ASPECT_RMS, ASPECT_PEAK_TO_PEAK };
+    for (size_t i = 0; i < 3; i++) {
+        table.chain.aspect = unsigned_aspects[i];
+        assert_within(chain_value(&table.chain, &setup, 0.5), 5, 1e-12);
+        assert_within(chain_input(&table.chain, &setup, 5), 0.5, 1e-12);
+    }
+}
+
 /* Below its corner ac coupling takes most of the signal; where nothing is known, all. */
 static void test_ac_coupling_loss(void **state)
 {
@@ -279,6 +297,7 @@ int main(void)
         cmocka_unit_test(test_input_behind_a_divider),
         cmocka_unit_test(test_shunt),
         cmocka_unit_test(test_transducer_offset),
+        cmocka_unit_test(test_inverting_probe),
         cmocka_unit_test(test_ac_coupling_loss),
         cmocka_unit_test(test_capacitive_loading_is_not_forgotten),
         cmocka_unit_test(test_ground_reference_replaces_the_baseline),

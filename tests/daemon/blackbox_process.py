@@ -53,6 +53,18 @@ class Start(DaemonCase):
         self.assertEqual((status, errors), (0, ""))
         self.assertIn("5 instruments, 6 points", out)
 
+    def test_check_of_a_profile_by_itself(self):
+        profiles = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
+        for name, kind in (("oldmere-b4", "meter"), ("tarnwerk-ts8", "scope")):
+            path = os.path.join(profiles, name + ".cfg")
+            status, out, errors = self.run_gradusd("--check", path)
+            self.assertEqual((status, errors), (0, ""))
+            self.assertEqual(out, f"{path}: no mistakes: a profile of a {kind}\n")
+        path = self.settings_file('kind = "meter";\nmax_inputs = 5;\n')
+        status, out, errors = self.run_gradusd("--check", path)
+        self.assertEqual((status, out), (2, ""))
+        self.assertIn(':2: unknown key "max_inputs", expected perhaps "max_input"', errors)
+
     def test_settings_that_are_not_there(self):
         for words in (["--check", "/no/where.cfg"], ["--settings", "/no/where.cfg"]):
             status, _, errors = self.run_gradusd(*words)

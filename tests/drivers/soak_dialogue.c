@@ -608,7 +608,7 @@ int main(int argc, char **argv)
     char folder[] = "/tmp/gradus-soak-XXXXXX";
     uint64_t dialogues = argument(argc, argv, 1, 100000);
     uint64_t seed = argument(argc, argv, 2, 1);
-    uint64_t threads = argument(argc, argv, 3, 256);
+    uint64_t threads = argument(argc, argv, 3, 128);
     bool good;
 
     if (argc > 4 || dialogues == 0 || threads == 0 || threads > MOST_THREADS) {

@@ -362,10 +362,15 @@ static void test_many_problems(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_text_refused),  cmocka_unit_test(test_nul_byte),
-        cmocka_unit_test(test_text_taken),    cmocka_unit_test(test_all_at_once),
-        cmocka_unit_test(test_table_refuses), cmocka_unit_test(test_table_takes),
-        cmocka_unit_test(test_table_bounds),  cmocka_unit_test(test_texts),
+        cmocka_unit_test(test_text_refused),
+        cmocka_unit_test(test_nul_byte),
+        cmocka_unit_test(test_text_taken),
+        cmocka_unit_test(test_all_at_once),
+        cmocka_unit_test(test_what_the_parser_wanted),
+        cmocka_unit_test(test_table_refuses),
+        cmocka_unit_test(test_table_takes),
+        cmocka_unit_test(test_table_bounds),
+        cmocka_unit_test(test_texts),
         cmocka_unit_test(test_many_problems),
     };
 

@@ -95,6 +95,8 @@ class Client:
 
     def send(self, method, /, *arguments, **parameters):
         """Sends a call without waiting for its answer; returns its id."""
+        if arguments and parameters:
+            raise TypeError("parameters are all by position or all by name")
         number = next(self._numbers)
         request = {"jsonrpc": "2.0", "id": number, "method": method}
         if arguments and parameters:

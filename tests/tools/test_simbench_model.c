@@ -104,18 +104,47 @@ static void waveforms_have_their_published_values(void **state)
 
     (void)state;
     assert_near(wave_ac_rms(&sine), 0.7071068, 1e-7);
-    assert_near(wave_ac_mean_magnitude(&sine), 0.6366198, 1e-7);
+    assert_near(wave_ac_mean_magnitude(&sine, 0.0), 0.6366198, 1e-7);
     assert_near(wave_ac_rms(&triangle), 0.5773503, 1e-7);
-    assert_near(wave_ac_mean_magnitude(&triangle), 0.5, 1e-12);
+    assert_near(wave_ac_mean_magnitude(&triangle, 0.0), 0.5, 1e-12);
     assert_true(wave_pulse(-1.0, 1.0, 50.0, 0.5, 0.0, &square));
     assert_near(wave_ac_rms(&square), 1.0, 1e-12);
-    assert_near(wave_ac_mean_magnitude(&square), 1.0, 1e-12);
+    assert_near(wave_ac_mean_magnitude(&square, 0.0), 1.0, 1e-12);
     assert_true(wave_pulse(0.0, 1.0, 50.0, 0.25, 0.0, &pulse));
     assert_near(wave_mean(&pulse), 0.25, 1e-12);
     assert_near(wave_ac_rms(&pulse), 0.4330127, 1e-7);
-    assert_near(wave_ac_mean_magnitude(&pulse) * M_PI / (2.0 * M_SQRT2), 0.4165203, 1e-6);
+    assert_near(wave_ac_mean_magnitude(&pulse, 0.0) * M_PI / (2.0 * M_SQRT2), 0.4165203, 1e-6);
     assert_true(wave_pulse(0.0, 1.0, 50.0, 0.01, 0.0, &pulse));
     assert_near(wave_ac_rms(&pulse), 0.09949874, 1e-7);
+}
+
+/*
+ * The rectified mean of a sine in noise. Without a sine it is sigma * sqrt(2/pi);
+ * with little noise it grows by sigma^2 / (pi * A), the noise power times the share
+ * of time that the sine is near zero (worked out by hand). Lines against a sum
+ * over many short ones, each of one value.
+ */
+static void noise_adds_to_the_rectified_mean(void **state)
+{
+    struct wave sine = wave_sine(1.0, 50.0);
+    struct wave triangle = wave_triangle(1.0, 50.0);
+    struct wave none = wave_none();
+    struct wave square;
+    double sum = 0.0;
+
+    (void)state;
+    assert_near(wave_ac_mean_magnitude(&none, 0.5), 0.5 * 0.7978846, 1e-7);
+    assert_near(wave_ac_mean_magnitude(&sine, 0.01), 2.0 / M_PI + 1e-4 / M_PI, 1e-7);
+    assert_near(wave_ac_mean_magnitude(&sine, 1e-9), 2.0 / M_PI, 1e-6);
+    assert_near(wave_ac_mean_magnitude(&sine, 100.0), 79.78846 + 0.25 * 0.7978846 / 100.0, 1e-4);
+    assert_near(wave_ac_mean_magnitude(&triangle, 0.01), 0.5 + 1e-4 / 2.0, 1e-7);
+    assert_true(wave_pulse(-1.0, 1.0, 50.0, 0.5, 0.0, &square));
+    assert_near(wave_ac_mean_magnitude(&square, 0.1), 1.0, 1e-12);
+    for (int n = 0; n < 4000; n++) {
+        double x = (n + 0.5) / 4000.0;
+        sum += x * erf(x / M_SQRT2) + 0.7978846 * exp(-x * x / 2.0);
+    }
+    assert_near(wave_ac_mean_magnitude(&triangle, 1.0), sum / 4000.0, 1e-6);
 }
 
 /* Each linear edge of length e takes e (high - low)^2 / 6 off the mean square. */
@@ -333,6 +362,7 @@ int main(void)
         cmocka_unit_test(sources_out_of_bounds_are_refused),
         cmocka_unit_test(probes_that_make_no_sense_are_refused),
         cmocka_unit_test(waveforms_have_their_published_values),
+        cmocka_unit_test(noise_adds_to_the_rectified_mean),
         cmocka_unit_test(edges_take_their_part_of_the_rms),
         cmocka_unit_test(a_sine_passes_a_highpass_by_its_textbook_gain),
         cmocka_unit_test(a_square_droops_behind_a_highpass),

@@ -170,7 +170,8 @@ bool options_take(struct options *options, const struct option_row *row, const c
                  row->argument);
         return false;
     }
-    if (row->maximum > 0 && !check_number(row, value, &number, problem, problem_size)) {
+    if (value != NULL && row->maximum > 0 &&
+        !check_number(row, value, &number, problem, problem_size)) {
         return false;
     }
     store(options, row->bit, value, number);

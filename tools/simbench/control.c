@@ -152,12 +152,13 @@ struct control *control_open(struct bench *bench, const char *path, struct probl
 
 void control_close(struct control *control)
 {
-    struct client *client;
+    struct client *next;
 
     if (control == NULL) {
         return;
     }
-    while ((client = LIST_FIRST(&control->clients)) != NULL) {
+    for (struct client *client = LIST_FIRST(&control->clients); client != NULL; client = next) {
+        next = LIST_NEXT(client, link);
         drop(client);
     }
     listener_close(&control->listener);

@@ -9,7 +9,7 @@
 bool fault_named(const char *name, enum fault_kind *kind)
 {
     static const char *const names[FAULT_KINDS] = {
-#define X(name, text) [FAULT_##name] = text,
+#define X(name, text) [FAULT_##name] = (text),
         FAULT_TABLE(X)
 #undef X
     };

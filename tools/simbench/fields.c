@@ -24,7 +24,7 @@ static bool read_text(const struct field *field, json_t *value, char *text, stru
         return problem_tell(problem, "%s: expected a text of 1 to %zu characters", field->key,
                             field->size - 1);
     }
-    strcpy(text, given);
+    memcpy(text, given, strlen(given) + 1);
     return true;
 }
 

@@ -30,12 +30,13 @@ struct verb {
 static void split(const char *command, struct order *order)
 {
     char *rest = NULL;
+    size_t length = strlen(command);
 
-    order->count = 0;
-    if (strlen(command) >= sizeof order->line) {
+    *order = (struct order) { 0 };
+    if (length >= sizeof order->line) {
         return;
     }
-    strcpy(order->line, command);
+    memcpy(order->line, command, length + 1);
     for (char *word = strtok_r(order->line, " ", &rest); word != NULL;
          word = strtok_r(NULL, " ", &rest)) {
         if (order->count < WORDS) {
@@ -219,7 +220,8 @@ static const struct verb verbs[] = {
 static bool obey(struct instrument *instrument, const struct order *order, struct answer *answer)
 {
     for (size_t v = 0; v < sizeof verbs / sizeof verbs[0]; v++) {
-        if (order->count == verbs[v].words && strcmp(order->words[0], verbs[v].word) == 0) {
+        if (order->count == verbs[v].words && order->words[0] != NULL &&
+            strcmp(order->words[0], verbs[v].word) == 0) {
             return verbs[v].act(instrument, order, answer);
         }
     }

@@ -128,11 +128,13 @@ static void ask_interval(struct scpi_call *call)
 static void set_format(struct scpi_call *call)
 {
     char word[16];
-    int bits;
-    char rest;
+    size_t length = strcspn(call->argument, " ,");
+    const char *bits = call->argument + length;
 
-    if (sscanf(call->argument, "%15[A-Za-z] , %d %c", word, &bits, &rest) != 2 ||
-        !scpi_matches("INTeger", word) || bits != 8) {
+    bits += strspn(bits, " ");
+    snprintf(word, sizeof word, "%.*s", (int)length, call->argument);
+    if (!scpi_matches("INTeger", word) || *bits != ',' ||
+        strcmp(bits + 1 + strspn(bits + 1, " "), "8") != 0) {
         scpi_report(call->scpi, -224, NULL);
     }
 }

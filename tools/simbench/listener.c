@@ -28,7 +28,7 @@ static bool local_place(const char *path, union place *place, int *size)
         return false;
     }
     place->local.sun_family = AF_UNIX;
-    strcpy(place->local.sun_path, path);
+    memcpy(place->local.sun_path, path, strlen(path) + 1);
     *size = (int)sizeof place->local;
     return true;
 }
@@ -98,7 +98,7 @@ bool listener_open(struct listener *listener, struct event_base *base, const cha
         return problem_tell(problem, "%s: expected tcp:IPV4:PORT or unix:/PATH", where);
     }
     if (place.any.sa_family == AF_UNIX) {
-        strcpy(listener->path, place.local.sun_path);
+        memcpy(listener->path, place.local.sun_path, sizeof place.local.sun_path);
     }
     remove_socket(listener->path);
     listener->events = evconnlistener_new_bind(

@@ -137,7 +137,8 @@ static double ac_value(const struct meter *meter, const struct tie *tie, double 
         /* Rectified mean times the form factor of a sine, pi / (2 sqrt 2) = 1.1107. */
         double form = M_PI / (2.0 * M_SQRT2);
 
-        return form * hypot(wave_ac_mean_magnitude(wave) * through, noise * sqrt(2.0 / M_PI));
+        return through > 0.0 ? form * through * wave_ac_mean_magnitude(wave, noise / through)
+                             : form * noise * sqrt(2.0 / M_PI);
     }
     return hypot(wave_ac_rms(wave) * through, noise);
 }

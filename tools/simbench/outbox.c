@@ -99,14 +99,18 @@ static bool pump(struct outbox *outbox)
     double now = clock_now(outbox->clock);
     struct parcel *parcel = TAILQ_FIRST(&outbox->waiting);
 
-    while (parcel != NULL && parcel->due <= now && send_first(outbox, parcel, &state)) {
-        parcel = TAILQ_FIRST(&outbox->waiting);
+    while (parcel != NULL && parcel->due <= now) {
+        struct parcel *next = TAILQ_NEXT(parcel, link);
+
+        if (!send_first(outbox, parcel, &state)) {
+            break;
+        }
+        parcel = next;
     }
     if (state == PUMP_BROKEN) {
         outbox->broken(outbox->argument);
         return false;
     }
-    parcel = TAILQ_FIRST(&outbox->waiting);
     if (parcel != NULL && parcel->due > now) {
         after(outbox->timer, parcel->due - now);
     } else if (parcel == NULL && outbox->babble[0] != '\0') {

@@ -77,8 +77,8 @@ static void move_path(struct run *run, const char *header)
 /* Takes a unit apart; false with the error reported. `length` < UNIT_LENGTH. */
 static bool take_apart(struct run *run, const char *text, size_t length, struct unit *unit)
 {
-    char whole[UNIT_LENGTH];
-    char header[UNIT_LENGTH];
+    char whole[UNIT_LENGTH] = "";
+    char header[UNIT_LENGTH] = "";
     size_t end;
 
     copy_trimmed(whole, text, length);
@@ -88,7 +88,7 @@ static bool take_apart(struct run *run, const char *text, size_t length, struct 
     unit->query = end > 0 && whole[end - 1] == '?';
     copy_trimmed(header, whole, end - unit->query);
     if (header[0] == '*') {
-        strcpy(unit->header, header);
+        memcpy(unit->header, header, sizeof header);
         return true;
     }
     bool from_root = header[0] == ':';

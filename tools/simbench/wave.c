@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+enum { QUARTER_STEPS = 1000 };
+
 struct wave wave_none(void)
 {
     return (struct wave) { .shape = WAVE_NONE };
@@ -110,27 +112,70 @@ double wave_ac_rms(const struct wave *wave)
     return sqrt(sum);
 }
 
-/* Mean of |x| along a straight line from a to b, which may cross zero. */
-static double line_mean_magnitude(double a, double b)
+/* Mean of |x + n| for n Gaussian of RMS `noise` > 0: that of a folded normal distribution. */
+static double folded_mean(double x, double noise)
 {
+    double z = x / noise;
+
+    return noise * sqrt(2.0 / M_PI) * exp(-z * z / 2.0) + x * erf(z / M_SQRT2);
+}
+
+/* The integral of folded_mean() from 0 to x. */
+static double folded_integral(double x, double noise)
+{
+    double z = x / noise;
+
+    return (x * x + noise * noise) / 2.0 * erf(z / M_SQRT2) +
+           noise * x / sqrt(2.0 * M_PI) * exp(-z * z / 2.0);
+}
+
+/*
+ * Mean of |x + noise| along a straight line from a to b, which may cross zero.
+ * Too short a line for the difference of two integrals counts as its middle.
+ */
+static double line_mean_magnitude(double a, double b, double noise)
+{
+    if (noise > 0.0) {
+        return fabs(b - a) > 1e-4 * noise
+                   ? (folded_integral(b, noise) - folded_integral(a, noise)) / (b - a)
+                   : folded_mean((a + b) / 2.0, noise);
+    }
     if (a * b >= 0.0) {
         return (fabs(a) + fabs(b)) / 2.0;
     }
     return (a * a + b * b) / (2.0 * (fabs(a) + fabs(b)));
 }
 
-double wave_ac_mean_magnitude(const struct wave *wave)
+/* Over a quarter of a sine, which the others repeat, by the midpoint rule. */
+static double sine_mean_magnitude(double amplitude, double noise)
+{
+    double sum = 0.0;
+
+    if (noise <= 0.0) {
+        return fabs(amplitude) * 2.0 / M_PI;
+    }
+    for (int n = 0; n < QUARTER_STEPS; n++) {
+        sum += folded_mean(amplitude * sin(M_PI_2 * (n + 0.5) / QUARTER_STEPS), noise);
+    }
+    return sum / QUARTER_STEPS;
+}
+
+double wave_ac_mean_magnitude(const struct wave *wave, double noise)
 {
     double mean = wave_mean(wave);
     double sum = 0.0;
 
     if (wave->shape == WAVE_SINE) {
-        return fabs(wave->amplitude) * 2.0 / M_PI;
+        return sine_mean_magnitude(wave->amplitude, noise);
+    }
+    if (wave->shape == WAVE_NONE) {
+        return noise * sqrt(2.0 / M_PI);
     }
     for (size_t k = 0; k + 1 < wave->count; k++) {
         double length = wave->phase[k + 1] - wave->phase[k];
 
-        sum += length * line_mean_magnitude(wave->value[k] - mean, wave->value[k + 1] - mean);
+        sum +=
+            length * line_mean_magnitude(wave->value[k] - mean, wave->value[k + 1] - mean, noise);
     }
     return sum;
 }

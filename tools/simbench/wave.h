@@ -50,8 +50,11 @@ double wave_mean(const struct wave *wave);
 /* RMS of the waveform with its mean taken away. */
 double wave_ac_rms(const struct wave *wave);
 
-/* Mean of the magnitude of the waveform with its mean taken away. */
-double wave_ac_mean_magnitude(const struct wave *wave);
+/*
+ * Mean of the magnitude of the waveform with its mean taken away and Gaussian
+ * noise of RMS `noise` (>= 0) on it, the magnitude taken of the sum.
+ */
+double wave_ac_mean_magnitude(const struct wave *wave, double noise);
 
 /* The largest and the smallest value in one period. */
 double wave_maximum(const struct wave *wave);
