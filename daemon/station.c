@@ -117,7 +117,7 @@ static void on_alarm(evutil_socket_t unused, short what, void *argument)
     (void)unused;
     (void)what;
     failure_set(&failure, FAILURE_DEADLINE, job->station->name, NULL,
-                "no outcome yet, %zu jobs are open there", job->station->open_count);
+                "no outcome yet, %zu open there", job->station->open_count);
     refuse(job, &failure);
 }
 
