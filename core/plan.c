@@ -68,7 +68,7 @@ static bool plan_best(const struct chain *chain, const struct signal *signal,
                       struct candidate *best)
 {
     struct candidate all[2 * CHAIN_MAX_RANGES];
-    size_t n = candidates_weigh(chain, signal, extremes, all, 2 * CHAIN_MAX_RANGES);
+    size_t n = candidates_weigh(chain, signal, extremes, all, sizeof all / sizeof all[0]);
     bool found = false;
     for (size_t i = 0; i < n; i++) {
         if (!all[i].fits || (plan && !allows(plan, &all[i].setup)))

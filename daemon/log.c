@@ -79,6 +79,8 @@ void log_trouble_failed(struct log_trouble *trouble, const char *name,
 {
     char text[600];
     failure_text(failure, text, sizeof text);
+    if (strncmp(text, name, strlen(name)) == 0 && text[strlen(name)] == ':')
+        memmove(text, text + strlen(name) + 2, strlen(text + strlen(name) + 2) + 1);
     trouble->count++;
     if (trouble->count == 1) {
         trouble->began = now;

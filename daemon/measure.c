@@ -46,10 +46,12 @@ bool measure_chain(const struct bench *bench, const struct bench_point *point, s
 {
     const struct bench_instrument *instrument = &bench->instruments[point->instrument];
     const struct front_end *input = profile_front_end(instrument->profile, point->at_input);
-    if (!input)
-        return failure_set(failure, FAILURE_UNSUPPORTED, instrument->name, NULL,
-                           "its profile %s has no %s", instrument->profile->name,
-                           quantity_name(point->at_input));
+    if (!input) {
+        failure_set(failure, FAILURE_UNSUPPORTED, instrument->name, NULL,
+                    "its profile %s has no %s", instrument->profile->name,
+                    quantity_name(point->at_input));
+        return false;
+    }
     chain->input = input;
     chain->probe = &bench->probes[point->probe];
     chain->aspect = quantity_aspect(point->quantity);
@@ -298,6 +300,7 @@ static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
     }
     if (!done)
         reading_fail(reading, &failure);
+    job->failure = NULL;
     return done;
 }
 
