@@ -4,7 +4,8 @@
  * over a bare request-reply loop on the same simulated instrument in the same
  * run; and what the range planner gains. tools/bench starts everything.
  *
- *     benchmark DAEMON-SOCKET PROFILES-FOLDER (NAME INSTRUMENT-SOCKET POINT)...
+ *     benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)...
+ *     benchmark plans PROFILE...
  */
 #include "planning.h"
 #include "stream.h"
@@ -169,27 +170,29 @@ static void compare(struct subject *subject, const char *daemon)
     stream_close(&subject->daemon);
 }
 
-static void plan_with(const char *folder, const char *profile)
+static void all_rates(const char *daemon, size_t count, char **words)
 {
-    char path[512];
-    snprintf(path, sizeof path, "%s/%s.cfg", folder, profile);
-    benchmark_planning(path);
+    static struct subject subject;
+    for (size_t i = 0; i + 2 < count; i += 3) {
+        subject.name = words[i];
+        subject.instrument = words[i + 1];
+        subject.point = words[i + 2];
+        compare(&subject, daemon);
+    }
 }
 
 int main(int argc, char **argv)
 {
-    if (argc < 3 || argc % 3 != 0)
-        give_up("usage: benchmark DAEMON-SOCKET PROFILES-FOLDER (NAME INSTRUMENT-SOCKET POINT)...");
     setvbuf(stdout, NULL, _IOLBF, 0);
-    static struct subject subject;
-    for (int i = 3; i < argc; i += 3) {
-        subject.name = argv[i];
-        subject.instrument = argv[i + 1];
-        subject.point = argv[i + 2];
-        compare(&subject, argv[1]);
+    if (argc >= 3 && argc % 3 == 0 && strcmp(argv[1], "rates") == 0) {
+        all_rates(argv[2], (size_t)argc - 3, argv + 3);
+        return 0;
     }
-    plan_with(argv[2], "tarnwerk-tm55");
-    plan_with(argv[2], "tarnwerk-ts8");
-    plan_with(argv[2], "oldmere-os2");
-    return 0;
+    if (argc >= 3 && strcmp(argv[1], "plans") == 0) {
+        for (int i = 2; i < argc; i++)
+            benchmark_planning(argv[i]);
+        return 0;
+    }
+    give_up("usage: benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)... | "
+            "plans PROFILE...");
 }
