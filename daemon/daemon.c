@@ -8,7 +8,6 @@
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 /* How long clients have to take their last answers. */
 static const int64_t flush_time = INT64_C(3000000000);
@@ -136,7 +135,8 @@ static void on_end_signal(evutil_socket_t number, short what, void *context)
     (void)what;
     if (daemon->stopping) {
         log_line(LOG_PRIORITY_WARNING, "signal %d again: ending at once", (int)number);
-        _exit(EXIT_FAILURE);
+        signal((int)number, SIG_DFL);
+        raise((int)number);
     }
     log_line(LOG_PRIORITY_NOTICE, "signal %d: ending once what is under way is done", (int)number);
     daemon_stop(daemon);

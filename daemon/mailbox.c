@@ -81,8 +81,12 @@ void mailbox_post(struct mailbox *mailbox, struct letter *letter)
     else
         mailbox->last->next = letter;
     mailbox->last = letter;
-    /* Cannot fail: the counter never comes near its end, and nothing else can go wrong. */
+    pthread_mutex_unlock(&mailbox->lock);
+    /*
+     * Outside the lock, or the loop would wake to find it held; a box that is
+     * found empty does no harm. Cannot fail: the counter never comes near its
+     * end, and nothing else can go wrong.
+     */
     ssize_t rung = was_empty ? write(mailbox->bell, &ring, sizeof ring) : 0;
     (void)rung;
-    pthread_mutex_unlock(&mailbox->lock);
 }

@@ -123,8 +123,31 @@ static void call_end(struct rpc_call *call)
     exchange_close(exchange);
 }
 
+static const char batch_too_long[] = "the answers of this batch grew too long";
+
+/* Whether a batch has come to as much as it may; its calls are refused from then on. */
+static bool is_full(const struct exchange *exchange)
+{
+    return exchange->batch && exchange->replies.length > RPC_BATCH_REPLY;
+}
+
+/* Answers a call of a batch whose other answers leave no room for its result. */
+static void fail_full(struct rpc_call *call)
+{
+    struct text data = { 0 };
+    text_open(&data, '{');
+    text_member_string(&data, "what", batch_too_long);
+    text_close(&data, '}');
+    rpc_fail(call, RPC_INTERNAL_ERROR, NULL, &data);
+    text_free(&data);
+}
+
 void rpc_result(struct rpc_call *call, const struct text *result)
 {
+    if (is_full(call->exchange)) {
+        fail_full(call);
+        return;
+    }
     if (result->failed || result->length == 0) {
         rpc_fail(call, RPC_INTERNAL_ERROR, NULL, NULL);
         return;
@@ -267,8 +290,8 @@ static void take_batch(struct exchange *exchange, const json_t *batch)
 {
     exchange->batch = true;
     for (size_t i = 0; i < json_array_size(batch); i++) {
-        if (exchange->replies.length > RPC_BATCH_REPLY) {
-            refuse(exchange, RPC_INVALID_REQUEST, "the answers of this batch grew too long");
+        if (is_full(exchange)) {
+            refuse(exchange, RPC_INVALID_REQUEST, batch_too_long);
             return;
         }
         take_request(exchange, json_array_get(batch, i));

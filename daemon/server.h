@@ -5,7 +5,8 @@
  *
  * A client that reads slowly delays nobody: once SERVER_BACKLOG bytes wait
  * for it, its requests are left unread until half of them are gone, and if
- * none goes for a minute it is closed. A client that has ended only its own
+ * none goes for a minute it is closed, as it is when answers to what it asked
+ * before pile up to more than SERVER_MOST bytes. A client that has ended only its own
  * stream gets its answers still, and is closed once there is nothing more to
  * come; one that is gone altogether is closed at once.
  *
@@ -18,7 +19,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { SERVER_BACKLOG = 4 * 1024 * 1024 };
+enum { SERVER_BACKLOG = 4 * 1024 * 1024, SERVER_MOST = 64 * 1024 * 1024 };
 
 struct event_base;
 struct server;

@@ -341,6 +341,29 @@ static void a_batch_waits_for_its_last_call(void **state)
     free(peer.sent);
 }
 
+/* Results that come later do not make a batch's answer grow without bounds. */
+static void a_batch_that_grew_too_long_takes_no_more_results(void **state)
+{
+    static const char line[] = "[{\"jsonrpc\":\"2.0\",\"method\":\"later\",\"id\":1},"
+                               "{\"jsonrpc\":\"2.0\",\"method\":\"later\",\"id\":2}]";
+    char *many = malloc(RPC_BATCH_REPLY + 1);
+    struct peer peer = { 0 };
+    (void)state;
+    assert_non_null(many);
+    memset(many, 'x', RPC_BATCH_REPLY);
+    many[RPC_BATCH_REPLY] = '\0';
+    rpc_line(&service, &peer, line, strlen(line));
+    answer_json(peer.kept[0], json_string(many));
+    answer_json(peer.kept[1], json_string(many));
+    json_t *answers = json_loads(peer.sent, 0, NULL);
+    assert_true(json_is_string(json_object_get(json_array_get(answers, 0), "result")));
+    json_t *error = json_object_get(json_array_get(answers, 1), "error");
+    assert_int_equal(json_integer_value(json_object_get(error, "code")), RPC_INTERNAL_ERROR);
+    json_decref(answers);
+    free(peer.sent);
+    free(many);
+}
+
 static void a_batch_beyond_the_limit_is_refused_whole(void **state)
 {
     struct text line = { 0 };
@@ -391,6 +414,7 @@ int main(void)
         cmocka_unit_test(params_out_of_bounds_are_refused),
         cmocka_unit_test(a_spoilt_result_is_an_internal_error),
         cmocka_unit_test(a_batch_beyond_the_limit_is_refused_whole),
+        cmocka_unit_test(a_batch_that_grew_too_long_takes_no_more_results),
         cmocka_unit_test(vectors_of_the_specification),
         cmocka_unit_test(defaults_stand_in_for_what_is_not_given),
         cmocka_unit_test(given_values_arrive_by_position_and_by_name),

@@ -33,6 +33,7 @@ struct owner {
     struct event_base *base;
     struct server *server;
     int port;
+    struct client *newest; /* the last that came */
     size_t opened;
     size_t closed;
     size_t lines;
@@ -44,6 +45,7 @@ struct owner {
 static void *on_opened(void *context, struct client *client)
 {
     struct owner *owner = context;
+    owner->newest = client;
     owner->opened++;
     return client;
 }
@@ -306,6 +308,23 @@ static void a_slow_reader_delays_nobody(void **state)
     free(got);
 }
 
+/* Answers to what it asked before pile up: there is an end to that. */
+static void a_client_that_reads_nothing_is_closed_in_the_end(void **state)
+{
+    enum { ANSWER = 1 << 20 };
+    struct owner *owner = *state;
+    char *answer = calloc(1, ANSWER);
+    assert_non_null(answer);
+    int client = connect_to(owner);
+    run_until(owner, &owner->opened, 1);
+    /* Half as much again: the kernel takes some of it. */
+    for (size_t sent = 0; sent < SERVER_MOST + SERVER_MOST / 2; sent += ANSWER)
+        server_send(owner->newest, answer, ANSWER);
+    run_until(owner, &owner->closed, 1);
+    close(client);
+    free(answer);
+}
+
 static void a_deaf_server_keeps_its_clients(void **state)
 {
     struct owner *owner = *state;
@@ -370,6 +389,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(the_end_of_the_stream_does_not_lose_answers, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(a_slow_reader_delays_nobody, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_client_that_reads_nothing_is_closed_in_the_end, setup,
+                                        teardown),
         cmocka_unit_test_setup_teardown(a_deaf_server_keeps_its_clients, setup, teardown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -54,7 +54,11 @@ class Client:
         if receive_buffer is not None:
             self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive_buffer)
         self.socket.settimeout(LIMIT_S)
-        self.socket.connect(address)
+        try:
+            self.socket.connect(address)
+        except OSError:
+            self.socket.close()
+            raise
         self._reader = self.socket.makefile("rb")
         self._numbers = itertools.count(1)
         self._replies = {}

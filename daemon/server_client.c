@@ -1,0 +1,333 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* One connection: its lines, its answers, and how it ends. */
+#include "server_priv.h"
+
+#include <event2/buffer.h>
+#include <event2/bufferevent.h>
+#include <event2/event.h>
+#include <poll.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+
+enum { LINES_A_TURN = 64 };
+
+static const struct timeval stuck_after = { 60, 0 };   /* no byte could be sent for so long */
+static const struct timeval linger_at_most = { 5, 0 }; /* for a client that is being closed */
+static const struct timeval at_once = { 0, 0 };
+
+size_t server_client_unsent(const struct client *client)
+{
+    return evbuffer_get_length(bufferevent_get_output(client->events));
+}
+
+/* Tells the owner that the client is gone; once. */
+static void client_leave(struct client *client)
+{
+    void *user = client->user;
+    client->user = NULL;
+    if (user != NULL)
+        client->server->handlers->closed(client->server->context, user);
+}
+
+/* Frees a client that is in no list; closes its descriptor if it has got that far. */
+static void client_destroy(struct client *client)
+{
+    if (client->turn != NULL)
+        event_free(client->turn);
+    if (client->linger != NULL)
+        event_free(client->linger);
+    if (client->events != NULL)
+        bufferevent_free(client->events);
+    free(client);
+}
+
+void server_client_free(struct client *client)
+{
+    client_leave(client);
+    LIST_REMOVE(client, entry);
+    client->server->client_count--;
+    client_destroy(client);
+}
+
+/* Goes on with closing a client if everything is sent. It may be gone after. */
+static void client_flushed(struct client *client)
+{
+    if (server_client_unsent(client) > 0)
+        return;
+    if (client->ended)
+        server_client_free(client);
+    else
+        shutdown(bufferevent_getfd(client->events), SHUT_WR);
+}
+
+/*
+ * Closes a client once everything is sent. Until then its input is read and
+ * thrown away, or the kernel would reset the connection and with it what the
+ * client has not read yet.
+ */
+static void client_finish(struct client *client)
+{
+    client->closing = true;
+    client_leave(client);
+    evtimer_add(client->linger, &linger_at_most);
+    if (!client->ended)
+        bufferevent_enable(client->events, EV_READ);
+    if (server_client_unsent(client) == 0)
+        shutdown(bufferevent_getfd(client->events), SHUT_WR);
+}
+
+static void discard_input(struct client *client)
+{
+    struct evbuffer *input = bufferevent_get_input(client->events);
+    evbuffer_drain(input, evbuffer_get_length(input));
+}
+
+/* Finds the end of the next line; -1: not there yet. */
+static ev_ssize_t find_newline(struct client *client, struct evbuffer *input)
+{
+    struct evbuffer_ptr start;
+    evbuffer_ptr_set(input, &start, client->scanned, EVBUFFER_PTR_SET);
+    struct evbuffer_ptr found = evbuffer_search(input, "\n", 1, &start);
+    client->scanned = found.pos < 0 ? evbuffer_get_length(input) : 0;
+    return found.pos;
+}
+
+/* Hands over one line of `length` bytes. False when there is no memory to look at it. */
+static bool take_line(struct client *client, struct evbuffer *input, size_t length)
+{
+    const struct server *server = client->server;
+    const unsigned char *bytes = evbuffer_pullup(input, (ev_ssize_t)length + 1);
+    if (bytes == NULL)
+        return false;
+    server->handlers->line(server->context, client->user, (const char *)bytes, length);
+    evbuffer_drain(input, length + 1);
+    return true;
+}
+
+enum line_outcome { LINE_TAKEN, LINE_MISSING, LINE_REFUSED };
+
+static enum line_outcome next_line(struct client *client)
+{
+    const struct server *server = client->server;
+    struct evbuffer *input = bufferevent_get_input(client->events);
+    ev_ssize_t end = find_newline(client, input);
+    size_t length = end < 0 ? evbuffer_get_length(input) : (size_t)end;
+    if (length > server->line_limit) {
+        server->handlers->too_long(server->context, client->user);
+        return LINE_REFUSED;
+    }
+    if (end < 0)
+        return LINE_MISSING;
+    return take_line(client, input, length) ? LINE_TAKEN : LINE_REFUSED;
+}
+
+/* Leaves the lines of a slow reader alone until on_written() finds it has caught up. */
+static bool client_waits(struct client *client)
+{
+    if (!client->waiting && server_is_slow(client)) {
+        client->waiting = true;
+        bufferevent_disable(client->events, EV_READ);
+    }
+    return client->waiting;
+}
+
+/* Takes the next line; false when that was all for now. */
+static bool take_next(struct client *client)
+{
+    if (client_waits(client))
+        return false;
+    enum line_outcome outcome = next_line(client);
+    if (outcome == LINE_REFUSED) {
+        client_finish(client);
+        discard_input(client);
+    }
+    return outcome == LINE_TAKEN;
+}
+
+/* Takes a client's lines, but only so many before others have their turn. */
+static void take_lines(struct client *client)
+{
+    int taken = 0;
+    client->taking = true;
+    while (taken < LINES_A_TURN && take_next(client))
+        taken++;
+    client->taking = false;
+    if (taken == LINES_A_TURN)
+        evtimer_add(client->turn, &at_once);
+}
+
+/* Closes a client whose stream has ended once its lines are taken and all answers are sent. */
+static void client_review(struct client *client)
+{
+    const struct server *server = client->server;
+    if (!client->ended || client->closing || client->waiting || server_client_unsent(client) > 0 ||
+        evtimer_pending(client->turn, NULL))
+        return;
+    if (server->handlers->busy == NULL || !server->handlers->busy(server->context, client->user))
+        server_client_free(client);
+}
+
+static void on_readable(struct bufferevent *events, void *argument)
+{
+    struct client *client = argument;
+    (void)events;
+    if (client->closing)
+        discard_input(client);
+    else if (!evtimer_pending(client->turn, NULL))
+        take_lines(client);
+}
+
+static void on_turn(evutil_socket_t unused, short what, void *argument)
+{
+    struct client *client = argument;
+    (void)unused;
+    (void)what;
+    if (client->closing)
+        return;
+    take_lines(client);
+    client_review(client);
+}
+
+/* Called when at most half of the backlog is left. */
+static void on_written(struct bufferevent *events, void *argument)
+{
+    struct client *client = argument;
+    if (client->closing) {
+        client_flushed(client);
+    } else if (client->waiting) {
+        client->waiting = false;
+        if (!client->ended)
+            bufferevent_enable(events, EV_READ);
+        evtimer_add(client->turn, &at_once);
+    } else {
+        client_review(client);
+    }
+}
+
+/* Whether the other side has closed altogether, and not only ended its own stream. */
+static bool is_gone(struct client *client)
+{
+    struct pollfd look = { .fd = bufferevent_getfd(client->events) };
+    return poll(&look, 1, 0) > 0 && (look.revents & (POLLHUP | POLLERR)) != 0;
+}
+
+/* The client's stream has ended, or failed, or the client has not taken a byte for a minute. */
+static void on_event(struct bufferevent *events, short what, void *argument)
+{
+    struct client *client = argument;
+    (void)events;
+    bool closed = client->closing && server_client_unsent(client) == 0;
+    if ((what & BEV_EVENT_EOF) == 0 || closed || is_gone(client)) {
+        server_client_free(client);
+        return;
+    }
+    client->ended = true;
+    client_review(client);
+}
+
+static void on_linger(evutil_socket_t unused, short what, void *argument)
+{
+    (void)unused;
+    (void)what;
+    server_client_free(argument);
+}
+
+/* The client with its events, or NULL; the descriptor then is the caller's still. */
+static struct client *client_new(struct server *server, evutil_socket_t descriptor)
+{
+    struct client *client = calloc(1, sizeof *client);
+    if (client == NULL)
+        return NULL;
+    client->server = server;
+    client->turn = evtimer_new(server->base, on_turn, client);
+    client->linger = evtimer_new(server->base, on_linger, client);
+    if (client->turn != NULL && client->linger != NULL)
+        client->events = bufferevent_socket_new(server->base, descriptor, BEV_OPT_CLOSE_ON_FREE);
+    if (client->events == NULL) {
+        client_destroy(client);
+        return NULL;
+    }
+    client->id = ++server->last_id;
+    LIST_INSERT_HEAD(&server->clients, client, entry);
+    server->client_count++;
+    return client;
+}
+
+void server_client_open(struct server *server, evutil_socket_t descriptor)
+{
+    struct client *client = client_new(server, descriptor);
+    if (client == NULL) {
+        evutil_closesocket(descriptor);
+        return;
+    }
+    bufferevent_setcb(client->events, on_readable, on_written, on_event, client);
+    bufferevent_setwatermark(client->events, EV_READ, 0, server->line_limit + 1);
+    bufferevent_setwatermark(client->events, EV_WRITE, SERVER_BACKLOG / 2, 0);
+    bufferevent_set_timeouts(client->events, NULL, &stuck_after);
+    client->user = server->handlers->opened(server->context, client);
+    if (client->user == NULL)
+        server_client_free(client);
+    else
+        bufferevent_enable(client->events, EV_READ | EV_WRITE);
+}
+
+/* sendmsg() leaves alone what it sends, though its type does not say so. */
+static struct iovec part_of(const char *bytes, size_t count)
+{
+    const union {
+        const char *in;
+        char *out;
+    } same = { bytes };
+    return (struct iovec) { same.out, count };
+}
+
+/*
+ * Sends as much of a line as the socket takes at once, which mostly is all of
+ * it, and saves the loop a turn; returns how much. What goes wrong here goes
+ * wrong again with the rest of the line, where it is dealt with.
+ */
+static size_t send_at_once(const struct client *client, const char *text, size_t length)
+{
+    struct iovec parts[] = { part_of(text, length), part_of("\n", 1) };
+    const struct msghdr message = { .msg_iov = parts, .msg_iovlen = 2 };
+    int descriptor = bufferevent_getfd(client->events);
+    ssize_t sent = sendmsg(descriptor, &message, MSG_DONTWAIT | MSG_NOSIGNAL);
+    return sent > 0 ? (size_t)sent : 0;
+}
+
+void server_send(struct client *client, const char *text, size_t length)
+{
+    struct evbuffer *output = bufferevent_get_output(client->events);
+    if (client->closing)
+        return;
+    size_t sent =
+        client->taking || server_client_unsent(client) > 0 ? 0 : send_at_once(client, text, length);
+    if (sent > length)
+        return;
+    /* Half a line must never be followed by another: better nothing more at all. */
+    if (server_client_unsent(client) > SERVER_MOST ||
+        evbuffer_expand(output, length - sent + 1) != 0) {
+        client->closing = true;
+        event_active(client->linger, EV_TIMEOUT, 0);
+        return;
+    }
+    evbuffer_add(output, text + sent, length - sent);
+    evbuffer_add(output, "\n", 1);
+}
+
+void server_idle(struct client *client)
+{
+    if (client->ended)
+        event_active(client->turn, EV_TIMEOUT, 0);
+}
+
+bool server_is_slow(const struct client *client)
+{
+    return server_client_unsent(client) > SERVER_BACKLOG;
+}
+
+uint64_t server_client_id(const struct client *client)
+{
+    return client->id;
+}

@@ -1,0 +1,57 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the listeners (server.c) and the connections (server_client.c) share. */
+#ifndef GRADUS_DAEMON_SERVER_PRIV_H
+#define GRADUS_DAEMON_SERVER_PRIV_H
+
+#include "server.h"
+
+#include <event2/util.h>
+#include <sys/queue.h>
+
+enum { SERVER_LISTENERS = 4 };
+
+struct bufferevent;
+struct event;
+struct evconnlistener;
+
+struct client {
+    struct server *server;
+    struct bufferevent *events;
+    struct event *turn;   /* more of its lines, when it is its turn again */
+    struct event *linger; /* closes it whatever it does */
+    void *user;           /* NULL: it never was, or is no more, of interest */
+    uint64_t id;
+    size_t scanned; /* bytes of the input known to hold no newline */
+    bool waiting;   /* it reads too slowly: its lines are left alone */
+    bool taking;    /* its lines are being taken: answers to them are sent together */
+    bool closing;   /* what is to be sent is sent, nothing more is taken */
+    bool ended;     /* its stream has ended: closed once nothing more is to come for it */
+    LIST_ENTRY(client) entry;
+};
+
+LIST_HEAD(client_list, client);
+
+struct server {
+    struct event_base *base;
+    const struct server_handlers *handlers;
+    void *context;
+    struct evconnlistener *listeners[SERVER_LISTENERS];
+    struct event *resume_accepting;
+    size_t listener_count;
+    size_t line_limit;
+    size_t most_clients;
+    size_t client_count;
+    uint64_t last_id;
+    struct client_list clients;
+};
+
+/* Serves a new connection, which then owns the descriptor; closes it when that cannot be. */
+void server_client_open(struct server *server, evutil_socket_t descriptor);
+
+/* Closes a connection, whatever is to be sent still. */
+void server_client_free(struct client *client);
+
+/* Bytes that wait for a client. */
+size_t server_client_unsent(const struct client *client);
+
+#endif
