@@ -4,7 +4,7 @@
  * that may wait takes an absolute deadline and never outlasts it.
  *
  * A kind of link is a `const struct link_ops`: TCP and Unix streams
- * (link_stream.c), serial lines (link_serial.c). USB joins by the same table.
+ * (link_stream.c), serial lines (link_serial.c), USBTMC devices (link_usb.c).
  */
 #ifndef GRADUS_DRIVERS_LINK_H
 #define GRADUS_DRIVERS_LINK_H
@@ -96,6 +96,23 @@ struct link_ops {
      * overrun, break). NULL where a link cannot tell.
      */
     bool (*damaged)(void *self);
+    /*
+     * Whether the other side is still plugged in, without waiting and without
+     * a byte to the instrument. False only when it is surely gone; the link
+     * is then broken. NULL where a link can only tell by talking.
+     */
+    bool (*present)(void *self, struct failure *failure);
+    /*
+     * What about this link costs the user time or trust and could be mended,
+     * in plain words; an empty string for nothing. NULL where there never is.
+     */
+    const char *(*note)(void *self);
+    /*
+     * Reads the IEEE 488.1 status byte by the link's own means, not by a
+     * query. NULL where a link has none.
+     */
+    bool (*status)(void *self, unsigned char *byte, struct deadline deadline,
+                   struct failure *failure);
     /* Closes and frees. Accepts a broken link. */
     void (*close)(void *self);
 };
@@ -117,6 +134,16 @@ bool link_clear(struct link *link, struct deadline deadline, struct failure *fai
 
 /* Whether characters were damaged since the last call; false where the link cannot tell. */
 bool link_damaged(struct link *link);
+
+/* Whether the other side is still there; true where the link cannot tell. See link_ops.present. */
+bool link_present(struct link *link, struct failure *failure);
+
+/* What could be better about the link; an empty string for nothing. Lives as long as the link. */
+const char *link_note(struct link *link);
+
+/* False with no failure recorded where the kind of link has no status byte. See link_ops.status. */
+bool link_status(struct link *link, unsigned char *byte, struct deadline deadline,
+                 struct failure *failure);
 
 /* Whether this kind of link marks the end of a message itself. */
 bool link_marks_end(const struct link *link);
