@@ -3,7 +3,9 @@
 
 import json
 import os
+import select
 import socket
+import termios
 import unittest
 
 from simbench import SimBench, SimBenchError
@@ -239,6 +241,14 @@ class Faults(SimBenchTest):
         self.assertEqual(self.link("old").ask("STATE?"), "DONE")
         self.assertEqual(first.line(), b"")
 
+    def test_a_stuck_instrument_takes_nothing_until_cleared(self):
+        link = self.link("fine")
+        self.bench.fault("fine", "stuck")
+        link.send("SYST:VERS?")
+        self.assertEqual(self.bench.counters("fine")["commands"], 0)
+        self.bench.clear("fine")
+        self.assertEqual(link.line(), b"1999.0\n")
+
     def test_identity_overload_knob_and_queue(self):
         link, line = self.reply("wrong_identity")
         self.assertEqual(line, b"OLDMERE OS1 SCOPE REV A\n")
@@ -281,6 +291,10 @@ class Control(SimBenchTest):
                                ("fault", {"instrument": "old", "kind": "rust"}),
                                ("fault", {"instrument": "old", "kind": "error_queue"}),
                                ("fault", {"instrument": "fine", "kind": "vernier"}),
+                               ("fault", {"instrument": "fine", "kind": "wrong_tag"}),
+                               ("fault", {"instrument": "fine", "kind": "framing"}),
+                               ("unplug", {"instrument": "fine"}),
+                               ("device", {"instrument": "fine"}),
                                ("log", {"instrument": "old", "count": 0}),
                                ("quit", {"now": True})]:
             with self.assertRaises(SimBenchError, msg=f"{method} {params}"):
@@ -301,6 +315,52 @@ class Control(SimBenchTest):
     def test_it_ends_when_told(self):
         self.assertTrue(self.bench.quit())
         self.assertEqual(self.bench.stop(), 0)
+
+
+class TerminalTest(unittest.TestCase):
+    """An instrument on a terminal: the bench has the one end, the test the other."""
+
+    def setUp(self):
+        self.near, self.far = os.openpty()
+        self.addCleanup(os.close, self.near)
+        self.bench = SimBench(PROGRAM, f"""
+            instruments = ( {{ name = "fine"; type = "tm55"; conversion_ms = 0;
+                              listen = "tty:{os.ttyname(self.far)}"; baud = 19200; }} );
+        """, own_sockets=False)
+        self.addCleanup(self.bench.stop)
+
+    def ask(self, text):
+        os.write(self.near, text.encode() + b"\n")
+        reply = b""
+        while not reply.endswith(b"\n"):
+            self.assertTrue(select.select([self.near], [], [], LIMIT_S)[0])
+            reply += os.read(self.near, 256)
+        return reply
+
+    def test_it_answers_on_a_raw_terminal(self):
+        settings = termios.tcgetattr(self.far)
+        os.close(self.far)
+        self.assertEqual(settings[4], termios.B19200)
+        self.assertEqual(settings[3] & (termios.ICANON | termios.ECHO), 0)
+        self.assertEqual(self.ask("SYST:VERS?"), b"1999.0\n")
+        self.bench.fault("fine", "split")
+        self.assertEqual(self.ask("SYST:VERS?"), b"1999.0\n")
+
+    def test_it_opens_again_after_a_disconnect(self):
+        self.assertEqual(self.ask("SYST:VERS?"), b"1999.0\n")
+        self.bench.fault("fine", "disconnect")
+        while self.bench.counters("fine")["connections"] < 2:
+            pass
+        self.assertEqual(self.ask("SYST:VERS?"), b"1999.0\n")
+        os.close(self.far)
+
+    def test_what_is_no_terminal_is_refused(self):
+        os.close(self.far)
+        for where in ("tty:/dev/null", "tty:/nowhere", "usb:/nowhere", "acm:/nowhere"):
+            with self.assertRaises(SimBenchError, msg=where):
+                SimBench(PROGRAM, f"""
+                    instruments = ( {{ name = "x"; type = "tm55"; listen = "{where}"; }} );
+                """, own_sockets=False)
 
 
 if __name__ == "__main__":

@@ -175,6 +175,22 @@ class SimBench:
                 return entry["address"]
         raise SimBenchError(f"no instrument {instrument}")
 
+    def unplug(self, instrument):
+        """Takes a USB instrument out; hosts notice later."""
+        return self.call("unplug", instrument=instrument)
+
+    def plug(self, instrument, udc=None):
+        """Puts it in again, into another controller when one is named."""
+        return self.call("plug", instrument=instrument, **({} if udc is None else {"udc": udc}))
+
+    def replug(self, instrument, udc=None):
+        """Out and in."""
+        return self.call("replug", instrument=instrument, **({} if udc is None else {"udc": udc}))
+
+    def device(self, instrument):
+        """What a USB instrument knows of itself and its host."""
+        return self.call("device", instrument=instrument)
+
     def quit(self):
         """Asks the bench to end and waits until it has."""
         result = self.call("quit")

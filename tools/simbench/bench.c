@@ -99,7 +99,7 @@ bool bench_add_instrument(struct bench *bench, json_t *fields, struct problem *p
         return problem_tell(problem, "instrument \"%s\" is there already", plan.name);
     }
     seat.instrument = instrument_new(&plan, bench->seed);
-    seat.port = port_open(bench->base, &bench->clock, seat.instrument, where, problem);
+    seat.port = port_open(bench->base, &bench->clock, seat.instrument, where, &plan, problem);
     if (seat.port == NULL) {
         instrument_free(seat.instrument);
         return false;

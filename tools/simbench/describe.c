@@ -130,14 +130,18 @@ bool describe_instrument(json_t *object, struct instrument_plan *plan, struct pr
           0 },
         { "serial", FIELD_TEXT, offsetof(struct instrument_plan, serial), sizeof plan->serial, NULL,
           0 },
+        { "gadget", FIELD_TEXT, offsetof(struct instrument_plan, gadget), sizeof plan->gadget, NULL,
+          0 },
+        { "udc", FIELD_TEXT, offsetof(struct instrument_plan, udc), sizeof plan->udc, NULL, 0 },
+        NUMBER(instrument_plan, baud),
         NUMBER(instrument_plan, seed),
         NUMBER(instrument_plan, error_fraction),
         NUMBER(instrument_plan, conversion_ms),
     };
 
-    *plan = (struct instrument_plan) { .serial = "100001",
-                                       .error_fraction = 1.0,
-                                       .conversion_ms = NAN };
+    *plan = (struct instrument_plan) {
+        .serial = "100001", .baud = 9600.0, .error_fraction = 1.0, .conversion_ms = NAN
+    };
     if (!fields_read(object, fields, sizeof fields / sizeof fields[0], 0, plan, problem)) {
         return false;
     }

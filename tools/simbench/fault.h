@@ -25,11 +25,24 @@
     X(WRONG_IDENTITY, "wrong_identity") /* another instrument answers to the identity query */     \
     X(DISCONNECT_MID, "disconnect_mid") /* half the reply, then the connection closes */           \
     X(OVERLOAD, "overload")             /* the reading or record is overloaded */                  \
+    X(WRONG_TAG, "wrong_tag")           /* USB: the answer has another request's tag */            \
+    X(WRONG_MESSAGE, "wrong_message")   /* USB: a message kind that is no answer */                \
+    X(SIZE_LARGER, "size_larger")       /* USB: more bytes announced than are sent */              \
+    X(SIZE_SMALLER, "size_smaller")     /* USB: fewer */                                           \
+    X(HALTED, "halted")                 /* USB: bulk-in is halted, the reply is lost */            \
+    X(SHORT_HEADER, "short_header")     /* USB: the transfer ends within the header */             \
+    X(NO_END, "no_end")                 /* USB: the reply never ends (no EOM) */                   \
+    X(FRAMING, "framing")               /* serial: a byte is wrong, with a framing error */        \
+    X(PARITY, "parity")                 /* serial: a bit is wrong, with a parity error */          \
+    X(OVERRUN, "overrun")               /* serial: a byte is lost, with an overrun */              \
+    X(BREAK, "break")                   /* serial: a break amid the reply */                       \
     X(ARMED_KINDS, "")                                                                             \
-    X(DISCONNECT, "disconnect")   /* the connection closes now */                                  \
-    X(RESTART, "restart")         /* power fails: settings lost, the connection closes */          \
-    X(VERNIER, "vernier")         /* a scope's variable control is off its detent */               \
-    X(ERROR_QUEUE, "error_queue") /* an entry appears in the error queue */
+    X(DISCONNECT, "disconnect")           /* the connection closes now */                          \
+    X(RESTART, "restart")                 /* power fails: settings lost, the connection closes */  \
+    X(VERNIER, "vernier")                 /* a scope's variable control is off its detent */       \
+    X(ERROR_QUEUE, "error_queue")         /* an entry appears in the error queue */                \
+    X(STUCK, "stuck")                     /* nothing is taken from the link until cleared */       \
+    X(SERVICE_REQUEST, "service_request") /* USB: asks for service on its own */
 
 enum fault_kind {
 #define X(name, text) FAULT_##name,

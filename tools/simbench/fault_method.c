@@ -103,6 +103,10 @@ bool fault_method(struct bench *bench, json_t *params, struct problem *problem)
     if (!fault_named(plan.kind, &kind)) {
         return problem_tell(problem, "no fault of kind \"%s\"", plan.kind);
     }
+    if (!port_shows(seat->port, kind)) {
+        return problem_tell(problem, "%s: the link of %s cannot show that", plan.kind,
+                            seat->instrument->name);
+    }
     switch (kind) {
     case FAULT_VERNIER:
         return turn_vernier(seat->instrument, &plan, problem);
@@ -114,6 +118,12 @@ bool fault_method(struct bench *bench, json_t *params, struct problem *problem)
         return true;
     case FAULT_DISCONNECT:
         port_disconnect(seat->port);
+        return true;
+    case FAULT_STUCK:
+        port_stick(seat->port);
+        return true;
+    case FAULT_SERVICE_REQUEST:
+        port_serve(seat->port);
         return true;
     default:
         arm(seat->instrument, kind, &plan);

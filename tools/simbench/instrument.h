@@ -46,8 +46,11 @@ struct language {
 struct instrument_plan {
     char name[INSTRUMENT_NAME];
     char type[16];
-    char listen[128]; /* tcp:IPV4:PORT or unix:/PATH */
+    char listen[128]; /* see port.h */
     char serial[24];
+    char gadget[128]; /* usb, acm: configfs folder of the gadget; empty: not told */
+    char udc[64];     /* usb, acm: the controller to plug it into; empty: a script does */
+    double baud;      /* tty */
     double seed;
     double error_fraction; /* of the specification; 0: ideal */
     double conversion_ms;  /* NAN: as the type would take */

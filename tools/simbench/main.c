@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * simbench: a bench of simulated meters and scopes behind real sockets, with
- * a physical model behind them and faults on command.
+ * simbench: a bench of simulated meters and scopes behind real sockets,
+ * terminals and USB devices, with a physical model behind them and faults on
+ * command.
  */
 #include "bench.h"
 #include "benchfile.h"

@@ -3,6 +3,7 @@
 
 #include "describe.h"
 #include "fault_method.h"
+#include "plug_method.h"
 
 #include <string.h>
 
@@ -172,6 +173,10 @@ static const struct method methods[] = {
     { "log", last_commands, false, { "instrument", "count" } },
     { "counters", counters, false, { "instrument" } },
     { "instruments", instruments, false, { NULL } },
+    { "unplug", unplug_method, false, { "instrument" } },
+    { "plug", plug_method, false, { "instrument", "udc" } },
+    { "replug", replug_method, false, { "instrument", "udc" } },
+    { "device", device_method, false, { "instrument" } },
     { "quit", quit, false, { NULL } },
 };
 

@@ -18,7 +18,10 @@ bool methods_known(const char *method);
  *     fault {instrument, kind, ...}           clear {instrument?}
  *     truth {source} or {instrument, input}   log {instrument, count?}
  *     counters {instrument}                   instruments {}
+ *     unplug {instrument}                     plug {instrument, udc?}
+ *     replug {instrument, udc?}               device {instrument}
  *     quit {}
+ * The plug methods are for USB links whose bench entry names the gadget.
  * Returns the result, the caller's, or NULL with the problem told.
  */
 json_t *methods_call(struct bench *bench, const char *method, json_t *params,

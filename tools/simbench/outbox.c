@@ -2,6 +2,7 @@
 #include "outbox.h"
 
 #include "alloc.h"
+#include "mark.h"
 
 #include <errno.h>
 #include <math.h>
@@ -9,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/queue.h>
-#include <sys/socket.h>
+#include <unistd.h>
 
 #define BABBLE_MS 1.0
 
@@ -28,6 +29,8 @@ TAILQ_HEAD(parcels, parcel);
 struct outbox {
     const struct bench_clock *clock;
     int fd;
+    bool marked;
+    uint32_t command;
     struct parcels waiting;
     struct event *timer;
     struct event *writable;
@@ -51,10 +54,10 @@ static void after(struct event *timer, double seconds)
     event_add(timer, &delay);
 }
 
-/* Bytes that the socket took, or -1 when the connection is gone. */
+/* Bytes that the stream took, or -1 when the connection is gone. */
 static ssize_t give(struct outbox *outbox, const void *bytes, size_t count)
 {
-    ssize_t sent = send(outbox->fd, bytes, count, MSG_NOSIGNAL);
+    ssize_t sent = write(outbox->fd, bytes, count);
 
     if (sent < 0) {
         return errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR ? 0 : -1;
@@ -62,14 +65,21 @@ static ssize_t give(struct outbox *outbox, const void *bytes, size_t count)
     return sent;
 }
 
-static void post(struct outbox *outbox, const void *bytes, size_t count, double due, bool last)
+static void post(struct outbox *outbox, const struct piece *piece, double due)
 {
-    struct parcel *parcel = alloc_new(1, sizeof *parcel + count);
+    const struct mark mark = { .count = (uint32_t)piece->count,
+                               .command = piece->stray ? MARK_STRAY : outbox->command,
+                               .end = !piece->open,
+                               .damage = (uint8_t)piece->damage };
+    size_t before = outbox->marked ? sizeof mark : 0;
+    struct parcel *parcel = alloc_new(1, sizeof *parcel + before + piece->count);
 
     parcel->due = due;
-    parcel->count = count;
-    parcel->last = last;
-    memcpy(parcel->bytes, bytes, count);
+    parcel->count = before + piece->count;
+    /* Behind a marked piece the face closes, when the host has it. */
+    parcel->last = piece->last && !outbox->marked;
+    memcpy(parcel->bytes, &mark, before);
+    memcpy(parcel->bytes + before, piece->bytes, piece->count);
     TAILQ_INSERT_TAIL(&outbox->waiting, parcel, link);
 }
 
@@ -114,7 +124,12 @@ static bool pump(struct outbox *outbox)
     if (parcel != NULL && parcel->due > now) {
         after(outbox->timer, parcel->due - now);
     } else if (parcel == NULL && outbox->babble[0] != '\0') {
-        post(outbox, outbox->babble, strlen(outbox->babble), now + BABBLE_MS / 1e3, false);
+        const struct piece piece = { .bytes = outbox->babble,
+                                     .count = strlen(outbox->babble),
+                                     .stray = true,
+                                     .damage = FAULT_ARMED_KINDS };
+
+        post(outbox, &piece, now + BABBLE_MS / 1e3);
         after(outbox->timer, BABBLE_MS / 1e3);
     }
     return true;
@@ -128,12 +143,13 @@ static void on_event(evutil_socket_t fd, short what, void *argument)
 }
 
 struct outbox *outbox_new(struct event_base *base, const struct bench_clock *clock, int fd,
-                          outbox_broken *broken, void *argument)
+                          bool marked, outbox_broken *broken, void *argument)
 {
     struct outbox *outbox = alloc_new(1, sizeof *outbox);
 
     outbox->clock = clock;
     outbox->fd = fd;
+    outbox->marked = marked;
     outbox->broken = broken;
     outbox->argument = argument;
     TAILQ_INIT(&outbox->waiting);
@@ -150,26 +166,32 @@ void outbox_free(struct outbox *outbox)
     free(outbox);
 }
 
-bool outbox_send(struct outbox *outbox, const void *bytes, size_t count, double delay_ms, bool last)
+void outbox_answer_to(struct outbox *outbox, uint32_t command)
+{
+    outbox->command = command;
+}
+
+bool outbox_send(struct outbox *outbox, const struct piece *piece)
 {
     const struct parcel *before = TAILQ_LAST(&outbox->waiting, parcels);
     double now = clock_now(outbox->clock);
     double from = before != NULL ? fmax(before->due, now) : now;
+    struct piece rest = *piece;
 
-    if (before == NULL && delay_ms <= 0.0 && !last) {
-        ssize_t sent = give(outbox, bytes, count);
+    if (before == NULL && piece->delay_ms <= 0.0 && !piece->last && !outbox->marked) {
+        ssize_t sent = give(outbox, piece->bytes, piece->count);
 
         if (sent < 0) {
             outbox->broken(outbox->argument);
             return false;
         }
-        if ((size_t)sent == count) {
+        if ((size_t)sent == piece->count) {
             return true;
         }
-        bytes = (const char *)bytes + sent;
-        count -= (size_t)sent;
+        rest.bytes = (const char *)piece->bytes + sent;
+        rest.count -= (size_t)sent;
     }
-    post(outbox, bytes, count, from + delay_ms / 1e3, last);
+    post(outbox, &rest, from + piece->delay_ms / 1e3);
     return pump(outbox);
 }
 

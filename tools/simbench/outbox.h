@@ -8,30 +8,47 @@
 #define SIMBENCH_OUTBOX_H
 
 #include "clock.h"
+#include "fault.h"
 
 #include <event2/event.h>
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 struct outbox;
+
+/* One piece of a reply. */
+struct piece {
+    const void *bytes;
+    size_t count;
+    double delay_ms;        /* after everything before it */
+    bool last;              /* the connection closes behind it */
+    bool stray;             /* comes even if a later command has made it void */
+    bool open;              /* the reply is not over with it */
+    enum fault_kind damage; /* what the face is to do to it; FAULT_ARMED_KINDS: nothing */
+};
 
 /* Called when the connection has to be closed; the outbox may be freed in it. */
 typedef void outbox_broken(void *argument);
 
-/* An outbox for a connected non-blocking socket, which stays the caller's. */
+/*
+ * An outbox for a connected non-blocking stream, which stays the caller's. With
+ * `marked` a struct mark goes before each piece.
+ */
 struct outbox *outbox_new(struct event_base *base, const struct bench_clock *clock, int fd,
-                          outbox_broken *broken, void *argument);
+                          bool marked, outbox_broken *broken, void *argument);
 
 /* Frees what waits in it. */
 void outbox_free(struct outbox *outbox);
 
+/* What is sent from now on answers that command of the connection, counted from 1. */
+void outbox_answer_to(struct outbox *outbox, uint32_t command);
+
 /*
- * Sends bytes in one piece, `delay_ms` after everything before them, then
- * closes the connection if `last`. May call `broken` before it returns: the
- * caller must not touch the connection afterwards unless it returns true.
+ * Sends one piece. May call `broken` before it returns: the caller must not
+ * touch the connection afterwards unless it returns true.
  */
-bool outbox_send(struct outbox *outbox, const void *bytes, size_t count, double delay_ms,
-                 bool last);
+bool outbox_send(struct outbox *outbox, const struct piece *piece);
 
 /* Drops what has not left yet. */
 void outbox_drop(struct outbox *outbox);

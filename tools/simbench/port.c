@@ -4,11 +4,13 @@
 #include "alloc.h"
 #include "outbox.h"
 #include "reply.h"
+#include "terminal.h"
 
 #include <errno.h>
 #include <math.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
@@ -20,19 +22,26 @@ struct port {
     struct event_base *base;
     const struct bench_clock *clock;
     struct instrument *instrument;
+    char where[160];
     struct listener listener;
-    int fd; /* -1: nobody is connected */
+    struct terminal *terminal;
+    struct gadget *gadget;
+    bool gadget_listens; /* pieces of replies go out with a mark */
+    int fd;              /* -1: nobody is connected */
     struct outbox *outbox;
     struct event *readable;
     struct event *converted; /* the timer of a conversion */
     bool busy;               /* a conversion lasts; its answer is in `answer` */
+    bool stuck;              /* nothing is taken from the link */
     bool overrun;            /* what comes is thrown away up to the end of the command */
+    uint32_t executed;       /* commands of this connection */
     size_t count;
     char input[INPUT_SIZE];
     struct answer answer;
 };
 
-void port_disconnect(struct port *port)
+/* Forgets the connection there is. */
+static void hang_up(struct port *port)
 {
     if (port->fd < 0) {
         return;
@@ -46,7 +55,18 @@ void port_disconnect(struct port *port)
     port->readable = NULL;
     port->busy = false;
     port->overrun = false;
+    port->executed = 0;
     port->count = 0;
+}
+
+void port_disconnect(struct port *port)
+{
+    hang_up(port);
+    if (port->terminal != NULL) {
+        terminal_reopen(port->terminal);
+    } else if (port->gadget != NULL) {
+        gadget_drop(port->gadget);
+    }
 }
 
 static void broken(void *argument)
@@ -64,6 +84,7 @@ static bool reply(struct port *port)
         return true;
     }
     text_add(&answer->text, end, strlen(end));
+    outbox_answer_to(port->outbox, port->executed);
     return reply_send(port->instrument, port->outbox, &answer->text);
 }
 
@@ -83,6 +104,7 @@ static bool execute(struct port *port, char *command, size_t length)
 {
     struct answer *answer = &port->answer;
 
+    port->executed++;
     answer->text.count = 0;
     answer->replies = false;
     answer->delay_ms = 0.0;
@@ -131,6 +153,13 @@ static void work(struct port *port)
     }
 }
 
+static void listen_on(struct port *port)
+{
+    if (!port->stuck) {
+        event_add(port->readable, NULL);
+    }
+}
+
 static void on_converted(evutil_socket_t fd, short what, void *argument)
 {
     struct port *port = argument;
@@ -139,7 +168,7 @@ static void on_converted(evutil_socket_t fd, short what, void *argument)
     (void)what;
     port->busy = false;
     if (reply(port)) {
-        event_add(port->readable, NULL);
+        listen_on(port);
         work(port);
     }
 }
@@ -156,7 +185,7 @@ static void on_readable(evutil_socket_t fd, short what, void *argument)
         event_del(port->readable);
         return;
     }
-    got = recv(fd, port->input + port->count, room, 0);
+    got = read(fd, port->input + port->count, room);
     if (got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR)) {
         return;
     }
@@ -168,34 +197,94 @@ static void on_readable(evutil_socket_t fd, short what, void *argument)
     work(port);
 }
 
+/* Takes over a non-blocking stream as the connection. */
+static void connect_to(struct port *port, int fd)
+{
+    hang_up(port);
+    port->fd = fd;
+    port->instrument->counters.connections++;
+    port->outbox = outbox_new(port->base, port->clock, fd, port->gadget_listens, broken, port);
+    port->readable =
+        alloc_checked(event_new(port->base, fd, EV_READ | EV_PERSIST, on_readable, port));
+    listen_on(port);
+}
+
 static void on_accepted(struct evconnlistener *events, evutil_socket_t fd, struct sockaddr *from,
                         int size, void *argument)
 {
-    struct port *port = argument;
     int on = 1;
 
     (void)events;
     (void)size;
-    port_disconnect(port);
     if (from->sa_family != AF_UNIX) {
         setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
     }
-    port->fd = fd;
-    port->instrument->counters.connections++;
-    port->outbox = outbox_new(port->base, port->clock, fd, broken, port);
-    port->readable =
-        alloc_checked(event_new(port->base, fd, EV_READ | EV_PERSIST, on_readable, port));
-    event_add(port->readable, NULL);
+    connect_to(argument, fd);
+}
+
+static void on_connected(void *argument, int fd)
+{
+    connect_to(argument, fd);
+}
+
+static void on_gone(void *argument)
+{
+    hang_up(argument);
+}
+
+/* Bit 2 is SCPI's: the error queue is not empty. */
+static unsigned status(void *argument)
+{
+    const struct port *port = argument;
+
+    return port->instrument->scpi.count > 0 ? 4 : 0;
+}
+
+static bool open_gadget(struct port *port, const struct gadget_protocol *protocol,
+                        const struct instrument_plan *plan, struct problem *problem)
+{
+    const struct language *language = port->instrument->language;
+    const struct gadget_plan gadget = {
+        .protocol = protocol,
+        .mount = port->where + strlen("usb:"),
+        .folder = plan->gadget,
+        .udc = plan->udc,
+        .user = { port, language->command_end, language->error_queue, on_connected, on_gone,
+                  status },
+    };
+
+    port->gadget_listens = true;
+    port->gadget = gadget_open(port->base, &gadget, problem);
+    return port->gadget != NULL;
+}
+
+static bool open_link(struct port *port, const struct instrument_plan *plan,
+                      struct problem *problem)
+{
+    if (strncmp(port->where, "tty:", 4) == 0) {
+        port->terminal =
+            terminal_open(port->base, port->where + 4, plan->baud, on_connected, port, problem);
+        return port->terminal != NULL;
+    }
+    if (strncmp(port->where, "usb:", 4) == 0) {
+        return open_gadget(port, &gadget_tmc, plan, problem);
+    }
+    if (strncmp(port->where, "acm:", 4) == 0) {
+        return open_gadget(port, &gadget_acm, plan, problem);
+    }
+    return listener_open(&port->listener, port->base, port->where, on_accepted, port, problem);
 }
 
 struct port *port_open(struct event_base *base, const struct bench_clock *clock,
-                       struct instrument *instrument, const char *where, struct problem *problem)
+                       struct instrument *instrument, const char *where,
+                       const struct instrument_plan *plan, struct problem *problem)
 {
     struct port *port = alloc_new(1, sizeof *port);
 
     *port = (struct port) { .base = base, .clock = clock, .instrument = instrument, .fd = -1 };
+    snprintf(port->where, sizeof port->where, "%s", where);
     port->converted = alloc_checked(event_new(base, -1, 0, on_converted, port));
-    if (!listener_open(&port->listener, base, where, on_accepted, port, problem)) {
+    if (!open_link(port, plan, problem)) {
         port_close(port);
         return NULL;
     }
@@ -207,7 +296,9 @@ void port_close(struct port *port)
     if (port == NULL) {
         return;
     }
-    port_disconnect(port);
+    gadget_close(port->gadget);
+    terminal_close(port->terminal);
+    hang_up(port);
     listener_close(&port->listener);
     event_free(port->converted);
     text_clear(&port->answer.text);
@@ -216,7 +307,20 @@ void port_close(struct port *port)
 
 const char *port_address(const struct port *port)
 {
-    return port->listener.address;
+    return port->listener.events != NULL ? port->listener.address : port->where;
+}
+
+static void set_stuck(struct port *port, bool on)
+{
+    port->stuck = on;
+    if (port->gadget != NULL) {
+        gadget_stick(port->gadget, on);
+    }
+    if (port->fd >= 0 && on) {
+        event_del(port->readable);
+    } else if (port->fd >= 0) {
+        event_add(port->readable, NULL);
+    }
 }
 
 void port_quiet(struct port *port)
@@ -224,4 +328,31 @@ void port_quiet(struct port *port)
     if (port->outbox != NULL) {
         outbox_babble(port->outbox, NULL);
     }
+    set_stuck(port, false);
+}
+
+void port_stick(struct port *port)
+{
+    set_stuck(port, true);
+}
+
+bool port_shows(const struct port *port, enum fault_kind kind)
+{
+    bool tmc = strncmp(port->where, "usb:", 4) == 0;
+    bool acm = strncmp(port->where, "acm:", 4) == 0;
+
+    if (kind == FAULT_SERVICE_REQUEST || (kind >= FAULT_WRONG_TAG && kind <= FAULT_NO_END)) {
+        return tmc;
+    }
+    return acm || kind < FAULT_FRAMING || kind > FAULT_BREAK;
+}
+
+void port_serve(struct port *port)
+{
+    gadget_serve(port->gadget);
+}
+
+struct gadget *port_gadget(const struct port *port)
+{
+    return port->gadget;
 }

@@ -31,11 +31,29 @@ static void spoil(struct instrument *instrument, const struct text *reply, struc
     text_add(spoilt, reply->bytes, reply->count);
 }
 
+/* What is done to the reply beneath its bytes, where the kind of link allows it. */
+static enum fault_kind link_damage(struct instrument *instrument)
+{
+    for (int kind = FAULT_WRONG_TAG; kind <= FAULT_BREAK; kind++) {
+        if (faults_take(&instrument->faults, (enum fault_kind)kind, instrument->rng)) {
+            return (enum fault_kind)kind;
+        }
+    }
+    return FAULT_ARMED_KINDS;
+}
+
 static bool send_split(struct outbox *outbox, const struct text *reply, double first_ms,
                        double each_ms)
 {
     for (size_t i = 0; i < reply->count; i++) {
-        if (!outbox_send(outbox, reply->bytes + i, 1, i == 0 ? first_ms : each_ms, false)) {
+        const struct piece piece = { .bytes = reply->bytes + i,
+                                     .count = 1,
+                                     .delay_ms = i == 0 ? first_ms : each_ms,
+                                     .stray = first_ms > 0.0,
+                                     .open = i + 1 < reply->count,
+                                     .damage = FAULT_ARMED_KINDS };
+
+        if (!outbox_send(outbox, &piece)) {
             return false;
         }
     }
@@ -47,6 +65,32 @@ static void babble(const struct instrument *instrument, struct outbox *outbox)
 {
     outbox_babble(outbox, strcmp(instrument->language->reply_end, "\n") == 0 ? "+1.00000E+00\n"
                                                                              : "DCV +01.000 V\r\n");
+}
+
+/* Half of the reply, and no more of it. */
+static bool send_half(struct outbox *outbox, const struct text *reply, double late_ms, bool last)
+{
+    const struct piece piece = { .bytes = reply->bytes,
+                                 .count = (reply->count + 1) / 2,
+                                 .delay_ms = late_ms,
+                                 .stray = late_ms > 0.0,
+                                 .last = last,
+                                 .open = true,
+                                 .damage = last ? FAULT_DISCONNECT_MID : FAULT_ARMED_KINDS };
+
+    return outbox_send(outbox, &piece);
+}
+
+static bool send_whole(struct outbox *outbox, const struct text *reply, double late_ms,
+                       enum fault_kind damage)
+{
+    const struct piece piece = { .bytes = reply->bytes,
+                                 .count = reply->count,
+                                 .delay_ms = late_ms,
+                                 .stray = late_ms > 0.0,
+                                 .damage = damage };
+
+    return outbox_send(outbox, &piece);
 }
 
 static bool send_spoilt(struct instrument *instrument, struct outbox *outbox,
@@ -65,17 +109,17 @@ static bool send_spoilt(struct instrument *instrument, struct outbox *outbox,
         return true;
     }
     if (faults_take(faults, FAULT_HALF, rng)) {
-        return outbox_send(outbox, reply->bytes, (reply->count + 1) / 2, late_ms, false);
+        return send_half(outbox, reply, late_ms, false);
     }
     if (faults_take(faults, FAULT_DISCONNECT_MID, rng)) {
-        return outbox_send(outbox, reply->bytes, (reply->count + 1) / 2, late_ms, true);
+        return send_half(outbox, reply, late_ms, true);
     }
     if (faults_take(faults, FAULT_SPLIT, rng)) {
         double each_ms = faults->armed[FAULT_SPLIT].delay_ms;
 
         return send_split(outbox, reply, late_ms, each_ms > 0.0 ? each_ms : SPLIT_MS);
     }
-    return outbox_send(outbox, reply->bytes, reply->count, late_ms, false);
+    return send_whole(outbox, reply, late_ms, link_damage(instrument));
 }
 
 bool reply_send(struct instrument *instrument, struct outbox *outbox, const struct text *reply)
@@ -84,7 +128,7 @@ bool reply_send(struct instrument *instrument, struct outbox *outbox, const stru
     bool connected;
 
     if (!faults_any(&instrument->faults)) {
-        return outbox_send(outbox, reply->bytes, reply->count, 0.0, false);
+        return send_whole(outbox, reply, 0.0, FAULT_ARMED_KINDS);
     }
     spoil(instrument, reply, &spoilt);
     connected = send_spoilt(instrument, outbox, &spoilt);
