@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "budget.h"
 
+#include "coverage.h"
 #include "sum.h"
 
 #include <gsl/gsl_cdf.h>
@@ -25,7 +26,22 @@ const char *shape_name(enum shape shape)
         return "triangular";
     case SHAPE_ARCSINE:
         return "arcsine";
+    case SHAPE_BIAS:
+        return "bias";
     case SHAPE_NORMAL:
+        break;
+    }
+    return "normal";
+}
+
+const char *coverage_method_name(enum coverage_method method)
+{
+    switch (method) {
+    case COVERAGE_STUDENT:
+        return "student";
+    case COVERAGE_CONVOLUTION:
+        return "convolution";
+    case COVERAGE_NORMAL:
         break;
     }
     return "normal";
@@ -35,6 +51,7 @@ double shape_standard(enum shape shape, double half_width)
 {
     switch (shape) {
     case SHAPE_RECTANGULAR:
+    case SHAPE_BIAS:
         return half_width / sqrt(3.0);
     case SHAPE_TRIANGULAR:
         return half_width / sqrt(6.0);
@@ -122,20 +139,33 @@ double coverage_factor(double freedom)
     return gsl_cdf_tdist_Qinv(tail_beyond_two_sigma, whole);
 }
 
-struct expanded budget_expand(const struct budget *budget)
+/* By Student's t, JCGM 100 G.6.4. */
+static struct expanded expand_student(double standard, double freedom)
 {
-    double freedom = budget_freedom(budget);
     double coverage = coverage_factor(freedom);
-    if (isnan(coverage)) {
-        return (struct expanded) { NAN, NAN, NAN, NAN };
-    }
-    double standard = budget_combined(budget);
     return (struct expanded) {
-        .standard = standard,
-        .freedom = freedom,
+        .standard = isnan(coverage) ? NAN : standard,
+        .freedom = isnan(coverage) ? NAN : freedom,
         .coverage = coverage,
         .uncertainty = coverage * standard,
+        .method = isinf(freedom) ? COVERAGE_NORMAL : COVERAGE_STUDENT,
     };
+}
+
+struct expanded budget_expand(const struct budget *budget)
+{
+    double standard = budget_combined(budget);
+    struct expanded expanded = expand_student(standard, budget_freedom(budget));
+    if (standard == 0.0 || isnan(expanded.coverage) || !coverage_is_special(budget)) {
+        return expanded;
+    }
+    double half_width = coverage_half_width(budget);
+    if (isfinite(half_width)) {
+        expanded.uncertainty = half_width;
+        expanded.coverage = half_width / standard;
+        expanded.method = COVERAGE_CONVOLUTION;
+    }
+    return expanded;
 }
 
 /* Two passes: by subtracting a sum of squares, a small spread on a large mean would be lost. */

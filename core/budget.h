@@ -2,10 +2,11 @@
 /*
  * The uncertainty budget of one reading, after JCGM 100:2008 (the GUM):
  * contributions with standard uncertainty, sensitivity and degrees of
- * freedom, combined in quadrature, expanded with the coverage factor for
- * 95.45 % from Student's t.
+ * freedom, combined in quadrature, expanded to the interval for 95.45 %.
  *
- * Contributions are taken as independent.
+ * Contributions are taken as independent; core/correlation is for those that
+ * are not. A trapezoidal one is entered as the two rectangular ones that it
+ * is the sum of.
  */
 #ifndef GRADUS_CORE_BUDGET_H
 #define GRADUS_CORE_BUDGET_H
@@ -13,7 +14,20 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum shape { SHAPE_NORMAL, SHAPE_RECTANGULAR, SHAPE_TRIANGULAR, SHAPE_ARCSINE };
+enum shape {
+    SHAPE_NORMAL,
+    SHAPE_RECTANGULAR,
+    SHAPE_TRIANGULAR,
+    SHAPE_ARCSINE,
+    SHAPE_BIAS /* an error of about known size and direction that is not corrected */
+};
+
+/* How the coverage factor was found. */
+enum coverage_method {
+    COVERAGE_NORMAL,     /* k = 2 */
+    COVERAGE_STUDENT,    /* Student's t with the effective degrees of freedom */
+    COVERAGE_CONVOLUTION /* the exact distribution of the sum, core/coverage.h */
+};
 
 enum { BUDGET_MAX_TERMS = 24 };
 
@@ -36,15 +50,20 @@ struct expanded {
     double freedom;     /* effective degrees of freedom, Welch-Satterthwaite; INFINITY if none */
     double coverage;    /* coverage factor k for 95.45 % */
     double uncertainty; /* expanded uncertainty U = k u_c */
+    enum coverage_method method;
 };
 
-/* "normal", "rectangular", "triangular", "arcsine". */
+/* "normal", "rectangular", "triangular", "arcsine", "bias". */
 const char *shape_name(enum shape shape);
+
+/* "normal", "student", "convolution". */
+const char *coverage_method_name(enum coverage_method method);
 
 /*
  * Half-width of a distribution to standard uncertainty (JCGM 100 4.3.7,
  * 4.3.9; JCGM 101 6.4.6): rectangular a/sqrt(3), triangular a/sqrt(6),
- * arcsine a/sqrt(2); for SHAPE_NORMAL the half-width is taken as one sigma.
+ * arcsine a/sqrt(2); a bias as rectangular; for SHAPE_NORMAL the half-width is taken as
+ * one sigma.
  */
 double shape_standard(enum shape shape, double half_width);
 
@@ -73,7 +92,11 @@ double budget_freedom(const struct budget *budget);
  */
 double coverage_factor(double freedom);
 
-/* Combines and expands. All fields NAN when the effective freedom is below 1. */
+/*
+ * Combines and expands: by Student's t with the effective freedom, or where
+ * the sum is far from normal (coverage_is_special()) by its exact
+ * distribution. All figures NAN when the effective freedom is below 1.
+ */
 struct expanded budget_expand(const struct budget *budget);
 
 /*

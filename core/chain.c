@@ -31,6 +31,15 @@ static void bounded(struct sink *sink, const char *source, double half_width, do
          sensitivity);
 }
 
+/*
+ * An error of about known size that is not corrected, known by its bound: it is as
+ * if always there. The sign of the sensitivity says to which side it moves the value.
+ */
+static void biased(struct sink *sink, const char *source, double bound, double sensitivity)
+{
+    term(sink, source, SHAPE_BIAS, shape_standard(SHAPE_BIAS, bound), sensitivity);
+}
+
 static const struct range *range_of(const struct chain *chain, const struct setup *setup)
 {
     return &chain->input->ranges[setup->range];
@@ -134,10 +143,14 @@ static double level_sensitivity(enum aspect aspect, const struct signal *signal)
     return fmin(1, fabs(signal->mean / signal->value));
 }
 
-/* How many ends of the converter's scale the value is read from. */
-static double ends(enum aspect aspect)
+/* Half a step at each end that the value is read from: two of them make a triangle. */
+static void resolution_term(enum aspect aspect, double half_step, double scale, struct sink *sink)
 {
-    return aspect == ASPECT_PEAK_TO_PEAK ? 2 : 1;
+    if (aspect == ASPECT_PEAK_TO_PEAK)
+        term(sink, "resolution", SHAPE_TRIANGULAR, shape_standard(SHAPE_TRIANGULAR, 2 * half_step),
+             scale);
+    else
+        bounded(sink, "resolution", half_step, scale);
 }
 
 static void instrument_terms(const struct chain *chain, const struct setup *setup,
@@ -148,7 +161,7 @@ static void instrument_terms(const struct chain *chain, const struct setup *setu
                                   range->full_scale, range->resolution, chain->ambient);
     term(sink, "instrument accuracy", accuracy_shape(range->accuracy.level),
          accuracy_standard(limit, range->accuracy.level), scale);
-    bounded(sink, "resolution", range->resolution / 2, scale * sqrt(ends(chain->aspect)));
+    resolution_term(chain->aspect, range->resolution / 2, scale, sink);
 }
 
 /* Where the zero trace lies, and how well a calibrated offset is known. */
@@ -196,13 +209,15 @@ static void sampling_terms(const struct chain *chain, const struct setup *setup,
                            const struct signal *signal, double scale, struct sink *sink)
 {
     enum aspect aspect = chain->aspect;
+    double outwards = aspect == ASPECT_MINIMUM ? -scale : scale;
     if (aspect == ASPECT_DC || aspect == ASPECT_WHOLE)
         term(sink, "noise", SHAPE_NORMAL, signal->noise / sqrt(fmax(signal->samples, 1)), scale);
     else
-        bounded(sink, "noise", noise_width(aspect, signal, range_of(chain, setup)->resolution),
-                scale);
+        biased(sink, "noise", noise_width(aspect, signal, range_of(chain, setup)->resolution),
+               outwards);
+    double peaks = aspect == ASPECT_PEAK_TO_PEAK ? 2 : 1;
     if (aspect == ASPECT_MAXIMUM || aspect == ASPECT_MINIMUM || aspect == ASPECT_PEAK_TO_PEAK)
-        bounded(sink, "between samples", ends(aspect) * signal->peak_gap, scale);
+        biased(sink, "between samples", peaks * signal->peak_gap, -outwards);
 }
 
 /*
@@ -250,6 +265,14 @@ static double input_share(const struct chain *chain, const struct setup *setup)
     return fabs(1 - 1 / fabs(chain->probe->factor)) * range_of(chain, setup)->resistance_tolerance;
 }
 
+/* What the two resistances of the correction, each within its bound, do to the value. */
+static void loading_terms(const struct chain *chain, const struct setup *setup, double correction,
+                          struct sink *sink)
+{
+    bounded(sink, "loading, source resistance", chain->source.tolerance, correction);
+    bounded(sink, "loading, input resistance", chain_load(chain, setup).tolerance, correction);
+}
+
 static void circuit_terms(const struct chain *chain, const struct setup *setup,
                           const struct signal *signal, struct sink *sink)
 {
@@ -263,10 +286,10 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     struct loading loading = chain_loading(chain, setup);
     double value = chain_value(chain, setup, signal->value);
     if (chain->correct_loading && loading.known)
-        term(sink, "loading correction", SHAPE_RECTANGULAR, loading.uncertainty, value);
-    bounded(sink, "capacitive loading", capacitive_share(chain, setup, signal, &loading), value);
+        loading_terms(chain, setup, -loading.relative * value, sink);
+    biased(sink, "capacitive loading", capacitive_share(chain, setup, signal, &loading), -value);
     if (setup->coupling == COUPLING_AC)
-        bounded(sink, "ac coupling", coupling_loss(chain, signal), value);
+        biased(sink, "ac coupling", coupling_loss(chain, signal), -value);
 }
 
 static void all_terms(const struct chain *chain, const struct setup *setup,

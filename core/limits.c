@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "limits.h"
 
+#include "conformity.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -14,9 +16,23 @@ static const char *const verdict_names[] = {
 
 enum { VERDICT_COUNT = sizeof(verdict_names) / sizeof(verdict_names[0]) };
 
+struct limits limits_between(double low, double high)
+{
+    return (struct limits) {
+        .low = low,
+        .high = high,
+        .decision = DECISION_GUARDED,
+        .guard = 1.0,
+        .risk = NAN,
+        .least_ratio = 1.0,
+        .judged = JUDGED_VALUE,
+        .reference = NAN,
+    };
+}
+
 struct limits limits_none(void)
 {
-    return (struct limits) { .low = -INFINITY, .high = INFINITY, .decision = DECISION_GUARDED };
+    return limits_between(-INFINITY, INFINITY);
 }
 
 bool limits_present(const struct limits *limits)
@@ -24,16 +40,16 @@ bool limits_present(const struct limits *limits)
     return limits->low > -INFINITY || limits->high < INFINITY;
 }
 
-/* ILAC-G8:09/2019 4.2.3 with w = U, for an upper limit. */
-static enum verdict judge_guarded(double limit, double value, double uncertainty)
+/* ILAC-G8:09/2019 4.2.3, for an upper limit. */
+static enum verdict judge_guarded(double limit, double value, double guard_band)
 {
-    if (value < limit - uncertainty) {
+    if (value < limit - guard_band) {
         return VERDICT_PASS;
     }
     if (value <= limit) {
         return VERDICT_CONDITIONAL_PASS;
     }
-    if (value <= limit + uncertainty) {
+    if (value <= limit + guard_band) {
         return VERDICT_CONDITIONAL_FAIL;
     }
     return VERDICT_FAIL;
@@ -46,23 +62,54 @@ static enum verdict judge_simple(double limit, double value)
 }
 
 static enum verdict judge_side(enum decision decision, double limit, double value,
-                               double uncertainty)
+                               double guard_band)
 {
     return decision == DECISION_SIMPLE ? judge_simple(limit, value)
-                                       : judge_guarded(limit, value, uncertainty);
+                                       : judge_guarded(limit, value, guard_band);
 }
 
-enum verdict limits_judge(const struct limits *limits, double value, double uncertainty)
+double limits_guard_band(const struct limits *limits, const struct expanded *expanded)
 {
-    bool judgeable = isfinite(value) && isfinite(uncertainty) && uncertainty >= 0.0 &&
+    switch (limits->decision) {
+    case DECISION_SIMPLE:
+        return 0.0 * expanded->uncertainty;
+    case DECISION_RISK:
+        return conformity_guard_band(limits->risk, expanded->standard, expanded->freedom);
+    case DECISION_GUARDED:
+        break;
+    }
+    return limits->guard * expanded->uncertainty;
+}
+
+enum verdict limits_judge(const struct limits *limits, double value, double guard_band)
+{
+    bool judgeable = isfinite(value) && isfinite(guard_band) && guard_band >= 0.0 &&
                      !isnan(limits->low) && !isnan(limits->high);
     if (!judgeable || !limits_present(limits)) {
         return VERDICT_NONE;
     }
     /* A lower limit is the mirror image of an upper one. */
-    enum verdict high = judge_side(limits->decision, limits->high, value, uncertainty);
-    enum verdict low = judge_side(limits->decision, -limits->low, -value, uncertainty);
+    enum verdict high = judge_side(limits->decision, limits->high, value, guard_band);
+    enum verdict low = judge_side(limits->decision, -limits->low, -value, guard_band);
     return high > low ? high : low;
+}
+
+struct judgement limits_decide(const struct limits *limits, double value,
+                               const struct expanded *expanded)
+{
+    struct judgement judgement = { VERDICT_NONE, NAN, NAN, false };
+    if (!limits_present(limits)) {
+        return judgement;
+    }
+    judgement.verdict = limits_judge(limits, value, limits_guard_band(limits, expanded));
+    judgement.probability =
+        conformity_probability(limits->low, limits->high, value, expanded->standard);
+    judgement.ratio = conformity_ratio(limits->low, limits->high, expanded->uncertainty);
+    judgement.refused = judgement.ratio < limits->least_ratio;
+    if (judgement.refused && judgement.verdict != VERDICT_FAIL) {
+        judgement.verdict = VERDICT_NONE;
+    }
+    return judgement;
 }
 
 const char *verdict_name(enum verdict verdict)
@@ -86,5 +133,13 @@ bool verdict_from_name(const char *name, enum verdict *verdict)
 
 const char *decision_name(enum decision decision)
 {
-    return decision == DECISION_SIMPLE ? "simple" : "guarded";
+    switch (decision) {
+    case DECISION_SIMPLE:
+        return "simple";
+    case DECISION_RISK:
+        return "risk";
+    case DECISION_GUARDED:
+        break;
+    }
+    return "guarded";
 }

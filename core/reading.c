@@ -11,8 +11,22 @@ void reading_fail(struct reading *reading, const struct failure *failure)
     reading->failure = *failure;
     reading->value = NAN;
     reading->raw = NAN;
-    reading->expanded = (struct expanded) { NAN, NAN, NAN, NAN };
-    reading->verdict = VERDICT_NONE;
+    reading->expanded = (struct expanded) { NAN, NAN, NAN, NAN, COVERAGE_NORMAL };
+    reading->compared = false;
+    reading->judgement = (struct judgement) { VERDICT_NONE, NAN, NAN, false };
+}
+
+/* Judges, and says so when the uncertainty leaves nothing to judge. */
+static void judge(struct reading *reading, const struct limits *limits, double value,
+                  const struct expanded *expanded)
+{
+    reading->judgement = limits_decide(limits, value, expanded);
+    if (reading->judgement.refused)
+        reading_warn(reading,
+                     "the tolerance is %.2g times the uncertainty, less than the %.2g that a "
+                     "verdict needs%s",
+                     reading->judgement.ratio, limits->least_ratio,
+                     reading->judgement.verdict == VERDICT_FAIL ? ", but this one is clear" : "");
 }
 
 /*
@@ -63,7 +77,33 @@ bool reading_evaluate(struct reading *reading, const struct chain *chain, const 
     reading->repeats = n;
     reading->loading = chain_loading(chain, setup);
     reading->loading_corrected = chain->correct_loading && reading->loading.known;
-    reading->verdict = limits_judge(limits, value, expanded.uncertainty);
+    reading->compared = false;
+    reading->judgement = (struct judgement) { VERDICT_NONE, NAN, NAN, false };
+    if (limits->judged == JUDGED_VALUE)
+        judge(reading, limits, value, &expanded);
+    return true;
+}
+
+bool reading_compare(struct reading *reading, const struct limits *limits,
+                     const struct reading *reference, bool one_input, struct failure *failure)
+{
+    struct budget stated = relative_stated(limits->reference_uncertainty);
+    struct evaluated mine = { reading->value, &reading->budget };
+    struct evaluated other = { limits->reference, &stated };
+    struct shared shared[RELATIVE_SHARED];
+    size_t count = 0;
+    if (reference)
+        other = (struct evaluated) { reference->value, &reference->budget };
+    if (reference && one_input)
+        count = relative_shared(limits->correlation, mine.value, other.value, shared);
+    if (!relative_compare(limits->judged, &mine, &other, shared, count, &reading->comparison))
+        return failure_set(failure, FAILURE_NO_VALUE, NULL,
+                           "a reference with which a comparison can be made",
+                           "no %s of %g and the reference %g", judged_name(limits->judged),
+                           mine.value, other.value);
+    reading->compared = true;
+    reading->reference = other.value;
+    judge(reading, limits, reading->comparison.value, &reading->comparison.expanded);
     return true;
 }
 

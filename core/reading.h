@@ -24,7 +24,10 @@ struct reading {
     size_t repeats;     /* readings averaged */
     struct loading loading;
     bool loading_corrected;
-    enum verdict verdict;
+    bool compared;                /* the limits hold for `comparison`, not for the value */
+    struct comparison comparison; /* to the reference; only when compared */
+    double reference;             /* its value; only when compared */
+    struct judgement judgement;
     size_t step_count;
     struct plan_step steps[PLAN_MAX_STEPS];
     size_t warning_count;
@@ -42,12 +45,25 @@ void reading_fail(struct reading *reading, const struct failure *failure);
  * signal   what was seen there, ground reference subtracted
  * repeats, n   the aspect's value of each repeated acquisition, input units
  *              (the first is signal->value); n >= 1
- * limits   at the tip
+ * limits   at the tip; judged here unless they hold for a comparison
  * Fails (FAILURE_NO_VALUE) when a figure is not finite. Leaves steps alone.
  */
 bool reading_evaluate(struct reading *reading, const struct chain *chain, const struct setup *setup,
                       const struct signal *signal, const double *repeats, size_t n,
                       const struct limits *limits, struct failure *failure);
+
+/*
+ * Compares a reading that has a value with the reference of its limits and
+ * judges what comes of it. With NULL the reference is the value the limits
+ * state; else it is that reading, which must have a value.
+ *
+ * one_input  both were taken through the same input and probe of one
+ *            instrument, so that errors are in common (relative_shared())
+ * Fails (FAILURE_NO_VALUE) when there is no comparison, as with a ratio over
+ * what may be zero.
+ */
+bool reading_compare(struct reading *reading, const struct limits *limits,
+                     const struct reading *reference, bool one_input, struct failure *failure);
 
 /* Hands out value and expanded uncertainty; false, writing nothing, when there is no value. */
 bool reading_value(const struct reading *reading, double *value, double *uncertainty);

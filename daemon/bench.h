@@ -19,6 +19,8 @@
 
 enum { BENCH_NAME = 64, BENCH_TEXT = 256 };
 
+#define BENCH_NO_POINT ((size_t)-1)
+
 struct bench_instrument {
     char name[BENCH_NAME];
     char calibration_due[16]; /* ISO date; empty: not stated */
@@ -44,6 +46,7 @@ struct bench_point {
     struct source source;   /* the circuit behind the point */
     bool correct_loading;
     struct limits limits;
+    size_t reference;         /* point that the limits refer to; BENCH_NO_POINT: none */
     char caution[BENCH_TEXT]; /* shown before and with the reading; empty: none */
 };
 

@@ -129,6 +129,12 @@ void encode_limits(struct text *text, const struct limits *limits)
     text_member_number(text, "low", limits->low);
     text_member_number(text, "high", limits->high);
     text_member_string(text, "decision", decision_name(limits->decision));
+    if (limits->decision == DECISION_GUARDED && limits->guard != 1)
+        text_member_number(text, "guard", limits->guard);
+    if (limits->decision == DECISION_RISK)
+        text_member_number(text, "risk", limits->risk);
+    if (limits->judged != JUDGED_VALUE)
+        text_member_string(text, "judge", judged_name(limits->judged));
     text_close(text, '}');
 }
 
@@ -195,6 +201,38 @@ static void encode_result(struct text *text, const struct occasion *occasion, do
     text_member_number(text, "standard_uncertainty", expanded->standard);
     text_member_number(text, "coverage_factor", expanded->coverage);
     text_member_number(text, "degrees_of_freedom", expanded->freedom);
+    text_member_string(text, "coverage_method", coverage_method_name(expanded->method));
+}
+
+/* What was judged in place of the value: its difference to or ratio over a reference. */
+static void encode_comparison(struct text *text, const struct occasion *occasion,
+                              const struct reading *reading)
+{
+    const struct bench_point *point = occasion->point;
+    const struct comparison *comparison = &reading->comparison;
+    if (!reading->compared)
+        return;
+    text_key(text, "comparison");
+    text_open(text, '{');
+    text_member_string(text, "judge", judged_name(point->limits.judged));
+    if (point->reference != BENCH_NO_POINT)
+        text_member_string(text, "point", occasion->bench->points[point->reference].name);
+    text_member_number(text, "reference", reading->reference);
+    text_member_number(text, "value", comparison->value);
+    text_member_string(text, "unit", point->limits.judged == JUDGED_RATIO ? "" : point->unit);
+    text_member_number(text, "uncertainty", comparison->expanded.uncertainty);
+    text_member_number(text, "standard_uncertainty", comparison->expanded.standard);
+    text_member_number(text, "coverage_factor", comparison->expanded.coverage);
+    text_member_number(text, "degrees_of_freedom", comparison->expanded.freedom);
+    text_member_string(text, "coverage_method", coverage_method_name(comparison->expanded.method));
+    text_close(text, '}');
+}
+
+static void encode_judgement(struct text *text, const struct judgement *judgement)
+{
+    text_member_string(text, "verdict", verdict_name(judgement->verdict));
+    text_member_number(text, "conformity_probability", judgement->probability);
+    text_member_number(text, "test_uncertainty_ratio", judgement->ratio);
 }
 
 void encode_reading(struct text *text, const struct occasion *occasion,
@@ -216,7 +254,8 @@ void encode_reading(struct text *text, const struct occasion *occasion,
     text_member_number(text, "frequency", occasion->frequency);
     encode_loading(text, reading);
     encode_limits(text, &occasion->point->limits);
-    text_member_string(text, "verdict", verdict_name(reading->verdict));
+    encode_comparison(text, occasion, reading);
+    encode_judgement(text, &reading->judgement);
     encode_budget(text, &reading->budget);
     encode_steps(text, input_of(occasion->bench, occasion->point), reading);
     encode_warnings(text, reading);

@@ -304,16 +304,57 @@ static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
     return done;
 }
 
-void measure_point(struct instrument *instrument, const struct bench *bench,
-                   const struct bench_point *point, size_t repeats, struct deadline deadline,
-                   struct measure_memory *memory, struct reading *reading)
+static bool measure_one(struct instrument *instrument, const struct bench *bench,
+                        const struct bench_point *point, size_t repeats, struct deadline deadline,
+                        struct measure_memory *memory, struct reading *reading)
 {
     struct job job = { .instrument = instrument,
                        .point = point,
                        .bench = bench,
                        .request = { .duration = NAN },
                        .deadline = deadline };
-    run(&job, repeats, memory, reading);
+    return run(&job, repeats, memory, reading);
+}
+
+/* Whether both are read by the same input through the same probe, moved by hand between them. */
+static bool one_input(const struct bench_point *a, const struct bench_point *b)
+{
+    return a->instrument == b->instrument && a->input == b->input && a->probe == b->probe;
+}
+
+/* Fails the reading for want of its reference. */
+static void fail_reference(struct reading *reading, const struct bench_point *other,
+                           const struct failure *why)
+{
+    struct failure failure = { 0 };
+    failure_set(&failure, why->code, why->where, why->expected, "reference point %s: %s",
+                other->name, why->what);
+    reading_fail(reading, &failure);
+}
+
+void measure_point(struct instrument *instrument, const struct bench *bench,
+                   const struct bench_point *point, size_t repeats, struct deadline deadline,
+                   struct measure_memory *memory, struct reading *reading)
+{
+    struct failure failure = { 0 };
+    const struct bench_point *other =
+        point->reference != BENCH_NO_POINT ? &bench->points[point->reference] : NULL;
+    struct reading *reference = other ? calloc(1, sizeof *reference) : NULL;
+    if (other && !reference) {
+        memset(reading, 0, sizeof *reading);
+        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the reference");
+        reading_fail(reading, &failure);
+    } else if (other &&
+               !measure_one(instrument, bench, other, repeats, deadline, NULL, reference)) {
+        memset(reading, 0, sizeof *reading);
+        fail_reference(reading, other, &reference->failure);
+    } else if (measure_one(instrument, bench, point, repeats, deadline, memory, reading) &&
+               point->limits.judged != JUDGED_VALUE &&
+               !reading_compare(reading, &point->limits, reference,
+                                other && one_input(point, other), &failure)) {
+        reading_fail(reading, &failure);
+    }
+    free(reference);
 }
 
 /* Samples and parameters at the tip instead of at the input. */

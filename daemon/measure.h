@@ -29,6 +29,8 @@ struct capture {
 
 /*
  * Measures a point. Always fills `reading`: with a value, or with the failure.
+ * Where its limits refer to another point, that one is measured just before
+ * it; without it there is no reading.
  *
  * repeats  readings to average, >= 1, all in the setup that settled
  */

@@ -116,52 +116,6 @@ static const struct strict_key point_keys[] = {
     { .name = NULL },
 };
 
-static const char *const decisions[] = {
-    [DECISION_GUARDED] = "guarded",
-    [DECISION_SIMPLE] = "simple",
-    NULL,
-};
-
-static const struct strict_key limits_keys[] = {
-    { .name = "low",
-      .type = STRICT_NUMBER,
-      .offset = offsetof(struct limits, low),
-      .unit = "the unit at the tip",
-      .help = "lower limit; default none" },
-    { .name = "high",
-      .type = STRICT_NUMBER,
-      .offset = offsetof(struct limits, high),
-      .unit = "the unit at the tip",
-      .help = "upper limit; default none" },
-    { .name = "decision",
-      .type = STRICT_CHOICE,
-      .offset = offsetof(struct limits, decision),
-      .choices = decisions,
-      .help = "\"guarded\" by the uncertainty (default), or \"simple\"" },
-    { .name = NULL },
-};
-
-static void take_limits(struct settings *settings, const config_setting_t *group,
-                        struct limits *limits)
-{
-    const config_setting_t *member = strict_member(group, "limits");
-
-    *limits = limits_none();
-    if (member == NULL || !config_setting_is_group(member) ||
-        !strict_group(member, limits_keys, limits, settings->problems)) {
-        return;
-    }
-    if (!limits_present(limits)) {
-        problems_at(settings->problems, member,
-                    "limits without a limit, expected \"low\" or "
-                    "\"high\" or both");
-    } else if (!(limits->low < limits->high)) {
-        problems_at(settings->problems, member,
-                    "limits are upside down, low %g and high %g, expected low below high",
-                    limits->low, limits->high);
-    }
-}
-
 /* Finds an instrument by name; false with the nearest name suggested. */
 static bool find_instrument(const struct settings *settings, const config_setting_t *at,
                             const char *name, size_t *index)
@@ -292,6 +246,7 @@ static struct point_file point_default(void)
                    .frequency = NAN,
                    .crest_factor = NAN,
                    .record = NAN,
+                   .reference = BENCH_NO_POINT,
                    .source = { .resistance = NAN, .tolerance = 0.0 } },
     };
 
@@ -360,7 +315,7 @@ static void take_point(struct settings *settings, const config_setting_t *group,
 
     *point = file.point;
     check_alone(settings, group, point);
-    take_limits(settings, group, &point->limits);
+    settings_take_limits(settings, group, &point->limits);
     bool found =
         file.instrument[0] != '\0' && find_instrument(settings, strict_member(group, "instrument"),
                                                       file.instrument, &point->instrument);
@@ -410,12 +365,15 @@ void settings_take_points(struct settings *settings)
                    &settings->bench->points[i]);
         check_others(settings, list, i);
     }
+    for (size_t i = 0; i < count; i++) {
+        settings_take_reference(settings, config_setting_get_elem(list, (unsigned)i),
+                                &settings->bench->points[i]);
+    }
 }
 
 void settings_print_point_keys(FILE *out)
 {
     fprintf(out, "points, each:\n");
     strict_print_keys(out, point_keys);
-    fprintf(out, "limits:\n");
-    strict_print_keys(out, limits_keys);
+    settings_print_limits_keys(out);
 }

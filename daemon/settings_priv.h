@@ -45,6 +45,14 @@ void settings_take_instruments(struct settings *settings);
 void settings_take_probes(struct settings *settings);
 void settings_take_points(struct settings *settings);
 
+/* Reads the limits of a point's group, limits_none() where there are none. */
+void settings_take_limits(struct settings *settings, const config_setting_t *group,
+                          struct limits *limits);
+
+/* Looks the point up that the limits refer to, once all points are read. */
+void settings_take_reference(struct settings *settings, const config_setting_t *group,
+                             struct bench_point *point);
+
 /* Checks a point that is written well against what instrument and probe can do and bear. */
 void settings_check_point(const struct point_check *check);
 
@@ -52,5 +60,6 @@ void settings_check_point(const struct point_check *check);
 void settings_print_instrument_keys(FILE *out);
 void settings_print_probe_keys(FILE *out);
 void settings_print_point_keys(FILE *out);
+void settings_print_limits_keys(FILE *out);
 
 #endif

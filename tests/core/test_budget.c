@@ -142,6 +142,10 @@ static void shapes_have_names(void **state)
     assert_string_equal(shape_name(SHAPE_RECTANGULAR), "rectangular");
     assert_string_equal(shape_name(SHAPE_TRIANGULAR), "triangular");
     assert_string_equal(shape_name(SHAPE_ARCSINE), "arcsine");
+    assert_string_equal(shape_name(SHAPE_BIAS), "bias");
+    assert_string_equal(coverage_method_name(COVERAGE_NORMAL), "normal");
+    assert_string_equal(coverage_method_name(COVERAGE_STUDENT), "student");
+    assert_string_equal(coverage_method_name(COVERAGE_CONVOLUTION), "convolution");
 }
 
 static void type_a_needs_two_finite_readings(void **state)

@@ -105,8 +105,9 @@ static void test_loading_is_corrected(void **state)
     struct budget budget;
     chain_budget(&table.chain, &setup, &signal, &budget);
     /* Note of M42: (Rs/Rin) sqrt(uRs^2 + uRin^2) / (1 + Rs/Rin), bounds rectangular. */
-    double expected = 0.01 * hypot(0.1, 0.01) / sqrt(3) / 1.01;
-    assert_within(share(&budget, "loading correction"), expected, 1e-9);
+    double expected = 0.01 / sqrt(3) / 1.01;
+    assert_within(share(&budget, "loading, source resistance"), 0.1 * expected, 1e-9);
+    assert_within(share(&budget, "loading, input resistance"), 0.01 * expected, 1e-9);
 }
 
 /* The probe's tip loads the point, not the input behind it. */

@@ -9,7 +9,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-static const struct limits rail = { 4.75, 5.25, DECISION_GUARDED };
+static const struct limits rail = { .low = 4.75, .high = 5.25, .decision = DECISION_GUARDED };
 
 static void no_reading_has_no_verdict(void **state)
 {
@@ -29,9 +29,9 @@ static void no_reading_has_no_verdict(void **state)
 static void a_limit_that_is_no_number_gives_no_verdict(void **state)
 {
     (void)state;
-    struct limits limits = { NAN, 5.25, DECISION_GUARDED };
+    struct limits limits = { .low = NAN, .high = 5.25 };
     assert_int_equal(limits_judge(&limits, 9.0, 0.01), VERDICT_NONE);
-    limits = (struct limits) { 4.75, NAN, DECISION_SIMPLE };
+    limits = (struct limits) { .low = 4.75, .high = NAN, .decision = DECISION_SIMPLE };
     assert_int_equal(limits_judge(&limits, 5.0, 0.01), VERDICT_NONE);
 }
 
@@ -65,7 +65,7 @@ static void the_lower_limit_mirrors_the_upper(void **state)
 {
     (void)state;
     /* Halves and quarters, so that the edges are exact. */
-    struct limits limits = { -2.0, 2.0, DECISION_GUARDED };
+    struct limits limits = { .low = -2.0, .high = 2.0 };
     static const struct {
         double value;
         enum verdict verdict;

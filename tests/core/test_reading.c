@@ -25,7 +25,7 @@ static bool evaluate(struct reading *reading, const struct bench_table *table,
                      const double *repeats, size_t n, struct failure *failure)
 {
     struct signal signal = dc(repeats[0]);
-    struct limits limits = { 4.75, 5.25, DECISION_GUARDED };
+    struct limits limits = limits_between(4.75, 5.25);
     memset(reading, 0, sizeof *reading);
     return reading_evaluate(reading, &table->chain, &setup_20v, &signal, repeats, n, &limits,
                             failure);
@@ -56,7 +56,7 @@ static void test_failed_reading_gives_no_value(void **state)
     assert_false(reading_value(&reading, &value, &uncertainty));
     assert_within(value, 1, 0);
     assert_int_equal(reading.failure.code, FAILURE_TIMEOUT);
-    assert_int_equal(reading.verdict, VERDICT_NONE);
+    assert_int_equal(reading.judgement.verdict, VERDICT_NONE);
     assert_true(isnan(reading.value));
 }
 
@@ -73,9 +73,13 @@ static void test_single_reading(void **state)
     assert_true(reading_value(&reading, &value, &uncertainty));
     assert_within(value, 5, 0);
     double limit = 80e-6 * 5 + 10e-6 * 20;
-    assert_within(uncertainty, 2 * hypot(limit, 0.5e-4) / sqrt(3), 1e-9);
-    assert_within(reading.expanded.coverage, 2, 1e-12);
-    assert_int_equal(reading.verdict, VERDICT_PASS);
+    /* Rectangular terms of 12 to 1: little more than 95.45 % of the larger. */
+    assert_true(uncertainty > 0.9545 * limit && uncertainty < 0.97 * limit);
+    assert_int_equal(reading.expanded.method, COVERAGE_CONVOLUTION);
+    assert_within(reading.expanded.coverage * reading.expanded.standard, uncertainty, 1e-15);
+    assert_within(reading.judgement.ratio, 0.25 / uncertainty, 1e-6);
+    assert_within(reading.judgement.probability, 1, 1e-12);
+    assert_int_equal(reading.judgement.verdict, VERDICT_PASS);
     assert_int_equal(reading.repeats, 1);
 }
 
@@ -100,7 +104,7 @@ static void test_repeats_enter_the_budget(void **state)
     assert_string_equal(last->source, "repeatability");
     assert_within(last->standard, 0.3329157472047, 1e-9);
     assert_within(last->freedom, 19, 0);
-    assert_int_equal(reading.verdict, VERDICT_NONE);
+    assert_int_equal(reading.judgement.verdict, VERDICT_NONE);
     /* t for 95.45 % and 19 degrees of freedom is 2.14 (M6). */
     assert_true(reading.expanded.coverage > 2.12 && reading.expanded.coverage < 2.15);
 }

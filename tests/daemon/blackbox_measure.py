@@ -111,6 +111,14 @@ class Points(unittest.TestCase):
     points = (
         {{ name = "cold"; instrument = "fine"; input = 1; probe = "direct";
            quantity = "dc voltage"; limits = {{ low = 4.5; high = 5.5; }}; }},
+        {{ name = "same"; instrument = "fine"; input = 1; probe = "direct";
+           quantity = "dc voltage"; limits = {{ low = -0.01; high = 0.01; judge = "difference";
+           reference_point = "cold"; correlation = 1.0; }}; }},
+        {{ name = "ratio"; instrument = "fine"; input = 1; probe = "direct";
+           quantity = "dc voltage"; limits = {{ nominal = 0.5; tolerance_percent = 1.0;
+           judge = "ratio"; reference_value = 10.0; reference_uncertainty = 0.001; }}; }},
+        {{ name = "hopeless"; instrument = "fine"; input = 1; probe = "direct";
+           quantity = "dc voltage"; limits = {{ nominal = 5.0; tolerance = 1e-5; }}; }},
         {{ name = "corrected"; instrument = "fine"; input = 2; probe = "direct";
            quantity = "dc voltage"; expected = 5.0; source_resistance = 10e3;
            source_resistance_tolerance_percent = 5.0; loading = "correct"; }},
@@ -161,6 +169,37 @@ class Points(unittest.TestCase):
     def assert_true_value(self, reading):
         truth = true_value(self.bench, reading)
         self.assertLessEqual(abs(reading["value"] - truth), reading["uncertainty"], reading)
+
+    def test_limits_of_comparisons(self):
+        self.bench.set_source("rail", level=5.0)
+        plain, same, ratio = self.measure("cold"), self.measure("same"), self.measure("ratio")
+        self.assertNotIn("comparison", plain)
+        self.assertEqual(same["comparison"]["point"], "cold")
+        self.assertLessEqual(abs(same["comparison"]["value"]), same["comparison"]["uncertainty"])
+        # What the two readings have in common goes, the resolution stays.
+        self.assertLess(same["comparison"]["uncertainty"], 0.5 * same["uncertainty"])
+        self.assertEqual(same["verdict"], "pass")
+        self.assertAlmostEqual(ratio["comparison"]["value"], ratio["value"] / 10, delta=1e-12)
+        self.assertEqual(ratio["verdict"], "pass")
+        self.assertGreater(ratio["conformity_probability"], 0.999)
+        self.bench.set_source("rail", level=5.2)
+        self.assertEqual(self.measure("ratio")["verdict"], "fail")
+
+    def test_no_reference_no_reading(self):
+        self.bench.set_source("rail", level=1500.0)
+        error = self.refused("same")
+        self.assertEqual(error.data["reason"], "over range")
+        self.assertIn("reference point cold", error.data["what"])
+
+    def test_no_verdict_where_none_is_possible(self):
+        self.bench.set_source("rail", level=5.0)
+        reading = self.measure("hopeless")
+        self.assertEqual(reading["verdict"], "none")
+        self.assertLess(reading["test_uncertainty_ratio"], 1)
+        self.assertEqual(reading["coverage_method"], "convolution")
+        self.assertTrue(any("a verdict needs" in text for text in reading["warnings"]))
+        self.bench.set_source("rail", level=6.0)
+        self.assertEqual(self.measure("hopeless")["verdict"], "fail")
 
     def test_over_range_is_no_value(self):
         self.bench.set_source("rail", level=1500.0)

@@ -55,7 +55,7 @@ static const struct bench_point points[] = {
       .unit = "V",
       .expected = 50,
       .dc_level = NAN,
-      .limits = { 47.5, INFINITY, DECISION_GUARDED },
+      .limits = { .low = 47.5, .high = INFINITY, .guard = 1 },
       .caution = "high energy" },
     { .name = "gate",
       .instrument = 1,
@@ -65,7 +65,7 @@ static const struct bench_point points[] = {
       .unit = "V",
       .expected = NAN,
       .dc_level = NAN,
-      .limits = { -INFINITY, INFINITY, DECISION_GUARDED } },
+      .limits = { .low = -INFINITY, .high = INFINITY } },
 };
 
 static const struct bench bench = {
@@ -87,10 +87,10 @@ static struct reading good_reading(void)
 {
     struct reading reading = {
         .value = 50.132,
-        .expanded = { 0.002, INFINITY, 2, 0.004 },
+        .expanded = { 0.002, INFINITY, 2, 0.004, COVERAGE_NORMAL },
         .raw = 5.0132,
         .repeats = 1,
-        .verdict = VERDICT_PASS,
+        .judgement = { VERDICT_PASS, 0.999, NAN, false },
         .loading = { .known = true, .ratio = 0.5, .relative = -0.5, .factor = 2 },
         .step_count = 2,
         .steps = { { { 0 }, STEP_OVERLOAD, NAN }, { { 0 }, STEP_SETTLED, 5.0132 } }

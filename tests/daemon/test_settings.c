@@ -272,6 +272,54 @@ static void test_values(void **state)
     bench_unref(bench);
 }
 
+static void test_limits(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text;
+        double low;
+        double high;
+    } cases[] = {
+        { "nominal = 5.0; tolerance = 0.25;", 4.75, 5.25 },
+        { "nominal = -5.0; tolerance_percent = 10.0;", -5.5, -4.5 },
+        { "nominal = 5.0; plus = 0.5; minus_percent = 5.0;", 4.75, 5.5 },
+        { "nominal = 5.0; plus = 0.5;", -INFINITY, 5.5 },
+        { "nominal = 5.0; minus = 0.5;", 4.5, INFINITY },
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char text[256];
+        snprintf(text, sizeof text,
+                 "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; "
+                 "limits = { %s };",
+                 cases[i].text);
+        struct bench *bench = good_point(text);
+        const struct limits *limits = &bench_point(bench, "p")->limits;
+        assert_true(limits->low == cases[i].low && limits->high == cases[i].high);
+        assert_true(limits->guard == 1.0 && limits->least_ratio == 1.0);
+        bench_unref(bench);
+    }
+}
+
+static void test_comparisons(void **state)
+{
+    (void)state;
+    struct bench *bench = good_point(
+        "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; limits = { "
+        "low = 0.9; high = 1.1; judge = \"ratio\"; reference_value = 5.0; "
+        "reference_uncertainty = 0.01; decision = \"risk\"; risk_percent = 2.0; "
+        "least_ratio = 3.0; };");
+    const struct bench_point *point = bench_point(bench, "p");
+
+    assert_int_equal(point->limits.judged, JUDGED_RATIO);
+    assert_int_equal(point->limits.decision, DECISION_RISK);
+    assert_true(fabs(point->limits.risk - 0.02) < 1e-15);
+    assert_true(point->limits.reference == 5.0 && point->limits.reference_uncertainty == 0.01);
+    assert_true(point->limits.least_ratio == 3.0);
+    assert_true(point->reference == BENCH_NO_POINT);
+    bench_unref(bench);
+}
+
 static void test_loading(void **state)
 {
     (void)state;
@@ -443,13 +491,14 @@ static void test_keys_are_printed(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_bad_files),  cmocka_unit_test(test_no_file),
-        cmocka_unit_test(test_cut_short),  cmocka_unit_test(test_shipped),
-        cmocka_unit_test(test_defaults),   cmocka_unit_test(test_where_the_server_listens),
-        cmocka_unit_test(test_values),     cmocka_unit_test(test_loading),
-        cmocka_unit_test(test_same_type),  cmocka_unit_test(test_at_input),
-        cmocka_unit_test(test_edges),      cmocka_unit_test(test_digests),
-        cmocka_unit_test(test_references), cmocka_unit_test(test_keys_are_printed),
+        cmocka_unit_test(test_bad_files),   cmocka_unit_test(test_no_file),
+        cmocka_unit_test(test_cut_short),   cmocka_unit_test(test_shipped),
+        cmocka_unit_test(test_defaults),    cmocka_unit_test(test_where_the_server_listens),
+        cmocka_unit_test(test_values),      cmocka_unit_test(test_limits),
+        cmocka_unit_test(test_comparisons), cmocka_unit_test(test_loading),
+        cmocka_unit_test(test_same_type),   cmocka_unit_test(test_at_input),
+        cmocka_unit_test(test_edges),       cmocka_unit_test(test_digests),
+        cmocka_unit_test(test_references),  cmocka_unit_test(test_keys_are_printed),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

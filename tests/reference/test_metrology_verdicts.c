@@ -19,7 +19,7 @@ static const double uncertainty = 0.25;
 
 static enum verdict judge(enum decision decision, double value)
 {
-    const struct limits limits = { -INFINITY, 1.0, decision };
+    const struct limits limits = { .low = -INFINITY, .high = 1.0, .decision = decision };
     return limits_judge(&limits, value, uncertainty);
 }
 

@@ -223,6 +223,19 @@ class Measure(Case):
                 self.ask(bench(**measures), "measure", "rail_5v", "coil", status=status)
                 self.ask(bench(**measures), "measure", "coil", "rail_5v", status=status)
 
+    def test_limits_without_a_verdict_are_undecided(self):
+        refused = reading("rail_5v", verdict="none", limits={"low": 4.9, "high": 5.1})
+        self.ask(bench(rail_5v=refused), "measure", "rail_5v", status=4)
+
+    def test_comparison_is_shown(self):
+        compared = reading("rail_5v", limits={"low": 0.99, "high": 1.01, "judge": "ratio"},
+                           comparison={"judge": "ratio", "reference": 5.0, "value": 1.00264,
+                                       "uncertainty": 0.0012})
+        out, _ = self.ask(bench(rail_5v=compared), "measure", "rail_5v")
+        self.assertIn("rail_5v: judged by its ratio: 1.0026 ± 0.0012", out)
+        self.assertIn("0.99 to 1.01  ", out)
+        self.assertNotIn("1.01 V", out)
+
     def test_json_is_what_the_daemon_wrote(self):
         text = json.dumps(reading("rail_5v")).replace("5.0132", "5.01320000000000000001")
         text = text.replace('"raw"', '"a\\"}": [{"result": 1}], "raw"')

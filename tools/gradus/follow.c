@@ -94,7 +94,7 @@ static void show_reading(struct stream *stream, const struct message *message,
                    terminal_verdict_style(verdict));
         reading_warnings(stream->session, point, reading);
     }
-    stream->status = status_worse(stream->status, status_of_verdict(verdict));
+    stream->status = status_worse(stream->status, reading_status(reading));
 }
 
 static void show_failure(struct stream *stream, const struct message *message, const char *point,

@@ -69,6 +69,7 @@ static void print_warnings(const struct session *session, const struct batch *ba
 {
     for (size_t i = 0; i < batch->count; i++) {
         if (!batch->jobs[i].failed) {
+            reading_comparison(session, batch->jobs[i].point, job_reading(&batch->jobs[i]));
             reading_warnings(session, batch->jobs[i].point, job_reading(&batch->jobs[i]));
         }
     }
@@ -84,9 +85,7 @@ static int conclude(const struct session *session, const struct batch *batch)
             fault_explain(&job->fault, job->point, session->terminal);
             status = status_worse(status, job->fault.status);
         } else {
-            const char *const verdict =
-                json_string_value(json_object_get(job_reading(job), "verdict"));
-            status = status_worse(status, status_of_verdict(verdict));
+            status = status_worse(status, reading_status(job_reading(job)));
         }
     }
     return status;

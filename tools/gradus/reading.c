@@ -25,10 +25,16 @@ const struct csv_column reading_csv_columns[] = {
     { "standard_uncertainty", "standard_uncertainty" },
     { "coverage_factor", "coverage_factor" },
     { "degrees_of_freedom", "degrees_of_freedom" },
+    { "coverage_method", "coverage_method" },
     { "verdict", "verdict" },
     { "limit_low", "limits.low" },
     { "limit_high", "limits.high" },
     { "decision", "limits.decision" },
+    { "conformity_probability", "conformity_probability" },
+    { "test_uncertainty_ratio", "test_uncertainty_ratio" },
+    { "compared_by", "comparison.judge" },
+    { "compared_value", "comparison.value" },
+    { "compared_uncertainty", "comparison.uncertainty" },
     { "time", "time" },
     { "sequence", "sequence" },
     { "instrument", "instrument.name" },
@@ -134,6 +140,13 @@ static void result_cells(struct table *table, const json_t *reading, int digits)
     table_cell(table, STYLE_PLAIN, "± %s", middle + strlen(between));
 }
 
+/* Limits of a ratio have no unit. */
+static const char *limits_unit(const json_t *reading, const char *unit)
+{
+    return field_at(reading, "comparison") != NULL ? field_text_or_empty(reading, "comparison.unit")
+                                                   : unit;
+}
+
 void reading_row(struct table *table, const json_t *reading, int digits)
 {
     char text[READING_TEXT];
@@ -150,7 +163,7 @@ void reading_row(struct table *table, const json_t *reading, int digits)
     }
     table_cell(table, terminal_verdict_style(verdict), "%s", verdict);
     table_cell(table, STYLE_PLAIN, "%s",
-               reading_limits_text(field_at(reading, "limits"), unit, text));
+               reading_limits_text(field_at(reading, "limits"), limits_unit(reading, unit), text));
     table_cell(table, STYLE_PLAIN, "%s",
                reading_range_text(field_at(reading, "range"), unit, text));
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(reading, "instrument.name"));
@@ -180,6 +193,30 @@ void reading_failure_csv(const char *point, const struct fault *fault)
     json_object_set_new(record, "what", json_string(fault_detail(fault, detail, sizeof detail)));
     csv_record(stdout, reading_csv_columns, record);
     json_decref(record);
+}
+
+int reading_status(const json_t *reading)
+{
+    const char *const verdict = field_text(reading, "verdict");
+    const bool limited = field_at(reading, "limits") != NULL;
+    if (limited && verdict != NULL && strcmp(verdict, "none") == 0) {
+        return STATUS_UNDECIDED;
+    }
+    return status_of_verdict(verdict);
+}
+
+void reading_comparison(const struct session *session, const char *point, const json_t *reading)
+{
+    const json_t *const comparison = field_at(reading, "comparison");
+    char text[NOTATION_SIZE];
+    if (comparison == NULL) {
+        return;
+    }
+    notation_result(text, sizeof text, field_number(comparison, "value"),
+                    field_number(comparison, "uncertainty"), session->options->digits,
+                    field_text_or_empty(comparison, "unit"));
+    terminal_print(session->terminal, stdout, "%s: judged by its %s: %s\n", point,
+                   field_text_or_empty(comparison, "judge"), text);
 }
 
 void reading_warnings(const struct session *session, const char *point, const json_t *reading)

@@ -48,6 +48,15 @@ char *reading_limits_text(const json_t *limits, const char *unit, char text[READ
  */
 char *reading_setting(double value, const char *unit, char text[READING_TEXT]);
 
+/*
+ * The exit status that goes with a reading: that of its verdict, but with
+ * limits and no verdict it is undecided.
+ */
+int reading_status(const json_t *reading);
+
+/* Prints what was judged in place of the value: its difference to or ratio over a reference. */
+void reading_comparison(const struct session *session, const char *point, const json_t *reading);
+
 /* Prints "POINT: warning: TEXT" for each warning of the reading. */
 void reading_warnings(const struct session *session, const char *point, const json_t *reading);
 

@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * How probable it is that the true value conforms, and how wide a guard band
+ * a wanted risk takes, after JCGM 106:2012. The errors are taken as normal
+ * with the standard uncertainty of the reading (7.2), whatever law its
+ * coverage factor came from.
+ */
+#ifndef GRADUS_CORE_CONFORMITY_H
+#define GRADUS_CORE_CONFORMITY_H
+
+/*
+ * Probability that the true value is within the limits, JCGM 106 7.3 and 7.4
+ * (checks M15, M16). An infinite limit is none.
+ *
+ * value, low, high, standard  in one unit, standard >= 0; with 0 it is 0 or 1
+ * NAN when value or standard is not finite.
+ */
+double conformity_probability(double low, double high, double value, double standard);
+
+/*
+ * Guard band that keeps the specific risk at one limit to `risk`, JCGM 106
+ * 8.3.2: w = z u with z the one-sided quantile (check M17), of Student's t
+ * where the degrees of freedom are finite (truncated to a whole number).
+ *
+ * risk  0 < risk <= 0.5; NAN outside that, and with freedom below 1
+ */
+double conformity_guard_band(double risk, double standard, double freedom);
+
+/*
+ * Test uncertainty ratio: half the width of the tolerance to the expanded
+ * uncertainty (check M21). NAN with one limit only; INFINITY without an
+ * uncertainty.
+ */
+double conformity_ratio(double low, double high, double uncertainty);
+
+#endif

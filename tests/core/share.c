@@ -1,0 +1,44 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "share.h"
+
+void share_one(struct share *share, struct world *world, const struct bench_table *table,
+               size_t repeats)
+{
+    struct limits limits = limits_none();
+    struct reading reading;
+    double value, uncertainty;
+    if ((share->taken & 1) != 0)
+        limits.high = world->truth;
+    else
+        limits.low = world->truth;
+    if (!world_measure(world, table, repeats, &limits, &reading) ||
+        !reading_value(&reading, &value, &uncertainty)) {
+        share->none++;
+        return;
+    }
+    share->taken++;
+    share->held += fabs(value - world->truth) <= uncertainty;
+    share->accepted += reading.judgement.verdict == VERDICT_PASS;
+    share->widths += reading.expanded.coverage;
+}
+
+void share_report(const struct share *share, const char *what, int seed)
+{
+    double taken = (double)share->taken;
+    double held = 100 * (double)share->held / taken;
+    double accepted = 100 * (double)share->accepted / taken;
+    print_message("seed %d, %s: %zu readings, %.3f %% hold the truth, %.3f %% falsely accepted at "
+                  "the limit, k %.3f on average, %zu had no value\n",
+                  seed, what, share->taken, held, accepted, share->widths / taken, share->none);
+    assert_true(held >= 95.0 && held <= 97.5);
+    assert_true(accepted <= 2.5);
+    assert_int_equal(share->none, 0);
+}

@@ -1,0 +1,24 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Counting how many intervals hold the truth, and how many false values would have passed. */
+#ifndef GRADUS_TESTS_SHARE_H
+#define GRADUS_TESTS_SHARE_H
+
+#include "world.h"
+
+/* Begin with {0}. */
+struct share {
+    size_t taken;
+    size_t held;
+    size_t accepted; /* passed although the true value is on the limit */
+    size_t none;     /* without a value */
+    double widths;   /* sum of U / u_c */
+};
+
+/* Measures once and counts. The limit lies on the truth, above and below in turn. */
+void share_one(struct share *share, struct world *world, const struct bench_table *table,
+               size_t repeats);
+
+/* Prints the shares and checks them: 95.0 to 97.5 % held, at most 2.5 % accepted. */
+void share_report(const struct share *share, const char *what, int seed);
+
+#endif

@@ -1,0 +1,51 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A simulated world for the tests of coverage: instruments, probe and circuit
+ * whose errors are drawn evenly within their specifications, measured as the
+ * daemon does it. The physics is written afresh and shares nothing with core/
+ * but the tables of specifications. Include after cmocka.h.
+ */
+#ifndef GRADUS_TESTS_WORLD_H
+#define GRADUS_TESTS_WORLD_H
+
+#include "../../core/reading.h"
+#include "bench_tables.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { WORLD_RECORD = 400, WORLD_REPEATS = 16 };
+
+/* The world as it is, unknown to the measurement. Begin with a seed in `state` and zeros. */
+struct world {
+    unsigned short state[3];
+    double truth;     /* of the aspect, unloaded, at the tip */
+    double mean;      /* of the signal at the input, loaded, behind the real probe */
+    double amplitude; /* of a sine on the mean, at the input */
+    double noise;     /* RMS, at the input */
+    double frequency;
+    double gain[CHAIN_MAX_RANGES]; /* share of the specification, -1 to 1 */
+    double offset[CHAIN_MAX_RANGES];
+    double baseline[CHAIN_MAX_RANGES]; /* divisions */
+    double dac;                        /* share of the offset specification */
+    double spread;                     /* of a meter from reading to reading, RMS */
+    size_t record;                     /* samples of a scope, at most WORLD_RECORD */
+    bool known;                        /* begin with `last`, as with a point seen before */
+    struct setup last;
+    bool whole; /* accuracy: one share of the whole bound, not one of each of its parts */
+};
+
+/* An even draw between -1 and 1. */
+double world_even(struct world *world);
+
+/* Draws the errors of all ranges, each evenly within its specification. */
+void world_instrument(struct world *world, const struct bench_table *table);
+
+/* A source, a probe and a load, all within their tolerances; returns input over unloaded tip. */
+double world_circuit(struct world *world, struct bench_table *table, bool scope);
+
+/* Plans, acquires and evaluates, from cold. False when there is no reading. */
+bool world_measure(struct world *world, const struct bench_table *table, size_t repeats,
+                   const struct limits *limits, struct reading *reading);
+
+#endif

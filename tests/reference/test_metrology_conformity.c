@@ -1,0 +1,161 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Checks M15 to M19, M21 and M22: probabilities of conforming, guard bands and
+ * ratios of JCGM 106:2012 and ILAC-G8:09/2019.
+ */
+#include "../../core/conformity.h"
+#include "../../core/limits.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "../near.h"
+
+/* JCGM 106:2012 7.4 Example; printed 0.66 (from memory). */
+static void m15_two_limits(void **state)
+{
+    (void)state;
+    assert_near(conformity_probability(12.5, 16.3, 13.6, 1.8), 0.662629786495, 1e-9);
+    assert_near(conformity_probability(-INFINITY, 12.5, 13.6, 1.8), 0.270563012236, 1e-9);
+    assert_near(conformity_probability(16.3, INFINITY, 13.6, 1.8), 0.0668072012689, 1e-9);
+}
+
+/* JCGM 106:2012 7.3.3 Examples 1 and 2 (numbers from memory). */
+static void m16_one_limit(void **state)
+{
+    (void)state;
+    assert_near(conformity_probability(-INFINITY, -5.4, -5.47, 0.05), 0.919243340766, 1e-9);
+    assert_near(conformity_probability(490, INFINITY, 507, 8), 0.983206693552, 1e-9);
+}
+
+/* JCGM 106:2012 7.3 Table 1 (digits from memory; recomputed). */
+static void m17_quantiles(void **state)
+{
+    (void)state;
+    static const double rows[][2] = {
+        { 0.8, 0.8416212336 }, { 0.9, 1.281551566 },   { 0.95, 1.644853627 },
+        { 0.99, 2.326347874 }, { 0.999, 3.090232306 },
+    };
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        assert_near(conformity_guard_band(1 - rows[i][0], 1.0, INFINITY), rows[i][1], 1e-8);
+    }
+    /* Few degrees of freedom: the one-sided t for 95 % and 4 is the two-sided one for 90 % (M6). */
+    assert_near(conformity_guard_band(0.05, 1.0, 4.9), 2.13185, 3e-6);
+}
+
+/* JCGM 106:2012 8.3, speed enforcement (from memory): above v_max the limit of 100 is exceeded. */
+static void m18_guarded_rejection(void **state)
+{
+    (void)state;
+    const double v_max = 106.5876095;
+    double risk = conformity_probability(-INFINITY, 100.0, v_max, 0.02 * v_max);
+    assert_near(risk, 0.001, 1e-6);
+    assert_within(v_max - conformity_guard_band(0.001, 0.02 * v_max, INFINITY), 100.0, 1e-6);
+}
+
+/* ILAC-G8:09/2019 table of rules: w = r U, TL = 1, U = 0.25; risk at the acceptance limit. */
+static void m19_guard_bands(void **state)
+{
+    (void)state;
+    static const struct {
+        double r;
+        double acceptance;
+        double risk;
+    } rows[] = {
+        { 3.0, 0.25, 9.865877e-10 },   { 1.5, 0.625, 0.001349898 }, { 1.0, 0.75, 0.022750132 },
+        { 0.83, 0.7925, 0.048457226 }, { 0.0, 1.0, 0.5 },
+    };
+    const struct expanded expanded = { 0.125, INFINITY, 2, 0.25, COVERAGE_NORMAL };
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        struct limits limits = limits_between(-INFINITY, 1.0);
+        limits.guard = rows[i].r;
+        double w = limits_guard_band(&limits, &expanded);
+        assert_within(1.0 - w, rows[i].acceptance, 1e-15);
+        assert_within(1 - conformity_probability(-INFINITY, 1.0, 1.0 - w, 0.125), rows[i].risk,
+                      1e-8);
+        limits.decision = DECISION_RISK;
+        limits.risk = rows[i].risk;
+        assert_within(1.0 - limits_guard_band(&limits, &expanded), rows[i].acceptance, 1e-6);
+    }
+}
+
+/* P(nonconforming) of the table of M20. */
+static void m20_probabilities(void **state)
+{
+    (void)state;
+    static const double rows[][2] = {
+        { 0.7, 0.0081975359 }, { 0.75, 0.022750132 }, { 0.7501, 0.022793359 },
+        { 0.9, 0.2118554 },    { 1.0, 0.5 },          { 1.0001, 0.50031915 },
+        { 1.1, 0.7881446 },    { 1.25, 0.97724987 },  { 1.2501, 0.97729303 },
+        { 1.4, 0.99931286 },
+    };
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        assert_within(1 - conformity_probability(-INFINITY, 1.0, rows[i][0], 0.125), rows[i][1],
+                      1e-8);
+    }
+}
+
+/* TUR = TL / U: acceptance limits for w = U and 0.83 U. Recomputed. */
+static void m21_ratios(void **state)
+{
+    (void)state;
+    static const double rows[][3] = {
+        { 1.5, 0.3333333333333, 0.4466666666667 },
+        { 2, 0.5, 0.585 },
+        { 3, 0.6666666666667, 0.7233333333333 },
+        { 4, 0.75, 0.7925 },
+        { 5, 0.8, 0.834 },
+        { 10, 0.9, 0.917 },
+    };
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        double u = 1.0 / rows[i][0];
+        const struct expanded expanded = { u / 2, INFINITY, 2, u, COVERAGE_NORMAL };
+        struct limits limits = limits_between(-1.0, 1.0);
+        assert_near(conformity_ratio(-1.0, 1.0, u), rows[i][0], 1e-12);
+        assert_within(1 - limits_guard_band(&limits, &expanded), rows[i][1], 1e-9);
+        limits.guard = 0.83;
+        assert_within(1 - limits_guard_band(&limits, &expanded), rows[i][2], 1e-9);
+    }
+}
+
+/* Density of a normal process of standard deviation 0.12, and both limits of M22. */
+static double process(double x)
+{
+    return exp(-0.5 * x * x / 0.12 / 0.12) / (0.12 * sqrt(2 * acos(-1.0)));
+}
+
+/* JCGM 106:2012 9.5, formulas; the numbers are own: global risks of simple acceptance. */
+static void m22_global_risk(void **state)
+{
+    (void)state;
+    const double step = 1e-5;
+    double consumer = 0;
+    double producer = 0;
+    for (double x = step / 2; x < 1.2; x += step) {
+        double accepted = conformity_probability(-0.2, 0.2, x, 0.04);
+        if (x > 0.2) {
+            consumer += 2 * step * process(x) * accepted;
+        } else {
+            producer += 2 * step * process(x) * (1 - accepted);
+        }
+    }
+    assert_within(consumer, 0.018942207, 1e-7);
+    assert_within(producer, 0.0372078, 1e-7);
+    assert_near(conformity_probability(-0.2, 0.2, 0, 0.12), 0.9044192955, 1e-9);
+    assert_near(conformity_ratio(-0.2, 0.2, 2 * 0.04), 2.5, 1e-12);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(m15_two_limits),  cmocka_unit_test(m16_one_limit),
+        cmocka_unit_test(m17_quantiles),   cmocka_unit_test(m18_guarded_rejection),
+        cmocka_unit_test(m19_guard_bands), cmocka_unit_test(m20_probabilities),
+        cmocka_unit_test(m21_ratios),      cmocka_unit_test(m22_global_risk),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
