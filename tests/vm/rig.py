@@ -1,0 +1,163 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""One simulated bench with a daemon before it, over TCP, a bare UART and a USB serial adapter."""
+
+import os
+import pathlib
+import re
+import shutil
+import tempfile
+import unittest
+
+import lab
+from bridge import Bridge
+from gadget import ACM_PRODUCT, CONTROLLERS, VENDOR, Gadget
+from gradusd import Gradusd, RpcError
+from machine import ADAPTER_SERIAL
+from simbench import SimBench
+
+SOURCE = os.environ["GRADUS_SOURCE"]
+BY_USB = f"serial:usb:0403:6001:{ADAPTER_SERIAL}"
+# Two true values in one range: what comes late from before the change is a wrong number after it.
+LEVELS = (1.25, 0.75)
+
+BENCH = """
+instruments = (
+    {{ name = "net"; type = "tm55"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+       error_fraction = 0; }},
+    {{ name = "uart"; type = "tm55"; listen = "unix:{folder}/uart.sock"; conversion_ms = 0;
+       error_fraction = 0; }},
+    {{ name = "adapter"; type = "{adapter}"; listen = "{listen}"; conversion_ms = 0;
+       error_fraction = 0; }},
+    {{ name = "net_scope"; type = "ts8"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }}
+);
+sources = ( {{ name = "rail"; kind = "dc"; level = 1.25; }} );
+connections = (
+    {{ instrument = "net"; input = 1; source = "rail"; }},
+    {{ instrument = "uart"; input = 1; source = "rail"; }},
+    {{ instrument = "adapter"; input = 1; source = "rail"; }},
+    {{ instrument = "net_scope"; input = 1; source = "rail"; }}
+);
+"""
+
+SETTINGS = """
+server = {{ talk = true; }};
+profiles = "profiles";
+instruments = (
+    {{ name = "net"; profile = "tarnwerk-tm55"; link = "{net}"; }},
+    {{ name = "uart"; profile = "tarnwerk-tm55"; link = "{uart}"; serial = {{ {line} }}; }},
+    {{ name = "adapter"; profile = "tarnwerk-{adapter_type}"; link = "{adapter}";
+       serial = {{ {line} }}; }},
+    {{ name = "net_scope"; profile = "tarnwerk-ts8"; link = "{net_scope}"; }}
+);
+points = (
+    {{ name = "net"; instrument = "net"; input = 1; probe = "direct"; expected = 1.25;
+       quantity = "dc voltage"; }},
+    {{ name = "uart"; instrument = "uart"; input = 1; probe = "direct"; expected = 1.25;
+       quantity = "dc voltage"; }},
+    {{ name = "adapter"; instrument = "adapter"; input = 1; probe = "direct"; expected = 1.25;
+       quantity = "dc voltage"; }},
+    {{ name = "net_scope"; instrument = "net_scope"; input = 1; probe = "direct"; expected = 1.25;
+       quantity = "dc voltage"; }}
+);
+"""
+
+# An instrument that is a USB serial device itself can leave what it is sent in the host.
+ACM_SERIAL = "LARK0002"
+ACM_LISTEN = 'acm:{mount}"; gadget = "{folder}"; udc = "{controller}'
+
+
+class Rig:
+    """Everything that a class of tests needs. Times to answer are short: faults cost little.
+
+    adapter  type of the instrument behind the USB serial adapter
+    acm      the instrument "adapter" is a USB serial device itself
+    """
+
+    def __init__(self, adapter="tm55", acm=False):
+        self.folder = tempfile.mkdtemp(prefix="rig-")
+        self._type = adapter
+        self._open = []
+        self._usb = f"serial:usb:{VENDOR:04x}:{ACM_PRODUCT:04x}:{ACM_SERIAL}" if acm else BY_USB
+        self.daemon = None
+        try:
+            self.control = self._keep(lab.Control())
+            listen = self._acm() if acm else f"unix:{self.folder}/adapter.sock"
+            self.bench = SimBench(os.environ["SIMBENCH"],
+                                  BENCH.format(folder=self.folder, adapter=adapter, listen=listen),
+                                  own_sockets=False)
+            self._open.append(self.bench.stop)
+            self.uart = self._keep(Bridge(lab.line("uart_far"), f"{self.folder}/uart.sock"))
+            if not acm:
+                self._keep(Bridge(lab.line("adapter_far"), f"{self.folder}/adapter.sock"))
+            self._write_profiles()
+        except BaseException:
+            self.close()
+            raise
+
+    def _acm(self):
+        device = self._keep(Gadget("acm", ACM_PRODUCT, ACM_SERIAL))
+        return ACM_LISTEN.format(mount=device.mount, folder=device.folder,
+                                 controller=CONTROLLERS[1])
+
+    def _keep(self, thing):
+        self._open.append(thing.close)
+        return thing
+
+    def _write_profiles(self):
+        for path in pathlib.Path(SOURCE, "config", "profiles").glob("*.cfg"):
+            text = re.sub(r"(reply_ms|extra_ms) = [0-9.]+", r"\1 = 400.0", path.read_text())
+            text = re.sub(r"quiet_ms = [0-9.]+", "quiet_ms = 30.0", text)
+            pathlib.Path(self.folder, path.name).write_text(text)
+
+    def start(self, line='flow = "xon/xoff";', **links):
+        """Starts the daemon, or starts it anew, with other links or line settings."""
+        self.end_daemon()
+        places = {name: self.bench.address(name) for name in ("net", "net_scope")}
+        places |= {"uart": "serial:" + lab.line("uart_near"), "adapter": self._usb} | links
+        self.daemon = Gradusd(os.environ["GRADUSD"],
+                              SETTINGS.format(line=line, adapter_type=self._type, **places),
+                              self.folder)
+        return self.daemon.client()
+
+    def end_daemon(self):
+        if self.daemon is not None:
+            daemon, self.daemon = self.daemon, None
+            status = daemon.stop()
+            if status != 0:
+                raise AssertionError(f"gradusd ended with status {status}\n{daemon.log}")
+
+    def close(self):
+        try:
+            self.end_daemon()
+        finally:
+            for end in reversed(self._open):
+                end()
+            shutil.rmtree(self.folder)
+
+
+class RigCase(unittest.TestCase):
+    """Tests on one rig; each begins with all plugged in, no fault and the first level."""
+
+    RIG = {}  # the rig's arguments
+
+    @classmethod
+    def setUpClass(cls):
+        cls.rig = Rig(**cls.RIG)
+        cls.addClassCleanup(cls.rig.close)
+        cls.bench, cls.control = cls.rig.bench, cls.rig.control
+
+    def setUp(self):
+        self.bench.clear()
+        self.set_level(LEVELS[0])
+
+    def set_level(self, level):
+        self.level = level
+        self.bench.set_source("rail", level=level)
+
+    def assert_right(self, reading):
+        self.assertLessEqual(abs(reading["value"] - self.level), reading["uncertainty"], reading)
+
+    def refused(self, client, point, **parameters):
+        with self.assertRaises(RpcError) as caught:
+            client.call("measure", point=point, **parameters)
+        return caught.exception

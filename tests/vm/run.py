@@ -1,0 +1,86 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Boots the guest once and runs all its tests in it. Usage: run.py IMAGE-FOLDER [PATTERN]
+
+Prints each test with its outcome and `N passed, N failed` at the end. A test that must run and did
+not report has failed. PATTERN picks tests by a part of their names. The guest's console is kept in
+the image's folder.
+"""
+
+import json
+import os
+import shlex
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import guest
+from machine import SUCCESS, Machine
+
+HERE = Path(__file__).resolve().parent
+LIMIT_S = 420.0
+PASSED_ON = ("GRADUSD", "GRADUS", "SIMBENCH", "GRADUS_SOURCE", "PYTHONPATH", "ASAN_OPTIONS",
+             "UBSAN_OPTIONS")
+
+
+def environment(image, pattern):
+    """What the guest's shell reads before anything else."""
+    udev = json.loads((image / "udev").read_text())
+    values = {"UDEV_" + name.upper(): value for name, value in udev.items()}
+    values |= {"PYTHON": sys.executable, "TESTS": str(HERE), "PATTERN": pattern,
+               "PATH": os.environ["PATH"], "PYTHONDONTWRITEBYTECODE": "1"}
+    values |= {name: os.environ[name] for name in PASSED_ON if name in os.environ}
+    return "".join(f"export {name}={shlex.quote(value)}\n" for name, value in values.items())
+
+
+def reports(share):
+    """What each test that ended in the guest reported, by its name."""
+    path = share / "report"
+    lines = path.read_text().splitlines() if path.exists() else []
+    return {entry["test"]: entry for entry in map(json.loads, lines)}
+
+
+def judge(names, found, status, console):
+    """Prints what has failed and why; returns how many tests passed and how many did not."""
+    failed = 0
+    for name in names:
+        entry = found.get(name, {"outcome": "did not run", "text": ""})
+        if entry["outcome"] != "ok":
+            failed += 1
+            print(f"--- {name}: {entry['outcome']}\n{entry['text']}")
+    if status != SUCCESS:
+        failed += 1
+        print(f"--- the guest did not end well: QEMU's exit status is {status}")
+    if failed:
+        print("--- console of the guest\n" + console)
+    return len(names) - sum(found.get(n, {}).get("outcome") != "ok" for n in names), failed
+
+
+def main():
+    image = Path(sys.argv[1]).resolve()
+    pattern = sys.argv[2] if len(sys.argv) > 2 else ""
+    names = guest.names(pattern)
+    begin = time.monotonic()
+
+    def on_line(line):
+        with console.open("a") as log:
+            log.write(f"{time.monotonic() - begin:7.2f} {line}\n")
+        if line.startswith(guest.MARK):
+            print(line.removeprefix(guest.MARK), flush=True)
+
+    console = image / "console"
+    console.write_text("")
+    with tempfile.TemporaryDirectory(prefix="gradus-vm-") as folder:
+        share = Path(folder)
+        (share / "environment").write_text(environment(image, pattern))
+        status = Machine(image, share, LIMIT_S, on_line).wait()
+        passed, failed = judge(names, reports(share), status, console.read_text())
+    for line in guest.not_yet():
+        print(f"not yet: {line}")
+    print(f"{time.monotonic() - begin:.0f} s")
+    print(f"{passed} passed, {failed} failed")
+    return 1 if failed or not passed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
