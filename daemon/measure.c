@@ -277,6 +277,7 @@ static bool finish(struct job *job, size_t repeats, struct reading *reading)
     bool done = ground(job, &level);
     job->request = settled;
     done = done && repeat(job, repeats, level, values) &&
+           instrument_confirm(job->instrument, job->deadline, job->failure) &&
            reading_evaluate(reading, &job->chain, &job->request.setup, &job->acquisition.signal,
                             values, repeats, &job->point->limits, job->failure);
     free(values);

@@ -2,9 +2,11 @@
 /*
  * What can and what cannot be seen: bytes that come before a query or behind
  * its reply are always noticed. A reply nobody asked for that arrives in the
- * very moment between the look and the answer is taken for the answer, as on
- * every link whose messages bear no numbers; the next look then finds the
- * true one.
+ * very moment between the look and the answer could be taken for the answer,
+ * as on every link whose messages bear no numbers. Hence readings are asked
+ * for together with a closing query, whose answer babble does not have, or
+ * are followed by dialogue_confirm(): whoever talks unasked does not answer
+ * that one as the known instrument does.
  */
 #include "dialogue.h"
 
@@ -18,7 +20,7 @@
 #include <string.h>
 
 /* Longest reply that can be a refusal, and most entries read from an error queue. */
-enum { REFUSAL_LENGTH = 256, MOST_ERRORS = 100 };
+enum { REFUSAL_LENGTH = 256, MOST_ERRORS = 100, LONGEST_READ = 512 };
 
 struct dialogue *dialogue_new(const struct protocol *protocol, const struct link_spec *spec,
                               const char *name)
@@ -290,6 +292,68 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
         dialogue_suspect(dialogue);
     }
     return finish(dialogue, &exchange, deadline, failure);
+}
+
+/* A reading asked for together with the protocol's closing query. */
+struct closed {
+    struct dialogue *dialogue;
+    reply_reader *reader;
+    void *out;
+};
+
+/* Takes the closing answer off the end of the reply; without it the reply is somebody else's. */
+static bool read_closed(const struct reply *reply, void *out, struct failure *failure)
+{
+    const struct closed *closed = out;
+    const char *end = closed->dialogue->protocol->closing_reply;
+    size_t length = strlen(end);
+    char *bytes = closed->dialogue->input.bytes + (reply->bytes - closed->dialogue->input.bytes);
+    char shown[80];
+
+    if (reply->count < length || memcmp(bytes + reply->count - length, end, length) != 0)
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL,
+                           "a reading with the closing answer behind it", "'%s'",
+                           printable(bytes, reply->count, shown, sizeof shown));
+    bytes[reply->count - length] = '\0';
+    const struct reply reading = { bytes, reply->count - length };
+    return closed->reader(&reading, closed->out, failure);
+}
+
+bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
+                   reply_reader *reader, void *out, struct deadline deadline,
+                   struct failure *failure)
+{
+    struct closed closed = { dialogue, reader, out };
+    char message[LONGEST_READ + PROTOCOL_TEXT];
+
+    if (dialogue->protocol->closing_query[0] == '\0')
+        return dialogue_query(dialogue, text, extra_ms, reader, out, deadline, failure);
+    if (strlen(text) > LONGEST_READ)
+        return failure_set(failure, FAILURE_SETTINGS, dialogue->name, "at most 512 characters",
+                           "a reading's query is too long");
+    snprintf(message, sizeof message, "%s%s", text, dialogue->protocol->closing_query);
+    return dialogue_query(dialogue, message, extra_ms, read_closed, &closed, deadline, failure);
+}
+
+static bool read_identity(const struct reply *reply, void *out, struct failure *failure)
+{
+    const struct dialogue *dialogue = out;
+    char shown[80];
+
+    if (strcmp(reply->bytes, dialogue->identity) == 0)
+        return true;
+    return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, dialogue->identity, "'%s'",
+                       printable(reply->bytes, reply->count, shown, sizeof shown));
+}
+
+bool dialogue_confirm(struct dialogue *dialogue, struct deadline deadline, struct failure *failure)
+{
+    const struct protocol *protocol = dialogue->protocol;
+
+    if (protocol->closing_query[0] != '\0')
+        return true;
+    return dialogue_query(dialogue, protocol->identity_query, 0, read_identity, dialogue, deadline,
+                          failure);
 }
 
 /* One entry of an error queue. */

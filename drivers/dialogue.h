@@ -84,6 +84,23 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
                     struct failure *failure);
 
 /*
+ * As dialogue_query(), for a query whose answer is a reading: where the
+ * protocol has a closing query, that is asked in the same message and its
+ * answer must follow the reading, so that a number which somebody else sent
+ * is not believed. `reader` sees the reading alone.
+ */
+bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
+                   reply_reader *reader, void *out, struct deadline deadline,
+                   struct failure *failure);
+
+/*
+ * To be called behind the last reading before it is believed: where the
+ * protocol has no closing query, the instrument must still answer with its
+ * identity, and with nothing else.
+ */
+bool dialogue_confirm(struct dialogue *dialogue, struct deadline deadline, struct failure *failure);
+
+/*
  * Empties the instrument's error queue; fails with FAILURE_INSTRUMENT_ERROR
  * naming the first entry when there was one. Does nothing where there is no queue.
  */

@@ -151,6 +151,12 @@ bool instrument_ground(struct instrument *instrument, const struct request *requ
     return true;
 }
 
+bool instrument_confirm(struct instrument *instrument, struct deadline deadline,
+                        struct failure *failure)
+{
+    return dialogue_confirm(instrument->panel.dialogue, deadline, failure);
+}
+
 void instrument_release(struct instrument *instrument, struct deadline deadline)
 {
     if (dialogue_in_step(instrument->panel.dialogue))

@@ -47,6 +47,13 @@ bool instrument_acquire(struct instrument *instrument, const struct request *req
 bool instrument_ground(struct instrument *instrument, const struct request *request,
                        struct deadline deadline, double *level, struct failure *failure);
 
+/*
+ * Makes sure, behind the last acquisition of a measurement, that it was this
+ * instrument that answered; see dialogue_confirm().
+ */
+bool instrument_confirm(struct instrument *instrument, struct deadline deadline,
+                        struct failure *failure);
+
 /* Leaves the instrument in local and closes the link. */
 void instrument_release(struct instrument *instrument, struct deadline deadline);
 

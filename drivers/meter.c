@@ -154,8 +154,8 @@ bool meter_acquire(struct panel *panel, const struct profile *profile,
         return false;
     }
     struct measured measured = { .answer = &function->answer };
-    if (!dialogue_query(panel->dialogue, function->read, function->conversion_ms, read_answer,
-                        &measured, deadline, failure))
+    if (!dialogue_read(panel->dialogue, function->read, function->conversion_ms, read_answer,
+                       &measured, deadline, failure))
         return false;
     acquisition->overload = measured.overload;
     acquisition->side = measured.side;

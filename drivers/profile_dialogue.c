@@ -101,6 +101,16 @@ static const struct strict_key dialogue_keys[] = {
       .offset = FIELD(error_none),
       .present = offsetof(struct profile_owner, has_error_none),
       .help = "the answer of an empty error queue" },
+    { .name = "closing_query",
+      .type = STRICT_TEXT,
+      .offset = FIELD(closing_query),
+      .size = PROTOCOL_TEXT,
+      .help = "appended to each query for a reading, as in \";*OPC?\"; default none" },
+    { .name = "closing_reply",
+      .type = STRICT_TEXT,
+      .offset = FIELD(closing_reply),
+      .size = PROTOCOL_TEXT,
+      .help = "what the closing query adds behind the reading, as in \";1\"" },
     { .name = "errors_always",
       .type = STRICT_BOOL,
       .offset = offsetof(struct profile_owner, profile.errors_always),
@@ -142,6 +152,12 @@ void profile_take_dialogue(struct profile_owner *owner, const config_setting_t *
     check_texts(&owner->profile, group, problems);
     bool has_query = strict_member(group, "error_query") != NULL;
     bool has_none = strict_member(group, "error_none") != NULL;
+    bool closes = owner->profile.protocol.closing_query[0] != '\0';
+    bool closed = owner->profile.protocol.closing_reply[0] != '\0';
+    if (closes != closed) {
+        profile_missing(group, closes ? "closing_reply" : "closing_query",
+                        closes ? "with a closing_query" : "with a closing_reply", problems);
+    }
     if (has_query != has_none) {
         profile_missing(group, has_query ? "error_none" : "error_query",
                         has_query ? "with an error_query" : "with an error_none", problems);

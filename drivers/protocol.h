@@ -35,6 +35,9 @@ struct protocol {
     regex_t identity;                /* what the instrument answers to it */
     char error_query[PROTOCOL_TEXT]; /* empty: it has no error queue */
     regex_t error_none;              /* the answer that says the queue is empty */
+    char
+        closing_query[PROTOCOL_TEXT]; /* asked behind a reading in the same message; may be empty */
+    char closing_reply[PROTOCOL_TEXT]; /* what its answer adds to the reading's reply */
 };
 
 /* Bytes of one reply, without terminator; valid until the next call on the dialogue. */

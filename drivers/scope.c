@@ -195,7 +195,7 @@ static bool fetch(struct panel *panel, const struct scope *scope, const struct r
     samples->scope = scope;
     samples->setup = &request->setup;
     return command_fill(scope->waveform.query, values, query, sizeof query, failure) &&
-           dialogue_query(panel->dialogue, query, 0, samples_read, samples, deadline, failure);
+           dialogue_read(panel->dialogue, query, 0, samples_read, samples, deadline, failure);
 }
 
 static void describe(struct acquisition *acquisition, const struct samples *samples,
