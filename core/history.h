@@ -9,29 +9,29 @@
  * cumulative sum (Page's CUSUM, 1954) tells whether there is anything but
  * noise; the models constant, line, step, and line with a step are then
  * compared by the Bayesian information criterion (Schwarz, 1978). A step or a
- * slope is claimed only where it stands out by series_sigmas of its own
+ * slope is claimed only where it stands out by history_sigmas of its own
  * uncertainty, which is enlarged for noise whose neighbours are alike.
  */
-#ifndef GRADUS_CORE_SERIES_H
-#define GRADUS_CORE_SERIES_H
+#ifndef GRADUS_CORE_HISTORY_H
+#define GRADUS_CORE_HISTORY_H
 
 #include <stdbool.h>
 #include <stddef.h>
 
-enum series_kind {
-    SERIES_STEADY,
-    SERIES_DRIFT,         /* a line */
-    SERIES_STEP,          /* two levels */
-    SERIES_DRIFT_AND_STEP /* a line that jumps once */
+enum history_kind {
+    HISTORY_STEADY,
+    HISTORY_DRIFT,         /* a line */
+    HISTORY_STEP,          /* two levels */
+    HISTORY_DRIFT_AND_STEP /* a line that jumps once */
 };
 
-enum { SERIES_FEWEST = 20 };
+enum { HISTORY_FEWEST = 20 };
 
 /* So many standard uncertainties a step, a slope or an excursion must stand out. */
-extern const double series_sigmas;
+extern const double history_sigmas;
 
-struct series_finding {
-    enum series_kind kind;
+struct history_finding {
+    enum history_kind kind;
     double noise;        /* standard deviation of one value */
     size_t excursions;   /* events, each a stretch of values that left and came back */
     size_t excursion_at; /* index of the first value of the first one */
@@ -49,17 +49,17 @@ struct series_finding {
  *
  * time     ascending, finite
  * value    finite
- * count    at least SERIES_FEWEST
+ * count    at least HISTORY_FEWEST
  * quantum  one step of the instrument's display or converter, unit of the values, >= 0:
  *          values that stand still are known no better than that
  * scratch  room for 2 * count doubles
  * Returns false, writing nothing, when there are too few values, one is not
  * finite, or times do not ascend. Cost is linear in count.
  */
-bool series_study(const double *time, const double *value, size_t count, double quantum,
-                  double *scratch, struct series_finding *finding);
+bool history_study(const double *time, const double *value, size_t count, double quantum,
+                   double *scratch, struct history_finding *finding);
 
 /* "steady", "drift", "step", "drift and step". */
-const char *series_kind_name(enum series_kind kind);
+const char *history_kind_name(enum history_kind kind);
 
 #endif

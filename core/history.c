@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "series.h"
+#include "history.h"
 
 #include <math.h>
 #include <string.h>
 
-const double series_sigmas = 6;
+const double history_sigmas = 6;
 
 /* A neighbourhood has this many values on either side; an excursion is shorter than it. */
 enum { REACH = 5, NEIGHBOURS = 2 * REACH + 1 };
@@ -83,7 +83,7 @@ static double noise_of(const double *value, size_t count, double quantum, double
 }
 
 /* Notes an excursion's value; those that touch are one event. */
-static void note_excursion(struct series_finding *finding, size_t at, double height)
+static void note_excursion(struct history_finding *finding, size_t at, double height)
 {
     if (finding->excursions == 0 || at > finding->excursion_last + 1)
         finding->excursions++;
@@ -96,13 +96,13 @@ static void note_excursion(struct series_finding *finding, size_t at, double hei
 
 /* Copies what is no excursion into `kept`; counts those that are. */
 static struct kept set_aside(const double *time, const double *value, size_t count, double *scratch,
-                             struct series_finding *finding)
+                             struct history_finding *finding)
 {
     double *times = scratch, *values = scratch + count;
     size_t n = 0;
     for (size_t i = 0; i < count; i++) {
         double height = value[i] - median_around(value, count, i);
-        if (fabs(height) > series_sigmas * finding->noise) {
+        if (fabs(height) > history_sigmas * finding->noise) {
             note_excursion(finding, i, height);
         } else {
             times[n] = time[i];
@@ -224,12 +224,12 @@ static double likeness(const struct kept *kept, const struct moments *m, const s
 
 static bool stands_out(double figure, double standard)
 {
-    return fabs(figure) > series_sigmas * standard;
+    return fabs(figure) > history_sigmas * standard;
 }
 
 /* Fits one kind of model and keeps it in the finding if all that it claims stands out. */
 static bool claim(const struct kept *kept, const struct moments *m, bool line, size_t at,
-                  struct series_finding *finding)
+                  struct history_finding *finding)
 {
     double sigma;
     struct fit fit = fit_both(kept, m, line, at, 1);
@@ -238,7 +238,7 @@ static bool claim(const struct kept *kept, const struct moments *m, bool line, s
     if ((line && !stands_out(fit.slope, fit.slope_standard * scale)) ||
         (at && !stands_out(fit.step, fit.step_standard * scale)))
         return false;
-    finding->kind = line && at ? SERIES_DRIFT_AND_STEP : line ? SERIES_DRIFT : SERIES_STEP;
+    finding->kind = line && at ? HISTORY_DRIFT_AND_STEP : line ? HISTORY_DRIFT : HISTORY_STEP;
     finding->slope = fit.slope;
     finding->slope_standard = fit.slope_standard * scale;
     finding->step = fit.step;
@@ -248,7 +248,7 @@ static bool claim(const struct kept *kept, const struct moments *m, bool line, s
 }
 
 /* Compares the models; leaves the finding steady where none stands out. */
-static void compare(const struct kept *kept, struct series_finding *finding)
+static void compare(const struct kept *kept, struct history_finding *finding)
 {
     struct moments m = moments_of(kept);
     if (!(m.time_squares > 0))
@@ -281,7 +281,7 @@ static void compare(const struct kept *kept, struct series_finding *finding)
 
 static bool acceptable(const double *time, const double *value, size_t count, double quantum)
 {
-    if (count < SERIES_FEWEST || !(quantum >= 0) || !isfinite(quantum))
+    if (count < HISTORY_FEWEST || !(quantum >= 0) || !isfinite(quantum))
         return false;
     for (size_t i = 0; i < count; i++)
         if (!isfinite(time[i]) || !isfinite(value[i]) || (i > 0 && time[i] < time[i - 1]))
@@ -298,22 +298,22 @@ static size_t place_of(const double *time, size_t count, double kept_time)
     return i;
 }
 
-bool series_study(const double *time, const double *value, size_t count, double quantum,
-                  double *scratch, struct series_finding *finding)
+bool history_study(const double *time, const double *value, size_t count, double quantum,
+                   double *scratch, struct history_finding *finding)
 {
     if (!acceptable(time, value, count, quantum))
         return false;
     memset(finding, 0, sizeof *finding);
     finding->noise = noise_of(value, count, quantum, scratch);
     struct kept kept = set_aside(time, value, count, scratch, finding);
-    if (kept.count >= SERIES_FEWEST)
+    if (kept.count >= HISTORY_FEWEST)
         compare(&kept, finding);
     if (finding->step_at > 0)
         finding->step_at = place_of(time, count, kept.time[finding->step_at]);
     return true;
 }
 
-const char *series_kind_name(enum series_kind kind)
+const char *history_kind_name(enum history_kind kind)
 {
     static const char *const names[] = { "steady", "drift", "step", "drift and step" };
     return names[kind];

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is planted into noise is found, and nothing that was not. Seeds fixed. */
-#include "../../core/series.h"
+#include "../../core/history.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -40,10 +40,10 @@ static void quiet(double level, double sigma)
         values[i] = level + gsl_ran_gaussian(noise, sigma);
 }
 
-static struct series_finding study(size_t count, double quantum)
+static struct history_finding study(size_t count, double quantum)
 {
-    struct series_finding finding;
-    assert_true(series_study(times, values, count, quantum, scratch, &finding));
+    struct history_finding finding;
+    assert_true(history_study(times, values, count, quantum, scratch, &finding));
     return finding;
 }
 
@@ -53,9 +53,9 @@ static void noise_alone_is_steady(void **state)
     int excursions = 0;
     for (int run = 0; run < 2000; run++) {
         quiet(5, 1e-3);
-        struct series_finding finding =
-            study(run % 2 ? ROUNDS : SERIES_FEWEST + (size_t)run / 10, 0);
-        assert_int_equal(finding.kind, SERIES_STEADY);
+        struct history_finding finding =
+            study(run % 2 ? ROUNDS : HISTORY_FEWEST + (size_t)run / 10, 0);
+        assert_int_equal(finding.kind, HISTORY_STEADY);
         assert_true(finding.step_at == 0 && finding.step == 0 && finding.slope == 0);
         excursions += (int)finding.excursions;
     }
@@ -69,11 +69,11 @@ static void standing_digits_are_steady(void **state)
     (void)state;
     for (size_t i = 0; i < ROUNDS; i++)
         values[i] = 5;
-    assert_int_equal(study(ROUNDS, 1e-3).kind, SERIES_STEADY);
+    assert_int_equal(study(ROUNDS, 1e-3).kind, HISTORY_STEADY);
     for (size_t i = 0; i < ROUNDS; i++)
         values[i] = 5 + 1e-3 * (double)(gsl_rng_uniform(noise) < 0.1);
-    struct series_finding finding = study(ROUNDS, 1e-3);
-    assert_int_equal(finding.kind, SERIES_STEADY);
+    struct history_finding finding = study(ROUNDS, 1e-3);
+    assert_int_equal(finding.kind, HISTORY_STEADY);
     assert_int_equal(finding.excursions, 0);
 }
 
@@ -85,8 +85,8 @@ static void days_and_nights_are_steady(void **state)
         quiet(5, 1e-3);
         for (size_t i = 0; i < ROUNDS; i++)
             values[i] += 3e-3 * sin(2 * M_PI * (double)i / 24 + run);
-        struct series_finding finding = study(ROUNDS, 0);
-        assert_int_equal(finding.kind, SERIES_STEADY);
+        struct history_finding finding = study(ROUNDS, 0);
+        assert_int_equal(finding.kind, HISTORY_STEADY);
         assert_int_equal(finding.excursions, 0);
     }
 }
@@ -99,8 +99,8 @@ static void a_drift_is_found_with_its_slope(void **state)
         quiet(5, 1e-3);
         for (size_t i = 0; i < ROUNDS; i++)
             values[i] += slope * times[i];
-        struct series_finding finding = study(ROUNDS, 0);
-        assert_int_equal(finding.kind, SERIES_DRIFT);
+        struct history_finding finding = study(ROUNDS, 0);
+        assert_int_equal(finding.kind, HISTORY_DRIFT);
         assert_true(fabs(finding.slope - slope) < 5 * finding.slope_standard);
     }
 }
@@ -113,8 +113,8 @@ static void a_step_is_found_where_it_is(void **state)
         quiet(5, 1e-3);
         for (size_t i = at; i < ROUNDS; i++)
             values[i] += 4e-3;
-        struct series_finding finding = study(ROUNDS, 0);
-        assert_int_equal(finding.kind, SERIES_STEP);
+        struct history_finding finding = study(ROUNDS, 0);
+        assert_int_equal(finding.kind, HISTORY_STEP);
         assert_in_range(finding.step_at, at - 2, at + 2);
         assert_true(fabs(finding.step - 4e-3) < 5 * finding.step_standard);
         assert_int_equal(finding.excursions, 0);
@@ -127,8 +127,8 @@ static void drift_and_step_are_told_apart(void **state)
     quiet(5, 1e-3);
     for (size_t i = 0; i < ROUNDS; i++)
         values[i] += 1e-8 * times[i] - (i >= 400 ? 1e-2 : 0);
-    struct series_finding finding = study(ROUNDS, 0);
-    assert_int_equal(finding.kind, SERIES_DRIFT_AND_STEP);
+    struct history_finding finding = study(ROUNDS, 0);
+    assert_int_equal(finding.kind, HISTORY_DRIFT_AND_STEP);
     assert_in_range(finding.step_at, 399, 401);
     assert_true(fabs(finding.step + 1e-2) < 5 * finding.step_standard);
     assert_true(fabs(finding.slope - 1e-8) < 5 * finding.slope_standard);
@@ -142,8 +142,8 @@ static void a_bad_joint_shows(void **state)
     values[101] -= 0.5;
     values[300] -= 0.02;
     values[719] -= 0.02;
-    struct series_finding finding = study(ROUNDS, 0);
-    assert_int_equal(finding.kind, SERIES_STEADY);
+    struct history_finding finding = study(ROUNDS, 0);
+    assert_int_equal(finding.kind, HISTORY_STEADY);
     assert_int_equal(finding.excursions, 3);
     assert_int_equal(finding.excursion_at, 100);
     assert_int_equal(finding.excursion_last, 719);
@@ -153,18 +153,18 @@ static void a_bad_joint_shows(void **state)
 static void what_is_no_series_is_refused(void **state)
 {
     (void)state;
-    struct series_finding finding;
+    struct history_finding finding;
     quiet(5, 1e-3);
-    assert_false(series_study(times, values, SERIES_FEWEST - 1, 0, scratch, &finding));
-    assert_false(series_study(times, values, ROUNDS, NAN, scratch, &finding));
+    assert_false(history_study(times, values, HISTORY_FEWEST - 1, 0, scratch, &finding));
+    assert_false(history_study(times, values, ROUNDS, NAN, scratch, &finding));
     values[3] = NAN;
-    assert_false(series_study(times, values, ROUNDS, 0, scratch, &finding));
+    assert_false(history_study(times, values, ROUNDS, 0, scratch, &finding));
     values[3] = 5;
     double before = times[10];
     times[10] = -1;
-    assert_false(series_study(times, values, ROUNDS, 0, scratch, &finding));
+    assert_false(history_study(times, values, ROUNDS, 0, scratch, &finding));
     times[10] = before;
-    assert_true(series_study(times, values, ROUNDS, 0, scratch, &finding));
+    assert_true(history_study(times, values, ROUNDS, 0, scratch, &finding));
 }
 
 int main(void)
