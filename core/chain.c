@@ -69,10 +69,26 @@ double chain_error_limit(const struct chain *chain, const struct setup *setup,
            chain->input->baseline_divisions * range->volts_per_division + 3 * signal->noise;
 }
 
+/* At a probe's tip what is stated there; of a plain connection the cable's and the input's. */
+static void take_capacitance(const struct probe *probe, const struct range *range,
+                             struct load *load)
+{
+    load->capacitance = probe->tip_capacitance;
+    load->capacitance_tolerance = probe->capacitance_tolerance;
+    if (!isnan(probe->tip_capacitance))
+        return;
+    load->capacitance = range->input_capacitance + probe->cable_capacitance;
+    load->capacitance_tolerance = range->capacitance_tolerance;
+    if (probe->cable_capacitance > 0)
+        load->capacitance_tolerance = (range->input_capacitance * range->capacitance_tolerance +
+                                       probe->cable_capacitance * probe->capacitance_tolerance) /
+                                      load->capacitance;
+}
+
 struct load chain_load(const struct chain *chain, const struct setup *setup)
 {
     const struct range *range = range_of(chain, setup);
-    struct load load = { NAN, 0 };
+    struct load load = { NAN, 0, NAN, NAN };
     if (chain->probe->dimension != DIMENSION_VOLTAGE || chain->aspect == ASPECT_WHOLE)
         return load;
     if (isnan(chain->probe->tip_resistance)) {
@@ -82,12 +98,25 @@ struct load chain_load(const struct chain *chain, const struct setup *setup)
         load.resistance = chain->probe->tip_resistance;
         load.tolerance = chain->probe->resistance_tolerance;
     }
+    take_capacitance(chain->probe, range, &load);
     return load;
+}
+
+/* A capacitance counts for a sine's swing only: of other shapes each harmonic has its own share. */
+static bool counts_at_frequency(const struct chain *chain)
+{
+    return aspect_ignores_mean(chain->aspect) && chain->shape.kind == WAVESHAPE_SINE &&
+           chain->frequency > 0;
 }
 
 struct loading chain_loading(const struct chain *chain, const struct setup *setup)
 {
     struct load load = chain_load(chain, setup);
+    if (counts_at_frequency(chain)) {
+        struct loading loading = loading_at(&chain->source, &load, chain->frequency);
+        if (loading.known)
+            return loading;
+    }
     return loading_resistive(&chain->source, &load);
 }
 
@@ -234,23 +263,56 @@ static double coupling_loss(const struct chain *chain, const struct signal *sign
     return 1 - 1 / sqrt(1 + ratio * ratio);
 }
 
+/* The frequency that was seen, else the one that is stated. */
+static double frequency_of(const struct chain *chain, const struct signal *signal)
+{
+    return isnan(signal->frequency) ? chain->frequency : signal->frequency;
+}
+
 /*
- * What the capacitance at the tip takes away beyond resistive loading, as a
- * share of the value: |H| = |Zin / (Zin + Rs)| with Zin = R / (1 + jwRC)
- * (check M44) against its value at dc.
+ * What the capacitance at the tip takes away beyond the loading that is
+ * reckoned with, as a share. Where that is at the stated frequency, it is what
+ * the frequency that was seen makes different. Else the capacitance and the
+ * source in parallel to the load are a first-order low-pass (check M44); a
+ * capacitance of the source's own only makes its share smaller.
  */
 static double capacitive_share(const struct chain *chain, const struct setup *setup,
                                const struct signal *signal, const struct loading *loading)
 {
-    const struct range *range = range_of(chain, setup);
-    double capacitance = isnan(chain->probe->tip_capacitance) ? range->input_capacitance
-                                                              : chain->probe->tip_capacitance;
+    struct load load = chain_load(chain, setup);
+    double frequency = frequency_of(chain, signal);
     bool steady = chain->aspect == ASPECT_DC || chain->aspect == ASPECT_WHOLE;
-    if (steady || isnan(capacitance) || isnan(signal->frequency) || !loading->known)
+    if (steady || isnan(load.capacitance) || isnan(frequency) || !loading->known)
         return 0;
+    if (loading->frequency > 0) {
+        struct loading seen = loading_at(&chain->source, &load, frequency);
+        return fabs(seen.ratio / loading->ratio - 1);
+    }
+    double most = load.capacitance * (1 + fmax(load.capacitance_tolerance, 0));
     double parallel = chain->source.resistance * loading->ratio;
-    double x = two_pi * signal->frequency * parallel * capacitance;
-    return 1 - 1 / sqrt(1 + x * x);
+    bool peaks = chain->aspect != ASPECT_AC && chain->aspect != ASPECT_RMS;
+    return waveshape_loss(chain->shape, peaks, frequency, 1 / (two_pi * parallel * most));
+}
+
+/* What a lost share of the signal's swing is a share of, tip units: of an extreme, all of the swing. */
+static double swing_at_tip(const struct chain *chain, const struct setup *setup,
+                           const struct signal *signal)
+{
+    if (chain->aspect == ASPECT_MAXIMUM || chain->aspect == ASPECT_MINIMUM)
+        return (signal->high - signal->low) * fabs(chain->probe->factor) * correction(chain, setup);
+    return chain_value(chain, setup, signal->value);
+}
+
+/* What instrument and probe do not see of the signal. */
+static void sight_terms(const struct chain *chain, const struct setup *setup,
+                        const struct signal *signal, struct sink *sink)
+{
+    struct spectacle spectacle = { chain->aspect, chain->shape, frequency_of(chain, signal),
+                                   chain->crest_factor };
+    bounded(sink, "bandwidth", sight_roll_off(&chain->eye, &spectacle),
+            swing_at_tip(chain, setup, signal));
+    bounded(sink, "crest factor", sight_crest_share(&chain->eye, &spectacle),
+            chain_value(chain, setup, signal->value));
 }
 
 /*
@@ -265,12 +327,35 @@ static double input_share(const struct chain *chain, const struct setup *setup)
     return fabs(1 - 1 / fabs(chain->probe->factor)) * range_of(chain, setup)->resistance_tolerance;
 }
 
-/* What the two resistances of the correction, each within its bound, do to the value. */
-static void loading_terms(const struct chain *chain, const struct setup *setup, double correction,
-                          struct sink *sink)
+/*
+ * What the correction's own uncertainty does to the value: at a frequency as
+ * one term, of all its elements; at dc as the two resistances, each within its
+ * bound.
+ */
+static void correction_terms(const struct chain *chain, const struct setup *setup,
+                             const struct loading *loading, double value, struct sink *sink)
 {
+    double correction = -loading->relative * value;
+    if (loading->frequency > 0) {
+        term(sink, "loading correction", SHAPE_RECTANGULAR, loading->uncertainty, value);
+        return;
+    }
     bounded(sink, "loading, source resistance", chain->source.tolerance, correction);
     bounded(sink, "loading, input resistance", chain_load(chain, setup).tolerance, correction);
+}
+
+/* Uncorrected capacitance makes a swing smaller; what is left of it behind a correction goes
+ * either way. */
+static void capacitive_term(const struct chain *chain, const struct setup *setup,
+                            const struct signal *signal, const struct loading *loading,
+                            struct sink *sink)
+{
+    double share = capacitive_share(chain, setup, signal, loading);
+    double swing = swing_at_tip(chain, setup, signal);
+    if (loading->frequency > 0)
+        bounded(sink, "capacitive loading", share, swing);
+    else
+        biased(sink, "capacitive loading", share, chain->aspect == ASPECT_MINIMUM ? swing : -swing);
 }
 
 static void circuit_terms(const struct chain *chain, const struct setup *setup,
@@ -286,8 +371,8 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     struct loading loading = chain_loading(chain, setup);
     double value = chain_value(chain, setup, signal->value);
     if (chain->correct_loading && loading.known)
-        loading_terms(chain, setup, -loading.relative * value, sink);
-    biased(sink, "capacitive loading", capacitive_share(chain, setup, signal, &loading), -value);
+        correction_terms(chain, setup, &loading, value, sink);
+    capacitive_term(chain, setup, signal, &loading, sink);
     if (setup->coupling == COUPLING_AC)
         biased(sink, "ac coupling", coupling_loss(chain, signal), -value);
 }
@@ -302,6 +387,7 @@ static void all_terms(const struct chain *chain, const struct setup *setup,
         sampling_terms(chain, setup, signal, scale, sink);
     }
     circuit_terms(chain, setup, signal, sink);
+    sight_terms(chain, setup, signal, sink);
 }
 
 void chain_budget(const struct chain *chain, const struct setup *setup, const struct signal *signal,

@@ -17,6 +17,7 @@
 #include "loading.h"
 #include "probe.h"
 #include "quantity.h"
+#include "sight.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -32,11 +33,12 @@ struct range {
     double high;       /*   anything beyond is overload or off the screen */
     double peak;       /* largest |instantaneous| input of an ac function; NAN: no such limit */
     double resolution; /* one count or converter step, > 0 */
-    double volts_per_division;   /* 0 for a meter */
-    double offset_span;          /* largest |offset| that can be set on this range; 0: none */
-    double input_resistance;     /* ohm; NAN: not known */
-    double resistance_tolerance; /* relative bound on input_resistance */
-    double input_capacitance;    /* farad; NAN: not known */
+    double volts_per_division;    /* 0 for a meter */
+    double offset_span;           /* largest |offset| that can be set on this range; 0: none */
+    double input_resistance;      /* ohm; NAN: not known */
+    double resistance_tolerance;  /* relative bound on input_resistance */
+    double input_capacitance;     /* farad; NAN: not known */
+    double capacitance_tolerance; /* relative bound on input_capacitance; NAN: not known */
     struct accuracy
         accuracy; /* of the reading (meter), of the deflection from the offset (scope) */
 };
@@ -84,6 +86,9 @@ struct chain {
     bool correct_loading; /* correct the value, or only report the error */
     double ambient;       /* degrees Celsius */
     double crest_factor;  /* of the signal, for ac meter functions; NAN when not known */
+    double frequency;     /* of the signal as it is stated, hertz; NAN when not known */
+    struct waveshape shape;
+    struct eye eye; /* what instrument and probe see of the signal */
     double
         lowest_frequency; /* hertz: what a record of this length can still show; NAN: not known */
 };
@@ -102,7 +107,10 @@ double chain_error_limit(const struct chain *chain, const struct setup *setup,
 /* The load that the probe, or the bare input on this range, puts on the point. */
 struct load chain_load(const struct chain *chain, const struct setup *setup);
 
-/* Resistive loading of the point in this setup. */
+/*
+ * Loading of the point in this setup: at the stated frequency for ac and
+ * peak-to-peak values of a sine where all of it is known, else resistive.
+ */
 struct loading chain_loading(const struct chain *chain, const struct setup *setup);
 
 /*

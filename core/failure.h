@@ -25,6 +25,7 @@
     X(NOT_CALIBRATED, "vertical scale not calibrated", -32004, 3)                                  \
     X(RATING, "rating exceeded", -32005, 3)                                                        \
     X(UNSUPPORTED, "instrument cannot measure this", -32006, 3)                                    \
+    X(MISTAKE, "operating mistake", -32007, 3)                                                     \
     X(TIMEOUT, "no reply in time", -32010, 3)                                                      \
     X(DISCONNECTED, "link down", -32011, 3)                                                        \
     X(UNEXPECTED_REPLY, "unexpected reply", -32012, 3)                                             \

@@ -15,6 +15,7 @@ struct probe probe_direct(void)
         .factor = 1.0,
         .tip_resistance = NAN,
         .tip_capacitance = NAN,
+        .capacitance_tolerance = NAN,
         .load_resistance = NAN,
         .bandwidth = NAN,
         .rating = NAN,

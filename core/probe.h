@@ -21,19 +21,22 @@
  */
 struct probe {
     char name[64];
-    enum dimension dimension;    /* at the tip */
-    char unit[16];               /* at the tip: "V", "A", "°C", ... */
-    double factor;               /* tip units per input unit, not zero, finite */
-    double tolerance;            /* relative bound on factor, 0.01 for 1 % */
-    double offset;               /* tip units at zero output */
-    double offset_tolerance;     /* tip units */
-    double tip_resistance;       /* ohm at the tip; NAN: the instrument's own input resistance */
-    double resistance_tolerance; /* relative bound on tip_resistance */
-    double tip_capacitance;      /* farad at the tip */
-    double load_resistance;      /* input resistance the factor holds for, ohm; NAN: any */
-    double bandwidth;            /* -3 dB, hertz; NAN: not limited here */
-    double rating;               /* largest |peak| at the tip, tip units; NAN: not stated */
-    double rating_corner;        /* hertz above which the rating falls; NAN: it does not */
+    enum dimension dimension;     /* at the tip */
+    char unit[16];                /* at the tip: "V", "A", "°C", ... */
+    double factor;                /* tip units per input unit, not zero, finite */
+    double tolerance;             /* relative bound on factor, 0.01 for 1 % */
+    double offset;                /* tip units at zero output */
+    double offset_tolerance;      /* tip units */
+    double tip_resistance;        /* ohm at the tip; NAN: the instrument's own input resistance */
+    double resistance_tolerance;  /* relative bound on tip_resistance */
+    double tip_capacitance;       /* farad at the tip; NAN: the instrument's own and the cable's */
+    double capacitance_tolerance; /* relative bound on tip or cable capacitance; NAN: not known */
+    double cable_capacitance;     /* farad, beside the instrument's own; 0: none */
+    double load_resistance;       /* input resistance the factor holds for, ohm; NAN: any */
+    double bandwidth;             /* -3 dB, hertz; NAN: not limited here */
+    double rating;                /* largest |peak| at the tip, tip units; NAN: not stated */
+    double rating_corner;         /* hertz above which the rating falls; NAN: it does not */
+    bool isolated;                /* nothing at the tip is tied to the instrument's ground */
 };
 
 /* A plain 1x connection: factor 1, no tolerance, nothing added. */

@@ -2,9 +2,16 @@
 #include "bench.h"
 
 #include <assert.h>
+#include <math.h>
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* How long a scope looks at a point that names neither record nor frequency, seconds. */
+static const double default_record = 0.02;
+
+/* Periods that a record should hold when the point names a frequency. */
+static const double record_periods = 10;
 
 struct bench *bench_ref(struct bench *bench)
 {
@@ -54,4 +61,12 @@ const struct bench_instrument *bench_instrument(const struct bench *bench, const
         }
     }
     return NULL;
+}
+
+double bench_record(const struct bench_point *point)
+{
+    if (!isnan(point->record)) {
+        return point->record;
+    }
+    return isnan(point->frequency) ? default_record : record_periods / point->frequency;
 }

@@ -9,15 +9,17 @@
 
 #include "../core/limits.h"
 #include "../core/loading.h"
+#include "../core/mistakes.h"
 #include "../core/probe.h"
 #include "../core/quantity.h"
+#include "../core/waveshape.h"
 #include "../drivers/link.h"
 #include "../drivers/profile.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { BENCH_NAME = 64, BENCH_TEXT = 256 };
+enum { BENCH_NAME = 64, BENCH_TEXT = 256, BENCH_WAYS = 8 };
 
 #define BENCH_NO_POINT ((size_t)-1)
 
@@ -30,6 +32,18 @@ struct bench_instrument {
     char digest[65];               /* of everything above and of the profile's text, hexadecimal */
 };
 
+/* One way to measure a point: an instrument that is connected to it. */
+struct bench_way {
+    size_t instrument;      /* index into bench.instruments */
+    int input;              /* from 1 */
+    size_t probe;           /* index into bench.probes */
+    enum quantity at_input; /* what the instrument has to measure */
+    char unit[16];          /* of the reading */
+    bool correct_loading;
+    double standard;          /* predicted for what is expected, tip units; NAN: nothing is */
+    char refusal[BENCH_TEXT]; /* why it cannot see the signal; empty: it can */
+};
+
 struct bench_point {
     char name[BENCH_NAME];
     size_t instrument;      /* index into bench.instruments */
@@ -39,14 +53,20 @@ struct bench_point {
     enum quantity at_input; /* what the instrument has to measure */
     char unit[16];          /* of the reading */
     double expected;        /* at the tip; NAN: not stated */
+    double tolerance;       /* relative bound on expected, for telling mistakes */
     double dc_level;        /* at the tip, under an ac quantity; NAN: not stated */
     double frequency;       /* hertz; NAN: not stated */
-    double crest_factor;    /* NAN: not stated */
-    double record;          /* seconds a scope should look; NAN: its default */
-    struct source source;   /* the circuit behind the point */
+    struct waveshape shape;
+    double crest_factor;  /* stated, or that of the shape; NAN: neither */
+    double record;        /* seconds a scope should look; NAN: its default */
+    struct source source; /* the circuit behind the point */
     bool correct_loading;
+    bool mains_referenced; /* that circuit is tied to the mains */
     struct limits limits;
     size_t reference;         /* point that the limits refer to; BENCH_NO_POINT: none */
+    size_t way_count; /* candidates, of which the best has been made the point's own; 0: none */
+    size_t way_used;  /* index of that one */
+    struct bench_way ways[BENCH_WAYS];
     char caution[BENCH_TEXT]; /* shown before and with the reading; empty: none */
 };
 
@@ -63,6 +83,8 @@ struct bench {
     char path[512];  /* the settings file */
     char digest[65]; /* of its text with all includes and profiles, hexadecimal */
     struct bench_server server;
+    double loading_share;                      /* loading above it is warned of, relative */
+    enum mistake_policy policy[MISTAKE_COUNT]; /* what is done about each mistake */
     size_t profile_count;
     struct profile **profiles;
     size_t instrument_count;
@@ -82,6 +104,9 @@ void bench_unref(struct bench *bench);
 
 /* The point of that name, or NULL. */
 const struct bench_point *bench_point(const struct bench *bench, const char *name);
+
+/* How long a scope should look at this point, seconds. */
+double bench_record(const struct bench_point *point);
 
 /* The instrument of that name, or NULL. */
 const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name);

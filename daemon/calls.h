@@ -22,6 +22,10 @@ rpc_handler call_talk;
 rpc_handler call_follow;
 rpc_handler call_unfollow;
 
+/* calls_probing.c: a point through two loads, a probe on a square wave. */
+rpc_handler call_unload;
+rpc_handler call_compensate;
+
 /* explain.c: why a range is chosen; does not touch the instrument. */
 rpc_handler call_explain;
 

@@ -117,6 +117,8 @@ static void encode_loading(struct text *text, const struct reading *reading)
     text_open(text, '{');
     text_member_number(text, "error", error);
     text_member_bool(text, "corrected", reading->loading_corrected);
+    if (loading->frequency > 0)
+        text_member_number(text, "frequency", loading->frequency);
     text_close(text, '}');
 }
 

@@ -29,6 +29,7 @@ static const char *const source_names[] = {
 
 /* All that is said about one point. */
 struct explanation {
+    const struct bench *bench;
     const struct bench_point *point;
     struct chain chain;
     enum signal_source source;
@@ -194,12 +195,59 @@ static void encode_signal(struct text *text, const struct explanation *explanati
     text_close(text, '}');
 }
 
+/* The instruments that were weighed against each other, where there are several. */
+static void encode_ways(struct text *text, const struct explanation *explanation)
+{
+    const struct bench_point *point = explanation->point;
+    if (point->way_count == 0)
+        return;
+    text_key(text, "ways");
+    text_open(text, '[');
+    for (size_t i = 0; i < point->way_count; i++) {
+        const struct bench_way *way = &point->ways[i];
+        text_open(text, '{');
+        text_member_string(text, "instrument",
+                           explanation->bench->instruments[way->instrument].name);
+        text_member_integer(text, "input", way->input);
+        text_member_string(text, "probe", explanation->bench->probes[way->probe].name);
+        text_member_bool(text, "used", i == point->way_used);
+        text_member_number(text, "uncertainty", predicted_coverage * way->standard);
+        text_member_string(text, "refused", way->refusal);
+        text_close(text, '}');
+    }
+    text_close(text, ']');
+}
+
+static void say_ways(struct text *text, const struct explanation *explanation)
+{
+    const struct bench_point *point = explanation->point;
+    char line[300];
+    size_t refused = 0;
+    for (size_t i = 0; i < point->way_count; i++)
+        refused += point->ways[i].refusal[0] != '\0';
+    if (point->way_count == 0)
+        return;
+    const char *name = explanation->bench->instruments[point->instrument].name;
+    if (isnan(point->expected))
+        snprintf(line, sizeof line,
+                 "Of %zu candidates %zu cannot see the signal; nothing is expected, so %s is used "
+                 "as the first that can.",
+                 point->way_count, refused, name);
+    else
+        snprintf(line, sizeof line,
+                 "Of %zu candidates %zu cannot see the signal; %s is used, as it has the smallest "
+                 "uncertainty for what is expected.",
+                 point->way_count, refused, name);
+    text_string(text, line);
+}
+
 static void encode_explanation(struct text *text, const struct explanation *explanation)
 {
     text_open(text, '{');
     text_member_string(text, "point", explanation->point->name);
     text_member_string(text, "quantity", quantity_name(explanation->point->quantity));
     text_member_string(text, "unit", explanation->point->unit);
+    encode_ways(text, explanation);
     encode_signal(text, explanation);
     if (explanation->chosen < explanation->count)
         text_member_integer(text, "chosen", (int64_t)explanation->chosen);
@@ -210,6 +258,7 @@ static void encode_explanation(struct text *text, const struct explanation *expl
     text_close(text, ']');
     text_key(text, "text");
     text_open(text, '[');
+    say_ways(text, explanation);
     say_signal(text, explanation);
     say_choice(text, explanation);
     text_close(text, ']');
@@ -222,6 +271,7 @@ void call_explain(void *context, struct rpc_call *call, const struct rpc_value *
     const struct bench *bench = daemon->bench;
     struct failure failure = { 0 };
     struct explanation explanation = { 0 };
+    explanation.bench = bench;
     explanation.point = daemon_point(daemon, values[EXPLAIN_POINT].text, &failure);
     if (explanation.point == NULL ||
         !measure_chain(bench, explanation.point, &explanation.chain, &failure)) {

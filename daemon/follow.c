@@ -181,7 +181,7 @@ static void strand_wait_until(struct strand *strand, int64_t moment)
 static bool looked_at_the_input(enum failure_code code)
 {
     return code == FAILURE_OVER_RANGE || code == FAILURE_UNSTABLE || code == FAILURE_NO_VALUE ||
-           code == FAILURE_NOT_CALIBRATED;
+           code == FAILURE_NOT_CALIBRATED || code == FAILURE_RATING || code == FAILURE_MISTAKE;
 }
 
 /*

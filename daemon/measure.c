@@ -1,22 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure.h"
 
+#include "scrutiny.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 /* A link that failed is brought in step again and asked once more. */
 enum { ATTEMPTS = 2 };
-
-/* Records shorter than this many default durations never are: used when a point names none. */
-static const double default_record = 0.02;
-
-/* Periods that a record should hold when the point names a frequency. */
-static const double record_periods = 10;
-
-/* A swing of more noise than this, with no period in sight, is something slow. */
-static const double swing_in_noise = 12;
 
 /* One measurement under way: what it is for, and the state that its steps share. */
 struct job {
@@ -30,16 +22,6 @@ struct job {
     struct trace *trace; /* NULL unless a capture is wanted */
     struct failure *failure;
 };
-
-/* How long a scope should look at this point, seconds. */
-static double record_of(const struct bench_point *point)
-{
-    if (!isnan(point->record))
-        return point->record;
-    if (!isnan(point->frequency))
-        return record_periods / point->frequency;
-    return default_record;
-}
 
 bool measure_chain(const struct bench *bench, const struct bench_point *point, struct chain *chain,
                    struct failure *failure)
@@ -59,7 +41,11 @@ bool measure_chain(const struct bench *bench, const struct bench_point *point, s
     chain->correct_loading = point->correct_loading;
     chain->ambient = instrument->ambient;
     chain->crest_factor = point->crest_factor;
-    chain->lowest_frequency = input->vertical ? 1 / record_of(point) : NAN;
+    chain->frequency = point->frequency;
+    chain->shape = point->shape;
+    chain->eye = profile_eye(instrument->profile, point->at_input, bench_record(point));
+    chain->eye.probe_bandwidth = chain->probe->bandwidth;
+    chain->lowest_frequency = input->vertical ? 1 / bench_record(point) : NAN;
     return true;
 }
 
@@ -99,7 +85,7 @@ static bool prepare(struct job *job)
     job->request.quantity = job->point->at_input;
     job->request.input = job->point->input;
     if (isnan(job->request.duration))
-        job->request.duration = record_of(job->point);
+        job->request.duration = bench_record(job->point);
     if (job->chain.input->vertical)
         job->chain.lowest_frequency = 1 / job->request.duration;
     return true;
@@ -193,11 +179,17 @@ static void subtract(struct signal *signal, enum aspect aspect, double level)
         signal->value -= level;
 }
 
+/* Whether the zero trace is looked at, and its level taken away. */
+static bool takes_ground(const struct job *job)
+{
+    return job->chain.input->vertical && job->chain.input->ground_reference &&
+           !aspect_ignores_mean(job->chain.aspect);
+}
+
 static bool ground(struct job *job, double *level)
 {
     *level = 0;
-    if (!job->chain.input->vertical || !job->chain.input->ground_reference ||
-        aspect_ignores_mean(job->chain.aspect))
+    if (!takes_ground(job))
         return true;
     return instrument_ground(job->instrument, &job->request, job->deadline, level, job->failure);
 }
@@ -224,48 +216,6 @@ static bool repeat(struct job *job, size_t n, double level, double *values)
     return true;
 }
 
-/* Says that the instrument's calibration was due before today (UTC); ISO dates compare as text. */
-static void warn_calibration(const struct job *job, struct reading *reading)
-{
-    const struct bench_instrument *instrument = &job->bench->instruments[job->point->instrument];
-    char today[16];
-    struct tm date;
-    time_t now = time(NULL);
-    gmtime_r(&now, &date);
-    strftime(today, sizeof today, "%Y-%m-%d", &date);
-    if (instrument->calibration_due[0] && strcmp(instrument->calibration_due, today) < 0)
-        reading_warn(reading, "the calibration of %s was due on %s", instrument->name,
-                     instrument->calibration_due);
-}
-
-static void warn(const struct job *job, struct reading *reading)
-{
-    warn_calibration(job, reading);
-    const struct signal *signal = &job->acquisition.signal;
-    const struct waveform *waveform = &job->acquisition.waveform;
-    const struct probe *probe = job->chain.probe;
-    double low, high;
-    setup_window(job->chain.input, &reading->setup, &low, &high);
-    double peak = fmax(fabs(signal->low), fabs(signal->high)) * fabs(probe->factor);
-    double rating = probe_rating_at(probe, isnan(signal->frequency) ? 0 : signal->frequency);
-    if (peak > rating)
-        reading_warn(reading, "the signal reaches %g %s, above the probe's rating of %g %s", peak,
-                     probe->unit, rating, probe->unit);
-    bool averages = job->chain.aspect <= ASPECT_RMS;
-    if (job->acquisition.has_waveform && averages && waveform->periods == 0 &&
-        signal->high - signal->low > swing_in_noise * signal->noise + 0.05 * (high - low))
-        reading_warn(reading,
-                     "no whole period in the record of %g s: the value holds for this "
-                     "record only",
-                     waveform->interval * (double)waveform->count);
-    if (!reading->loading.known && !isnan(job->chain.source.resistance))
-        reading_warn(reading, "loading not corrected: the input resistance is not known");
-    if (reading->loading.known && !reading->loading_corrected &&
-        -reading->loading.relative * fabs(reading->value) > reading->expanded.uncertainty)
-        reading_warn(reading, "loading by the input lowers this reading by %.2g %%",
-                     -100 * reading->loading.relative);
-}
-
 /* From settled to evaluated. */
 static bool finish(struct job *job, size_t repeats, struct reading *reading)
 {
@@ -281,9 +231,14 @@ static bool finish(struct job *job, size_t repeats, struct reading *reading)
            reading_evaluate(reading, &job->chain, &job->request.setup, &job->acquisition.signal,
                             values, repeats, &job->point->limits, job->failure);
     free(values);
-    if (done)
-        warn(job, reading);
-    return done;
+    if (!done)
+        return false;
+    struct sighting sighting = { .bench = job->bench,
+                                 .point = job->point,
+                                 .chain = &job->chain,
+                                 .acquisition = &job->acquisition,
+                                 .zero_level = takes_ground(job) ? level : NAN };
+    return scrutinise(&sighting, reading, job->failure);
 }
 
 static bool run(struct job *job, size_t repeats, struct measure_memory *memory,

@@ -37,6 +37,23 @@ static const struct rpc_parameter capture_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter unload_parameters[] = {
+    [UNLOAD_FIRST] = { "first", RPC_TEXT, true, 0, 0, 0, "name of the point with one load" },
+    [UNLOAD_SECOND] = { "second", RPC_TEXT, true, 0, 0, 0,
+                        "name of the point that is the same place with another load" },
+    [UNLOAD_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
+static const struct rpc_parameter compensate_parameters[] = {
+    [COMPENSATE_POINT] = { "point", RPC_TEXT, true, 0, 0, 0,
+                           "name of a point on a scope, with a square wave at it" },
+    [COMPENSATE_FREQUENCY] = { "frequency", RPC_NUMBER, false, 0, 0, 1e12,
+                               "hertz at which the amplitude error is wanted" },
+    [COMPENSATE_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
 static const struct rpc_parameter follow_parameters[] = {
     [FOLLOW_POINTS] = { "points", RPC_TEXTS, true, 0, 0, 0, "names of the test points" },
     [FOLLOW_EVERY] = { "every_ms", RPC_NUMBER, false, 1000, 0, 86400000,
@@ -74,6 +91,10 @@ static const struct rpc_method table[] = {
     { "explain", explain_parameters, call_explain,
       "what every range would be worth at a point, and which is chosen" },
     { "capture", capture_parameters, call_capture, "a waveform with scale and parameters" },
+    { "unload", unload_parameters, call_unload,
+      "what a place shows without a load, from two points that load it differently" },
+    { "compensate", compensate_parameters, call_compensate,
+      "whether a probe is compensated, from a square wave" },
     { "follow", follow_parameters, call_follow, "readings again and again, as notifications" },
     { "unfollow", unfollow_parameters, call_unfollow, "ends what follow began" },
     { "hold", hold_parameters, call_hold, "keeps an instrument for this client" },

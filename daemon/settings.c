@@ -13,6 +13,7 @@
 struct root_file {
     char profiles[256];
     double ambient;
+    double loading_share;
 };
 
 static const struct strict_key root_keys[] = {
@@ -29,6 +30,16 @@ static const struct strict_key root_keys[] = {
       .maximum = 85.0,
       .unit = "°C",
       .help = "temperature where the instruments stand; default 23" },
+    { .name = "loading_warning_percent",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct root_file, loading_share),
+      .maximum = 100.0,
+      .scale = 0.01,
+      .unit = "% of the reading",
+      .help = "loading above it is warned of, with the probe that would do better; default 1" },
+    { .name = "policy",
+      .type = STRICT_GROUP,
+      .help = "which mistakes block a reading, and which only warn" },
     { .name = "instruments",
       .type = STRICT_LIST,
       .required = true,
@@ -127,12 +138,14 @@ static void take_folder(struct settings *settings, const char *written)
 
 static void take_root(struct settings *settings)
 {
-    struct root_file file = { .profiles = "profiles", .ambient = 23.0 };
+    struct root_file file = { .profiles = "profiles", .ambient = 23.0, .loading_share = 0.01 };
 
     strict_group(settings->root, root_keys, &file, settings->problems);
     settings->ambient = file.ambient;
     take_folder(settings, file.profiles);
+    settings->bench->loading_share = file.loading_share;
     take_server(settings);
+    settings_take_policy(settings);
     settings_take_instruments(settings);
     settings_take_probes(settings);
     settings_take_points(settings);
@@ -220,6 +233,7 @@ void settings_print_keys(FILE *out)
     strict_print_keys(out, server_keys);
     fprintf(out, "server.tcp:\n");
     strict_print_keys(out, tcp_keys);
+    settings_print_policy_keys(out);
     settings_print_instrument_keys(out);
     settings_print_probe_keys(out);
     settings_print_point_keys(out);

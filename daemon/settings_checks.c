@@ -6,15 +6,14 @@
  */
 #include "../core/chain.h"
 #include "../core/notation.h"
+#include "../core/sight.h"
 #include "settings_priv.h"
 
 #include <float.h>
 #include <math.h>
 #include <string.h>
 
-/* A sine's crest factor, and how far from it a signal is no sine. */
 static const double sine_crest = 1.4142135623730951;
-static const double sine_tolerance = 0.02;
 
 /* Numbers that come out of a conversion may miss a bound by rounding. */
 static const double rounding = 1e-9;
@@ -84,7 +83,7 @@ static void check_useless(const struct point_check *check)
                     "\"crest_factor\" with %s, expected it with ac and rms quantities only",
                     quantity_name(check->point->quantity));
     }
-    if (!isnan(check->point->record) && !scope) {
+    if (!isnan(check->point->record) && !scope && strict_list(check->group, "candidates") == NULL) {
         problems_at(check->problems, at(check, "record"),
                     "\"record\" with a meter, expected it with scopes only");
     }
@@ -102,20 +101,6 @@ static void check_record(const struct point_check *check)
         problems_at(check->problems, at(check, "record"),
                     "\"record\" is %g s, expected at most %g s: instrument \"%s\" has no more",
                     check->point->record, longest, check->instrument->name);
-    }
-}
-
-/* An average-responding meter is wrong, unknowably, on everything but a sine. */
-static void check_sine(const struct point_check *check)
-{
-    double crest = check->point->crest_factor;
-
-    if (check->function != NULL && check->function->response == RESPONSE_AVERAGE &&
-        fabs(crest - sine_crest) > sine_tolerance * sine_crest) {
-        problems_at(check->problems, at(check, "crest_factor"),
-                    "\"crest_factor\" is %g, expected that of a sine, 1.414: instrument \"%s\" is "
-                    "average-responding",
-                    crest, check->instrument->name);
     }
 }
 
@@ -144,12 +129,31 @@ static void check_band(const struct point_check *check)
     }
 }
 
-static void check_bandwidth(const struct point_check *check)
+/* Waveform, crest factor, bandwidth and samples; the band has words of its own. */
+static void check_sight(const struct point_check *check)
 {
-    if (check->point->frequency > check->probe->bandwidth) {
-        problems_at(check->problems, at(check, "frequency"),
-                    "\"frequency\" is %g Hz, expected at most %g Hz, the bandwidth of probe \"%s\"",
-                    check->point->frequency, check->probe->bandwidth, check->probe->name);
+    static const struct {
+        const char *key;
+        struct sight (*judge)(const struct eye *, const struct spectacle *);
+    } judges[] = {
+        { "waveform", sight_waveform },
+        { "crest_factor", sight_crest },
+        { "frequency", sight_bandwidth },
+        { "record", sight_sampling },
+    };
+    const struct bench_point *point = check->point;
+    struct eye eye = profile_eye(check->instrument->profile, point->at_input, bench_record(point));
+    struct spectacle spectacle = { aspect_of(check), point->shape, point->frequency,
+                                   point->crest_factor };
+
+    eye.probe_bandwidth = check->probe->bandwidth;
+    for (size_t i = 0; i < sizeof judges / sizeof *judges; i++) {
+        struct sight sight = judges[i].judge(&eye, &spectacle);
+        if (sight.state == SIGHT_BLIND) {
+            problems_at(check->problems, at(check, judges[i].key),
+                        "instrument \"%s\" with probe \"%s\" cannot see this: %s",
+                        check->instrument->name, check->probe->name, sight.reason);
+        }
     }
 }
 
@@ -340,9 +344,8 @@ void settings_check_point(const struct point_check *check)
     }
     check_useless(check);
     check_record(check);
-    check_sine(check);
     check_band(check);
-    check_bandwidth(check);
+    check_sight(check);
     check_fit(check);
     check_level(check);
     check_value(check, "expected", check->point->expected);

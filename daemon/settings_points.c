@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The test points of a settings file. */
 #include "../core/chain.h"
-#include "../drivers/nearest.h"
 #include "../drivers/utf8.h"
 #include "settings_priv.h"
 
@@ -9,17 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum loading_choice { LOADING_CORRECT, LOADING_REPORT, LOADING_DEFAULT };
-
-/* A point as it is written. */
-struct point_file {
-    struct bench_point point;
-    char instrument[BENCH_NAME];
-    char probe[BENCH_NAME];
-    enum loading_choice loading;
-};
-
 #define FIELD(name) offsetof(struct point_file, name)
+
+enum { POINT_KEYS = 32 };
 
 static const char *const loadings[] = {
     [LOADING_CORRECT] = "correct",
@@ -52,6 +43,10 @@ static const struct strict_key point_keys[] = {
       .offset = FIELD(probe),
       .size = BENCH_NAME,
       .help = "what is between point and input; \"direct\" for a plain connection" },
+    { .name = "candidates",
+      .type = STRICT_LIST,
+      .help = "instead of instrument, input and probe: groups of these three, of which the one "
+              "with the smallest uncertainty for the expected signal is used" },
     { .name = "quantity",
       .type = STRICT_CHOICE,
       .required = true,
@@ -63,6 +58,13 @@ static const struct strict_key point_keys[] = {
       .offset = FIELD(point.expected),
       .unit = "the unit at the tip",
       .help = "the value that is to be expected" },
+    { .name = "expected_tolerance_percent",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(point.tolerance),
+      .maximum = 100.0,
+      .scale = 0.01,
+      .unit = "%",
+      .help = "how far a good reading may be from expected, for telling mistakes; default 10" },
     { .name = "dc_level",
       .type = STRICT_NUMBER,
       .offset = FIELD(point.dc_level),
@@ -75,6 +77,19 @@ static const struct strict_key point_keys[] = {
       .maximum = 1e12,
       .unit = "Hz",
       .help = "of the signal" },
+    { .name = "waveform",
+      .type = STRICT_CHOICE,
+      .offset = FIELD(point.shape.kind),
+      .choices = waveshape_names,
+      .help = "shape of the signal; default \"unknown\"" },
+    { .name = "duty_percent",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(point.shape.duty),
+      .minimum = 0.001,
+      .maximum = 99.999,
+      .scale = 0.01,
+      .unit = "% of the period",
+      .help = "of waveform \"pulse\": the time it is at its upper level" },
     { .name = "crest_factor",
       .type = STRICT_NUMBER,
       .offset = FIELD(point.crest_factor),
@@ -101,6 +116,24 @@ static const struct strict_key point_keys[] = {
       .scale = 0.01,
       .unit = "%",
       .help = "bound on source_resistance" },
+    { .name = "source_capacitance",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(point.source.capacitance),
+      .maximum = 1.0,
+      .unit = "F",
+      .help = "of the circuit, across the point; default 0" },
+    { .name = "source_capacitance_tolerance_percent",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(point.source.capacitance_tolerance),
+      .maximum = 100.0,
+      .scale = 0.01,
+      .unit = "%",
+      .help = "bound on source_capacitance" },
+    { .name = "mains_referenced",
+      .type = STRICT_BOOL,
+      .offset = FIELD(point.mains_referenced),
+      .help = "whether the circuit is tied to the mains, so that a ground clip is a short "
+              "circuit; default false" },
     { .name = "loading",
       .type = STRICT_CHOICE,
       .offset = FIELD(loading),
@@ -116,132 +149,13 @@ static const struct strict_key point_keys[] = {
     { .name = NULL },
 };
 
-/* Finds an instrument by name; false with the nearest name suggested. */
-static bool find_instrument(const struct settings *settings, const config_setting_t *at,
-                            const char *name, size_t *index)
-{
-    const struct bench *bench = settings->bench;
-    struct nearest nearest = { 0 };
-
-    for (size_t i = 0; i < bench->instrument_count; i++) {
-        if (strcmp(bench->instruments[i].name, name) == 0) {
-            *index = i;
-            return true;
-        }
-        nearest_offer(&nearest, name, bench->instruments[i].name);
-    }
-    problems_at(settings->problems, at, "no instrument \"%s\", expected %s%s%s", name,
-                nearest.word != NULL ? "perhaps \"" : "one of those above",
-                nearest.word != NULL ? nearest.word : "", nearest.word != NULL ? "\"" : "");
-    return false;
-}
-
-static bool find_probe(const struct settings *settings, const config_setting_t *at,
-                       const char *name, size_t *index)
-{
-    const struct bench *bench = settings->bench;
-    struct nearest nearest = { 0 };
-
-    for (size_t i = 0; i < bench->probe_count; i++) {
-        if (strcmp(bench->probes[i].name, name) == 0) {
-            *index = i;
-            return true;
-        }
-        nearest_offer(&nearest, name, bench->probes[i].name);
-    }
-    problems_at(settings->problems, at, "no probe \"%s\", expected %s%s%s", name,
-                nearest.word != NULL ? "perhaps \"" : "one of those above, or \"direct",
-                nearest.word != NULL ? nearest.word : "", "\"");
-    return false;
-}
-
-/* The largest at the tip of a probe that inverts is the smallest at the input. */
-static enum aspect inverted(enum aspect aspect)
-{
-    if (aspect == ASPECT_MAXIMUM)
-        return ASPECT_MINIMUM;
-    return aspect == ASPECT_MINIMUM ? ASPECT_MAXIMUM : aspect;
-}
-
-/*
- * What has to be measured at the input, so that the probe makes the wanted
- * quantity of it. A plain connection leaves everything as it is; behind any
- * other probe there is a voltage, of the same aspect.
- */
-static bool derive(const struct probe *probe, bool direct, struct bench_point *point)
-{
-    enum dimension dimension = quantity_dimension(point->quantity);
-    enum aspect aspect = quantity_aspect(point->quantity);
-
-    if (direct) {
-        point->at_input = point->quantity;
-        snprintf(point->unit, sizeof point->unit, "%s", dimension_unit(dimension));
-        return dimension != DIMENSION_SIGNAL;
-    }
-    snprintf(point->unit, sizeof point->unit, "%s", probe->unit);
-    return dimension == probe->dimension &&
-           quantity_of(probe->factor < 0 ? inverted(aspect) : aspect, DIMENSION_VOLTAGE,
-                       &point->at_input);
-}
-
-/* The RMS of x + c is no function of the RMS of x. */
-static bool squares_well(struct settings *settings, const config_setting_t *group,
-                         const struct probe *probe, const struct bench_point *point)
-{
-    if (quantity_aspect(point->quantity) != ASPECT_RMS || probe->offset == 0) {
-        return true;
-    }
-    problems_at(settings->problems, strict_member(group, "quantity"),
-                "\"quantity\" is \"%s\" through probe \"%s\", which has an offset, "
-                "expected a dc, ac or peak quantity",
-                quantity_name(point->quantity), probe->name);
-    return false;
-}
-
-static bool take_quantity(struct settings *settings, const config_setting_t *group,
-                          struct bench_point *point)
-{
-    const struct probe *probe = &settings->bench->probes[point->probe];
-    enum quantity example = QUANTITY_DC_VOLTAGE;
-
-    if (derive(probe, point->probe == 0, point)) {
-        return squares_well(settings, group, probe, point);
-    }
-    quantity_of(ASPECT_DC, probe->dimension, &example);
-    problems_at(settings->problems, strict_member(group, "quantity"),
-                "\"quantity\" is \"%s\" through probe \"%s\" with %s at its tip, expected one like "
-                "\"%s\"",
-                quantity_name(point->quantity), probe->name, probe->unit, quantity_name(example));
-    return false;
-}
-
-static void check(const struct settings *settings, const config_setting_t *group,
-                  const struct bench_point *point)
-{
-    const struct bench_instrument *instrument = &settings->bench->instruments[point->instrument];
-    const struct profile *profile = instrument->profile;
-
-    if (profile == NULL) {
-        return;
-    }
-    struct point_check check = {
-        .group = group,
-        .point = point,
-        .instrument = instrument,
-        .probe = &settings->bench->probes[point->probe],
-        .input = profile_front_end(profile, point->at_input),
-        .function = profile_function(profile, point->at_input),
-        .problems = settings->problems,
-    };
-    settings_check_point(&check);
-}
-
 static struct point_file point_default(void)
 {
     struct point_file file = {
         .loading = LOADING_DEFAULT,
         .point = { .input = 1,
                    .expected = NAN,
+                   .tolerance = 0.1,
                    .dc_level = NAN,
                    .frequency = NAN,
                    .crest_factor = NAN,
@@ -251,49 +165,6 @@ static struct point_file point_default(void)
     };
 
     return file;
-}
-
-/* Whether the resistance that loads the point is known on every range. */
-static bool load_known(const struct bench *bench, const struct bench_point *point)
-{
-    const struct profile *profile = bench->instruments[point->instrument].profile;
-    const struct front_end *input =
-        profile != NULL ? profile_front_end(profile, point->at_input) : NULL;
-    bool known = input != NULL;
-
-    if (!isnan(bench->probes[point->probe].tip_resistance)) {
-        return true;
-    }
-    for (size_t i = 0; known && i < input->count; i++) {
-        known = !isnan(input->ranges[i].input_resistance);
-    }
-    return known;
-}
-
-static void take_loading(struct settings *settings, const config_setting_t *group,
-                         enum loading_choice choice, struct bench_point *point)
-{
-    struct problems *problems = settings->problems;
-    bool voltage = quantity_dimension(point->quantity) == DIMENSION_VOLTAGE;
-    bool has_source = strict_member(group, "source_resistance") != NULL;
-    bool has_tolerance = strict_member(group, "source_resistance_tolerance_percent") != NULL;
-    bool known = voltage && has_source && load_known(settings->bench, point);
-
-    if (has_source != has_tolerance) {
-        problems_at(problems, group, "missing key \"%s\", expected it with \"%s\"",
-                    has_source ? "source_resistance_tolerance_percent" : "source_resistance",
-                    has_source ? "source_resistance" : "source_resistance_tolerance_percent");
-    }
-    if (has_source && !voltage) {
-        problems_at(problems, strict_member(group, "source_resistance"),
-                    "source_resistance with %s, expected it with a voltage only",
-                    quantity_name(point->quantity));
-    } else if (choice == LOADING_CORRECT && !known) {
-        problems_at(problems, strict_member(group, "loading"),
-                    "loading cannot be corrected, expected a source_resistance, and a known "
-                    "resistance of probe or input");
-    }
-    point->correct_loading = choice != LOADING_REPORT && known;
 }
 
 /* Names, and what can be said without instrument and probe. */
@@ -307,24 +178,72 @@ static void check_alone(struct settings *settings, const config_setting_t *group
     }
 }
 
+/* How far a stated crest factor may be from that of the stated shape. */
+static const double crest_tolerance = 0.1;
+
+/* Shape, duty and crest factor must not contradict each other; a shape tells the crest factor. */
+static void take_shape(struct settings *settings, const config_setting_t *group,
+                       struct bench_point *point)
+{
+    bool pulse = point->shape.kind == WAVESHAPE_PULSE;
+    bool swings = quantity_aspect(point->quantity) == ASPECT_AC ||
+                  quantity_aspect(point->quantity) == ASPECT_RMS;
+    double crest = waveshape_crest(point->shape);
+
+    if (pulse != (strict_member(group, "duty_percent") != NULL)) {
+        problems_at(settings->problems, group,
+                    "%s \"duty_percent\" with waveform \"%s\", "
+                    "expected it with \"pulse\" and only there",
+                    pulse ? "no" : "a", waveshape_names[point->shape.kind]);
+    } else if (fabs(point->crest_factor - crest) > crest_tolerance * crest) {
+        problems_at(settings->problems, strict_member(group, "crest_factor"),
+                    "\"crest_factor\" is %g, expected %.4g, that of waveform \"%s\"",
+                    point->crest_factor, crest, waveshape_names[point->shape.kind]);
+    } else if (swings && isnan(point->crest_factor)) {
+        point->crest_factor = crest;
+    }
+}
+
+/* Instrument, input and probe are asked for, unless there are candidates. */
+static bool read_keys(struct settings *settings, const config_setting_t *group,
+                      struct point_file *file)
+{
+    static const char *const in_candidates[] = { "instrument", "input", "probe" };
+    struct strict_key keys[POINT_KEYS];
+    bool several = strict_list(group, "candidates") != NULL;
+
+    strict_keys_join(keys, POINT_KEYS, point_keys,
+                     &point_keys[sizeof point_keys / sizeof *point_keys - 1]);
+    for (size_t i = 0; several && keys[i].name != NULL; i++) {
+        for (size_t j = 0; j < sizeof in_candidates / sizeof *in_candidates; j++) {
+            if (strcmp(keys[i].name, in_candidates[j]) == 0) {
+                keys[i].required = false;
+            }
+        }
+    }
+    for (size_t j = 0; several && j < sizeof in_candidates / sizeof *in_candidates; j++) {
+        if (strict_member(group, in_candidates[j]) != NULL) {
+            problems_at(settings->problems, strict_member(group, in_candidates[j]),
+                        "\"%s\" beside \"candidates\", expected it in each of them only",
+                        in_candidates[j]);
+        }
+    }
+    return strict_group(group, keys, file, settings->problems);
+}
+
 static void take_point(struct settings *settings, const config_setting_t *group,
                        struct bench_point *point)
 {
     struct point_file file = point_default();
-    bool good = strict_group(group, point_keys, &file, settings->problems);
+    bool good = read_keys(settings, group, &file);
 
-    *point = file.point;
-    check_alone(settings, group, point);
-    settings_take_limits(settings, group, &point->limits);
-    bool found =
-        file.instrument[0] != '\0' && find_instrument(settings, strict_member(group, "instrument"),
-                                                      file.instrument, &point->instrument);
-    found = file.probe[0] != '\0' &&
-            find_probe(settings, strict_member(group, "probe"), file.probe, &point->probe) && found;
-    if (good && found && take_quantity(settings, group, point)) {
-        take_loading(settings, group, file.loading, point);
-        check(settings, group, point);
+    if (good) {
+        take_shape(settings, group, &file.point);
     }
+    settings_take_limits(settings, group, &file.point.limits);
+    check_alone(settings, group, &file.point);
+    settings_take_ways(settings, group, &file, good);
+    *point = file.point;
 }
 
 static void check_others(const struct settings *settings, const config_setting_t *list,
@@ -375,5 +294,6 @@ void settings_print_point_keys(FILE *out)
 {
     fprintf(out, "points, each:\n");
     strict_print_keys(out, point_keys);
+    settings_print_way_keys(out);
     settings_print_limits_keys(out);
 }

@@ -15,6 +15,16 @@ struct settings {
     double ambient;
 };
 
+enum loading_choice { LOADING_CORRECT, LOADING_REPORT, LOADING_DEFAULT };
+
+/* A point as it is written. */
+struct point_file {
+    struct bench_point point;
+    char instrument[BENCH_NAME];
+    char probe[BENCH_NAME];
+    enum loading_choice loading;
+};
+
 /* Everything that is known when a point is checked against its instrument and probe. */
 struct point_check {
     const config_setting_t *group; /* where the point is written */
@@ -52,6 +62,15 @@ void settings_take_limits(struct settings *settings, const config_setting_t *gro
 /* Looks the point up that the limits refer to, once all points are read. */
 void settings_take_reference(struct settings *settings, const config_setting_t *group,
                              struct bench_point *point);
+/*
+ * Finds what the point is measured with: its instrument and probe, or the best of its candidates.
+ * `good` says that its keys were without a mistake; if not, only names are looked up.
+ */
+void settings_take_ways(struct settings *settings, const config_setting_t *group,
+                        struct point_file *file, bool good);
+
+/* Reads what is to be done about mistakes at the bench, and the share of loading to warn of. */
+void settings_take_policy(struct settings *settings);
 
 /* Checks a point that is written well against what instrument and probe can do and bear. */
 void settings_check_point(const struct point_check *check);
@@ -61,5 +80,7 @@ void settings_print_instrument_keys(FILE *out);
 void settings_print_probe_keys(FILE *out);
 void settings_print_point_keys(FILE *out);
 void settings_print_limits_keys(FILE *out);
+void settings_print_way_keys(FILE *out);
+void settings_print_policy_keys(FILE *out);
 
 #endif

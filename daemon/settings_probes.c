@@ -82,6 +82,20 @@ static const struct strict_key probe_keys[] = {
       .maximum = 1.0,
       .unit = "F",
       .help = "that it loads the point with" },
+    { .name = "cable_capacitance",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(cable_capacitance),
+      .maximum = 1.0,
+      .unit = "F",
+      .help = "of the cable of a plain connection, beside the input's own; or tip_capacitance" },
+    { .name = "capacitance_tolerance_percent",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(capacitance_tolerance),
+      .maximum = 100.0,
+      .scale = 0.01,
+      .unit = "%",
+      .help = "bound on tip_capacitance or cable_capacitance; without it loading by them is "
+              "not corrected" },
     { .name = "load_resistance",
       .type = STRICT_NUMBER,
       .offset = FIELD(load_resistance),
@@ -110,6 +124,10 @@ static const struct strict_key probe_keys[] = {
       .maximum = 1e12,
       .unit = "Hz",
       .help = "above it the rating falls by 20 dB a decade" },
+    { .name = "isolated",
+      .type = STRICT_BOOL,
+      .offset = FIELD(isolated),
+      .help = "whether it isolates the point from the instrument's ground; default false" },
     { .name = NULL },
 };
 
@@ -150,6 +168,7 @@ static void check_pairs(const config_setting_t *group, struct problems *problems
         { "resistance_tolerance_percent", "tip_resistance" },
         { "rating_corner", "rating" },
     };
+    const config_setting_t *cable = strict_member(group, "cable_capacitance");
 
     for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
         if (strict_member(group, pairs[i][0]) != NULL &&
@@ -157,6 +176,11 @@ static void check_pairs(const config_setting_t *group, struct problems *problems
             problems_at(problems, group, "missing key \"%s\", expected it with \"%s\"", pairs[i][1],
                         pairs[i][0]);
         }
+    }
+    if (cable != NULL && strict_member(group, "tip_capacitance") != NULL) {
+        problems_at(problems, cable,
+                    "\"cable_capacitance\" beside \"tip_capacitance\", which is "
+                    "all there is, expected one of them");
     }
 }
 

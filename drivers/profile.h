@@ -15,6 +15,7 @@
 
 #include "../core/chain.h"
 #include "../core/quantity.h"
+#include "../core/sight.h"
 #include "dialogue.h"
 #include "strict.h"
 
@@ -47,9 +48,6 @@ struct answer {
     regex_t overload; /* an answer that means overload */
 };
 
-/* How an ac function responds to what is not a sine. */
-enum response_kind { RESPONSE_DC, RESPONSE_AVERAGE, RESPONSE_TRUE_RMS };
-
 /* One function of a meter. */
 struct function {
     enum quantity quantity;
@@ -62,10 +60,12 @@ struct function {
     struct answer answer;
     double conversion_ms; /* longest time from the read command to its answer */
     double settle_ms;     /* after a change of function or range */
-    enum response_kind response;
+    enum response response;
     double crest_factor;  /* largest at full scale, true RMS; NAN: not stated */
     double low_frequency; /* hertz in which the accuracy holds; NAN: not stated */
     double high_frequency;
+    size_t crest_error_count; /* true RMS: what crest factors cost besides */
+    struct crest_error crest_errors[SIGHT_CREST_ERRORS];
     struct front_end front_end; /* ranges of this function; `ranges` owned by the profile */
 };
 
@@ -120,6 +120,7 @@ struct scope {
     double settle_ms;  /* after a change of range, offset or coupling */
     struct waveform_coding waveform;
     double max_input;           /* rating of the bare input, volts peak; NAN: not stated */
+    double bandwidth;           /* -3 dB of the inputs, hertz; NAN: not stated */
     struct front_end front_end; /* `ranges` owned by the profile */
 };
 
@@ -166,6 +167,12 @@ const struct function *profile_function(const struct profile *profile, enum quan
  * instrument cannot measure it.
  */
 const struct front_end *profile_front_end(const struct profile *profile, enum quantity quantity);
+
+/*
+ * What the instrument sees of a quantity at its input, without a probe; nothing stated where
+ * it cannot measure it. `record` is how long a scope is to look at least, seconds.
+ */
+struct eye profile_eye(const struct profile *profile, enum quantity quantity, double record);
 
 /* How many inputs there are: a scope's, or the channels of a meter's scanner card. */
 int profile_inputs(const struct profile *profile);

@@ -89,6 +89,13 @@ static const struct strict_key scope_keys[] = {
       .maximum = 100.0,
       .unit = "divisions",
       .help = "width of the screen" },
+    { .name = "bandwidth",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct profile, scope.bandwidth),
+      .minimum = 1.0,
+      .maximum = 1e12,
+      .unit = "Hz",
+      .help = "-3 dB of the inputs; left out where it is not known" },
     { .name = "vertical", .type = STRICT_GROUP, .required = true, .help = "the vertical system" },
     { .name = "offset",
       .type = STRICT_GROUP,
@@ -145,6 +152,7 @@ static struct profile_owner *owner_new(void)
     if (owner != NULL) {
         owner->profile.line = serial_line_default();
         owner->profile.max_input = NAN;
+        owner->profile.scope.bandwidth = NAN;
         owner->profile.inputs = 1;
     }
     return owner;

@@ -94,6 +94,10 @@ static const struct strict_key function_keys[] = {
       .maximum = 1e12,
       .unit = "Hz",
       .help = "upper end of the band in which the accuracy holds" },
+    { .name = "crest_errors",
+      .type = STRICT_LIST,
+      .help = "groups of \"up_to\" and \"reading_percent\", ascending: what crest factors cost a "
+              "true RMS function besides" },
     { .name = "every_range",
       .type = STRICT_GROUP,
       .help = "what all ranges have in common, by the keys of a range" },
@@ -373,6 +377,7 @@ static void take_function(struct profile_owner *owner, size_t index, const confi
     if (strict_group(group, function_keys, function, problems)) {
         check_function(&owner->profile, index, group, problems);
     }
+    profile_take_crest_errors(function, group, problems);
     profile_take_commands(&owner->profile, group, "select", CONTEXT_METER, &function->select,
                           problems);
     profile_take_check(&owner->profile, group, "select_check", &function->select_check, problems);
@@ -426,6 +431,7 @@ void profile_print_meter_keys(FILE *out)
 {
     fprintf(out, "functions, each:\n");
     strict_print_keys(out, function_keys);
+    profile_print_crest_keys(out);
     fprintf(out, "ranges, each, and every_range:\n");
     strict_print_keys(out, range_keys);
     strict_print_keys(out, profile_accuracy_keys);

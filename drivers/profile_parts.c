@@ -68,6 +68,13 @@ const struct strict_key profile_accuracy_keys[] = {
       .maximum = 1.0,
       .unit = "F",
       .help = "of the bare input; left out where it is not known" },
+    { .name = "capacitance_tolerance_percent",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct range, capacitance_tolerance),
+      .maximum = 100.0,
+      .scale = 0.01,
+      .unit = "%",
+      .help = "bound on input_capacitance; without it loading by it is not corrected" },
     { .name = NULL },
 };
 
@@ -223,6 +230,7 @@ struct range profile_range_unknown(void)
         .input_resistance = NAN,
         .resistance_tolerance = NAN,
         .input_capacitance = NAN,
+        .capacitance_tolerance = NAN,
         .accuracy = { .reading = NAN, .temperature_low = NAN, .temperature_high = NAN },
     };
     return range;

@@ -82,9 +82,14 @@ bool profile_take_group(struct scope *scope, const config_setting_t *root, const
 bool profile_check_input_command(const struct profile *profile, const config_setting_t *group,
                                  const char *key, const char *text, struct problems *problems);
 
+/* Reads the list of what crest factors cost a meter's function, where there is one. */
+void profile_take_crest_errors(struct function *function, const config_setting_t *group,
+                               struct problems *problems);
+
 /* Print the keys of their part with type, unit, default and help. */
 void profile_print_dialogue_keys(FILE *out);
 void profile_print_meter_keys(FILE *out);
+void profile_print_crest_keys(FILE *out);
 void profile_print_scope_keys(FILE *out);
 void profile_print_record_keys(FILE *out);
 

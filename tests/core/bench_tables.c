@@ -12,10 +12,12 @@ static void connect_table(struct bench_table *table, size_t count)
     table->chain = (struct chain) { .input = &table->input,
                                     .probe = &table->probe,
                                     .aspect = ASPECT_DC,
-                                    .source = { NAN, 0 },
+                                    .source = { .resistance = NAN },
                                     .ambient = 23,
                                     .crest_factor = NAN,
-                                    .lowest_frequency = NAN };
+                                    .lowest_frequency = NAN,
+                                    .frequency = NAN,
+                                    .eye = eye_unknown() };
 }
 
 void meter_table(struct bench_table *table)

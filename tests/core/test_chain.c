@@ -56,7 +56,7 @@ static void test_uncertainty_is_the_budget(void **state)
     (void)state;
     struct bench_table table;
     offset_scope_table(&table);
-    table.chain.source = (struct source) { 1000, 0.1 };
+    table.chain.source = (struct source) { .resistance = 1000, .tolerance = 0.1 };
     table.chain.correct_loading = true;
     table.probe.tolerance = 0.01;
     table.chain.lowest_frequency = 50;
@@ -95,7 +95,7 @@ static void test_loading_is_corrected(void **state)
     (void)state;
     struct bench_table table;
     scope_table(&table);
-    table.chain.source = (struct source) { 10e3, 0.1 };
+    table.chain.source = (struct source) { .resistance = 10e3, .tolerance = 0.1 };
     struct setup setup = { 9, COUPLING_DC, 0, 0 };
     assert_within(chain_value(&table.chain, &setup, 0.9900990099009901), 0.9900990099009901, 1e-15);
     table.chain.correct_loading = true;
@@ -233,7 +233,8 @@ static void test_capacitive_loading_is_not_forgotten(void **state)
     struct bench_table table;
     scope_table(&table);
     table.chain.aspect = ASPECT_AC;
-    table.chain.source = (struct source) { 10e3, 0 };
+    table.chain.shape.kind = WAVESHAPE_SINE;
+    table.chain.source = (struct source) { .resistance = 10e3, .tolerance = 0 };
     struct setup setup = { 9, COUPLING_DC, 0, 0 };
     struct signal signal = { 1, 0, -1.4, 1.4, 0, 0, 500, 1e6 };
     struct budget budget;

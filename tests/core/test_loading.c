@@ -13,8 +13,8 @@
 static struct loading evaluate(double source_ohm, double source_tolerance, double load_ohm,
                                double load_tolerance)
 {
-    struct source source = { source_ohm, source_tolerance };
-    struct load load = { load_ohm, load_tolerance };
+    struct source source = { .resistance = source_ohm, .tolerance = source_tolerance };
+    struct load load = { .resistance = load_ohm, .tolerance = load_tolerance };
     return loading_resistive(&source, &load);
 }
 

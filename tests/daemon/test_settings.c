@@ -344,6 +344,63 @@ static void test_loading(void **state)
     }
 }
 
+/* A shape tells the crest factor of an ac quantity; what is not written has its default. */
+static void test_signal(void **state)
+{
+    (void)state;
+    struct bench *bench = good_point("instrument = \"ts8\"; probe = \"x10\"; "
+                                     "quantity = \"rms voltage\"; waveform = \"pulse\"; "
+                                     "duty_percent = 20; mains_referenced = true; "
+                                     "expected_tolerance_percent = 5; source_resistance = 50; "
+                                     "source_resistance_tolerance_percent = 1; "
+                                     "source_capacitance = 1e-9; "
+                                     "source_capacitance_tolerance_percent = 30;");
+    const struct bench_point *point = bench_point(bench, "p");
+
+    assert_int_equal(point->shape.kind, WAVESHAPE_PULSE);
+    assert_true(fabs(point->crest_factor - 2.0) < 1e-12); /* 0.8 / sqrt(0.2 * 0.8) */
+    assert_true(point->mains_referenced);
+    assert_true(fabs(point->tolerance - 0.05) < 1e-15);
+    assert_true(fabs(point->source.capacitance - 1e-9) < 1e-20);
+    assert_true(fabs(point->source.capacitance_tolerance - 0.3) < 1e-15);
+    assert_true(bench->loading_share == 0.01);
+    for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+        assert_int_equal(bench->policy[kind], mistake_default((enum mistake_kind)kind));
+    }
+    bench_unref(bench);
+}
+
+/* Of two candidates the one that is less uncertain for what is expected; else the first. */
+static void test_candidates(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *keys;
+        const char *used;
+    } cases[] = {
+        { "expected = 5;", "tm55" },
+        { "", "ts8" },
+        { "expected = 400;", "tm55" },
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char keys[256];
+        snprintf(keys, sizeof keys,
+                 "quantity = \"dc voltage\"; %s candidates = ( { instrument = \"ts8\"; "
+                 "probe = \"direct\"; }, { instrument = \"tm55\"; input = 2; "
+                 "probe = \"direct\"; } );",
+                 cases[i].keys);
+        struct bench *bench = good_point(keys);
+        const struct bench_point *point = bench_point(bench, "p");
+        assert_string_equal(bench->instruments[point->instrument].name, cases[i].used);
+        assert_int_equal(point->way_count, 2);
+        assert_int_equal(point->instrument, point->ways[point->way_used].instrument);
+        assert_int_equal(point->input, point->way_used + 1);
+        assert_int_equal(point->ways[0].refusal[0] != '\0', i == 2);
+        bench_unref(bench);
+    }
+}
+
 /* Instruments of one type share the profile; a leap day is a day. */
 static void test_same_type(void **state)
 {
@@ -499,6 +556,7 @@ int main(void)
         cmocka_unit_test(test_same_type),   cmocka_unit_test(test_at_input),
         cmocka_unit_test(test_edges),       cmocka_unit_test(test_digests),
         cmocka_unit_test(test_references),  cmocka_unit_test(test_keys_are_printed),
+        cmocka_unit_test(test_signal),      cmocka_unit_test(test_candidates),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -18,8 +18,8 @@ static double parallel(double a, double b)
 
 static struct loading loaded(double source_ohm, double load_ohm)
 {
-    const struct source source = { source_ohm, 0.0 };
-    const struct load load = { load_ohm, 0.0 };
+    const struct source source = { .resistance = source_ohm };
+    const struct load load = { .resistance = load_ohm };
     struct loading loading = loading_resistive(&source, &load);
     assert_true(loading.known);
     return loading;

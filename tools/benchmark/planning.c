@@ -16,10 +16,12 @@ static struct chain chain_for(const struct front_end *input, const struct probe 
     struct chain chain = { .input = input,
                            .probe = probe,
                            .aspect = ASPECT_DC,
-                           .source = { NAN, 0 },
+                           .source = { .resistance = NAN },
                            .ambient = 23,
                            .crest_factor = NAN,
-                           .lowest_frequency = NAN };
+                           .lowest_frequency = NAN,
+                           .frequency = NAN,
+                           .eye = eye_unknown() };
     return chain;
 }
 

@@ -25,6 +25,13 @@ struct probe {
     double shunt;            /* ohm, for a source in amperes; 0: none */
     double clamp;            /* volts per ampere, loads nothing; 0: none */
     double offset;           /* volts added at the instrument's terminals */
+    double tip_capacitance;  /* farad across the point; it loads sines only */
+    double bandwidth;        /* -3 dB of the probe, first order, of sines only; 0: not limited */
+    double termination;      /* ohm left on across the input; 0: none */
+    double
+        edge_ratio;  /* of a divider that is not compensated: initial over final level; 0: it is */
+    double edge_tau; /* its time constant, seconds; a scope sees it only */
+    bool blocks_dc;  /* a capacitor in the way: nothing of the level gets through */
 };
 
 /* A plain wire: factor 1 and nothing else. */
@@ -44,6 +51,12 @@ struct tie {
  * current source without a shunt drives the input resistance itself.
  */
 double circuit_voltage_gain(const struct tie *tie, double input_resistance);
+
+/*
+ * What capacitance and bandwidth leave of a source's sine beyond
+ * circuit_voltage_gain(), 0 ... 1. Straight lines have no such single share: 1.
+ */
+double circuit_sine_share(const struct tie *tie, double input_resistance);
 
 /* Amperes through a meter's current terminals per unit of the source. */
 double circuit_current_gain(const struct tie *tie);

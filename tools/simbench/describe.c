@@ -109,6 +109,12 @@ bool describe_connection(json_t *object, struct connection_plan *plan, struct pr
         PROBE_NUMBER(shunt),
         PROBE_NUMBER(clamp),
         PROBE_NUMBER(offset),
+        PROBE_NUMBER(tip_capacitance),
+        PROBE_NUMBER(bandwidth),
+        PROBE_NUMBER(termination),
+        PROBE_NUMBER(edge_ratio),
+        PROBE_NUMBER(edge_tau),
+        { "blocks_dc", FIELD_FLAG, offsetof(struct connection_plan, probe.blocks_dc), 0, NULL, 0 },
     };
 
     *plan = (struct connection_plan) { .probe = probe_wire() };

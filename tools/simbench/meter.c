@@ -126,7 +126,8 @@ static double ac_value(const struct meter *meter, const struct tie *tie, double 
 {
     const struct wave *wave = &tie->source->wave;
     double mean = wave_mean(wave);
-    double through = fabs(gain) * highpass_gain(wave->frequency, AC_CORNER_HZ);
+    double share = circuit_sine_share(tie, error_of(meter)->input_resistance);
+    double through = fabs(gain) * share * highpass_gain(wave->frequency, AC_CORNER_HZ);
     double noise = tie->source->noise * fabs(gain);
     double peak = fmax(wave_maximum(wave) - mean, mean - wave_minimum(wave)) * through;
 
@@ -172,7 +173,8 @@ static double true_value(const struct meter *meter, const struct tie *tie, doubl
 
     switch (meter->function) {
     case METER_DC_VOLTAGE:
-        return dc_value(tie, gain, tie->probe.offset, full_scale, now, rng);
+        return tie->probe.blocks_dc ? 0.0
+                                    : dc_value(tie, gain, tie->probe.offset, full_scale, now, rng);
     case METER_DC_CURRENT:
         return dc_value(tie, circuit_current_gain(tie), 0.0, full_scale, now, rng);
     case METER_AC_VOLTAGE:

@@ -200,9 +200,12 @@ struct feed {
     const struct source *source; /* NULL: zero volts */
     bool ac;
     double gain;
+    double share; /* of the gain, for the waveform */
     double offset;
     double wander;
     struct highpass highpass;
+    double edge; /* what a probe that is not compensated adds of the waveform's fast part */
+    struct highpass fast;
 };
 
 static struct feed feed_of(const struct scope *scope, size_t input, const struct tie *tie,
@@ -215,10 +218,16 @@ static struct feed feed_of(const struct scope *scope, size_t input, const struct
         return feed;
     }
     feed.source = tie->source;
-    feed.ac = in->coupling == SCOPE_AC;
+    feed.ac = in->coupling == SCOPE_AC || tie->probe.blocks_dc;
     feed.gain = circuit_voltage_gain(tie, in->input_resistance);
+    feed.share = circuit_sine_share(tie, in->input_resistance);
     feed.offset = feed.ac ? 0.0 : tie->probe.offset;
     feed.wander = feed.ac ? 0.0 : spread_gauss(rng, tie->source->wander);
+    if (tie->probe.edge_ratio > 0.0) {
+        /* (1 + s m tau) / (1 + s tau) = 1 + (m - 1) s tau / (1 + s tau). */
+        feed.edge = tie->probe.edge_ratio - 1.0;
+        highpass_prepare(&feed.fast, &tie->source->wave, 1.0 / (2.0 * M_PI * tie->probe.edge_tau));
+    }
     highpass_prepare(&feed.highpass, &tie->source->wave, feed.ac ? scope->type->ac_corner : 0.0);
     return feed;
 }
@@ -229,7 +238,13 @@ static double feed_volts(const struct feed *feed, double now, double phase, gsl_
     double level = feed->ac ? 0.0 : source_level(feed->source, now) + feed->wander;
     double noise = spread_gauss(rng, feed->source->noise);
 
-    return (level + highpass_at(&feed->highpass, phase) + noise) * feed->gain + feed->offset;
+    double swing = highpass_at(&feed->highpass, phase) * feed->share;
+
+    if (feed->edge != 0.0) {
+        swing += feed->edge * highpass_at(&feed->fast, phase);
+    }
+
+    return (level + swing + noise) * feed->gain + feed->offset;
 }
 
 static void begin_record(struct scope *scope)

@@ -1,0 +1,154 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "mistakes.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+
+static const double termination = 50; /* ohm */
+
+/* A dc reading below this share of what is expected is next to nothing. */
+static const double nothing = 0.02;
+
+struct row {
+    const char *key;
+    enum mistake_policy policy;
+};
+
+static const struct row rows[MISTAKE_COUNT] = {
+#define X(name, key, policy, help) [MISTAKE_##name] = { key, policy },
+    MISTAKE_TABLE(X)
+#undef X
+};
+
+const char *mistake_key(enum mistake_kind kind)
+{
+    return rows[kind].key;
+}
+
+enum mistake_policy mistake_default(enum mistake_kind kind)
+{
+    return rows[kind].policy;
+}
+
+/* Sets the words of a mistake and returns true, so that a check can end with it. */
+static bool say(struct mistake *mistake, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+static bool say(struct mistake *mistake, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(mistake->words, sizeof mistake->words, format, arguments);
+    va_end(arguments);
+    return true;
+}
+
+/* Whether the value is what `share` of the expected one would show. NAN is close to nothing. */
+static bool is_close(const struct circumstances *facts, double share)
+{
+    double wanted = facts->expected * share;
+    return fabs(facts->value - wanted) <= facts->uncertainty + facts->tolerance * fabs(wanted);
+}
+
+/* Close to a share of what is expected, which is not nothing, and not to all of it. */
+static bool looks_like(const struct circumstances *facts, double share)
+{
+    bool told_apart = fabs(facts->expected * (1 - share)) > 2 * facts->uncertainty;
+    return told_apart && is_close(facts, share) && !is_close(facts, 1);
+}
+
+static bool rating(const struct circumstances *facts, struct mistake *mistake)
+{
+    if (facts->peak > facts->rating)
+        return say(mistake, "the signal reaches %.4g %s, above the probe's rating of %.4g %s",
+                   facts->peak, facts->unit, facts->rating, facts->unit);
+    if (facts->input_peak > facts->input_rating)
+        return say(mistake, "the input has %.4g V at its terminals, above its rating of %.4g V",
+                   facts->input_peak, facts->input_rating);
+    return false;
+}
+
+static bool probe_switch(const struct circumstances *facts, struct mistake *mistake)
+{
+    if (looks_like(facts, 10))
+        return say(mistake,
+                   "reads %.4g %s, ten times what is expected: probe switch at x1, or the factor "
+                   "applied twice?",
+                   facts->value, facts->unit);
+    if (looks_like(facts, 0.1))
+        return say(
+            mistake,
+            "reads %.4g %s, a tenth of what is expected: probe switch at x10, or a x10 probe "
+            "connected?",
+            facts->value, facts->unit);
+    return false;
+}
+
+static bool terminated(const struct circumstances *facts, struct mistake *mistake)
+{
+    double source = isnan(facts->source_resistance) ? termination : facts->source_resistance;
+    double share = termination / (termination + source);
+    if (!facts->scope || !facts->bare || !looks_like(facts, share))
+        return false;
+    return say(mistake,
+               "reads %.4g %s, what 50 ohm across the point would leave: input termination "
+               "left on?",
+               facts->value, facts->unit);
+}
+
+static bool coupled(const struct circumstances *facts, struct mistake *mistake)
+{
+    double small = facts->uncertainty + nothing * fabs(facts->expected);
+    if (!facts->scope || !facts->ac_coupling || facts->aspect != ASPECT_DC ||
+        !(fabs(facts->value) <= small) || !(fabs(facts->expected) > 2 * small))
+        return false;
+    return say(mistake,
+               "reads next to nothing where %.4g %s is expected: ac coupling left on, or a "
+               "capacitor in the way?",
+               facts->expected, facts->unit);
+}
+
+static bool ground_reference(const struct circumstances *facts, struct mistake *mistake)
+{
+    if (!(fabs(facts->zero_level) > facts->zero_bound))
+        return false;
+    return say(mistake,
+               "the zero trace is %.3g divisions off its place, of %.3g that are stated: ground "
+               "reference off",
+               facts->zero_level, facts->zero_bound);
+}
+
+static bool ground_clip(const struct circumstances *facts, struct mistake *mistake)
+{
+    if (!facts->scope || !facts->mains_referenced || facts->isolated)
+        return false;
+    return say(mistake, "the point is tied to the mains: a scope's ground clip on it is a short "
+                        "circuit; use an isolated probe");
+}
+
+static bool overdue(const struct circumstances *facts, struct mistake *mistake)
+{
+    return facts->overdue && say(mistake, "the calibration of %s was due on %s", facts->instrument,
+                                 facts->calibration_due);
+}
+
+size_t mistakes_find(const struct circumstances *facts, struct mistake found[MISTAKE_COUNT])
+{
+    static bool (*const checks[MISTAKE_COUNT])(const struct circumstances *, struct mistake *) = {
+        [MISTAKE_RATING] = rating,
+        [MISTAKE_PROBE_SWITCH] = probe_switch,
+        [MISTAKE_TERMINATION] = terminated,
+        [MISTAKE_AC_COUPLING] = coupled,
+        [MISTAKE_GROUND_REFERENCE] = ground_reference,
+        [MISTAKE_GROUND_CLIP] = ground_clip,
+        [MISTAKE_CALIBRATION] = overdue,
+    };
+    size_t count = 0;
+    for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+        struct mistake mistake = { .kind = (enum mistake_kind)kind };
+        if (checks[kind](facts, &mistake))
+            found[count++] = mistake;
+    }
+    return count;
+}

@@ -1,0 +1,162 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Checks M47 and M48: a 10:1 divider that is compensated, or not. Recomputed. */
+#include "../../core/compensation.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "../near.h"
+
+enum { SAMPLES = 2000 };
+
+/* Half a period of a square wave in the steady state, as the note of M47 gives it. */
+static void plateau(double ratio, double tau, double half, double *volts)
+{
+    double deviation = 2 * (ratio - 1) / (1 + exp(-half / tau));
+    for (size_t i = 0; i < SAMPLES; i++)
+        volts[i] = 1 + deviation * exp(-(double)i * (half / SAMPLES) / tau);
+}
+
+/* v(t) = V [k_dc + (k_hf - k_dc) exp(-t/tau)], times 10, 1 kHz, +-1 V. */
+static void m47_square_wave(void **state)
+{
+    (void)state;
+    static const struct {
+        double ratio, tau, after, before;
+        enum compensation_kind kind;
+    } rows[] = {
+        { 0.769230769231, 0.000117, 0.5448037302, 0.9936578082, COMPENSATION_UNDER },
+        { 0.909090909091, 0.0001188, 0.8208449359, 0.9973368823, COMPENSATION_UNDER },
+        { 1.0, 0.00012, 1.0, 1.0, COMPENSATION_RIGHT },
+        { 1.11111111111, 0.0001215, 1.218653309, 1.003568913, COMPENSATION_OVER },
+        { 1.30434782609, 0.0001242, 1.598021115, 1.010674537, COMPENSATION_OVER },
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        double volts[SAMPLES];
+        struct compensation found;
+        struct failure failure = { 0 };
+        plateau(rows[i].ratio, rows[i].tau, 0.5e-3, volts);
+        assert_near(volts[0], rows[i].after, 1e-9);
+        assert_true(compensation_judge(volts, SAMPLES, 0.5e-3 / SAMPLES, -rows[i].before, 0, 0.005,
+                                       &found, &failure));
+        assert_int_equal(found.kind, rows[i].kind);
+        assert_near(found.ratio, rows[i].ratio, 1e-7);
+        if (rows[i].kind != COMPENSATION_RIGHT)
+            assert_near(found.tau, rows[i].tau, 1e-6);
+    }
+}
+
+/* H = Y1 / (Y1 + Y2), times 10. */
+static void m48_frequency_response(void **state)
+{
+    (void)state;
+    static const double rows[][4] = {
+        /* ratio, tau, hertz, |H| times 10 */
+        { 0.769230769231, 0.000117, 10.0, 0.9999889683 },
+        { 0.769230769231, 0.000117, 100.0, 0.9989021029 },
+        { 0.769230769231, 0.000117, 1000.0, 0.9256150261 },
+        { 0.769230769231, 0.000117, 10000.0, 0.7740372452 },
+        { 0.769230769231, 0.000117, 1000000.0, 0.7692312603 },
+        { 1.0, 0.00012, 10.0, 1.0 },
+        { 1.0, 0.00012, 100.0, 1.0 },
+        { 1.0, 0.00012, 1000.0, 1.0 },
+        { 1.0, 0.00012, 10000.0, 1.0 },
+        { 1.0, 0.00012, 1000000.0, 1.0 },
+        { 1.30434782609, 0.0001242, 10.0, 1.000021353 },
+        { 1.30434782609, 0.0001242, 100.0, 1.002120285 },
+        { 1.30434782609, 0.0001242, 1000.0, 1.124918913 },
+        { 1.30434782609, 0.0001242, 10000.0, 1.299997286 },
+        { 1.30434782609, 0.0001242, 1000000.0, 1.304347385 },
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        struct compensation found = { COMPENSATION_OVER, rows[i][0], 0, rows[i][1] };
+        assert_within(1 + compensation_error(&found, rows[i][2]), rows[i][3], 1e-8);
+    }
+}
+
+static void what_is_no_edge_is_refused(void **state)
+{
+    (void)state;
+    double volts[SAMPLES];
+    struct compensation found;
+    struct failure failure = { 0 };
+    plateau(1.2, 1e-4, 0.5e-3, volts);
+    assert_false(compensation_judge(volts, 31, 1e-6, -1, 0, 0.01, &found, &failure));
+    assert_int_equal(failure.code, FAILURE_NO_VALUE);
+    failure_clear(&failure);
+    assert_false(compensation_judge(volts, SAMPLES, 0, -1, 0, 0.01, &found, &failure));
+    failure_clear(&failure);
+    volts[7] = NAN;
+    assert_false(compensation_judge(volts, SAMPLES, 1e-6, -1, 0, 0.01, &found, &failure));
+    for (size_t i = 0; i < SAMPLES; i++)
+        volts[i] = i % 2 ? 1 : -1;
+    failure_clear(&failure);
+    assert_false(compensation_judge(volts, SAMPLES, 1e-6, 0, 0, 0.01, &found, &failure));
+}
+
+/* A whole record, cut where it likes: the plateau is found, and where its edge was. */
+static void the_plateau_is_found(void **state)
+{
+    (void)state;
+    enum { RECORD = 3000, HALF = 700 };
+    static const double tau = 120;
+    for (int start = 0; start < 2 * HALF; start += 137) {
+        double volts[RECORD];
+        struct compensation found;
+        struct plateau plateau;
+        struct failure failure = { 0 };
+        double deviation = 2 * 0.25 / (1 + exp(-HALF / tau));
+        for (int i = 0; i < RECORD; i++) {
+            int half = (i + start) / HALF;
+            double v = 1 + deviation * exp(-((i + start) % HALF) / tau);
+            volts[i] = half % 2 ? -v : v;
+        }
+        assert_true(compensation_plateau(volts, RECORD, &plateau));
+        assert_in_range(plateau.count, HALF - 5, HALF);
+        assert_true(compensation_judge(&volts[plateau.first], plateau.count, 1, plateau.before,
+                                       plateau.lead, 0.01, &found, &failure));
+        assert_near(found.ratio, 1.25, 0.01);
+        assert_near(found.tau, tau, 0.02);
+    }
+    double flat[100] = { 0 };
+    struct plateau plateau;
+    assert_false(compensation_plateau(flat, 100, &plateau));
+}
+
+/* With noise the ratio is right within three of its own uncertainties. */
+static void noise_is_in_the_uncertainty(void **state)
+{
+    (void)state;
+    unsigned random = 1;
+    for (int run = 0; run < 20; run++) {
+        double volts[SAMPLES];
+        struct compensation found;
+        struct failure failure = { 0 };
+        plateau(1.3, 1.2e-4, 0.5e-3, volts);
+        double before = -(1 + 0.6 / (1 + exp(-0.5e-3 / 1.2e-4)) * exp(-0.5e-3 / 1.2e-4));
+        for (size_t i = 0; i < SAMPLES; i++) {
+            random = random * 1664525U + 1013904223U;
+            volts[i] += 0.1 * ((double)random / 4294967296.0 - 0.5);
+        }
+        assert_true(compensation_judge(volts, SAMPLES, 0.5e-3 / SAMPLES, before, 0, 0.01, &found,
+                                       &failure));
+        assert_int_equal(found.kind, COMPENSATION_OVER);
+        assert_within(found.ratio, 1.3, 3 * found.ratio_standard + 1e-3);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(m47_square_wave),
+        cmocka_unit_test(m48_frequency_response),
+        cmocka_unit_test(what_is_no_edge_is_refused),
+        cmocka_unit_test(the_plateau_is_found),
+        cmocka_unit_test(noise_is_in_the_uncertainty),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
