@@ -37,8 +37,9 @@ static const struct strict_key instrument_keys[] = {
       .required = true,
       .offset = FIELD(link),
       .size = sizeof((struct instrument_file *)NULL)->link,
-      .help = "where it is: tcp:HOST:PORT, unix:/PATH, serial:/dev/NAME or "
-              "serial:usb:VENDOR:PRODUCT[:SERIAL]" },
+      .help = "where it is: tcp:HOST:PORT, unix:/PATH, serial:/dev/NAME, "
+              "serial:usb:VENDOR:PRODUCT[:SERIAL], usb:VENDOR:PRODUCT[:SERIAL] or "
+              "usb:serial:SERIAL" },
     { .name = "calibration_due",
       .type = STRICT_TEXT,
       .offset = FIELD(instrument.calibration_due),

@@ -18,7 +18,8 @@ static const double identify_ms = 15000;
 static const char usage[] =
     "usage: gradusd --try PROFILE LINK [--yes] [--standard] [--baud N] [--framing 8N1]\n"
     "               [--flow none|rts/cts|xon/xoff]\n"
-    "LINK is tcp:HOST:PORT, unix:/PATH, serial:/dev/NAME or serial:usb:VVVV:PPPP[:SERIAL].\n"
+    "LINK is tcp:HOST:PORT, unix:/PATH, serial:/dev/NAME, serial:usb:VVVV:PPPP[:SERIAL],\n"
+    "usb:VVVV:PPPP[:SERIAL] or usb:serial:SERIAL.\n"
     "Without --yes the instrument is identified and its error queue read, nothing more.\n"
     "--standard asks for the commands every SCPI instrument must know; it needs --yes too.\n"
     "Exit status: 0 no problems, 1 problems, 2 usage or the profile, 3 no instrument.\n";

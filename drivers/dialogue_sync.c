@@ -7,6 +7,10 @@
  * Every identity query that went out without an answer is counted, also those
  * of earlier failed attempts on the same line: its answer may still come, and
  * is waited for, so that it is never taken for another's.
+ *
+ * A link that marks ends and has been cleared owes nothing, and brings nothing
+ * unasked: there is no silence to wait for, and a read for one would be a
+ * request to talk that the instrument takes for a mistake (-420, L15).
  */
 #include "dialogue_sync.h"
 
@@ -27,6 +31,7 @@ struct sync {
     size_t begin;             /* first byte of the input that belongs to no line yet */
     size_t looked;            /* bytes of the input in which no end of line is */
     size_t lines;             /* that were no identity, since the last query */
+    bool ended;               /* the link marked the end of what came last */
     size_t repeated;          /* times in a row that `other` was all that came */
     char other[DIALOGUE_IDENTITY];
 };
@@ -78,9 +83,9 @@ static enum outcome receive(struct sync *sync, struct deadline until)
 {
     size_t before = sync->dialogue->input.count;
     struct deadline limit = deadline_sooner(until, sync->deadline);
-    bool end;
 
-    switch (exchange_receive(sync->dialogue, &end, limit, sync_failure(sync))) {
+    sync->ended = false;
+    switch (exchange_receive(sync->dialogue, &sync->ended, limit, sync_failure(sync))) {
     case LINK_BYTES:
         sync->received += sync->dialogue->input.count - before;
         return sync->received > most_bytes(sync) ? babbling(sync) : SYNC_DONE;
@@ -95,6 +100,8 @@ static enum outcome receive(struct sync *sync, struct deadline until)
 static enum outcome drain(struct sync *sync)
 {
     sync->received = 0;
+    if (link_marks_end(sync->dialogue->link))
+        return SYNC_DONE;
     for (;;) {
         struct deadline silence = deadline_in(sync->dialogue->protocol->quiet_ms);
         enum outcome outcome;
@@ -125,6 +132,20 @@ static void forget_lines(struct sync *sync)
     sync->begin = 0;
 }
 
+/* Takes what there is of a line out of the input, when the link says that it ends there. */
+static bool take_ended(struct sync *sync, struct line *line)
+{
+    struct buffer *input = &sync->dialogue->input;
+
+    if (!sync->ended || sync->begin == input->count)
+        return false;
+    line->bytes = input->bytes + sync->begin;
+    line->count = input->count - sync->begin;
+    line->bytes[line->count] = '\0';
+    sync->begin = sync->looked = input->count;
+    return true;
+}
+
 /* Takes the next whole line out of the input. */
 static bool take_line(struct sync *sync, struct line *line)
 {
@@ -138,7 +159,7 @@ static bool take_line(struct sync *sync, struct line *line)
                      input->count - sync->looked);
     sync->looked = end ? (size_t)(end - input->bytes) + 1 : input->count;
     if (!end)
-        return false;
+        return take_ended(sync, line);
     line->bytes = input->bytes + sync->begin;
     line->count = sync->looked - sync->begin;
     sync->begin = sync->looked;
@@ -230,6 +251,12 @@ static void note_other(struct sync *sync, const struct line *line)
     memcpy(sync->other, shown, sizeof shown);
 }
 
+/* Whether the message has ended and nothing of it is left. */
+static bool is_all_taken(const struct sync *sync)
+{
+    return sync->ended && sync->begin == sync->dialogue->input.count;
+}
+
 /* Waits for the identity; everything else is late. */
 static enum outcome await_identity(struct sync *sync)
 {
@@ -244,7 +271,7 @@ static enum outcome await_identity(struct sync *sync)
         if (is_identity(sync, &line))
             break;
         note_other(sync, &line);
-        if (deadline_passed(sync->exchange.limit))
+        if (deadline_passed(sync->exchange.limit) || is_all_taken(sync))
             return SYNC_AGAIN;
     }
     sync->dialogue->unanswered--;
@@ -289,6 +316,8 @@ static enum outcome settle(struct sync *sync)
             sync->dialogue->unanswered--;
             continue;
         }
+        if (sync->ended)
+            return is_prompt_there(sync) ? SYNC_DONE : SYNC_AGAIN;
         forget_lines(sync);
         outcome = receive(sync, silence);
         if (outcome == SYNC_LOST)
@@ -342,21 +371,38 @@ static void show(struct sync *sync, enum outcome outcome)
     exchange->failure = shown;
 }
 
-/* Ends a message that may have gone out in part, and clears by whatever means there are. */
+/* Clears by the link's own means, where it has any: what was asked before is then void. */
+static bool clear_link(struct sync *sync)
+{
+    struct dialogue *dialogue = sync->dialogue;
+    struct failure *failure = sync_failure(sync);
+
+    if (!link_clear(dialogue->link, sync->deadline, failure)) {
+        if (failure->code == FAILURE_NONE)
+            return true;
+        exchange_close(dialogue);
+        return false;
+    }
+    if (link_marks_end(dialogue->link)) {
+        dialogue->half_sent = false;
+        dialogue->unanswered = 0;
+    }
+    return true;
+}
+
+/* Clears by whatever means there are, and ends a message that may have gone out in part. */
 static bool clear(struct sync *sync)
 {
     struct dialogue *dialogue = sync->dialogue;
     const struct protocol *protocol = dialogue->protocol;
     struct failure *failure = sync_failure(sync);
 
+    if (!clear_link(sync))
+        return false;
     if (dialogue->half_sent &&
         !exchange_send(dialogue, "", protocol->command_terminator, sync->deadline, failure))
         return false;
     dialogue->half_sent = false;
-    if (!link_clear(dialogue->link, sync->deadline, failure) && failure->code != FAILURE_NONE) {
-        exchange_close(dialogue);
-        return false;
-    }
     return protocol->clear[0] == '\0' ||
            exchange_send(dialogue, protocol->clear, "", sync->deadline, failure);
 }
@@ -393,7 +439,10 @@ bool dialogue_synchronise(struct dialogue *dialogue, struct deadline deadline,
     for (int i = 0; i < ATTEMPTS && outcome == SYNC_AGAIN; i++) {
         if (i > 0 && (deadline_passed(deadline) || is_wrong_identity(&sync)))
             break;
-        outcome = drain(&sync);
+        if (i > 0 && link_marks_end(dialogue->link) && !clear_link(&sync))
+            outcome = SYNC_LOST;
+        else
+            outcome = drain(&sync);
         if (outcome != SYNC_DONE)
             break;
         outcome = ask_identity(&sync);

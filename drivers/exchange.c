@@ -79,7 +79,10 @@ enum link_result exchange_receive(struct dialogue *dialogue, bool *end, struct d
     return result;
 }
 
-/* Before a message goes out nothing may be waiting: it would be taken for its reply. */
+/*
+ * Before a message goes out nothing may be waiting: it would be taken for its
+ * reply. A link that marks ends brings nothing unasked and is not asked here.
+ */
 static bool look(struct dialogue *dialogue, struct failure *failure)
 {
     char shown[80];
@@ -170,7 +173,11 @@ static enum frame assemble(const struct dialogue *dialogue, struct assembly *ass
     frame = expect(input, behind, dialogue->protocol->prompt, assembly->prompt, "prompt", failure);
     if (frame != FRAME_COMPLETE)
         return frame;
-    return nothing_more(input, behind + assembly->prompt, failure);
+    frame = nothing_more(input, behind + assembly->prompt, failure);
+    /* A link that marks ends has more to come until it says so, whatever the bytes look like. */
+    if (frame == FRAME_COMPLETE && link_marks_end(dialogue->link) && input->count > 0 && !end)
+        return FRAME_INCOMPLETE;
+    return frame;
 }
 
 static bool timed_out(const struct dialogue *dialogue, struct failure *failure)

@@ -203,8 +203,8 @@ static enum frame line_ends(const struct framer *framer, const char *bytes, size
     return FRAME_COMPLETE;
 }
 
-static enum frame feed_line(struct framer *framer, const char *bytes, size_t count, size_t *length,
-                            size_t *body, struct failure *failure)
+static enum frame feed_line(struct framer *framer, const char *bytes, size_t count, bool end,
+                            size_t *length, size_t *body, struct failure *failure)
 {
     char last = framer->terminator[strlen(framer->terminator) - 1];
 
@@ -218,14 +218,17 @@ static enum frame feed_line(struct framer *framer, const char *bytes, size_t cou
         if (byte == 0 || byte > 0x7e)
             return not_text(byte, framer->position, failure);
     }
-    return FRAME_INCOMPLETE;
+    if (!end)
+        return FRAME_INCOMPLETE;
+    *length = *body = count;
+    return FRAME_COMPLETE;
 }
 
 enum frame framer_feed(struct framer *framer, const char *bytes, size_t count, bool end,
                        size_t *length, size_t *body, struct failure *failure)
 {
     if (framer->terminator)
-        return feed_line(framer, bytes, count, length, body, failure);
+        return feed_line(framer, bytes, count, end, length, body, failure);
     return feed_488(framer, bytes, count, end, length, body, failure);
 }
 

@@ -43,8 +43,8 @@ void framer_start_488(struct framer *framer, bool marks_end, size_t limit);
 
 /*
  * Starts a reply of plain text. It ends at the last byte of `terminator`,
- * and the bytes before that must be the rest of it. `terminator` is borrowed
- * and not empty.
+ * and the bytes before that must be the rest of it, or where the link marks
+ * its end. `terminator` is borrowed and not empty.
  */
 void framer_start_line(struct framer *framer, const char *terminator, size_t limit);
 

@@ -14,6 +14,7 @@ static const struct link_ops *const kinds[] = {
     [LINK_TCP] = &link_tcp_ops,
     [LINK_UNIX] = &link_unix_ops,
     [LINK_SERIAL] = &link_serial_ops,
+    [LINK_USB] = &link_usb_ops,
 };
 
 struct link *link_wrap(const struct link_ops *ops, void *self, struct failure *failure)

@@ -15,7 +15,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum link_kind { LINK_TCP, LINK_UNIX, LINK_SERIAL };
+enum link_kind { LINK_TCP, LINK_UNIX, LINK_SERIAL, LINK_USB };
 
 enum flow_control { FLOW_NONE, FLOW_RTS_CTS, FLOW_XON_XOFF };
 
@@ -35,14 +35,16 @@ struct serial_line {
  *     tcp:HOST:PORT     tcp:[IPV6]:PORT
  *     unix:/PATH
  *     serial:/dev/NAME  (or any link below /dev that leads to one)
- *     serial:usb:VVVV:PPPP[:SERIAL]   vendor, product in hexadecimal
+ *     serial:usb:VVVV:PPPP[:SERIAL]   an adapter: vendor, product in hexadecimal
+ *     usb:VVVV:PPPP[:SERIAL]          an instrument that speaks USBTMC
+ *     usb:serial:SERIAL
  */
 struct link_spec {
     enum link_kind kind;
     char text[256];    /* as written */
     char address[200]; /* host, or path */
     int port;          /* TCP */
-    int vendor;        /* USB vendor and product of a serial adapter; 0: by path */
+    int vendor;        /* USB vendor and product; 0: by path, or by USB serial number */
     int product;
     char usb_serial[64]; /* empty: any */
     struct serial_line line;
@@ -73,7 +75,11 @@ struct link;
  */
 struct link_ops {
     const char *name;
-    bool marks_end; /* the link itself marks the end of a message */
+    /*
+     * The link itself marks the end of a message, a read is a request to talk,
+     * and nothing comes unasked. A read that stays quiet has taken its request back.
+     */
+    bool marks_end;
     /* Opens; NULL with the failure set (FAILURE_DISCONNECTED, FAILURE_TIMEOUT, ...). */
     void *(*open)(const struct link_spec *spec, struct deadline deadline, struct failure *failure);
     /* Writes all of it, or fails; a part may be out when it fails. */

@@ -5,8 +5,9 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char forms[] = "tcp:HOST:PORT, tcp:[IPV6]:PORT, unix:/PATH, serial:/dev/NAME or "
-                            "serial:usb:VVVV:PPPP[:SERIAL]";
+static const char forms[] =
+    "tcp:HOST:PORT, tcp:[IPV6]:PORT, unix:/PATH, serial:/dev/NAME, "
+    "serial:usb:VVVV:PPPP[:SERIAL], usb:VVVV:PPPP[:SERIAL] or usb:serial:SERIAL";
 
 /* Longest path that fits into a Unix socket address with its terminator. */
 enum { UNIX_PATH = 107, LARGEST_PORT = 65535, HEX_DIGITS = 4 };
@@ -116,7 +117,7 @@ static bool parse_hex(const char *text, int *value)
     return sum != 0;
 }
 
-static bool parse_usb(const char *text, const char *rest, struct link_spec *spec,
+static bool parse_ids(const char *text, const char *rest, struct link_spec *spec,
                       struct failure *failure)
 {
     const char *product = rest + HEX_DIGITS + 1;
@@ -142,11 +143,27 @@ static bool parse_serial(const char *text, const char *rest, struct link_spec *s
 
     spec->kind = LINK_SERIAL;
     if (strncmp(rest, usb, sizeof usb - 1) == 0)
-        return parse_usb(text, rest + sizeof usb - 1, spec, failure);
+        return parse_ids(text, rest + sizeof usb - 1, spec, failure);
     if (strncmp(rest, devices, sizeof devices - 1) != 0 || rest[sizeof devices - 1] == '\0')
         return wrong(failure, text, "no name below /dev");
     if (!copy_text(spec->address, sizeof spec->address, rest, strlen(rest)))
         return wrong(failure, text, "path too long");
+    return true;
+}
+
+static bool parse_usb(const char *text, const char *rest, struct link_spec *spec,
+                      struct failure *failure)
+{
+    static const char serial[] = "serial:";
+    const char *number = rest + sizeof serial - 1;
+
+    spec->kind = LINK_USB;
+    if (strncmp(rest, serial, sizeof serial - 1) != 0)
+        return parse_ids(text, rest, spec, failure);
+    if (*number == '\0')
+        return wrong(failure, text, "no serial number");
+    if (!copy_text(spec->usb_serial, sizeof spec->usb_serial, number, strlen(number)))
+        return wrong(failure, text, "serial number too long");
     return true;
 }
 
@@ -160,6 +177,7 @@ static const struct {
     { "tcp:", parse_tcp },
     { "unix:", parse_unix },
     { "serial:", parse_serial },
+    { "usb:", parse_usb },
 };
 
 bool link_spec_parse(const char *text, const struct serial_line *line, struct link_spec *spec,

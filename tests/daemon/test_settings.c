@@ -411,7 +411,9 @@ static void test_same_type(void **state)
         "  { name = \"a\"; profile = \"oldmere-b4\"; link = \"tcp:a:1\";\n"
         "    calibration_due = \"2028-02-29\"; ambient_c = 30; },\n"
         "  { name = \"b\"; profile = \"oldmere-b4\"; link = \"serial:/dev/ttyS0\";\n"
-        "    calibration_due = \"2000-02-29\"; serial = { baud = 4800; framing = \"7E2\"; }; } );\n"
+        "    calibration_due = \"2000-02-29\"; serial = { baud = 4800; framing = \"7E2\"; }; },\n"
+        "  { name = \"c\"; profile = \"oldmere-b4\"; link = \"usb:1209:0001:SN1\"; },\n"
+        "  { name = \"d\"; profile = \"oldmere-b4\"; link = \"usb:serial:SN2\"; } );\n"
         "points = ( { name = \"p\"; instrument = \"b\"; probe = \"direct\";\n"
         "  quantity = \"dc voltage\"; } );\n";
     struct problems problems = { 0 };
@@ -426,6 +428,10 @@ static void test_same_type(void **state)
     assert_int_equal(bench->instruments[1].link.line.data_bits, 7);
     assert_int_equal(bench->instruments[1].link.line.parity, 'E');
     assert_int_equal(bench->instruments[1].link.line.stop_bits, 2);
+    assert_int_equal(bench->instruments[2].link.kind, LINK_USB);
+    assert_int_equal(bench->instruments[2].link.vendor, 0x1209);
+    assert_int_equal(bench->instruments[3].link.kind, LINK_USB);
+    assert_string_equal(bench->instruments[3].link.usb_serial, "SN2");
     bench_unref(bench);
 }
 

@@ -57,7 +57,18 @@ static void bad_links_are_refused(void **state)
         "serial:usb:0403:60011",
         "serial:usb:0000:6001",
         "serial:usb:0403:0000",
-        "usb:0403:6001",
+        "usb:",
+        "usb:0403",
+        "usb:0403:",
+        "usb:403:6001",
+        "usb:0403:600g",
+        "usb:0403:6001:",
+        "usb:0403:60011",
+        "usb:0000:6001",
+        "usb:serial",
+        "usb:serial:",
+        "usb:SN0001",
+        "USB:0403:6001",
         "gpib:0",
         " tcp:host:1",
     };
@@ -93,6 +104,10 @@ static void too_long_links_are_refused(void **state)
     assert_false(link_spec_parse(text, NULL, &spec, NULL));
     snprintf(text, sizeof text, "serial:usb:0403:6001:%064d", 0);
     assert_false(link_spec_parse(text, NULL, &spec, NULL));
+    snprintf(text, sizeof text, "usb:serial:%064d", 0);
+    assert_false(link_spec_parse(text, NULL, &spec, NULL));
+    snprintf(text, sizeof text, "usb:serial:%063d", 0);
+    assert_true(link_spec_parse(text, NULL, &spec, NULL));
 }
 
 static void links_are_read(void **state)
@@ -124,6 +139,25 @@ static void links_are_read(void **state)
     assert_int_equal(spec.line.baud, 9600);
     assert_true(link_spec_parse("serial:usb:0403:6001", NULL, &spec, NULL));
     assert_string_equal(spec.usb_serial, "");
+}
+
+static void usb_links_are_read(void **state)
+{
+    struct link_spec spec;
+
+    (void)state;
+    assert_true(link_spec_parse("usb:1209:000A", NULL, &spec, NULL));
+    assert_int_equal(spec.kind, LINK_USB);
+    assert_int_equal(spec.vendor, 0x1209);
+    assert_int_equal(spec.product, 0xa);
+    assert_string_equal(spec.usb_serial, "");
+    assert_true(link_spec_parse("usb:1209:000a:SN:1", NULL, &spec, NULL));
+    assert_int_equal(spec.product, 0xa);
+    assert_string_equal(spec.usb_serial, "SN:1");
+    assert_true(link_spec_parse("usb:serial:SN 0001", NULL, &spec, NULL));
+    assert_int_equal(spec.kind, LINK_USB);
+    assert_int_equal(spec.vendor, 0);
+    assert_string_equal(spec.usb_serial, "SN 0001");
 }
 
 static void serial_framing_is_read(void **state)
@@ -355,6 +389,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(bad_links_are_refused),
         cmocka_unit_test(too_long_links_are_refused),
+        cmocka_unit_test(usb_links_are_read),
         cmocka_unit_test(serial_framing_is_read),
         cmocka_unit_test(nobody_listens),
         cmocka_unit_test(a_full_queue_ends_at_the_deadline),

@@ -211,7 +211,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     if (size < 3)
         return 0;
     struct framing_case framing = { .terminator = terminators[data[0] % 4],
-                                    .end = data[0] % 4 == 1,
+                                    .end = data[0] % 4 == 1 || (data[0] & 6) == 6,
                                     .limit = 1 + 4 * (size_t)data[1] };
 
     bytes = malloc(size - 2);

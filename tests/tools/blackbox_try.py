@@ -149,6 +149,8 @@ class Try(unittest.TestCase):
     def test_mistakes_of_usage_and_profile(self):
         for words, says in ((["PROFILE"], "LINK"), ([], "PROFILE"),
                             (["PROFILE", "tcp:h"], "tcp:HOST:PORT"),
+                            (["PROFILE", "usb:1209"], "usb:VVVV:PPPP[:SERIAL]"),
+                            (["PROFILE", "usb:serial:"], "no serial number"),
                             (["PROFILE", "unix:/x", "y"], "one word too many"),
                             (["PROFILE", "unix:/x", "--frob"], "no such option"),
                             (["PROFILE", "unix:/x", "--baud"], "needs a value"),
