@@ -309,8 +309,9 @@ static void sight_terms(const struct chain *chain, const struct setup *setup,
 {
     struct spectacle spectacle = { chain->aspect, chain->shape, frequency_of(chain, signal),
                                    chain->crest_factor };
-    bounded(sink, "bandwidth", sight_roll_off(&chain->eye, &spectacle),
-            swing_at_tip(chain, setup, signal));
+    double swing = swing_at_tip(chain, setup, signal);
+    biased(sink, "bandwidth", sight_roll_off(&chain->eye, &spectacle),
+           chain->aspect == ASPECT_MINIMUM ? swing : -swing);
     bounded(sink, "crest factor", sight_crest_share(&chain->eye, &spectacle),
             chain_value(chain, setup, signal->value));
 }
@@ -329,15 +330,15 @@ static double input_share(const struct chain *chain, const struct setup *setup)
 
 /*
  * What the correction's own uncertainty does to the value: at a frequency as
- * one term, of all its elements; at dc as the two resistances, each within its
- * bound.
+ * one term of all its four elements, whose sum is nearer to a normal law than
+ * to a rectangle; at dc as the two resistances, each within its bound.
  */
 static void correction_terms(const struct chain *chain, const struct setup *setup,
                              const struct loading *loading, double value, struct sink *sink)
 {
     double correction = -loading->relative * value;
     if (loading->frequency > 0) {
-        term(sink, "loading correction", SHAPE_RECTANGULAR, loading->uncertainty, value);
+        term(sink, "loading correction", SHAPE_NORMAL, loading->uncertainty, value);
         return;
     }
     bounded(sink, "loading, source resistance", chain->source.tolerance, correction);

@@ -36,6 +36,7 @@ static void encode_view(struct text *text, const struct station_view *view)
         text_key(text, "failure");
         encode_failure_data(text, view->failure, NULL, NULL, NULL);
     }
+    text_member_string(text, "note", view->note);
     text_member_number(text, "last_heard_s", view->heard_s);
     text_member_integer(text, "queue", (int64_t)view->waiting);
     text_member_bool(text, "held", view->held);
@@ -87,6 +88,21 @@ static void encode_queues(struct text *text, struct daemon *daemon)
     text_close(text, '}');
 }
 
+static void encode_states(struct text *text, struct daemon *daemon)
+{
+    text_key(text, "states");
+    text_open(text, '{');
+    for (size_t i = 0; i < daemon->bench->instrument_count; i++) {
+        struct station *station = crew_station(daemon->crew, i);
+        if (station == NULL)
+            break;
+        text_string(text, daemon->bench->instruments[i].name);
+        text_raw(text, ":", 1);
+        text_string(text, station_view(station).state);
+    }
+    text_close(text, '}');
+}
+
 void call_health(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct daemon *daemon = context;
@@ -107,6 +123,7 @@ void call_health(void *context, struct rpc_call *call, const struct rpc_value *v
     text_member_integer(text, "requests", (int64_t)counters->requests);
     text_member_integer(text, "readings", (int64_t)counters->readings);
     text_member_integer(text, "failures", (int64_t)counters->failures);
+    encode_states(text, daemon);
     encode_queues(text, daemon);
     text_member_integer(text, "dropped_notifications", (int64_t)counters->dropped_notifications);
     text_close(text, '}');

@@ -18,13 +18,13 @@
 
 enum job_kind { JOB_MEASURE, JOB_CAPTURE, JOB_TALK };
 
-enum { JOB_COMMAND = 4096 + 1, JOB_IDENTITY = 160 };
+enum { JOB_COMMAND = 4096 + 1, JOB_IDENTITY = 160, JOB_NOTE = 256 };
 
-/* How an instrument was doing when a job ended. */
+/* How an instrument was doing when a job ended or its worker had something to tell. */
 struct job_status {
     char identity[JOB_IDENTITY]; /* empty: not known */
+    char note[JOB_NOTE];         /* what could be better about its link; empty: nothing */
     struct dialogue_counters counters;
-    bool in_step;
 };
 
 struct job;
@@ -49,6 +49,7 @@ struct job {
     char *command;                   /* JOB_TALK; owned */
     bool wants_reply;                /* JOB_TALK */
     struct deadline deadline;
+    int64_t asked; /* monotonic nanoseconds when it was handed over */
 
     /* The outcome; written by the worker before it brings the job back. */
     struct capture capture; /* its `reading` serves JOB_MEASURE too */

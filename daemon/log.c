@@ -74,6 +74,13 @@ static double seconds(int64_t nanoseconds)
     return (double)nanoseconds / 1e9;
 }
 
+/* The first failure of a link that dropped a while ago, too, and was mended at once. */
+static bool is_known_drop(const struct log_trouble *trouble, const struct failure *failure,
+                          int64_t now)
+{
+    return trouble->count == 1 && failure->code == FAILURE_DISCONNECTED && now < trouble->drop_next;
+}
+
 void log_trouble_failed(struct log_trouble *trouble, const char *name,
                         const struct failure *failure, int64_t now)
 {
@@ -82,8 +89,12 @@ void log_trouble_failed(struct log_trouble *trouble, const char *name,
     if (strncmp(text, name, strlen(name)) == 0 && text[strlen(name)] == ':')
         memmove(text, text + strlen(name) + 2, strlen(text + strlen(name) + 2) + 1);
     trouble->count++;
-    if (trouble->count == 1) {
+    if (trouble->count == 1)
         trouble->began = now;
+    if (is_known_drop(trouble, failure, now))
+        return;
+    if (!trouble->said) {
+        trouble->said = true;
         trouble->pause = first_pause;
         trouble->next = now + trouble->pause;
         log_line(LOG_PRIORITY_WARNING, "%s: %s", name, text);
@@ -95,11 +106,34 @@ void log_trouble_failed(struct log_trouble *trouble, const char *name,
     }
 }
 
+static void say_over(const struct log_trouble *trouble, const char *name, int64_t now)
+{
+    char before[64] = "";
+    if (trouble->drops > 0)
+        snprintf(before, sizeof before, ", short drops before: %" PRIu64, trouble->drops);
+    log_line(LOG_PRIORITY_NOTICE, "%s: works again after %.1f s and %" PRIu64 " failures%s", name,
+             seconds(now - trouble->began), trouble->count, before);
+}
+
+/* A trouble that was over with its first failure starts a silence, or doubles the last one. */
+static struct log_trouble drops_after(const struct log_trouble *trouble, int64_t now)
+{
+    int64_t pause = trouble->drop_pause > 0 ? 2 * trouble->drop_pause : first_pause;
+    if (trouble->count > 1)
+        return (struct log_trouble) { 0 };
+    pause = pause < longest_pause ? pause : longest_pause;
+    return (struct log_trouble) { .drop_pause = pause, .drop_next = now + pause };
+}
+
 void log_trouble_over(struct log_trouble *trouble, const char *name, int64_t now)
 {
     if (trouble->count == 0)
         return;
-    log_line(LOG_PRIORITY_NOTICE, "%s: works again after %.1f s and %" PRIu64 " failures", name,
-             seconds(now - trouble->began), trouble->count);
-    *trouble = (struct log_trouble) { 0 };
+    if (trouble->said) {
+        say_over(trouble, name, now);
+        *trouble = drops_after(trouble, now);
+    } else {
+        trouble->drops++;
+    }
+    trouble->count = 0;
 }

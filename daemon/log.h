@@ -33,16 +33,26 @@ struct log_trouble {
     int64_t began;  /* nanoseconds on the monotonic clock */
     int64_t next;   /* when to speak of it again */
     int64_t pause;  /* how long it was silent last */
+    bool said;      /* whether this one has been spoken of */
+    /* Drops that were mended by the first try, as of instruments that close an idle connection. */
+    int64_t drop_pause; /* how long they are not spoken of; 0: they are */
+    int64_t drop_next;  /* when to speak of one again */
+    uint64_t drops;     /* not spoken of */
 };
 
 /*
  * Logs a failure of `name` at `now` (monotonic nanoseconds): the first at
  * once, then after one minute, two, four, ... up to an hour, with the count.
+ * A link that drops soon after it dropped before is spoken of when the first
+ * try does not mend it.
  */
 void log_trouble_failed(struct log_trouble *trouble, const char *name,
                         const struct failure *failure, int64_t now);
 
-/* Logs once that the trouble is over, with its length; does nothing when there was none. */
+/*
+ * Logs once that the trouble is over, with its length; does nothing when there
+ * was none, or it was not spoken of.
+ */
 void log_trouble_over(struct log_trouble *trouble, const char *name, int64_t now);
 
 #endif

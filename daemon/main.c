@@ -8,6 +8,7 @@
 #include "daemon.h"
 #include "log.h"
 #include "options.h"
+#include "scan_run.h"
 #include "settings.h"
 #include "try.h"
 
@@ -56,7 +57,9 @@ int main(int argc, char **argv)
     case TASK_CHECK:
         return check_file(options.settings) ? EXIT_SUCCESS : STATUS_USAGE;
     case TASK_TRY:
-        return try_run(options.try_argc, options.try_argv);
+        return try_run(options.rest_argc, options.rest_argv);
+    case TASK_SCAN:
+        return scan_run(options.rest_argc, options.rest_argv);
     case TASK_KEYS:
         settings_print_keys(stdout);
         profile_print_keys(stdout);

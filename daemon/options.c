@@ -14,6 +14,7 @@ enum {
     OPTION_TCP,
     OPTION_READY,
     OPTION_TRY,
+    OPTION_SCAN,
     OPTION_KEYS,
     OPTION_VERSION,
     OPTION_HELP
@@ -43,6 +44,9 @@ static const struct {
     { { "try", no_argument, NULL, OPTION_TRY },
       " PROFILE LINK ...",
       "run a profile against an instrument and show each exchange" },
+    { { "scan", no_argument, NULL, OPTION_SCAN },
+      " ...",
+      "list what is plugged in, for the settings; --scan --help says more" },
     { { "keys", no_argument, NULL, OPTION_KEYS },
       "",
       "list every key of settings and profiles with type, unit and default" },
@@ -152,10 +156,10 @@ struct options options_read(int argc, char **argv, FILE *errors)
         longs[i] = table[i].option;
     optind = 0;
     while ((option = getopt_long(argc, argv, "", longs, NULL)) != -1) {
-        if (option == OPTION_TRY) {
-            options.task = TASK_TRY;
-            options.try_argc = argc - optind;
-            options.try_argv = argv + optind;
+        if (option == OPTION_TRY || option == OPTION_SCAN) {
+            options.task = option == OPTION_TRY ? TASK_TRY : TASK_SCAN;
+            options.rest_argc = argc - optind;
+            options.rest_argv = argv + optind;
             return options;
         }
         if (!take(option, &options, errors)) {

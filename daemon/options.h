@@ -10,6 +10,7 @@ enum options_task {
     TASK_SERVE,
     TASK_CHECK, /* look for mistakes in the settings and open nothing */
     TASK_TRY,   /* run a profile against an instrument */
+    TASK_SCAN,  /* list what is plugged in */
     TASK_KEYS,  /* list the keys of settings and profiles */
     TASK_VERSION,
     TASK_HELP,
@@ -22,9 +23,9 @@ struct options {
     const char *unix_path; /* NULL: as the settings say */
     char tcp_address[64];  /* empty: as the settings say */
     int tcp_port;
-    int ready_fd; /* -1: nobody waits */
-    int try_argc; /* TASK_TRY: what follows it */
-    char **try_argv;
+    int ready_fd;  /* -1: nobody waits */
+    int rest_argc; /* TASK_TRY, TASK_SCAN: what follows it */
+    char **rest_argv;
 };
 
 /* Reads the command line; texts are borrowed from it. Mistakes are said on `errors`. */

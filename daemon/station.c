@@ -27,11 +27,11 @@ struct station {
     struct job *open; /* with the worker, doubly linked */
     size_t open_count;
     struct session *holder;
-    struct job_status status; /* when the last job came back */
-    struct failure failure;   /* of the last job */
+    struct job_status status; /* when the worker last told of it */
+    struct failure failure;   /* of the last job, or why it is away */
     int64_t heard;            /* monotonic; 0: never */
     struct log_trouble trouble;
-    bool known; /* a job has come back */
+    bool known; /* the worker has told of it */
 };
 
 struct crew {
@@ -122,27 +122,41 @@ static void on_alarm(evutil_socket_t unused, short what, void *argument)
 }
 
 /* Logs a link that fails or is well again; keeps what `instruments` shows. */
-static void station_note(struct station *station, const struct job *job)
+static void station_note(struct station *station, const struct job_status *status,
+                         const struct failure *failure)
 {
     int64_t now = monotonic_now();
+    station->known = true;
+    station->status = *status;
+    station->failure = *failure;
+    if (is_link_failure(failure->code))
+        log_trouble_failed(&station->trouble, station->name, failure, now);
+    else if (failure->code == FAILURE_NONE)
+        log_trouble_over(&station->trouble, station->name, now);
+}
+
+/* The worker has found the instrument gone, still gone, or back again. */
+static void on_news(void *owner, const struct job_status *status, const struct failure *failure)
+{
+    station_note(owner, status, failure);
+}
+
+/* A job that was begun says how the instrument is doing. */
+static void station_learn(struct station *station, const struct job *job)
+{
+    const struct failure *failure = &job->capture.reading.failure;
     if (job->started == 0)
         return;
-    station->known = true;
-    station->status = job->status;
-    station->failure = job->capture.reading.failure;
-    if (is_link_failure(station->failure.code)) {
-        log_trouble_failed(&station->trouble, station->name, &station->failure, now);
-    } else if (station->failure.code == FAILURE_NONE) {
-        station->heard = now;
-        log_trouble_over(&station->trouble, station->name, now);
-    }
+    station_note(station, &job->status, failure);
+    if (failure->code == FAILURE_NONE)
+        station->heard = monotonic_now();
 }
 
 static void on_returned(struct letter *letter)
 {
     struct job *job = (struct job *)(void *)((char *)letter - offsetof(struct job, letter));
     struct station *station = job->station;
-    station_note(station, job);
+    station_learn(station, job);
     job_unlink(job);
     station->crew->hooks.returned(station->crew->hooks.context, job);
     job_done *done = job_settle(job);
@@ -218,6 +232,7 @@ struct station_view station_view(struct station *station)
 {
     size_t waiting = worker_waiting(station->worker);
     struct station_view view = { .identity = station->status.identity,
+                                 .note = station->status.note,
                                  .heard_s = NAN,
                                  .waiting = waiting,
                                  .held = station->holder != NULL,
@@ -326,7 +341,7 @@ static struct station *station_new(struct crew *crew, struct bench *bench,
         failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "no memory for a station");
         return NULL;
     }
-    const struct worker_hooks hooks = { crew->mailbox, on_ended, station };
+    const struct worker_hooks hooks = { crew->mailbox, on_ended, on_news, station };
     station->crew = crew;
     station->holder = holder_before(crew, instrument->name);
     snprintf(station->name, sizeof station->name, "%s", instrument->name);

@@ -78,7 +78,8 @@ bool station_release(struct station *station, const struct session *session,
 struct station_view {
     const char *state; /* "new", "idle", "busy", "down" */
     const char *identity;
-    const struct failure *failure; /* of the last job; NULL: it had none */
+    const char *note;              /* what could be better about its link; empty: nothing */
+    const struct failure *failure; /* of the last job, or why it is away; NULL: none */
     double heard_s;                /* since it last gave a reading; NAN: never */
     size_t waiting;                /* jobs */
     bool held;

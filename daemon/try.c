@@ -3,6 +3,7 @@
 
 #include "../drivers/instrument.h"
 #include "../drivers/strict.h"
+#include "line_words.h"
 #include "try_report.h"
 #include "try_steps.h"
 
@@ -110,39 +111,14 @@ static bool read_options(int argc, char **argv, struct try_options *options)
            complain("--standard", "resets the instrument, so it needs --yes");
 }
 
-static bool read_flow(const char *text, struct serial_line *line)
-{
-    static const char *const words[] = {
-        [FLOW_NONE] = "none", [FLOW_RTS_CTS] = "rts/cts", [FLOW_XON_XOFF] = "xon/xoff"
-    };
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-        if (strcmp(text, words[i]) == 0) {
-            line->flow = (enum flow_control)i;
-            return true;
-        }
-    }
-    return complain(text, "no flow control, expected none, rts/cts or xon/xoff");
-}
-
-static bool read_baud(const char *text, struct serial_line *line)
-{
-    const size_t digits = strspn(text, "0123456789");
-    const long baud = digits > 0 && digits < 8 && text[digits] == '\0' ? strtol(text, NULL, 10) : 0;
-    if (baud < 300 || baud > 921600) {
-        return complain(text, "no speed of a line, expected 300 to 921600 baud");
-    }
-    line->baud = (int)baud;
-    return true;
-}
-
 /* The line as the profile has it, with what was given in its place. */
 static bool read_line(const struct try_options *options, struct serial_line *line)
 {
-    if (options->baud != NULL && !read_baud(options->baud, line)) {
-        return false;
+    if (options->baud != NULL && !line_read_baud(options->baud, line)) {
+        return complain(options->baud, "no speed of a line, expected 300 to 921600 baud");
     }
-    if (options->flow != NULL && !read_flow(options->flow, line)) {
-        return false;
+    if (options->flow != NULL && !line_read_flow(options->flow, line)) {
+        return complain(options->flow, "no flow control, expected none, rts/cts or xon/xoff");
     }
     return options->framing == NULL || serial_framing_parse(options->framing, line) ||
            complain(options->framing,

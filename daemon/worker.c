@@ -2,7 +2,9 @@
 #include "worker.h"
 
 #include "talk.h"
+#include "watch.h"
 
+#include <errno.h>
 #include <pthread.h>
 #include <signal.h>
 #include <stddef.h>
@@ -29,6 +31,15 @@ struct worker {
     /* What each point of a bench was settled on; the thread's alone. */
     struct bench *remembered;
     struct measure_memory *memory;
+    struct watch watch; /* the thread's alone, too */
+};
+
+/* Something to tell that nobody asked for. */
+struct news {
+    struct letter letter;
+    const struct worker *worker;
+    struct job_status status;
+    struct failure failure;
 };
 
 static struct job *job_of(struct queued *queued)
@@ -36,15 +47,32 @@ static struct job *job_of(struct queued *queued)
     return (struct job *)(void *)((char *)queued - offsetof(struct job, queued));
 }
 
-/* The next job, or NULL when the thread is to end. */
-static struct job *worker_next(struct worker *worker)
+/* Waits for a change, under the lock. False when it is time to look at the instrument. */
+static bool worker_wait(struct worker *worker)
 {
+    const int64_t second = INT64_C(1000000000);
+    const struct timespec due = { (time_t)(worker->watch.next / second),
+                                  (long)(worker->watch.next % second) };
+    if (worker->watch.next == 0)
+        return pthread_cond_wait(&worker->changed, &worker->lock) == 0;
+    return pthread_cond_timedwait(&worker->changed, &worker->lock, &due) != ETIMEDOUT;
+}
+
+/*
+ * Waits for the next job, or until it is time to look at the instrument:
+ * *job is NULL then. False when the thread is to end.
+ */
+static bool worker_next(struct worker *worker, struct job **job)
+{
+    bool waiting = true;
     pthread_mutex_lock(&worker->lock);
-    while (!worker->stopping && (worker->paused || worker->queue.count == 0))
-        pthread_cond_wait(&worker->changed, &worker->lock);
+    while (waiting && !worker->stopping && (worker->paused || worker->queue.count == 0))
+        waiting = worker_wait(worker);
     struct queued *queued = queue_pop(&worker->queue);
+    bool go_on = queued != NULL || !worker->stopping;
     pthread_mutex_unlock(&worker->lock);
-    return queued != NULL ? job_of(queued) : NULL;
+    *job = queued != NULL ? job_of(queued) : NULL;
+    return go_on;
 }
 
 static void forget(struct worker *worker)
@@ -71,13 +99,17 @@ static struct measure_memory *memory_of(struct worker *worker, const struct job 
 static void carry_out(struct worker *worker, struct job *job)
 {
     struct capture *capture = &job->capture;
+    struct failure failure = { 0 };
+    if (!watch_reach(&worker->watch, job->asked, job->deadline, &failure)) {
+        reading_fail(&capture->reading, &failure);
+        return;
+    }
     if (job->kind == JOB_TALK) {
         talk(worker->instrument, job);
         return;
     }
     struct measure_memory *memory = memory_of(worker, job);
     if (memory == NULL) {
-        struct failure failure = { 0 };
         failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the points");
         reading_fail(&capture->reading, &failure);
         return;
@@ -95,8 +127,8 @@ static void note_status(struct worker *worker, struct job_status *status)
 {
     const struct dialogue *dialogue = instrument_dialogue(worker->instrument);
     snprintf(status->identity, sizeof status->identity, "%s", dialogue_identity(dialogue));
+    snprintf(status->note, sizeof status->note, "%s", dialogue_note(dialogue));
     status->counters = *dialogue_counters(dialogue);
-    status->in_step = dialogue_in_step(dialogue);
 }
 
 /* Carries a job out, unless it has waited too long; its wall time is that of its end. */
@@ -109,16 +141,49 @@ static void work(struct worker *worker, struct job *job)
     } else {
         job->started = monotonic_now();
         carry_out(worker, job);
+        watch_after(&worker->watch, &job->capture.reading.failure);
     }
     clock_gettime(CLOCK_REALTIME, &job->taken);
     note_status(worker, &job->status);
+}
+
+static void open_news(struct letter *letter)
+{
+    struct news *news = (struct news *)(void *)((char *)letter - offsetof(struct news, letter));
+    const struct worker_hooks *hooks = &news->worker->hooks;
+    hooks->news(hooks->owner, &news->status, &news->failure);
+    free(news);
+}
+
+/* What cannot be told for lack of memory shows when the instrument is asked for next. */
+static void tell(struct worker *worker, const struct failure *failure)
+{
+    struct news *news = calloc(1, sizeof *news);
+    if (news == NULL)
+        return;
+    news->letter.open = open_news;
+    news->worker = worker;
+    news->failure = *failure;
+    note_status(worker, &news->status);
+    mailbox_post(worker->hooks.mailbox, &news->letter);
+}
+
+static void look(struct worker *worker)
+{
+    struct failure failure = { 0 };
+    if (watch_look(&worker->watch, &failure))
+        tell(worker, &failure);
 }
 
 static void *worker_main(void *argument)
 {
     struct worker *worker = argument;
     struct job *job;
-    while ((job = worker_next(worker)) != NULL) {
+    while (worker_next(worker, &job)) {
+        if (job == NULL) {
+            look(worker);
+            continue;
+        }
         work(worker, job);
         mailbox_post(worker->hooks.mailbox, &job->letter);
     }
@@ -155,6 +220,16 @@ static void worker_destroy(struct worker *worker)
     free(worker);
 }
 
+/* A condition whose timed waits follow the monotonic clock. */
+static void init_condition(pthread_cond_t *condition)
+{
+    pthread_condattr_t attributes;
+    pthread_condattr_init(&attributes);
+    pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+    pthread_cond_init(condition, &attributes);
+    pthread_condattr_destroy(&attributes);
+}
+
 struct worker *worker_start(struct bench *bench, const struct bench_instrument *instrument,
                             const struct worker_hooks *hooks, struct failure *failure)
 {
@@ -168,8 +243,9 @@ struct worker *worker_start(struct bench *bench, const struct bench_instrument *
     worker->farewell.open = open_farewell;
     worker->paused = true;
     pthread_mutex_init(&worker->lock, NULL);
-    pthread_cond_init(&worker->changed, NULL);
+    init_condition(&worker->changed);
     worker->instrument = instrument_new(instrument->profile, &instrument->link, instrument->name);
+    worker->watch = watch_begin(worker->instrument, &instrument->profile->protocol);
     if (worker->instrument == NULL || !start_thread(worker)) {
         failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "no thread to be had");
         worker_destroy(worker);
@@ -188,6 +264,7 @@ void worker_go(struct worker *worker)
 
 void worker_push(struct worker *worker, struct job *job)
 {
+    job->asked = monotonic_now();
     pthread_mutex_lock(&worker->lock);
     queue_push(&worker->queue, &job->queued);
     pthread_mutex_unlock(&worker->lock);

@@ -2,7 +2,8 @@
 /*
  * One thread for one instrument. It owns the instrument and its link, takes
  * jobs from a fair queue, carries them out in straight-line blocking code,
- * and posts them back. Nobody else touches the link.
+ * and posts them back. Nobody else touches the link. In between it watches
+ * whether the instrument is still there (watch.h).
  */
 #ifndef GRADUS_DAEMON_WORKER_H
 #define GRADUS_DAEMON_WORKER_H
@@ -14,11 +15,20 @@ struct worker;
 /* Called on the loop thread when the thread has let go of the instrument. */
 typedef void worker_ended(void *owner);
 
+/*
+ * Called on the loop thread when a worker has found out something without
+ * being asked: that its instrument is away, and why, or that it is back
+ * (`failure` holds none then). Both are the worker's.
+ */
+typedef void worker_news(void *owner, const struct job_status *status,
+                         const struct failure *failure);
+
 /* What a worker needs to know of its surroundings. */
 struct worker_hooks {
     struct mailbox *mailbox; /* must outlive the worker */
     worker_ended *ended;
-    void *owner; /* handed to `ended` */
+    worker_news *news;
+    void *owner; /* handed to both */
 };
 
 /*

@@ -106,17 +106,51 @@ static bool open_link(struct dialogue *dialogue, struct deadline deadline, struc
     if (dialogue->spec.kind != LINK_SERIAL)
         dialogue->unanswered = 0;
     dialogue->counters.opened++;
+    dialogue->fresh = true;
     return true;
+}
+
+bool dialogue_connect(struct dialogue *dialogue, struct deadline deadline, struct failure *failure)
+{
+    struct failure own;
+
+    failure_clear(&own);
+    if (dialogue->link || open_link(dialogue, deadline, &own))
+        return true;
+    return failure_set(failure, own.code, dialogue->name, own.expected, "%s", own.what);
+}
+
+bool dialogue_connected(const struct dialogue *dialogue)
+{
+    return dialogue->link != NULL;
+}
+
+bool dialogue_present(struct dialogue *dialogue, struct failure *failure)
+{
+    struct failure own;
+
+    failure_clear(&own);
+    if (!dialogue->link || link_present(dialogue->link, &own))
+        return true;
+    dialogue_disconnect(dialogue);
+    return failure_set(failure, own.code, dialogue->name, own.expected, "%s", own.what);
+}
+
+const char *dialogue_note(const struct dialogue *dialogue)
+{
+    return dialogue->link ? link_note(dialogue->link) : "";
 }
 
 /* One try at coming in step. What is left of a stream that could not be is closed. */
 static bool come_in_step(struct dialogue *dialogue, struct deadline deadline,
                          struct failure *failure)
 {
-    bool fresh = !dialogue->link;
+    bool fresh;
 
-    if (fresh && !open_link(dialogue, deadline, failure))
+    if (!dialogue->link && !open_link(dialogue, deadline, failure))
         return false;
+    fresh = dialogue->fresh;
+    dialogue->fresh = false;
     if (!dialogue_synchronise(dialogue, deadline, failure)) {
         if (dialogue->spec.kind != LINK_SERIAL)
             dialogue_disconnect(dialogue);

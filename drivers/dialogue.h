@@ -128,6 +128,26 @@ void dialogue_trace(struct dialogue *dialogue,
 /* Declares the dialogue suspect: the next dialogue_ready() re-synchronises. */
 void dialogue_suspect(struct dialogue *dialogue);
 
+/*
+ * Opens the link if it is closed, and does no more than that: the dialogue is
+ * suspect until dialogue_ready(). For asking first, in a short time, whether
+ * the instrument can be reached at all.
+ */
+bool dialogue_connect(struct dialogue *dialogue, struct deadline deadline, struct failure *failure);
+
+/* Whether the link is open. */
+bool dialogue_connected(const struct dialogue *dialogue);
+
+/*
+ * Whether the instrument is still there, without waiting and without a byte
+ * to it: false with the failure set, and the link closed, when it is surely
+ * gone. True where the link cannot tell or is closed.
+ */
+bool dialogue_present(struct dialogue *dialogue, struct failure *failure);
+
+/* What could be better about the open link (link_note()); "" for nothing or while it is closed. */
+const char *dialogue_note(const struct dialogue *dialogue);
+
 /* Whether the link is open and the dialogue in step. */
 bool dialogue_in_step(const struct dialogue *dialogue);
 

@@ -29,6 +29,7 @@ struct dialogue {
     char name[64];
     struct link *link; /* NULL: closed */
     bool in_step;
+    bool fresh;        /* the link has not been tried to bring in step since it was opened */
     bool half_sent;    /* the last message may have gone out in part */
     size_t unanswered; /* identity queries whose answer may still come over this link */
     unsigned epoch;

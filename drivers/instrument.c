@@ -59,6 +59,17 @@ struct dialogue *instrument_dialogue(struct instrument *instrument)
     return instrument->panel.dialogue;
 }
 
+bool instrument_connect(struct instrument *instrument, struct deadline deadline,
+                        struct failure *failure)
+{
+    return dialogue_connect(instrument->panel.dialogue, deadline, failure);
+}
+
+bool instrument_present(struct instrument *instrument, struct failure *failure)
+{
+    return dialogue_present(instrument->panel.dialogue, failure);
+}
+
 static bool send_all(struct instrument *instrument, const struct commands *commands,
                      struct deadline deadline, struct failure *failure)
 {

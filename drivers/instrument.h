@@ -57,6 +57,16 @@ bool instrument_confirm(struct instrument *instrument, struct deadline deadline,
 /* Leaves the instrument in local and closes the link. */
 void instrument_release(struct instrument *instrument, struct deadline deadline);
 
+/*
+ * Opens the link if it is closed, and does no more than that; see
+ * dialogue_connect().
+ */
+bool instrument_connect(struct instrument *instrument, struct deadline deadline,
+                        struct failure *failure);
+
+/* Whether it is still plugged in, as far as that shows without talking; see dialogue_present(). */
+bool instrument_present(struct instrument *instrument, struct failure *failure);
+
 /* The dialogue, for counters and identity. */
 struct dialogue *instrument_dialogue(struct instrument *instrument);
 

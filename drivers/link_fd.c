@@ -82,3 +82,31 @@ enum link_result fd_read(int fd, char *bytes, size_t capacity, size_t *count,
             return LINK_QUIET;
     }
 }
+
+/* Bytes that wait are no end, whatever stands behind them. */
+static bool socket_present(int fd, struct failure *failure)
+{
+    char byte;
+    ssize_t n = recv(fd, &byte, 1, MSG_PEEK | MSG_DONTWAIT);
+
+    if (n > 0 || (n < 0 && would_block(errno)))
+        return true;
+    if (n == 0)
+        return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL,
+                           "the other side has closed the connection");
+    return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "connection lost: %m");
+}
+
+static bool terminal_present(int fd, struct failure *failure)
+{
+    struct pollfd poller = { .fd = fd };
+
+    if (poll(&poller, 1, 0) <= 0 || !(poller.revents & (POLLHUP | POLLERR | POLLNVAL)))
+        return true;
+    return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "unplugged");
+}
+
+bool fd_present(int fd, enum fd_kind kind, struct failure *failure)
+{
+    return kind == FD_SOCKET ? socket_present(fd, failure) : terminal_present(fd, failure);
+}

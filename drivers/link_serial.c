@@ -3,8 +3,10 @@
 
 #include "link_fd.h"
 #include "link_kinds.h"
+#include "serial_latency.h"
 #include "serial_tty.h"
 
+#include <errno.h>
 #include <libserialport.h>
 #include <limits.h>
 #include <stdlib.h>
@@ -16,6 +18,7 @@ struct serial {
     int fd;
     bool has_counters;
     struct serial_icounter_struct counters; /* at the last look */
+    char note[SERIAL_NOTE];
 };
 
 static bool library_failure(struct failure *failure, const struct link_spec *spec,
@@ -73,7 +76,7 @@ static struct sp_port *find_usb(const struct link_spec *spec, struct failure *fa
         }
     }
     if (count == 0)
-        failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: no such adapter", spec->text);
+        failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: not plugged in", spec->text);
     else if (count > 1)
         failure_set(failure, FAILURE_SETTINGS, NULL, "its serial number, or a path",
                     "%s: %zu adapters fit", spec->text, count);
@@ -91,7 +94,11 @@ static struct sp_port *find_path(const struct link_spec *spec, struct failure *f
     enum sp_return code;
 
     if (!realpath(spec->address, path)) {
-        failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: %m", spec->text);
+        if (errno == ENOENT)
+            failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: not plugged in",
+                        spec->text);
+        else
+            failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: %m", spec->text);
         return NULL;
     }
     if (strncmp(path, "/dev/", 5) != 0) {
@@ -213,6 +220,8 @@ static struct serial *open_port(struct sp_port *port, const struct link_spec *sp
         serial_tty_low_latency(fd);
         serial = serial_new(port, fd, failure);
     }
+    if (serial)
+        serial_latency_note("", sp_get_port_name(port), serial->note, sizeof serial->note);
     if (!serial)
         sp_close(port);
     return serial;
@@ -263,6 +272,20 @@ static bool serial_damaged(void *self)
            serial_tty_damage(&before, &serial->counters);
 }
 
+static bool serial_present(void *self, struct failure *failure)
+{
+    const struct serial *serial = self;
+
+    return fd_present(serial->fd, FD_TERMINAL, failure);
+}
+
+static const char *serial_note(void *self)
+{
+    const struct serial *serial = self;
+
+    return serial->note;
+}
+
 static void serial_close(void *self)
 {
     struct serial *serial = self;
@@ -295,5 +318,7 @@ const struct link_ops link_serial_ops = {
     .write = serial_write,
     .read = serial_read,
     .damaged = serial_damaged,
+    .present = serial_present,
+    .note = serial_note,
     .close = serial_close,
 };

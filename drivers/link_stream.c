@@ -187,6 +187,13 @@ static enum link_result stream_read(void *self, char *bytes, size_t capacity, si
     return fd_read(stream->fd, bytes, capacity, count, deadline, failure);
 }
 
+static bool stream_present(void *self, struct failure *failure)
+{
+    const struct stream *stream = self;
+
+    return fd_present(stream->fd, FD_SOCKET, failure);
+}
+
 static void stream_close(void *self)
 {
     struct stream *stream = self;
@@ -200,6 +207,7 @@ const struct link_ops link_tcp_ops = {
     .open = tcp_open,
     .write = stream_write,
     .read = stream_read,
+    .present = stream_present,
     .close = stream_close,
 };
 
@@ -208,5 +216,6 @@ const struct link_ops link_unix_ops = {
     .open = unix_open,
     .write = stream_write,
     .read = stream_read,
+    .present = stream_present,
     .close = stream_close,
 };

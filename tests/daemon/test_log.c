@@ -132,6 +132,54 @@ static void recovery_is_said_once(void **state)
     assert_string_equal(logged(*state, text, sizeof text), "meter_a: no reply in time: silence\n");
 }
 
+/* As of an instrument that closes its connection whenever it is idle. */
+static void drops_mended_at_once_are_thinned(void **state)
+{
+    char text[256];
+    struct log_trouble trouble = { 0 };
+    struct failure failure = { 0 };
+    failure_set(&failure, FAILURE_DISCONNECTED, NULL, NULL, "closed");
+    log_trouble_failed(&trouble, "meter_a", &failure, 10 * second);
+    log_trouble_over(&trouble, "meter_a", 11 * second);
+    assert_string_equal(logged(*state, text, sizeof text),
+                        "meter_a: link down: closed\n"
+                        "meter_a: works again after 1.0 s and 1 failures\n");
+    for (int64_t now = 20; now < 70; now += 10) {
+        log_trouble_failed(&trouble, "meter_a", &failure, now * second);
+        log_trouble_over(&trouble, "meter_a", (now + 1) * second);
+    }
+    assert_string_equal(logged(*state, text, sizeof text), "");
+    /* The first try does not mend this one: it is told at once. */
+    log_trouble_failed(&trouble, "meter_a", &failure, 70 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, 71 * second);
+    assert_string_equal(logged(*state, text, sizeof text), "meter_a: link down: closed\n");
+    log_trouble_over(&trouble, "meter_a", 75 * second);
+    assert_string_equal(logged(*state, text, sizeof text),
+                        "meter_a: works again after 5.0 s and 2 failures, short drops before: 5\n");
+    log_trouble_failed(&trouble, "meter_a", &failure, 80 * second);
+    assert_string_equal(logged(*state, text, sizeof text), "meter_a: link down: closed\n");
+}
+
+/* What is no drop is told however soon it comes, and a drop that comes much later is, too. */
+static void what_is_no_drop_is_told(void **state)
+{
+    char text[256];
+    struct log_trouble trouble = { 0 };
+    struct failure failure = { 0 };
+    struct failure silence = { 0 };
+    failure_set(&failure, FAILURE_DISCONNECTED, NULL, NULL, "closed");
+    failure_set(&silence, FAILURE_TIMEOUT, NULL, NULL, "silence");
+    log_trouble_failed(&trouble, "meter_a", &failure, second);
+    log_trouble_over(&trouble, "meter_a", 2 * second);
+    logged(*state, text, sizeof text);
+    log_trouble_failed(&trouble, "meter_a", &silence, 3 * second);
+    assert_string_equal(logged(*state, text, sizeof text), "meter_a: no reply in time: silence\n");
+    log_trouble_over(&trouble, "meter_a", 4 * second);
+    logged(*state, text, sizeof text);
+    log_trouble_failed(&trouble, "meter_a", &failure, 125 * second);
+    assert_string_equal(logged(*state, text, sizeof text), "meter_a: link down: closed\n");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -142,6 +190,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(trouble_is_said_once_and_then_thinned, catch_log,
                                         release_log),
         cmocka_unit_test_setup_teardown(recovery_is_said_once, catch_log, release_log),
+        cmocka_unit_test_setup_teardown(drops_mended_at_once_are_thinned, catch_log, release_log),
+        cmocka_unit_test_setup_teardown(what_is_no_drop_is_told, catch_log, release_log),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -99,9 +99,19 @@ static void trying_hands_on_all_that_follows(void **state)
     const struct options options = read_line(line);
     (void)state;
     assert_int_equal(options.task, TASK_TRY);
-    assert_int_equal(options.try_argc, 3);
-    assert_string_equal(options.try_argv[0], "p.cfg");
-    assert_string_equal(options.try_argv[2], "--whatever");
+    assert_int_equal(options.rest_argc, 3);
+    assert_string_equal(options.rest_argv[0], "p.cfg");
+    assert_string_equal(options.rest_argv[2], "--whatever");
+}
+
+static void scanning_hands_on_all_that_follows(void **state)
+{
+    char line[] = "gradusd --scan --identify all";
+    const struct options options = read_line(line);
+    (void)state;
+    assert_int_equal(options.task, TASK_SCAN);
+    assert_int_equal(options.rest_argc, 2);
+    assert_string_equal(options.rest_argv[1], "all");
 }
 
 int main(void)
@@ -112,6 +122,7 @@ int main(void)
         cmocka_unit_test(serving),
         cmocka_unit_test(checking_takes_its_file_in_three_ways),
         cmocka_unit_test(trying_hands_on_all_that_follows),
+        cmocka_unit_test(scanning_hands_on_all_that_follows),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

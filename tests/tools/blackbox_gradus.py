@@ -604,23 +604,27 @@ class Others(Case):
     def test_instruments(self):
         listed = [{"name": "meter_a", "kind": "meter", "profile": "p", "link": "tcp:h:1",
                    "state": "idle", "identity": "TARNWERK,TM55,1,1.4", "last_heard_s": 250.0,
-                   "queue": 2, "counters": {"queries": 12, "timeouts": 1}},
+                   "queue": 2, "counters": {"queries": 12, "timeouts": 1},
+                   "note": "it could be faster"},
                   {"name": "scope_a", "kind": "scope", "link": "tcp:h:2", "state": "down",
                    "queue": 0, "failure": {"reason": "link down", "what": "refused"}}]
         out, _ = self.ask({"instruments": lambda call: listed}, "instruments")
         rows = out.splitlines()
         self.assertIn("4 min ago", rows[1])
         self.assertIn("never", rows[2])
-        self.assertEqual(rows[3], "scope_a: link down: refused")
+        self.assertEqual(rows[3:], ["meter_a: it could be faster", "scope_a: link down: refused"])
         out, _ = self.ask({"instruments": lambda call: listed}, "instruments", "--csv")
         rows = list(csv.DictReader(io.StringIO(out)))
         self.assertEqual((rows[0]["timeouts"], rows[1]["reason"]), ("1", "link down"))
+        self.assertEqual((rows[0]["note"], rows[1]["note"]), ("it could be faster", ""))
 
     def test_health(self):
         state = {"version": "0.1.0", "uptime_s": 12.5, "stopping": False,
+                 "states": {"meter_a": "idle", "meter_b": "down"},
                  "queues": {"meter_a": 0, "meter_b": 3}}
         out, _ = self.ask({"health": lambda call: state}, "health")
         self.assertIn("uptime    00:00:12\n", out)
+        self.assertIn("states    meter_a idle, meter_b down", out)
         self.assertIn("queues    meter_a 0, meter_b 3", out)
         out, _ = self.ask({"health": lambda call: state}, "--csv", "health")
         self.assertEqual(dict(csv.reader(io.StringIO(out)))["queues"], "meter_a 0, meter_b 3")

@@ -243,12 +243,11 @@ class Gradusd:
 
     @property
     def tcp(self):
-        """Address and port of the TCP socket."""
-        for line in self.log_lines:
-            found = re.match(r"listening at (\S+) port (\d+)$", line)
-            if found:
-                return found.group(1), int(found.group(2))
-        raise GradusdError("gradusd listens at no TCP socket\n" + self.log)
+        """Address and port of the TCP socket; its line may come later than "ready"."""
+        pattern = r"^listening at (\S+) port (\d+)$"
+        index = self.wait_log(pattern)
+        found = re.match(pattern, self.log_lines[index])
+        return found.group(1), int(found.group(2))
 
     def client(self, tcp=False, **options):
         """A new connection, closed with the daemon at the latest."""

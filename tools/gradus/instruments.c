@@ -2,9 +2,12 @@
 #include "ask.h"
 #include "field.h"
 #include "list.h"
+#include "memory.h"
+#include "program.h"
 #include "status.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 static const struct csv_column csv_columns[] = {
@@ -24,6 +27,7 @@ static const struct csv_column csv_columns[] = {
     { "opened", "counters.opened" },
     { "reason", "failure.reason" },
     { "what", "failure.what" },
+    { "note", "note" },
     { NULL, NULL },
 };
 
@@ -73,9 +77,15 @@ static void row(struct table *table, const json_t *instrument)
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(instrument, "link"));
 }
 
+/* Why it is down, and what could be better about its link. */
 static void notes(const struct session *session, const json_t *instrument)
 {
     const json_t *const data = field_at(instrument, "failure");
+    const char *const note = field_text_or_empty(instrument, "note");
+    if (note[0] != '\0') {
+        terminal_print(session->terminal, stdout, "%s: %s\n",
+                       field_text_or_empty(instrument, "name"), note);
+    }
     if (data == NULL) {
         return;
     }
@@ -95,8 +105,53 @@ static int show(const struct session *session, json_t *result)
     return list_show(session, result, &list);
 }
 
+static void append(char **words, size_t *count, const char *option, const char *value)
+{
+    words[(*count)++] = memory_text(option);
+    if (value != NULL) {
+        words[(*count)++] = memory_text(value);
+    }
+}
+
+/* The daemon's program knows links and profiles; it needs no running daemon for this. */
+static int scan(const struct session *session)
+{
+    const struct options *const options = session->options;
+    char *words[2 * OPTIONS_MOST_LINKS + 8] = { NULL };
+    size_t count = 0;
+    if (options->json) {
+        append(words, &count, "--json", NULL);
+    }
+    if (options->line != NULL) {
+        append(words, &count, "--line", options->line);
+    }
+    if (options->profiles != NULL) {
+        append(words, &count, "--profiles", options->profiles);
+    }
+    for (int i = 0; i < options->identify_count; i++) {
+        append(words, &count, "--identify", options->identify[i]);
+    }
+    const int status = program_become_with(session, "--scan", words);
+    for (size_t i = 0; i < count; i++) {
+        free(words[i]);
+    }
+    return status;
+}
+
 static int run(const struct session *session)
 {
+    const struct options *const options = session->options;
+    if (options->scan && options->csv) {
+        terminal_complain(session->terminal, "--csv does not go with --scan");
+        return STATUS_USAGE;
+    }
+    if (options->scan) {
+        return scan(session);
+    }
+    if ((options->given & (OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES)) != 0) {
+        terminal_complain(session->terminal, "--identify, --line and --profiles go with --scan");
+        return STATUS_USAGE;
+    }
     return ask(session, NULL, "instruments", json_object(), ASK_PLAIN_MS, show);
 }
 
@@ -106,6 +161,13 @@ const struct command command_instruments = {
     .summary = "list the instruments and how they are doing",
     .usage = "Lists every instrument: state (idle, busy, down, or new while nothing was asked of\n"
              "it), when it was last heard, how many requests wait, identity, calibration due date\n"
-             "and link. Why one is down stands below the table.\n",
+             "and link. Why one is down, and what could be better about a link, stands below\n"
+             "the table.\n"
+             "With --scan it lists the serial ports and USBTMC devices of this machine instead,\n"
+             "each with a group for the settings file. Nothing is sent to any of them but to\n"
+             "those that --identify names, and none that is in use is touched. This is done by\n"
+             "gradusd --scan, looked for beside gradus, in ../sbin, ../libexec and PATH.\n"
+             "Exit status of --scan: 0 well, 2 usage, 3 one that was asked did not answer.\n",
+    .options = OPTION_SCAN | OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES,
     .run = run,
 };

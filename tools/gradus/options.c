@@ -36,6 +36,16 @@ static const struct option_row rows[] = {
       "from reading to reading in milliseconds, 0: as fast as it goes (default 1000)" },
     { "--count", OPTION_COUNT, "N", 1, 1000000000, true,
       "end after N readings of each point (default: at SIGINT)" },
+    { "--scan", OPTION_SCAN, NULL, 0, 0, false,
+      "list what is plugged into this machine; needs no daemon" },
+    { "--identify", OPTION_IDENTIFY, "LINK", 0, 0, false,
+      "with --scan: ask *IDN? there, or of all that are found (\"all\"); may be repeated" },
+    { "--line", OPTION_LINE, "TEXT", 0, 0, false,
+      "with --identify: how serial lines are set, as in \"115200 8N1 rts/cts\"\n"
+      "(default \"9600 8N1 none\")" },
+    { "--profiles", OPTION_PROFILES, "FOLDER", 0, 0, false,
+      "with --identify: the profiles that identities are compared with\n"
+      "(default /etc/gradus/profiles)" },
     { "--ascii", OPTION_ASCII, NULL, 0, 0, false, "draw with plain ASCII" },
     { NULL, 0, NULL, 0, 0, false, NULL }
 };
@@ -154,6 +164,18 @@ static void store(struct options *options, enum option bit, const char *text, do
     case OPTION_VERSION:
         options->version = true;
         break;
+    case OPTION_SCAN:
+        options->scan = true;
+        break;
+    case OPTION_IDENTIFY:
+        options->identify[options->identify_count++] = text;
+        break;
+    case OPTION_LINE:
+        options->line = text;
+        break;
+    case OPTION_PROFILES:
+        options->profiles = text;
+        break;
     }
 }
 
@@ -172,6 +194,10 @@ bool options_take(struct options *options, const struct option_row *row, const c
     }
     if (value != NULL && row->maximum > 0 &&
         !check_number(row, value, &number, problem, problem_size)) {
+        return false;
+    }
+    if (row->bit == OPTION_IDENTIFY && options->identify_count == OPTIONS_MOST_LINKS) {
+        snprintf(problem, problem_size, "%s: %d links at most", row->name, OPTIONS_MOST_LINKS);
         return false;
     }
     store(options, row->bit, value, number);

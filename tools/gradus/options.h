@@ -24,7 +24,11 @@ enum option {
     OPTION_EVERY = 1 << 11,
     OPTION_COUNT = 1 << 12,
     OPTION_ASCII = 1 << 13,
-    OPTION_VERSION = 1 << 14
+    OPTION_VERSION = 1 << 14,
+    OPTION_SCAN = 1 << 15,
+    OPTION_IDENTIFY = 1 << 16,
+    OPTION_LINE = 1 << 17,
+    OPTION_PROFILES = 1 << 18
 };
 
 /* Options that go with every subcommand. */
@@ -32,6 +36,9 @@ enum {
     OPTIONS_GLOBAL = OPTION_SOCKET | OPTION_JSON | OPTION_CSV | OPTION_DIGITS | OPTION_QUIET |
                      OPTION_HELP | OPTION_VERSION
 };
+
+/* Most links to be identified by one command. */
+enum { OPTIONS_MOST_LINKS = 64 };
 
 /* What was asked for; what was not given holds its default. */
 struct options {
@@ -51,6 +58,11 @@ struct options {
     double deadline_ms; /* for each reading */
     double duration;    /* seconds; NAN: the point's own */
     double every_ms;    /* from reading to reading */
+    bool scan;
+    const char *identify[OPTIONS_MOST_LINKS]; /* links to be identified */
+    int identify_count;
+    const char *line;     /* how a serial line is set; NULL: the default */
+    const char *profiles; /* folder; NULL: the shipped ones */
 };
 
 /* How an option is written and checked. */

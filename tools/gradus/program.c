@@ -47,12 +47,20 @@ static void try_nearby(char **words)
 
 int program_become(const struct session *session, const char *option)
 {
-    const size_t count = (size_t)session->operand_count;
+    return program_become_with(session, option, session->operands);
+}
+
+int program_become_with(const struct session *session, const char *option, char *const *rest)
+{
+    size_t count = 0;
+    while (rest[count] != NULL) {
+        count++;
+    }
     char **const words = memory_zeroed(count + 3, sizeof *words);
     words[0] = memory_text(name);
     words[1] = memory_text(option);
     for (size_t i = 0; i < count; i++) {
-        words[i + 2] = session->operands[i];
+        words[i + 2] = rest[i];
     }
     signal(SIGPIPE, SIG_DFL);
     fflush(stdout);

@@ -17,4 +17,7 @@
  */
 int program_become(const struct session *session, const char *option);
 
+/* As program_become(), with other words, a NULL after the last, behind the option. */
+int program_become_with(const struct session *session, const char *option, char *const *rest);
+
 #endif

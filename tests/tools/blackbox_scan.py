@@ -1,0 +1,103 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""gradus instruments --scan, which is gradusd --scan, against the simulated bench."""
+
+import json
+import os
+import socket
+import subprocess
+import threading
+import unittest
+
+from simbench import SimBench
+
+GRADUS = os.environ["GRADUS"]
+PROFILES = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
+LIMIT_S = 60.0
+
+BENCH = """
+instruments = (
+    { name = "meter"; type = "tm55"; listen = "tcp:127.0.0.1:0"; },
+    { name = "scope"; type = "ts8"; listen = "tcp:127.0.0.1:0"; }
+);
+sources = ( { name = "rail"; kind = "dc"; level = 5.0; } );
+connections = ( { instrument = "meter"; input = 1; source = "rail"; } );
+"""
+
+
+def scan(*words):
+    return subprocess.run([GRADUS, "instruments", "--scan", *words], stdin=subprocess.DEVNULL,
+                          capture_output=True, text=True, timeout=LIMIT_S)
+
+
+class Scan(unittest.TestCase):
+    def found(self, *words, status=0):
+        run = scan("--json", "--profiles", PROFILES, *words)
+        self.assertEqual(run.returncode, status, run.stderr)
+        self.assertEqual(run.stdout.count("\n"), 1)
+        return {entry["link"]: entry for entry in json.loads(run.stdout)}
+
+    def test_what_is_there_is_listed_and_left_alone(self):
+        for entry in self.found().values():
+            self.assertIn(entry["kind"], ("serial", "usbtmc"))
+            self.assertNotIn("identity", entry)
+            self.assertNotIn("failure", entry)
+        text = scan()
+        self.assertEqual(text.returncode, 0, text.stderr)
+        self.assertTrue(text.stdout)
+
+    def test_identities_name_their_profiles(self):
+        with SimBench(os.environ["SIMBENCH"], BENCH) as bench:
+            links = [bench.address(name) for name in ("meter", "scope")]
+            words = [word for link in links for word in ("--identify", link)]
+            found = self.found(*words)
+            self.assertEqual([found[link]["profile"] for link in links],
+                             ["tarnwerk-tm55", "tarnwerk-ts8"])
+            self.assertTrue(found[links[0]]["identity"].startswith("TARNWERK,TM55,"))
+            self.assertEqual([found[link]["name"] for link in links], ["tm55", "ts8"])
+            for name in ("meter", "scope"):
+                self.assertEqual([text.strip() for text in bench.commands(name)], ["*IDN?"])
+            text = scan("--profiles", PROFILES, *words)
+            self.assertEqual(text.returncode, 0)
+            self.assertIn('profile = "tarnwerk-tm55";\n      link = "%s"; }' % links[0],
+                          text.stdout)
+            unknown = scan("--profiles", os.path.dirname(PROFILES), "--identify", links[0])
+            self.assertIn('profile = "...";\n      link = "%s"; }' % links[0], unknown.stdout)
+
+    def test_who_does_not_answer_is_said_so(self):
+        with socket.create_server(("127.0.0.1", 0)) as closed:
+            port = closed.getsockname()[1]
+        link = f"tcp:127.0.0.1:{port}"
+        found = self.found("--identify", link, status=3)
+        self.assertEqual(found[link]["failure"]["reason"], "link down")
+        self.assertIn("no identity", scan("--identify", link).stdout)
+
+    def test_a_line_that_only_comes_back_is_no_identity(self):
+        with socket.create_server(("127.0.0.1", 0)) as listener:
+            def echo():
+                connection, _ = listener.accept()
+                with connection:
+                    while data := connection.recv(100):
+                        connection.sendall(data)
+            thread = threading.Thread(target=echo)
+            thread.start()
+            link = "tcp:127.0.0.1:%d" % listener.getsockname()[1]
+            found = self.found("--identify", link, status=3)
+            thread.join(LIMIT_S)
+        self.assertNotIn("identity", found[link])
+
+    def test_mistakes(self):
+        for words in (("--identify", "nonsense"), ("--line", "fast"), ("--csv",),
+                      ("--profiles", "/no/such/folder"), ("--identify",)):
+            run = scan(*words)
+            self.assertEqual(run.returncode, 2, words)
+            self.assertTrue(run.stderr)
+        run = subprocess.run([GRADUS, "instruments", "--identify", "all"], capture_output=True,
+                             text=True, timeout=LIMIT_S)
+        self.assertEqual(run.returncode, 2)
+        self.assertIn("--scan", run.stderr)
+        many = [word for _ in range(65) for word in ("--identify", "tcp:127.0.0.1:1")]
+        self.assertEqual(scan(*many).returncode, 2)
+
+
+if __name__ == "__main__":
+    unittest.main()
