@@ -2,6 +2,7 @@
 #include "scan.h"
 
 #include "link.h"
+#include "usb_device.h"
 
 #include <dirent.h>
 #include <libserialport.h>
@@ -82,12 +83,41 @@ static bool scan_serial(struct scan *scan, struct failure *failure)
     return done;
 }
 
-/* Adds the USBTMC devices, links included. This build knows no way to find any. */
+static void take_usb(struct scan_device *device, const struct usb_device_info *info)
+{
+    device->kind = SCAN_USBTMC;
+    device->transport = "usb";
+    device->vendor = info->vendor;
+    device->product = info->product;
+    device->denied = !info->may_open;
+    take_text(device->node, sizeof device->node, info->node);
+    take_text(device->usb_serial, sizeof device->usb_serial, info->serial);
+    snprintf(device->description, sizeof device->description, "%s%s%s", info->maker,
+             info->maker[0] != '\0' && info->model[0] != '\0' ? " " : "", info->model);
+    usb_device_link(info, device->link, sizeof device->link);
+}
+
+/* Adds the USBTMC devices, links included. A machine without USB has none. */
 static bool scan_usb(struct scan *scan, struct failure *failure)
 {
-    (void)scan;
-    (void)failure;
-    return true;
+    size_t count = 0;
+    struct failure own = { 0 };
+    struct usb_device_info *found = usb_device_list(&count, &own);
+    bool done = true;
+
+    if (!found)
+        return own.code != FAILURE_NO_MEMORY ||
+               failure_set(failure, own.code, NULL, NULL, "no memory for the list");
+    for (size_t i = 0; done && i < count; i++) {
+        struct scan_device *device = scan_add(scan);
+
+        if (device)
+            take_usb(device, &found[i]);
+        else
+            done = failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the list");
+    }
+    free(found);
+    return done;
 }
 
 /* Finds the link in a folder of udev's that leads to a node; the node's own path is resolved. */

@@ -17,7 +17,7 @@
 
 static char root[64];
 
-const char *fake_begin(void)
+const char *folder_begin(void)
 {
     snprintf(root, sizeof root, "/tmp/gradus-fake-XXXXXX");
     assert_non_null(mkdtemp(root));
@@ -59,7 +59,7 @@ static int remove_one(const char *path, const struct stat *status, int kind, str
     return remove(path);
 }
 
-void fake_end(void)
+void folder_end(void)
 {
     assert_int_equal(nftw(root, remove_one, 8, FTW_DEPTH | FTW_PHYS), 0);
 }

@@ -3,8 +3,8 @@
 #ifndef GRADUS_TESTS_DRIVERS_FAKE_FOLDER_H
 #define GRADUS_TESTS_DRIVERS_FAKE_FOLDER_H
 
-/* Makes an empty folder; returns its path, good until fake_end(). One at a time. */
-const char *fake_begin(void);
+/* Makes an empty folder; returns its path, good until folder_end(). One at a time. */
+const char *folder_begin(void);
 
 /* Writes a file at `path` below it, with the folders it needs. */
 void fake_file(const char *path, const char *text);
@@ -13,6 +13,6 @@ void fake_file(const char *path, const char *text);
 void fake_link(const char *path, const char *target);
 
 /* Removes the folder and what is in it. */
-void fake_end(void);
+void folder_end(void);
 
 #endif

@@ -38,7 +38,7 @@ static void names_of_udev(void **state)
 {
     struct scan scan = { 0 };
     struct scan_device *device = port(&scan, "/dev/ttyUSB1", 0x1209, 1, "");
-    const char *root = fake_begin();
+    const char *root = folder_begin();
 
     (void)state;
     fake_file("/dev/ttyUSB0", "");
@@ -52,7 +52,7 @@ static void names_of_udev(void **state)
     scan_names(root, device);
     assert_string_equal(device->by_id, "/dev/serial/by-id/usb-This-if00-port0");
     assert_string_equal(device->by_path, "/dev/serial/by-path/pci-0:1");
-    fake_end();
+    folder_end();
     scan_free(&scan);
 }
 

@@ -35,7 +35,7 @@ static void what_it_is_set_to(void **state)
         int ms;
     } cases[] = { { "16\n", 16 }, { "1\n", 1 },   { "0\n", 0 },   { "255\n", 255 },
                   { "", -1 },     { "no\n", -1 }, { "-1\n", -1 }, { "99999\n", -1 } };
-    const char *root = fake_begin();
+    const char *root = folder_begin();
 
     (void)state;
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
@@ -43,13 +43,13 @@ static void what_it_is_set_to(void **state)
         assert_int_equal(serial_latency_ms(root, "/dev/ttyUSB0"), cases[i].ms);
     }
     assert_int_equal(serial_latency_ms(root, "/dev/ttyUSB1"), -1);
-    fake_end();
+    folder_end();
 }
 
 static void what_is_said_of_it(void **state)
 {
     char note[SERIAL_NOTE];
-    const char *root = fake_begin();
+    const char *root = folder_begin();
 
     (void)state;
     fake_file("/sys/bus/usb-serial/devices/ttyUSB0/latency_timer", "16\n");
@@ -62,7 +62,7 @@ static void what_is_said_of_it(void **state)
     assert_string_equal(note, "");
     serial_latency_note(root, "/dev/ttyS0", note, sizeof note);
     assert_string_equal(note, "");
-    fake_end();
+    folder_end();
 }
 
 int main(void)
