@@ -115,10 +115,16 @@ class Circuit(unittest.TestCase):
         self.addCleanup(self.bench.stop)
         self.start()
 
+    daemon = None
+
     def start(self, policy=""):
         places = {name: self.bench.address(name)
                   for name in ("fine", "plain", "digitiser", "drifted")}
+        # One that still runs would take its instruments back from the new one.
+        if self.daemon is not None:
+            self.daemon.stop()
         daemon = Gradusd(PROGRAM, SETTINGS.format(profiles=PROFILES, policy=policy, **places))
+        self.daemon = daemon
         self.addCleanup(daemon.stop)
         self.client = daemon.client()
         return daemon
