@@ -22,6 +22,10 @@ rpc_handler call_talk;
 rpc_handler call_follow;
 rpc_handler call_unfollow;
 
+/* calls_store.c: what the store holds; answered when it has been read. */
+rpc_handler call_readings;
+rpc_handler call_verify;
+
 /* explain.c: why a range is chosen; does not touch the instrument. */
 rpc_handler call_explain;
 

@@ -24,7 +24,12 @@ enum option {
     OPTION_EVERY = 1 << 11,
     OPTION_COUNT = 1 << 12,
     OPTION_ASCII = 1 << 13,
-    OPTION_VERSION = 1 << 14
+    OPTION_VERSION = 1 << 14,
+    OPTION_SINCE = 1 << 15,
+    OPTION_UNTIL = 1 << 16,
+    OPTION_LIMIT = 1 << 17,
+    OPTION_RUN = 1 << 18,
+    OPTION_VERIFY = 1 << 19
 };
 
 /* Options that go with every subcommand. */
@@ -44,10 +49,15 @@ struct options {
     bool version;
     bool all;
     bool ascii;
+    bool verify;
+    const char *since; /* moments; NULL: no bound */
+    const char *until;
+    const char *run;    /* name; NULL: of any run or none */
     int digits;         /* of the uncertainty */
     int repeat;         /* readings to average */
     int samples;        /* most samples to return; 0: all */
     int count;          /* readings a point, 0: until interrupted */
+    int limit;          /* most readings out of the store; 0: the default */
     double deadline_ms; /* for each reading */
     double duration;    /* seconds; NAN: the point's own */
     double every_ms;    /* from reading to reading */
