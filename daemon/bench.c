@@ -28,6 +28,7 @@ static void free_bench(struct bench *bench)
     free(bench->instruments);
     free(bench->probes);
     free(bench->points);
+    free(bench->text);
     free(bench);
 }
 

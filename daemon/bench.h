@@ -79,12 +79,22 @@ struct bench_server {
     bool talk;         /* whether `talk` is allowed */
 };
 
+struct bench_store {
+    char path[512];        /* of the database; empty: no store */
+    size_t hold;           /* readings kept in memory while it cannot be written */
+    double keep_all_days;  /* every reading is kept so long; 0: as long as anything */
+    double summary_s;      /* then one summary a point and so many seconds; 0: none */
+    double retention_days; /* nothing is kept longer; 0: no end */
+};
+
 struct bench {
     char path[512];  /* the settings file */
-    char digest[65]; /* of its text with all includes and profiles, hexadecimal */
+    char *text;      /* with all includes, and after it the texts of the profiles */
+    char digest[65]; /* SHA-256 of that text, hexadecimal */
     struct bench_server server;
     double loading_share;                      /* loading above it is warned of, relative */
     enum mistake_policy policy[MISTAKE_COUNT]; /* what is done about each mistake */
+    struct bench_store store;
     size_t profile_count;
     struct profile **profiles;
     size_t instrument_count;

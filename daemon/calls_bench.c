@@ -103,6 +103,28 @@ static void encode_states(struct text *text, struct daemon *daemon)
     text_close(text, '}');
 }
 
+static void encode_store(struct text *text, struct daemon *daemon)
+{
+    if (daemon->store == NULL)
+        return;
+    const struct store_view view = store_view(daemon->store);
+    text_key(text, "store");
+    text_open(text, '{');
+    text_member_string(text, "state", store_state_name(view.state));
+    if (view.failure.code != FAILURE_NONE) {
+        text_key(text, "failure");
+        encode_failure_data(text, &view.failure, NULL, NULL, NULL);
+    }
+    text_member_integer(text, "held", (int64_t)view.held);
+    text_member_integer(text, "hold", (int64_t)view.hold);
+    text_member_integer(text, "written", (int64_t)view.written);
+    text_member_integer(text, "refused", (int64_t)view.refused);
+    text_member_integer(text, "commits", (int64_t)view.commits);
+    text_member_integer(text, "set_aside", (int64_t)view.set_aside);
+    text_member_integer(text, "removed", (int64_t)view.removed);
+    text_close(text, '}');
+}
+
 void call_health(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct daemon *daemon = context;
@@ -125,6 +147,7 @@ void call_health(void *context, struct rpc_call *call, const struct rpc_value *v
     text_member_integer(text, "failures", (int64_t)counters->failures);
     encode_states(text, daemon);
     encode_queues(text, daemon);
+    encode_store(text, daemon);
     text_member_integer(text, "dropped_notifications", (int64_t)counters->dropped_notifications);
     text_close(text, '}');
     rpc_result(call, text);

@@ -38,6 +38,25 @@ static bool has_outcome(const struct job *job)
                                     : job->capture.reading.failure.code == FAILURE_NONE;
 }
 
+/*
+ * Answers once the reading is durable. One that the store would not take is
+ * answered at once, with a warning.
+ */
+static void answer_kept(const struct errand *errand, const struct job *job)
+{
+    struct daemon *daemon = errand->daemon;
+    if (job->record != NULL) {
+        answers_wait_record(daemon->answers, errand->call, job->record, job->deadline);
+        return;
+    }
+    struct text reading = { 0 };
+    struct text *text = daemon_text(daemon);
+    encode_outcome(&reading, job);
+    encode_stored(text, &reading, 0, "not kept: the store holds as many readings as it may");
+    rpc_result(errand->call, text);
+    text_free(&reading);
+}
+
 static void on_done(struct job *job, const struct failure *refusal)
 {
     struct errand *errand = job->owner;
@@ -47,6 +66,8 @@ static void on_done(struct job *job, const struct failure *refusal)
         daemon_refuse(daemon, errand->call, refusal, job->bench, job->point, NULL);
     } else if (!has_outcome(job)) {
         daemon_refuse(daemon, errand->call, &reading->failure, job->bench, job->point, reading);
+    } else if (job->kind == JOB_MEASURE && daemon->store != NULL) {
+        answer_kept(errand, job);
     } else {
         struct text *text = daemon_text(daemon);
         encode_outcome(text, job);

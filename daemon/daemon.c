@@ -30,6 +30,7 @@ static void on_closed(void *context, void *user)
     struct session *session = user;
     follow_dismiss(daemon->follow, session);
     crew_dismiss(daemon->crew, session);
+    answers_dismiss(daemon->answers, session);
     free(session);
 }
 
@@ -63,7 +64,7 @@ static bool on_busy(void *context, void *user)
 {
     const struct session *session = user;
     (void)context;
-    return session->jobs > 0 || session->subscriptions > 0;
+    return session->jobs > 0 || session->subscriptions > 0 || session->answers > 0;
 }
 
 static const struct server_handlers server_handlers = {
@@ -93,6 +94,8 @@ static void on_returned(void *context, struct job *job)
         daemon->counters.readings++;
     if (good && job->kind != JOB_TALK)
         job->sequence = ++daemon->sequence;
+    if (job->kind == JOB_MEASURE && job->started != 0)
+        daemon_keep(daemon, job);
     if (job->point != NULL && job->started != 0 && job->bench == daemon->bench)
         daemon->last[job->point - job->bench->points] = job->memory;
 }
@@ -109,7 +112,8 @@ static void on_flush(evutil_socket_t unused, short what, void *context)
     struct daemon *daemon = context;
     (void)unused;
     (void)what;
-    if (!server_unsent(daemon->server) || monotonic_now() > daemon->flush_until)
+    bool told = !server_unsent(daemon->server) && answers_none(daemon->answers);
+    if (told || monotonic_now() > daemon->flush_until)
         event_base_loopbreak(daemon->base);
 }
 
@@ -159,7 +163,8 @@ static bool catch_signals(struct daemon *daemon)
     for (size_t i = 0; i < DAEMON_SIGNALS; i++)
         if (daemon->signals[i] == NULL || evsignal_add(daemon->signals[i], NULL) != 0)
             return false;
-    return signal(SIGPIPE, SIG_IGN) != SIG_ERR;
+    /* A pipe without a reader and a file that may not grow show where they are written. */
+    return signal(SIGPIPE, SIG_IGN) != SIG_ERR && signal(SIGXFSZ, SIG_IGN) != SIG_ERR;
 }
 
 /* The text for a client too many is made ahead: there may be no memory when it is wanted. */
@@ -182,9 +187,10 @@ static bool make_parts(struct daemon *daemon)
     daemon->flushed = event_new(daemon->base, -1, EV_PERSIST, on_flush, daemon);
     daemon->mailbox = mailbox_new(daemon->base);
     daemon->follow = follow_new(daemon);
+    daemon->answers = answers_new(daemon);
     daemon->server = server_new(daemon->base, &server_handlers, daemon);
     if (daemon->flushed == NULL || daemon->mailbox == NULL || daemon->follow == NULL ||
-        daemon->server == NULL)
+        daemon->answers == NULL || daemon->server == NULL)
         return false;
     daemon->crew = crew_new(daemon->base, daemon->mailbox, &hooks);
     return daemon->crew != NULL && catch_signals(daemon);
@@ -206,7 +212,8 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     write_full_text(daemon);
     bool made = make_parts(daemon) ||
                 failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "the loop cannot be made");
-    if (!made || !daemon_listen(daemon, failure) || !daemon_deploy(daemon, bench, failure)) {
+    if (!made || !daemon_open_store(daemon, failure) || !daemon_listen(daemon, failure) ||
+        !daemon_deploy(daemon, bench, failure)) {
         daemon_free(daemon);
         return NULL;
     }
@@ -233,8 +240,10 @@ void daemon_free(struct daemon *daemon)
         return;
     end_crew(daemon);
     server_free(daemon->server);
+    daemon_close_store(daemon);
     crew_free(daemon->crew);
     follow_free(daemon->follow);
+    answers_free(daemon->answers);
     mailbox_free(daemon->mailbox);
     daemon_unlink(daemon);
     for (size_t i = 0; i < DAEMON_SIGNALS; i++)

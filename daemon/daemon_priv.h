@@ -6,6 +6,7 @@
 #ifndef GRADUS_DAEMON_DAEMON_PRIV_H
 #define GRADUS_DAEMON_DAEMON_PRIV_H
 
+#include "answers.h"
 #include "daemon.h"
 #include "encode.h"
 #include "follow.h"
@@ -14,6 +15,7 @@
 #include "server.h"
 #include "session.h"
 #include "station.h"
+#include "store.h"
 
 #include <sys/types.h>
 
@@ -39,6 +41,8 @@ struct daemon {
     struct crew *crew;
     struct server *server;
     struct follow *follow;
+    struct store *store; /* NULL: readings are not kept */
+    struct answers *answers;
     struct rpc_service service;
     struct text scratch; /* for one text at a time */
     char unix_path[108]; /* the socket to remove at the end; empty: none */
@@ -74,6 +78,15 @@ struct occasion daemon_occasion(const struct job *job);
 void daemon_refuse(struct daemon *daemon, struct rpc_call *call, const struct failure *failure,
                    const struct bench *bench, const struct bench_point *point,
                    const struct reading *reading);
+
+/* Hands the reading that a job has come to over to the store, if there is one. */
+void daemon_keep(struct daemon *daemon, struct job *job);
+
+/* Opens the store that the settings name, if they do. */
+bool daemon_open_store(struct daemon *daemon, struct failure *failure);
+
+/* Ends the store; its last answers are out then. */
+void daemon_close_store(struct daemon *daemon);
 
 /* An empty text to answer with; good until the next one is asked for. */
 struct text *daemon_text(struct daemon *daemon);

@@ -264,6 +264,24 @@ void encode_reading(struct text *text, const struct occasion *occasion,
     text_close(text, '}');
 }
 
+void encode_stored(struct text *text, const struct text *reading, int64_t id, const char *warning)
+{
+    static const char end[] = "]}";
+    size_t length = reading->length;
+    if (reading->failed || length < sizeof end - 1) {
+        text->failed = true;
+        return;
+    }
+    text_raw(text, reading->bytes, length - (sizeof end - 1));
+    if (warning != NULL)
+        text_string(text, warning);
+    text_close(text, ']');
+    text_member_bool(text, "stored", id != 0);
+    if (id != 0)
+        text_member_integer(text, "id", id);
+    text_close(text, '}');
+}
+
 static void encode_samples(struct text *text, const struct capture *capture, size_t most)
 {
     size_t stride = (capture->count + most - 1) / most;

@@ -33,6 +33,16 @@ void encode_reading(struct text *text, const struct occasion *occasion,
                     const struct reading *reading);
 
 /*
+ * A reading object that is answered: `reading` with whether it is in the
+ * store and, if so, under which id. A warning is put behind its warnings, in
+ * which every reading object ends.
+ *
+ * id       0: it is not there
+ * warning  NULL: none
+ */
+void encode_stored(struct text *text, const struct text *reading, int64_t id, const char *warning);
+
+/*
  * The object for a captured waveform, with at most `most` samples: every
  * n-th of them, and the interval that goes with it.
  */

@@ -151,7 +151,10 @@ static void strand_tell_reading(struct strand *strand, const struct job *job)
     struct text *outcome = &strand->subscription->follow->outcome;
     const struct occasion occasion = daemon_occasion(job);
     text_reset(outcome);
-    encode_reading(outcome, &occasion, &job->capture.reading);
+    if (job->record != NULL)
+        text_json(outcome, job->record->body.bytes, job->record->body.length);
+    else
+        encode_reading(outcome, &occasion, &job->capture.reading);
     strand_tell(strand, "reading", job);
 }
 

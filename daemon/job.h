@@ -38,6 +38,7 @@ typedef void job_done(struct job *job, const struct failure *refusal);
 
 struct station;
 struct event;
+struct record;
 
 struct job {
     /* What is asked; fixed once it is handed over. */
@@ -66,9 +67,10 @@ struct job {
     struct session *session; /* who is charged for it; NULL: nobody */
     struct station *station;
     struct event *alarm;
-    size_t samples;    /* JOB_CAPTURE: most to hand out */
-    uint64_t sequence; /* of the reading; 0: there is none */
-    int64_t due;       /* monotonic nanoseconds when it should have started; 0: at once */
+    size_t samples;        /* JOB_CAPTURE: most to hand out */
+    uint64_t sequence;     /* of the reading; 0: there is none */
+    struct record *record; /* the store's, good until `done` returns; NULL: not kept */
+    int64_t due;           /* monotonic nanoseconds when it should have started; 0: at once */
     struct job *previous_open;
     struct job *next_open;
 

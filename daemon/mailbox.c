@@ -28,18 +28,22 @@ static struct letter *mailbox_take(struct mailbox *mailbox)
     return first;
 }
 
-static void on_bell(evutil_socket_t bell, short what, void *argument)
+void mailbox_open(struct mailbox *mailbox)
 {
-    uint64_t rung;
-    (void)what;
-    if (read(bell, &rung, sizeof rung) < 0)
-        return;
-    struct letter *letter = mailbox_take(argument);
+    struct letter *letter = mailbox_take(mailbox);
     while (letter != NULL) {
         struct letter *next = letter->next;
         letter->open(letter);
         letter = next;
     }
+}
+
+static void on_bell(evutil_socket_t bell, short what, void *argument)
+{
+    uint64_t rung;
+    (void)what;
+    if (read(bell, &rung, sizeof rung) >= 0)
+        mailbox_open(argument);
 }
 
 struct mailbox *mailbox_new(struct event_base *base)

@@ -23,6 +23,9 @@ struct mailbox *mailbox_new(struct event_base *base);
 /* Letters still inside are not opened. Accepts NULL. */
 void mailbox_free(struct mailbox *mailbox);
 
+/* Opens the letters that are inside, without the loop; on the loop thread. */
+void mailbox_open(struct mailbox *mailbox);
+
 /* Posts a letter; from any thread. */
 void mailbox_post(struct mailbox *mailbox, struct letter *letter);
 

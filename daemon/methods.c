@@ -2,6 +2,7 @@
 #include "methods.h"
 
 #include "calls.h"
+#include "store_query.h"
 
 /* Longest time a client may give, and what it has when it gives none, milliseconds. */
 #define DEADLINE_MOST    3600000.0
@@ -70,6 +71,18 @@ static const struct rpc_parameter unfollow_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter readings_parameters[] = {
+    [READINGS_POINT] = { "point", RPC_TEXT, false, 0, 0, 0, "of this point only" },
+    [READINGS_SINCE] = { "since", RPC_TEXT, false, 0, 0, 0, "not before this moment, ISO 8601" },
+    [READINGS_UNTIL] = { "until", RPC_TEXT, false, 0, 0, 0, "not after this moment, ISO 8601" },
+    [READINGS_LIMIT] = { "limit", RPC_INTEGER, false, 100, 1, QUERY_MOST, "most readings" },
+    [READINGS_RUN] = { "run", RPC_TEXT, false, 0, 0, 0, "of this run only" },
+    [READINGS_AFTER] = { "after", RPC_INTEGER, false, 0, 0, 9e15,
+                         "the oldest above this id; the newest of all when not given" },
+    [READINGS_BEFORE] = { "before", RPC_INTEGER, false, 0, 1, 9e15, "ids below this only" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter hold_parameters[] = {
     [HOLD_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
     { .name = NULL },
@@ -97,6 +110,8 @@ static const struct rpc_method table[] = {
       "whether a probe is compensated, from a square wave" },
     { "follow", follow_parameters, call_follow, "readings again and again, as notifications" },
     { "unfollow", unfollow_parameters, call_unfollow, "ends what follow began" },
+    { "readings", readings_parameters, call_readings, "readings out of the store, newest last" },
+    { "verify", none, call_verify, "whether the store is as it was written" },
     { "hold", hold_parameters, call_hold, "keeps an instrument for this client" },
     { "release", hold_parameters, call_release, "ends hold" },
     { "health", none, call_health, "version, uptime, queues, counters" },

@@ -32,12 +32,22 @@ static bool same_sockets(const struct bench_server *a, const struct bench_server
            a->tcp_port == b->tcp_port;
 }
 
+static bool same_store(const struct bench_store *a, const struct bench_store *b)
+{
+    return strcmp(a->path, b->path) == 0 && a->hold == b->hold &&
+           a->keep_all_days == b->keep_all_days && a->summary_s == b->summary_s &&
+           a->retention_days == b->retention_days;
+}
+
 static void deploy(struct daemon *daemon, struct bench *bench)
 {
     char text[600];
     struct failure failure = { 0 };
     if (!same_sockets(&daemon->bench->server, &bench->server))
         log_line(LOG_PRIORITY_WARNING, "%s: other sockets take effect at the next start",
+                 bench->path);
+    if (!same_store(&daemon->bench->store, &bench->store))
+        log_line(LOG_PRIORITY_WARNING, "%s: another store takes effect at the next start",
                  bench->path);
     if (daemon_deploy(daemon, bench, &failure))
         log_line(LOG_PRIORITY_NOTICE, "%s: loaded, %zu instruments, %zu points", bench->path,

@@ -16,6 +16,7 @@ struct session {
     uint64_t id;          /* never given twice */
     size_t jobs;          /* open jobs it is charged for */
     size_t subscriptions; /* open subscriptions */
+    size_t answers;       /* calls that wait for the store */
 };
 
 #endif

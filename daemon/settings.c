@@ -18,6 +18,7 @@ struct root_file {
 
 static const struct strict_key root_keys[] = {
     { .name = "server", .type = STRICT_GROUP, .help = "where clients connect" },
+    { .name = "store", .type = STRICT_GROUP, .help = "where readings are kept; default nowhere" },
     { .name = "profiles",
       .type = STRICT_TEXT,
       .offset = offsetof(struct root_file, profiles),
@@ -146,28 +147,32 @@ static void take_root(struct settings *settings)
     settings->bench->loading_share = file.loading_share;
     take_server(settings);
     settings_take_policy(settings);
+    settings_take_store(settings);
     settings_take_instruments(settings);
     settings_take_probes(settings);
     settings_take_points(settings);
 }
 
-/* The digest of the settings covers the profiles by their own digests. */
-static bool take_digest(struct bench *bench, const char *text)
+/*
+ * The text a digest is of, as it goes into the store: the settings, then each
+ * profile under a line that names it.
+ */
+static bool take_text(struct bench *bench, const char *text)
 {
-    size_t length = strlen(text);
-    size_t each = sizeof bench->profiles[0]->digest;
-    char *whole = malloc(length + bench->profile_count * each + 1);
+    size_t length = 0;
+    FILE *whole = open_memstream(&bench->text, &length);
 
     if (whole == NULL) {
         return false;
     }
-    memcpy(whole, text, length + 1);
+    fputs(text, whole);
     for (size_t i = 0; i < bench->profile_count; i++) {
-        memcpy(whole + length, bench->profiles[i]->digest, each);
-        length += each;
+        fprintf(whole, "\n# profile %s\n%s", bench->profiles[i]->name, bench->profiles[i]->text);
     }
-    digest_bytes(whole, length, bench->digest);
-    free(whole);
+    if (fclose(whole) != 0) {
+        return false;
+    }
+    digest_bytes(bench->text, length, bench->digest);
     return true;
 }
 
@@ -200,7 +205,7 @@ struct bench *settings_read(const char *text, size_t length, const char *path,
                                      .problems = problems };
         take_root(&settings);
         free(settings.profile_names);
-        if (!take_digest(bench, strict_text(&config))) {
+        if (problems->total == before && !take_text(bench, strict_text(&config))) {
             problems_add(problems, path, 0, "no memory");
         }
     }
@@ -234,6 +239,7 @@ void settings_print_keys(FILE *out)
     fprintf(out, "server.tcp:\n");
     strict_print_keys(out, tcp_keys);
     settings_print_policy_keys(out);
+    settings_print_store_keys(out);
     settings_print_instrument_keys(out);
     settings_print_probe_keys(out);
     settings_print_point_keys(out);

@@ -2,11 +2,11 @@
 #include "worker.h"
 
 #include "talk.h"
+#include "thread.h"
 #include "watch.h"
 
 #include <errno.h>
 #include <pthread.h>
-#include <signal.h>
 #include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -200,17 +200,6 @@ static void open_farewell(struct letter *letter)
     worker->hooks.ended(worker->hooks.owner);
 }
 
-/* Signals are the loop thread's: the new thread inherits a mask that blocks them all. */
-static bool start_thread(struct worker *worker)
-{
-    sigset_t all, before;
-    sigfillset(&all);
-    pthread_sigmask(SIG_SETMASK, &all, &before);
-    int error = pthread_create(&worker->thread, NULL, worker_main, worker);
-    pthread_sigmask(SIG_SETMASK, &before, NULL);
-    return error == 0;
-}
-
 static void worker_destroy(struct worker *worker)
 {
     instrument_free(worker->instrument);
@@ -246,7 +235,7 @@ struct worker *worker_start(struct bench *bench, const struct bench_instrument *
     init_condition(&worker->changed);
     worker->instrument = instrument_new(instrument->profile, &instrument->link, instrument->name);
     worker->watch = watch_begin(worker->instrument, &instrument->profile->protocol);
-    if (worker->instrument == NULL || !start_thread(worker)) {
+    if (worker->instrument == NULL || !thread_start(&worker->thread, worker_main, worker)) {
         failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "no thread to be had");
         worker_destroy(worker);
         return NULL;

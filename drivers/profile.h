@@ -128,6 +128,7 @@ struct profile {
     char name[64];
     char description[PROFILE_TEXT];
     char path[512];
+    char *text;      /* with all it includes */
     char digest[65]; /* SHA-256 of its text, hexadecimal */
     enum profile_kind kind;
     struct protocol protocol;

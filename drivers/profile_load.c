@@ -223,6 +223,10 @@ struct profile *profile_read(const char *text, size_t length, const char *path,
         take_root(owner, config_root_setting(&config), problems);
         const char *whole = strict_text(&config);
         digest_bytes(whole, strlen(whole), owner->profile.digest);
+        owner->profile.text = strdup(whole);
+        if (owner->profile.text == NULL) {
+            problems_add(problems, path, 0, "no memory");
+        }
     }
     config_destroy(&config);
     if (problems->total > before) {
@@ -297,6 +301,7 @@ void profile_free(struct profile *profile)
         return;
     }
     free_protocol(owner);
+    free(profile->text);
     free_commands(&profile->setup);
     free_commands(&profile->local);
     for (size_t i = 0; i < profile->function_count; i++) {

@@ -320,6 +320,30 @@ static void a_point_as_configured(void **state)
     text_free(&text);
 }
 
+/* What an answer adds to the reading it is made of. */
+static void a_reading_that_is_stored(void **state)
+{
+    struct text reading = { 0 };
+    struct text text = { 0 };
+    (void)state;
+    static const char none[] = "{\"value\":1,\"warnings\":[]}";
+    static const char one[] = "{\"value\":1,\"warnings\":[\"hot\"]}";
+    text_raw(&reading, none, sizeof none - 1);
+    encode_stored(&text, &reading, 7, NULL);
+    assert_string_equal(text.bytes, "{\"value\":1,\"warnings\":[],\"stored\":true,\"id\":7}");
+    text_reset(&text);
+    encode_stored(&text, &reading, 0, "full");
+    assert_string_equal(text.bytes, "{\"value\":1,\"warnings\":[\"full\"],\"stored\":false}");
+    text_reset(&text);
+    text_reset(&reading);
+    text_raw(&reading, one, sizeof one - 1);
+    encode_stored(&text, &reading, 0, "full");
+    assert_string_equal(text.bytes,
+                        "{\"value\":1,\"warnings\":[\"hot\",\"full\"],\"stored\":false}");
+    text_free(&text);
+    text_free(&reading);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -330,6 +354,7 @@ int main(void)
         cmocka_unit_test(lists_of_a_reading),
         cmocka_unit_test(the_loading_error_is_that_of_the_uncorrected_reading),
         cmocka_unit_test(a_reading_of_a_scope),
+        cmocka_unit_test(a_reading_that_is_stored),
         cmocka_unit_test(a_capture_hands_out_no_more_than_asked),
         cmocka_unit_test(a_point_as_configured),
     };

@@ -107,8 +107,8 @@ class Usage(Case):
     def test_help_lists_every_subcommand_and_each_explains_itself(self):
         done = self.run_gradus(None, "help")
         self.assertEqual(done.returncode, 0)
-        for name in ("measure", "explain", "capture", "points", "instruments", "follow", "check",
-                     "try", "health", "talk", "help"):
+        for name in ("measure", "explain", "capture", "points", "instruments", "follow", "readings",
+                     "check", "try", "health", "talk", "help"):
             self.assertIn("\n  " + name, done.stdout.decode())
             one = self.run_gradus(None, "help", name)
             self.assertEqual(one.returncode, 0)

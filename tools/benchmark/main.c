@@ -6,8 +6,10 @@
  *
  *     benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)...
  *     benchmark plans PROFILE...
+ *     benchmark store FOLDER SETTINGS
  */
 #include "planning.h"
+#include "storing.h"
 #include "stream.h"
 
 #include <stdio.h>
@@ -193,6 +195,10 @@ int main(int argc, char **argv)
             benchmark_planning(argv[i]);
         return 0;
     }
+    if (argc == 4 && strcmp(argv[1], "store") == 0) {
+        benchmark_storing(argv[2], argv[3]);
+        return 0;
+    }
     give_up("usage: benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)... | "
-            "plans PROFILE...");
+            "plans PROFILE... | store FOLDER SETTINGS");
 }

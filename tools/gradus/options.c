@@ -47,6 +47,14 @@ static const struct option_row rows[] = {
       "with --identify: the profiles that identities are compared with\n"
       "(default /etc/gradus/profiles)" },
     { "--ascii", OPTION_ASCII, NULL, 0, 0, false, "draw with plain ASCII" },
+    { "--since", OPTION_SINCE, "MOMENT", 0, 0, false,
+      "readings from this moment on: 2026-01-31, 2026-01-31T23:59:59Z, UTC" },
+    { "--until", OPTION_UNTIL, "MOMENT", 0, 0, false, "readings up to this moment" },
+    { "--limit", OPTION_LIMIT, "N", 1, 1000000000, true,
+      "the newest N readings (default: with --since all, else 100)" },
+    { "--run", OPTION_RUN, "NAME", 0, 0, false, "readings of this run" },
+    { "--verify", OPTION_VERIFY, NULL, 0, 0, false,
+      "check that the store is as it was written, row by row" },
     { NULL, 0, NULL, 0, 0, false, NULL }
 };
 
@@ -116,11 +124,27 @@ static bool check_number(const struct option_row *row, const char *value, double
     return fine;
 }
 
+static void store_text(struct options *options, enum option bit, const char *text)
+{
+    if (bit == OPTION_SOCKET) {
+        options->socket = text;
+    } else if (bit == OPTION_SINCE) {
+        options->since = text;
+    } else if (bit == OPTION_UNTIL) {
+        options->until = text;
+    } else if (bit == OPTION_RUN) {
+        options->run = text;
+    }
+}
+
 static void store(struct options *options, enum option bit, const char *text, double number)
 {
     switch (bit) {
     case OPTION_SOCKET:
-        options->socket = text;
+    case OPTION_SINCE:
+    case OPTION_UNTIL:
+    case OPTION_RUN:
+        store_text(options, bit, text);
         break;
     case OPTION_JSON:
         options->json = true;
@@ -175,6 +199,12 @@ static void store(struct options *options, enum option bit, const char *text, do
         break;
     case OPTION_PROFILES:
         options->profiles = text;
+        break;
+    case OPTION_LIMIT:
+        options->limit = (int)number;
+        break;
+    case OPTION_VERIFY:
+        options->verify = true;
         break;
     }
 }

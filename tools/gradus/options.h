@@ -28,7 +28,12 @@ enum option {
     OPTION_SCAN = 1 << 15,
     OPTION_IDENTIFY = 1 << 16,
     OPTION_LINE = 1 << 17,
-    OPTION_PROFILES = 1 << 18
+    OPTION_PROFILES = 1 << 18,
+    OPTION_SINCE = 1 << 19,
+    OPTION_UNTIL = 1 << 20,
+    OPTION_LIMIT = 1 << 21,
+    OPTION_RUN = 1 << 22,
+    OPTION_VERIFY = 1 << 23
 };
 
 /* Options that go with every subcommand. */
@@ -51,10 +56,15 @@ struct options {
     bool version;
     bool all;
     bool ascii;
+    bool verify;
+    const char *since; /* moments; NULL: no bound */
+    const char *until;
+    const char *run;    /* name; NULL: of any run or none */
     int digits;         /* of the uncertainty */
     int repeat;         /* readings to average */
     int samples;        /* most samples to return; 0: all */
     int count;          /* readings a point, 0: until interrupted */
+    int limit;          /* most readings out of the store; 0: the default */
     double deadline_ms; /* for each reading */
     double duration;    /* seconds; NAN: the point's own */
     double every_ms;    /* from reading to reading */

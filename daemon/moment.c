@@ -1,0 +1,74 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "moment.h"
+
+#include <ctype.h>
+#include <time.h>
+
+enum { YEAR_FIRST = 1970, YEAR_LAST = 2261 };
+
+/* Reads exactly `count` digits that come to `least` to `most`; moves on. */
+static bool take_digits(const char **text, int count, int least, int most, int *number)
+{
+    *number = 0;
+    for (int i = 0; i < count; i++, (*text)++) {
+        if (!isdigit((unsigned char)**text))
+            return false;
+        *number = 10 * *number + (**text - '0');
+    }
+    return *number >= least && *number <= most;
+}
+
+static bool take_mark(const char **text, char mark)
+{
+    bool there = **text == mark;
+    *text += there ? 1 : 0;
+    return there;
+}
+
+static bool take_day(const char **text, struct tm *parts)
+{
+    bool taken = take_digits(text, 4, YEAR_FIRST, YEAR_LAST, &parts->tm_year) &&
+                 take_mark(text, '-') && take_digits(text, 2, 1, 12, &parts->tm_mon) &&
+                 take_mark(text, '-') && take_digits(text, 2, 1, 31, &parts->tm_mday);
+    parts->tm_year -= 1900;
+    parts->tm_mon -= 1;
+    return taken;
+}
+
+/* Reads what stands behind the point: 1 to 9 digits. */
+static bool take_fraction(const char **text, int64_t *nanoseconds)
+{
+    int64_t place = 100000000;
+    const char *first = *text;
+    *nanoseconds = 0;
+    for (; isdigit((unsigned char)**text) && place > 0; (*text)++, place /= 10)
+        *nanoseconds += (**text - '0') * place;
+    return *text > first;
+}
+
+static bool take_time(const char **text, struct tm *parts, int64_t *nanoseconds)
+{
+    if (!take_digits(text, 2, 0, 23, &parts->tm_hour) || !take_mark(text, ':') ||
+        !take_digits(text, 2, 0, 59, &parts->tm_min))
+        return false;
+    if (!take_mark(text, ':'))
+        return true;
+    if (!take_digits(text, 2, 0, 59, &parts->tm_sec))
+        return false;
+    return !take_mark(text, '.') || take_fraction(text, nanoseconds);
+}
+
+bool moment_read(const char *text, int64_t *nanoseconds)
+{
+    struct tm parts = { 0 };
+    int64_t fraction = 0;
+    if (!take_day(&text, &parts) || (take_mark(&text, 'T') && !take_time(&text, &parts, &fraction)))
+        return false;
+    take_mark(&text, 'Z');
+    int day = parts.tm_mday;
+    time_t seconds = timegm(&parts);
+    if (*text != '\0' || parts.tm_mday != day) /* a day that does not exist becomes another one */
+        return false;
+    *nanoseconds = (int64_t)seconds * 1000000000 + fraction;
+    return true;
+}

@@ -1,0 +1,26 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Removing what is past its time, and summarising it where the settings say
+ * so; never of a run that has begun and not ended. Each stretch of rows that
+ * goes leaves an event "pruned" with its first and last id and the digest of
+ * the last, and each summary is an event too, so the chain still holds.
+ */
+#ifndef GRADUS_DAEMON_STORE_PRUNE_H
+#define GRADUS_DAEMON_STORE_PRUNE_H
+
+#include "store_db.h"
+
+#include <time.h>
+
+/*
+ * One step, in one transaction: a summary interval, or some thousand rows.
+ *
+ * now      wall time
+ * removed  gains the rows removed
+ * more     whether another step would find more
+ */
+enum store_state store_prune(struct store_db *db, const struct bench_store *settings,
+                             struct timespec now, uint64_t *removed, bool *more,
+                             struct failure *failure);
+
+#endif

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reading the store: a connection that never writes, and rows as they were written. */
+#ifndef GRADUS_DAEMON_STORE_READ_H
+#define GRADUS_DAEMON_STORE_READ_H
+
+#include "store_query.h"
+#include "store_row.h"
+
+#include <sqlite3.h>
+#include <stdbool.h>
+
+/* Opens the database read-only; NULL with the failure set when it cannot be. Close with sqlite3_close(). */
+sqlite3 *store_read_open(const char *path, struct failure *failure);
+
+/* Sets the failure to what SQLite says. Returns false. */
+bool store_read_fail(sqlite3 *sqlite, struct failure *failure);
+
+/* What a query of readings selects, for store_read_row(); to be followed by WHERE. */
+extern const char store_read_columns[];
+
+/* The row a statement stands on, and its digest (NULL when it has none); valid until it steps. */
+const uint8_t *store_read_row(sqlite3_stmt *statement, struct store_row *row);
+
+/*
+ * The digest of the row before id: of a row, of the last one of a removal,
+ * or of the origin. False when there is none.
+ */
+bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE]);
+
+/* Answers a page of readings in one transaction. False with the failure set. */
+bool store_read_page(sqlite3 *sqlite, struct store_query *query);
+
+#endif
