@@ -6,7 +6,9 @@
  *
  *     benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)...
  *     benchmark plans PROFILE...
+ *     benchmark waveform CODES
  */
+#include "analysis.h"
 #include "planning.h"
 #include "stream.h"
 
@@ -193,6 +195,10 @@ int main(int argc, char **argv)
             benchmark_planning(argv[i]);
         return 0;
     }
+    if (argc == 3 && strcmp(argv[1], "waveform") == 0) {
+        benchmark_analysis(argv[2]);
+        return 0;
+    }
     give_up("usage: benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)... | "
-            "plans PROFILE...");
+            "plans PROFILE... | waveform CODES");
 }
