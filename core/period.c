@@ -29,29 +29,30 @@ static const double longest_end = 1.25;
 /* All crossings of the mid level in one direction. */
 struct crossings {
     size_t count;
-    double candidate; /* the latest passage of the mid level, not confirmed yet */
     double first;
     double last;
     double shortest; /* distances between successive crossings */
     double longest;
 };
 
-/* A function of one sample that is to be averaged: (x - centre)^power. */
-struct moment {
+/* A function of one sample that is to be averaged. */
+enum moment { MOMENT_DEVIATION, MOMENT_SQUARE, MOMENT_MAGNITUDE };
+
+/* What the moments are taken about. */
+struct centres {
     double centre;
-    int power; /* 1 or 2 */
+    double zero;
 };
 
 /* The instant, between samples i - 1 and i, at which a straight line passes `level`. */
-static double passage(const double *volts, size_t i, double level)
+static double passage(const struct series *series, size_t i, double level)
 {
-    double fraction = (level - volts[i - 1]) / (volts[i] - volts[i - 1]);
-    return (double)(i - 1) + fraction;
+    double before = series_at(series, i - 1);
+    return (double)(i - 1) + (level - before) / (series_at(series, i) - before);
 }
 
-static void confirm(struct crossings *crossings)
+static void confirm(struct crossings *crossings, double instant)
 {
-    double instant = crossings->candidate;
     if (crossings->count == 0) {
         crossings->first = instant;
     } else {
@@ -63,35 +64,64 @@ static void confirm(struct crossings *crossings)
     crossings->count++;
 }
 
+/* The level to be crossed and the zones around it. */
+struct zones {
+    double level;
+    struct zone below;    /* of the level */
+    struct zone above;    /* from the level on */
+    struct zone near_low; /* below it, within the hysteresis */
+    struct zone near_high;
+};
+
+/*
+ * From sample i, on one side of the level, to the first one beyond the
+ * hysteresis on the other; `*instant` is the last passage on the way. Returns
+ * the count when there is none.
+ */
+static size_t cross(const struct series *series, const struct zones *zones, size_t i, bool down,
+                    double *instant)
+{
+    const struct zone *side = down ? &zones->above : &zones->below;
+    const struct zone *near = down ? &zones->near_low : &zones->near_high;
+    for (;;) {
+        i = series_leave(series, i, side);
+        if (i == series->count) {
+            return i;
+        }
+        size_t passed = i;
+        i = series_leave(series, i, near);
+        if (i == series->count) {
+            return i;
+        }
+        double x = series_at(series, i);
+        if (down ? x < near->low : x > near->high) {
+            *instant = passage(series, passed, zones->level);
+            return i;
+        }
+    }
+}
+
 /*
  * Finds the crossings of `level` in both directions. One counts when the
  * signal comes from beyond the hysteresis on one side and reaches beyond it on
  * the other; of several passages in between, the last is the instant.
  */
-static void find_crossings(const double *volts, size_t count, double level, double hysteresis,
+static void find_crossings(const struct series *series, double level, double hysteresis,
                            struct crossings *up, struct crossings *down)
 {
-    bool from_below = volts[0] < level - hysteresis;
-    bool from_above = volts[0] > level + hysteresis;
-    for (size_t i = 1; i < count; i++) {
-        if (volts[i - 1] < level && volts[i] >= level) {
-            up->candidate = passage(volts, i, level);
-        } else if (volts[i - 1] >= level && volts[i] < level) {
-            down->candidate = passage(volts, i, level);
+    struct zone all = zone_between(level - hysteresis, level + hysteresis);
+    struct zones zones = { level, zone_below(level), zone_from(level),
+                           zone_between(all.low, nextafter(level, -INFINITY)),
+                           zone_between(level, all.high) };
+    double instant = 0.0;
+    size_t i = series_leave(series, 0, &all);
+    bool above = i < series->count && series_at(series, i) > all.high;
+    while (i < series->count) {
+        i = cross(series, &zones, i, above, &instant);
+        if (i < series->count) {
+            confirm(above ? down : up, instant);
         }
-        if (volts[i] > level + hysteresis) {
-            if (from_below) {
-                confirm(up);
-            }
-            from_above = true;
-            from_below = false;
-        } else if (volts[i] < level - hysteresis) {
-            if (from_above) {
-                confirm(down);
-            }
-            from_below = true;
-            from_above = false;
-        }
+        above = !above;
     }
 }
 
@@ -117,19 +147,25 @@ static struct stretch whole_periods(const struct crossings *crossings, size_t co
     return stretch;
 }
 
-struct stretch period_find(const double *volts, size_t count, double minimum, double maximum,
+static double hysteresis_for(double height, double noise)
+{
+    double wanted = fmax(hysteresis_fraction * height, hysteresis_sigmas * noise);
+    return fmin(wanted, hysteresis_cap * height);
+}
+
+struct stretch period_find(const struct series *series, double minimum, double maximum,
                            double noise)
 {
     double height = maximum - minimum;
     double level = minimum + height / 2.0;
-    double wanted = fmax(hysteresis_fraction * height, hysteresis_sigmas * noise);
-    double hysteresis = fmin(wanted, hysteresis_cap * height);
-    double fewest = wanted > hysteresis ? periods_to_trust_noise : 1.0;
+    double hysteresis = hysteresis_for(height, noise);
+    bool capped = hysteresis < hysteresis_sigmas * noise;
+    double fewest = capped ? periods_to_trust_noise : 1.0;
     struct crossings up = { .shortest = INFINITY, .longest = 0.0 };
     struct crossings down = up;
-    find_crossings(volts, count, level, hysteresis, &up, &down);
-    struct stretch rising = whole_periods(&up, count, fewest);
-    struct stretch falling = whole_periods(&down, count, fewest);
+    find_crossings(series, level, hysteresis, &up, &down);
+    struct stretch rising = whole_periods(&up, series->count, fewest);
+    struct stretch falling = whole_periods(&down, series->count, fewest);
     return falling.periods > rising.periods ? falling : rising;
 }
 
@@ -138,73 +174,150 @@ double period_frequency(const struct stretch *stretch)
     return stretch->periods > 0.0 ? stretch->periods / (stretch->end - stretch->begin) : NAN;
 }
 
-static double moment_of(const struct moment *moment, double x)
+/* How steep the record is, per sample, between the hysteresis bounds around an instant. */
+static double slope_at(const struct series *series, size_t i, double level, double hysteresis)
 {
-    double deviation = x - moment->centre;
-    return moment->power == 1 ? deviation : deviation * deviation;
+    size_t before = i, after = i + 1;
+    while (before > 0 && fabs(series_at(series, before) - level) < hysteresis) {
+        before--;
+    }
+    while (after + 1 < series->count && fabs(series_at(series, after) - level) < hysteresis) {
+        after++;
+    }
+    return fabs(series_at(series, after) - series_at(series, before)) / (double)(after - before);
+}
+
+/* The most that the instant can be off because it lies between samples i and i + 1. */
+static double hidden_between(const struct series *series, size_t i)
+{
+    double here = series_at(series, i), next = series_at(series, i + 1);
+    double bend = 0.0;
+    if (i > 0) {
+        bend = fabs(series_at(series, i - 1) - 2.0 * here + next);
+    }
+    if (i + 2 < series->count) {
+        bend = fmax(bend, fabs(here - 2.0 * next + series_at(series, i + 2)));
+    }
+    return fmin(bend / (2.0 * fabs(next - here)), 0.5);
+}
+
+/* Variance of one instant, samples squared. Noise bends a record as well, so it is counted once. */
+static double instant_variance(const struct series *series, double instant, double level,
+                               double hysteresis, double noise)
+{
+    size_t i = (size_t)instant;
+    double slope = slope_at(series, i, level, hysteresis);
+    if (!(slope > 0.0)) {
+        return INFINITY;
+    }
+    double jitter = noise / slope;
+    double hidden = hidden_between(series, i);
+    return jitter * jitter + hidden * hidden / 3.0;
+}
+
+double period_frequency_uncertainty(const struct series *series, const struct stretch *stretch,
+                                    double minimum, double maximum, double noise)
+{
+    if (!(stretch->periods > 0.0)) {
+        return NAN;
+    }
+    double height = maximum - minimum;
+    double level = minimum + height / 2.0;
+    double hysteresis = hysteresis_for(height, noise);
+    double variance = instant_variance(series, stretch->begin, level, hysteresis, noise) +
+                      instant_variance(series, stretch->end, level, hysteresis, noise);
+    return sqrt(variance) / (stretch->end - stretch->begin);
+}
+
+static double moment_of(const struct centres *about, enum moment moment, double x)
+{
+    double deviation = x - about->centre;
+    switch (moment) {
+    case MOMENT_DEVIATION:
+        return deviation;
+    case MOMENT_SQUARE:
+        return deviation * deviation;
+    case MOMENT_MAGNITUDE:
+        break;
+    }
+    return fabs(x - about->zero);
 }
 
 /* The moment halfway between two samples, as their straight connection has it. */
-static double moment_between(const struct moment *moment, const double *volts, size_t i,
-                             double fraction)
+static double moment_between(const struct series *series, const struct centres *about,
+                             enum moment moment, size_t i, double fraction)
 {
-    double here = moment_of(moment, volts[i]);
-    return fraction == 0.0 ? here : here + fraction * (moment_of(moment, volts[i + 1]) - here);
-}
-
-static double average_all(const double *volts, size_t count, const struct moment *moment)
-{
-    struct sum sum = { 0.0, 0.0 };
-    for (size_t i = 0; i < count; i++) {
-        sum_add(&sum, moment_of(moment, volts[i]));
+    double here = moment_of(about, moment, series_at(series, i));
+    if (fraction == 0.0) {
+        return here;
     }
-    return sum_value(&sum) / (double)count;
+    return here + fraction * (moment_of(about, moment, series_at(series, i + 1)) - here);
 }
 
 /*
- * Trapezoids from instant to instant. The moment itself, not the signal, is
+ * The average of a moment from its sum over the whole samples first + 1 ... last:
+ * trapezoids from instant to instant. Whole samples stand for half an interval on
+ * either side; here the ends are put right. The moment itself, not the signal, is
  * taken as straight between samples, so that the steep edge of a square, where
  * the crossings lie, does not lower its mean square.
  */
-static double average_periods(const double *volts, const struct moment *moment,
-                              const struct stretch *stretch)
+static double trimmed(const struct series *series, const struct stretch *stretch,
+                      const struct centres *about, enum moment moment, double whole)
 {
     size_t first = (size_t)stretch->begin;
     size_t last = (size_t)stretch->end;
     double lead = stretch->begin - (double)first;
     double tail = stretch->end - (double)last;
-    struct sum sum = { 0.0, 0.0 };
-    for (size_t i = first + 1; i <= last; i++) {
-        sum_add(&sum, moment_of(moment, volts[i]));
-    }
-    /* Whole samples stand for half an interval on either side; now the ends are put right. */
-    double after_first = moment_of(moment, volts[first + 1]);
-    double at_last = moment_of(moment, volts[last]);
-    double at_begin = moment_between(moment, volts, first, lead);
-    double at_end = moment_between(moment, volts, last, tail);
+    double after_first = moment_of(about, moment, series_at(series, first + 1));
+    double at_last = moment_of(about, moment, series_at(series, last));
+    double at_begin = moment_between(series, about, moment, first, lead);
+    double at_end = moment_between(series, about, moment, last, tail);
+    struct sum sum = { whole, 0.0 };
     sum_add(&sum, (1.0 - lead) * (at_begin + after_first) / 2.0 - after_first / 2.0);
     sum_add(&sum, tail * (at_last + at_end) / 2.0 - at_last / 2.0);
     return sum_value(&sum) / (stretch->end - stretch->begin);
 }
 
-static double average(const double *volts, size_t count, const struct moment *moment,
-                      const struct stretch *stretch)
+/* The averages of all three moments; `mean` and `mean_square` here about the centre. */
+static struct averages average(const struct series *series, const struct stretch *stretch,
+                               const struct centres *about)
 {
-    return stretch->periods > 0.0 ? average_periods(volts, moment, stretch)
-                                  : average_all(volts, count, moment);
+    if (!(stretch->periods > 0.0)) {
+        struct series_sums sums = series_sum(series, 0, series->count, about->centre, about->zero);
+        double n = (double)series->count;
+        struct averages all = { sums.deviation / n, sums.square / n, sums.magnitude / n };
+        return all;
+    }
+    size_t first = (size_t)stretch->begin + 1;
+    size_t count = (size_t)stretch->end + 1 - first;
+    struct series_sums sums = series_sum(series, first, count, about->centre, about->zero);
+    struct averages periods = {
+        trimmed(series, stretch, about, MOMENT_DEVIATION, sums.deviation),
+        trimmed(series, stretch, about, MOMENT_SQUARE, sums.square),
+        trimmed(series, stretch, about, MOMENT_MAGNITUDE, sums.magnitude),
+    };
+    return periods;
 }
 
-double period_mean(const double *volts, size_t count, const struct stretch *stretch)
-{
-    struct moment mean = { .centre = 0.0, .power = 1 };
-    return average(volts, count, &mean, stretch);
-}
+/* So much of the mean square about a centre may be due to its distance from the mean. */
+static const double most_displaced = 0.75;
 
-double period_mean_square(const double *volts, size_t count, double centre,
-                          const struct stretch *stretch)
+struct averages period_average(const struct series *series, const struct stretch *stretch,
+                               double middle)
 {
-    struct moment square = { .centre = centre, .power = 2 };
-    double result = average(volts, count, &square, stretch);
+    struct centres about = { series->codes ? rint(middle) : middle,
+                             -series->offset / series->scale };
+    struct averages seen = average(series, stretch, &about);
+    if (seen.mean * seen.mean > most_displaced * seen.mean_square) {
+        double mean = about.centre + seen.mean;
+        about.centre = series->codes ? rint(mean) : mean;
+        seen = average(series, stretch, &about);
+    }
+    struct averages result = { about.centre + seen.mean, seen.mean_square - seen.mean * seen.mean,
+                               seen.magnitude };
     /* Rounding can leave a hair below zero; NAN, an overflow, has to stay. */
-    return result < 0.0 ? 0.0 : result;
+    if (result.mean_square < 0.0) {
+        result.mean_square = 0.0;
+    }
+    return result;
 }

@@ -4,95 +4,12 @@
 #include "period.h"
 
 #include <math.h>
-#include <stdint.h>
-#include <string.h>
 
 enum { FEWEST_SAMPLES = 4 };
 
 /* Median of |x| for normal x of unit sigma, and sigma of a second difference of white noise. */
 static const double normal_median = 0.67448975019608174;
 static const double second_difference_sigma = 2.4494897427831781;
-
-/* The radix selection of median_second_difference(): three digits of twelve bits. */
-enum { DIGIT_BITS = 12, DIGIT_VALUES = 1 << DIGIT_BITS, DIGITS = 3, SIGN_BITS = 1 };
-
-struct extremes {
-    size_t at_maximum; /* the first sample that has it */
-    size_t at_minimum;
-    double maximum;
-    double minimum;
-};
-
-/* Returns false when a sample or the peak-to-peak value is not finite. */
-static bool find_extremes(const double *volts, size_t count, struct extremes *extremes)
-{
-    *extremes = (struct extremes) { 0, 0, volts[0], volts[0] };
-    for (size_t i = 0; i < count; i++) {
-        if (!isfinite(volts[i])) {
-            return false;
-        }
-        if (volts[i] > extremes->maximum) {
-            extremes->maximum = volts[i];
-            extremes->at_maximum = i;
-        }
-        if (volts[i] < extremes->minimum) {
-            extremes->minimum = volts[i];
-            extremes->at_minimum = i;
-        }
-    }
-    return isfinite(extremes->maximum - extremes->minimum);
-}
-
-/* |x[i-1] - 2 x[i] + x[i+1]| as the bits of a double: without a sign they sort as it does. */
-static uint64_t second_difference_bits(const double *volts, size_t i)
-{
-    double difference = fabs((volts[i - 1] - volts[i]) + (volts[i + 1] - volts[i]));
-    uint64_t bits = 0;
-    memcpy(&bits, &difference, sizeof(bits));
-    return bits;
-}
-
-/*
- * One digit of the selection: among the differences whose leading bits are
- * `prefix`, finds the next twelve bits of the one with rank `*rank`, and makes
- * the rank count within those.
- */
-static uint64_t select_digit(const double *volts, size_t count, uint64_t prefix, unsigned int shift,
-                             size_t *rank)
-{
-    size_t tally[DIGIT_VALUES] = { 0 };
-    for (size_t i = 1; i + 1 < count; i++) {
-        uint64_t bits = second_difference_bits(volts, i) >> shift;
-        if (bits >> DIGIT_BITS == prefix) {
-            tally[bits & (DIGIT_VALUES - 1)]++;
-        }
-    }
-    uint64_t digit = 0;
-    while (*rank >= tally[digit]) {
-        *rank -= tally[digit++];
-    }
-    return prefix << DIGIT_BITS | digit;
-}
-
-/*
- * Median of the second differences' magnitudes, to 25 bits (3 parts in 10^8),
- * downward, so that zero stays zero. Three passes over the record, 32 KiB of
- * stack and no allocation, whatever the record's length.
- */
-static double median_second_difference(const double *volts, size_t count)
-{
-    size_t rank = (count - 2) / 2;
-    uint64_t bits = 0;
-    unsigned int shift = 64 - SIGN_BITS;
-    for (int i = 0; i < DIGITS; i++) {
-        shift -= DIGIT_BITS;
-        bits = select_digit(volts, count, bits, shift, &rank);
-    }
-    bits <<= shift;
-    double median = 0.0;
-    memcpy(&median, &bits, sizeof(median));
-    return median;
-}
 
 /*
  * Standard deviation of one sample's noise, taken as white: its second
@@ -102,9 +19,9 @@ static double median_second_difference(const double *volts, size_t count)
  * 100 samples a period. Where the converter's step hides the noise the
  * result is 0 or about 0.6 of a step; the step itself is not counted here.
  */
-static double estimate_noise(const double *volts, size_t count)
+static double estimate_noise(const struct series *series, double height)
 {
-    return median_second_difference(volts, count) / (normal_median * second_difference_sigma);
+    return series_median_bend(series, height) / (normal_median * second_difference_sigma);
 }
 
 /*
@@ -139,19 +56,19 @@ static double rise_at_end(double peak, double after, double beyond)
 }
 
 /* As the two above, for the extreme at sample i; sign is 1 for a maximum, -1 for a minimum. */
-static double gap_at(const double *volts, size_t count, size_t i, double sign)
+static double gap_at(const struct series *series, size_t i, double sign)
 {
-    double peak = sign * volts[i];
+    double peak = sign * series_at(series, i);
     if (i == 0) {
-        return rise_at_end(peak, sign * volts[1], sign * volts[2]);
+        return rise_at_end(peak, sign * series_at(series, 1), sign * series_at(series, 2));
     }
-    double before = sign * volts[i - 1];
-    double before_that = i >= 2 ? sign * volts[i - 2] : NAN;
-    if (i + 1 == count) {
+    double before = sign * series_at(series, i - 1);
+    double before_that = i >= 2 ? sign * series_at(series, i - 2) : NAN;
+    if (i + 1 == series->count) {
         return rise_at_end(peak, before, before_that);
     }
-    double after = sign * volts[i + 1];
-    double after_that = i + 2 < count ? sign * volts[i + 2] : NAN;
+    double after = sign * series_at(series, i + 1);
+    double after_that = i + 2 < series->count ? sign * series_at(series, i + 2) : NAN;
     return fmax(rise_above(before, peak, after, after_that),
                 rise_above(after, peak, before, before_that));
 }
@@ -161,45 +78,79 @@ static double gap_at(const double *volts, size_t count, size_t i, double sign)
  * sine from four samples a period on; it can say nothing of a spike that
  * fell between two samples altogether.
  */
-static double estimate_peak_gap(const double *volts, size_t count, const struct extremes *extremes)
+static double estimate_peak_gap(const struct series *series, double minimum, double maximum)
 {
-    return fmax(gap_at(volts, count, extremes->at_maximum, 1.0),
-                gap_at(volts, count, extremes->at_minimum, -1.0));
+    struct zone below = zone_below(maximum);
+    struct zone above = zone_between(nextafter(minimum, INFINITY), INFINITY);
+    size_t at_maximum = series_leave(series, 0, &below);
+    size_t at_minimum = series_leave(series, 0, &above);
+    return fmax(gap_at(series, at_maximum, 1.0), gap_at(series, at_minimum, -1.0));
 }
 
 static bool all_finite(const struct waveform *waveform)
 {
-    return isfinite(waveform->rms) && isfinite(waveform->noise) && isfinite(waveform->peak_gap);
+    return isfinite(waveform->rms) && isfinite(waveform->noise) && isfinite(waveform->peak_gap) &&
+           isfinite(waveform->rectified);
 }
 
-bool waveform_measure(const double *volts, size_t count, double interval, struct waveform *waveform)
+static bool measurable(const struct series *series)
 {
-    struct extremes extremes;
-    if (count < FEWEST_SAMPLES || !(interval > 0.0) || !isfinite(interval) ||
-        !find_extremes(volts, count, &extremes)) {
+    return series->count >= FEWEST_SAMPLES && series->count <= series_most &&
+           series->interval > 0.0 && isfinite(series->interval) && series->scale > 0.0 &&
+           isfinite(series->scale) && isfinite(series->offset);
+}
+
+/* From stored units to values, with what follows from them. */
+static void to_values(const struct series *series, const struct averages *averages, double minimum,
+                      double maximum, struct waveform *waveform)
+{
+    waveform->mean = series_value(series, averages->mean);
+    waveform->ac_rms = series->scale * sqrt(averages->mean_square);
+    waveform->rms = hypot(waveform->mean, waveform->ac_rms);
+    waveform->rectified = series->scale * averages->magnitude;
+    waveform->minimum = series_value(series, minimum);
+    waveform->maximum = series_value(series, maximum);
+    waveform->peak_to_peak = series->scale * (maximum - minimum);
+    waveform->noise *= series->scale;
+    waveform->peak_gap *= series->scale;
+    double peak = fmax(fabs(waveform->minimum), fabs(waveform->maximum));
+    waveform->crest_factor = waveform->rms > 0.0 ? peak / waveform->rms : NAN;
+    waveform->form_factor = waveform->rectified > 0.0 ? waveform->rms / waveform->rectified : NAN;
+}
+
+bool waveform_measure_series(const struct series *series, struct waveform *waveform)
+{
+    double minimum, maximum;
+    if (!measurable(series) || !series_extremes(series, 0, series->count, &minimum, &maximum) ||
+        !isfinite(maximum - minimum)) {
         return false;
     }
     struct waveform seen = {
-        .count = count,
-        .interval = interval,
-        .maximum = extremes.maximum,
-        .minimum = extremes.minimum,
-        .peak_to_peak = extremes.maximum - extremes.minimum,
-        .noise = estimate_noise(volts, count),
-        .peak_gap = estimate_peak_gap(volts, count, &extremes),
+        .count = series->count,
+        .interval = series->interval,
+        .noise = estimate_noise(series, maximum - minimum),
+        .peak_gap = estimate_peak_gap(series, minimum, maximum),
     };
-    struct stretch stretch =
-        period_find(volts, count, extremes.minimum, extremes.maximum, seen.noise);
+    struct stretch stretch = period_find(series, minimum, maximum, seen.noise);
     seen.periods = stretch.periods;
-    seen.frequency = period_frequency(&stretch) / interval;
-    seen.mean = period_mean(volts, count, &stretch);
-    seen.ac_rms = sqrt(period_mean_square(volts, count, seen.mean, &stretch));
-    seen.rms = hypot(seen.mean, seen.ac_rms);
+    seen.frequency = period_frequency(&stretch) / series->interval;
+    seen.frequency_uncertainty =
+        seen.frequency *
+        period_frequency_uncertainty(series, &stretch, minimum, maximum, seen.noise);
+    struct averages averages =
+        period_average(series, &stretch, minimum + (maximum - minimum) / 2.0);
+    to_values(series, &averages, minimum, maximum, &seen);
     if (!all_finite(&seen)) {
         return false;
     }
     *waveform = seen;
     return true;
+}
+
+bool waveform_measure(const double *volts, size_t count, double interval, struct waveform *waveform)
+{
+    struct series series = series_of_reals(volts, count, interval);
+    return waveform_measure_series(&series, waveform);
 }
 
 double waveform_aspect(const struct waveform *waveform, enum aspect aspect)
@@ -221,4 +172,33 @@ double waveform_aspect(const struct waveform *waveform, enum aspect aspect)
         break;
     }
     return NAN;
+}
+
+/*
+ * White noise of n samples reaches from about -sqrt(2 ln n) sigma to the same
+ * above (extreme values of the normal distribution; from memory). With a third added, by chance
+ * it does not reach beyond.
+ */
+static double reach_of_noise(const struct waveform *waveform)
+{
+    return 1.3 * 2.0 * sqrt(2.0 * log((double)waveform->count)) * waveform->noise;
+}
+
+/* Fewer samples a period than this leave its shape, its noise and its extremes unknown. */
+static const double fewest_per_period = 8.0;
+
+enum wave_reason waveform_unfit(const struct waveform *waveform, double low, double high,
+                                double step)
+{
+    if (waveform->minimum <= low || waveform->maximum >= high) {
+        return WAVE_CLIPPED;
+    }
+    if (waveform->peak_to_peak <= fmax(3.0 * step, 0.0)) {
+        return WAVE_FLAT;
+    }
+    if (waveform->periods > 0.0) {
+        bool enough = waveform->frequency * waveform->interval * fewest_per_period <= 1.0;
+        return enough ? WAVE_NONE : WAVE_FEW_SAMPLES;
+    }
+    return waveform->peak_to_peak <= reach_of_noise(waveform) ? WAVE_NOISY : WAVE_NOT_PERIODIC;
 }

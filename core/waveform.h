@@ -8,6 +8,8 @@
 #define GRADUS_CORE_WAVEFORM_H
 
 #include "quantity.h"
+#include "series.h"
+#include "wave_reason.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -16,8 +18,9 @@ struct waveform {
     size_t count;    /* samples in the record */
     double interval; /* seconds from sample to sample */
     double mean;
-    double rms;    /* mean included */
-    double ac_rms; /* mean taken away */
+    double rms;       /* mean included */
+    double ac_rms;    /* mean taken away */
+    double rectified; /* mean of the magnitude */
     double maximum;
     double minimum;
     double peak_to_peak;
@@ -25,7 +28,10 @@ struct waveform {
                          amplitude A with n samples a period adds about 17 A / n^2 to it */
     double peak_gap;  /* bound on what falls between the samples at the extremes */
     double frequency; /* hertz; NAN where the record shows no regular like crossings */
-    double periods;   /* whole periods that mean and RMS were formed over; 0: whole record */
+    double frequency_uncertainty; /* standard, hertz; the time base's own is not in it */
+    double periods;      /* whole periods that mean and RMS were formed over; 0: whole record */
+    double crest_factor; /* largest magnitude over rms; NAN where rms is zero */
+    double form_factor;  /* rms over rectified; NAN where that is zero */
 };
 
 /*
@@ -35,11 +41,25 @@ struct waveform {
  * count     at least 4
  * interval  seconds, > 0
  * Returns false, writing nothing, when a sample is not finite, an argument is
- * out of bounds, or a result is too large for a double. Makes seven passes
+ * out of bounds, or a result is too large for a double. Makes six passes
  * over the record in double precision; allocates nothing, 32 KiB of stack.
  */
 bool waveform_measure(const double *volts, size_t count, double interval,
                       struct waveform *waveform);
+
+/* The same for a record of either kind; for codes it reads them where they are. */
+bool waveform_measure_series(const struct series *series, struct waveform *waveform);
+
+/*
+ * Why a record is no picture of a periodic signal; WAVE_NONE when it is one.
+ * CLIPPED, FLAT (within three steps), FEW_SAMPLES (fewer than 8 a period),
+ * NOISY (no period, and no more height than noise has), NOT_PERIODIC.
+ *
+ * low, high  the range's ends in the waveform's unit: a sample there is clipped; may be infinite
+ * step       the converter's step in that unit, >= 0; 0: not known
+ */
+enum wave_reason waveform_unfit(const struct waveform *waveform, double low, double high,
+                                double step);
 
 /* The value of one aspect; NAN for ASPECT_WHOLE. */
 double waveform_aspect(const struct waveform *waveform, enum aspect aspect);

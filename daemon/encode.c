@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "encode.h"
 
+#include "encode_analysis.h"
+
 #include <math.h>
 #include <stdio.h>
 
@@ -296,22 +298,6 @@ static void encode_samples(struct text *text, const struct capture *capture, siz
     text_close(text, ']');
 }
 
-static void encode_parameters(struct text *text, const struct waveform *waveform)
-{
-    text_key(text, "parameters");
-    text_open(text, '{');
-    text_member_number(text, "mean", waveform->mean);
-    text_member_number(text, "rms", waveform->rms);
-    text_member_number(text, "ac_rms", waveform->ac_rms);
-    text_member_number(text, "maximum", waveform->maximum);
-    text_member_number(text, "minimum", waveform->minimum);
-    text_member_number(text, "peak_to_peak", waveform->peak_to_peak);
-    text_member_number(text, "noise", waveform->noise);
-    text_member_number(text, "frequency", waveform->frequency);
-    text_member_number(text, "periods", waveform->periods);
-    text_close(text, '}');
-}
-
 void encode_capture(struct text *text, const struct occasion *occasion,
                     const struct capture *capture, size_t most)
 {
@@ -322,7 +308,7 @@ void encode_capture(struct text *text, const struct occasion *occasion,
     encode_occasion(text, occasion);
     encode_range(text, occasion, reading);
     encode_samples(text, capture, most);
-    encode_parameters(text, &capture->waveform);
+    encode_analysis(text, &capture->analysis);
     if (reading->failure.code != FAILURE_NONE) {
         text_key(text, "failure");
         encode_failure_data(text, &reading->failure, occasion->bench, NULL, NULL);

@@ -324,7 +324,9 @@ static bool at_tip(const struct job *job, double level, const struct trace *trac
     capture->samples = trace->volts;
     capture->count = trace->count;
     capture->interval = trace->interval;
-    return waveform_measure(trace->volts, trace->count, trace->interval, &capture->waveform);
+    const struct range *range = &job->chain.input->ranges[job->request.setup.range];
+    double step = range->resolution * fabs(job->chain.probe->factor);
+    return analysis_make(trace->volts, trace->count, trace->interval, step, &capture->analysis);
 }
 
 bool measure_capture(struct instrument *instrument, const struct bench *bench,

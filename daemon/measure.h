@@ -9,6 +9,7 @@
 
 #include "../core/reading.h"
 #include "../drivers/instrument.h"
+#include "analysis.h"
 #include "bench.h"
 
 /* What a point was settled on last time; one a point, kept by the worker. Start with {0}. */
@@ -24,7 +25,7 @@ struct capture {
     double *samples;        /* tip units */
     size_t count;
     double interval;          /* seconds */
-    struct waveform waveform; /* parameters at the tip */
+    struct analysis analysis; /* parameters at the tip */
 };
 
 /*

@@ -294,6 +294,12 @@ class Points(unittest.TestCase):
         self.assertAlmostEqual(parameters["maximum"], 3.0, delta=0.1)
         self.assertAlmostEqual(parameters["minimum"], -1.0, delta=0.1)
         self.assertAlmostEqual(parameters["ac_rms"], math.sqrt(2), delta=0.05)
+        self.assertLess(parameters["frequency_standard_uncertainty"], 5.0)
+        self.assertEqual(parameters["pulse"], {"reason": "does not rest at two levels"})
+        sine = parameters["sine"]
+        self.assertAlmostEqual(sine["frequency"], 1000.0, delta=5.0)
+        self.assertAlmostEqual(sine["amplitude"], 2.0, delta=0.05)
+        self.assertAlmostEqual(sine["offset"], 1.0, delta=0.05)
         self.assertEqual(len(capture["samples"]), capture["count"])
         self.assertAlmostEqual(max(capture["samples"]), parameters["maximum"], places=9)
         error = None

@@ -283,11 +283,17 @@ static void a_capture_hands_out_no_more_than_asked(void **state)
 {
     double samples[] = { 0, 1, 2, 3, 4, 5, 6, 7, 8, 9 };
     const struct occasion occasion = occasion_of(1);
-    struct capture capture = { .reading = good_reading(),
-                               .samples = samples,
-                               .count = 10,
-                               .interval = 1e-6,
-                               .waveform = { .mean = 4.5, .frequency = NAN } };
+    struct capture capture = {
+        .reading = good_reading(),
+        .samples = samples,
+        .count = 10,
+        .interval = 1e-6,
+        .analysis = { .waveform = { .mean = 4.5, .frequency = NAN },
+                      .periodic = WAVE_NOT_PERIODIC,
+                      .pulse = { .low = 1.0, .duty = NAN, .rise = { 2, NAN, 0.01, 0.02 } },
+                      .sine_lack = WAVE_NOT_SINE,
+                      .distortion_lack = WAVE_FEW_PERIODS }
+    };
     struct text text = { 0 };
     (void)state;
     encode_capture(&text, &occasion, &capture, 4);
@@ -299,6 +305,16 @@ static void a_capture_hands_out_no_more_than_asked(void **state)
     assert_true(json_number_value(json_array_get(at(json, "samples"), 3)) == 9);
     check_number(json, "parameters.mean", 4.5);
     assert_null(at(json, "parameters.frequency"));
+    check_text(json, "parameters.reason", "not periodic");
+    check_number(json, "parameters.pulse.low", 1.0);
+    check_number(json, "parameters.pulse.rise.count", 2);
+    check_number(json, "parameters.pulse.rise.aberration_after", 0.02);
+    assert_null(at(json, "parameters.pulse.rise.duration"));
+    assert_null(at(json, "parameters.pulse.fall"));
+    assert_null(at(json, "parameters.pulse.duty"));
+    check_text(json, "parameters.sine.reason", "not a sine");
+    check_text(json, "parameters.distortion.reason", "too few periods in the record");
+    assert_null(at(json, "parameters.distortion.thd_f"));
     json_decref(json);
     samples[6] = NAN;
     text_reset(&text);

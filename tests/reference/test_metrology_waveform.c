@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M33, M34 and M36: mean and RMS of sampled waveforms. */
+/* Checks M33 to M36: mean, RMS, form and crest factor of sampled waveforms. */
 #include "../../core/waveform.h"
 
 #include <setjmp.h>
@@ -90,16 +90,19 @@ static void m33_waveform_constants(void **state)
         double rms;
         double ac_rms;
         double crest_factor;
+        double rectified;
+        double form_factor;
     } rows[] = {
-        { sine, 0.0, 0.7071067812, 0.7071067812, 1.414213562 },
-        { square, 0.0, 1.0, 1.0, 1.0 },
-        { triangle, 0.0, 0.5773502692, 0.5773502692, 1.732050808 },
-        { sawtooth, 0.0, 0.5773502692, 0.5773502692, 1.732050808 },
-        { half_wave, 0.3183098862, 0.5, 0.3855889215, 2.0 },
-        { full_wave, 0.6366197724, 0.7071067812, 0.3077584531, 1.414213562 },
-        { pulse_25, 0.25, 0.5, 0.4330127019, 2.0 },
-        { pulse_10, 0.1, 0.316227766, 0.3, 3.16227766 },
-        { pulse_1, 0.01, 0.1, 0.09949874371, 10.0 },
+        { sine, 0.0, 0.7071067812, 0.7071067812, 1.414213562, 0.6366197724, 1.110720735 },
+        { square, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0 },
+        { triangle, 0.0, 0.5773502692, 0.5773502692, 1.732050808, 0.5, 1.154700538 },
+        { sawtooth, 0.0, 0.5773502692, 0.5773502692, 1.732050808, 0.5, 1.154700538 },
+        { half_wave, 0.3183098862, 0.5, 0.3855889215, 2.0, 0.3183098862, 1.570796327 },
+        { full_wave, 0.6366197724, 0.7071067812, 0.3077584531, 1.414213562, 0.6366197724,
+          1.110720735 },
+        { pulse_25, 0.25, 0.5, 0.4330127019, 2.0, 0.25, 2.0 },
+        { pulse_10, 0.1, 0.316227766, 0.3, 3.16227766, 0.1, 3.16227766 },
+        { pulse_1, 0.01, 0.1, 0.09949874371, 10.0, 0.01, 10.0 },
     };
     for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
         /* Sample grid and period need not fit each other for a sine; for edges they do here. */
@@ -109,6 +112,9 @@ static void m33_waveform_constants(void **state)
         assert_near(waveform.rms, rows[i].rms, 1e-4);
         assert_near(waveform.ac_rms, rows[i].ac_rms, 1e-4);
         assert_near(waveform.maximum / waveform.rms, rows[i].crest_factor, 2e-4);
+        assert_near(waveform.crest_factor, rows[i].crest_factor, 2e-4);
+        assert_within(waveform.rectified, rows[i].rectified, 1e-4);
+        assert_near(waveform.form_factor, rows[i].form_factor, 2e-4);
     }
 }
 
@@ -125,6 +131,32 @@ static void m34_sawtooth(void **state)
     assert_near(mean, 75.0, 1e-4);
     assert_near(rms, 86.60254038, 1e-4);
     assert_within(rms / mean, 1.155, 0.0005);
+    for (size_t i = 0; i < SAMPLES; i++) {
+        trace[i] = 75.0 + 75.0 * trace[i];
+    }
+    assert_true(waveform_measure(trace, SAMPLES, 1.0 / SAMPLES, &waveform));
+    assert_near(waveform.form_factor, 1.154700538, 1e-4);
+    assert_near(waveform.rectified, 75.0, 1e-4);
+}
+
+/* Closed form: mean|.| = (2 / pi)(1 +- h / 3) of a sine with its third harmonic. */
+static void m35_third_harmonic(void **state)
+{
+    (void)state;
+    static const double rows[][3] = { { 0.1, 1.00498756211, 1.03333333333 },
+                                      { -0.1, 1.00498756211, 0.966666666667 },
+                                      { 0.2, 1.01980390272, 1.06666666667 },
+                                      { -0.2, 1.01980390272, 0.933333333333 } };
+    for (size_t i = 0; i < 4; i++) {
+        for (size_t k = 0; k < SAMPLES; k++) {
+            double x = two_pi * 5.3 * ((double)k + 0.5) / SAMPLES;
+            trace[k] = sin(x) + rows[i][0] * sin(3.0 * x);
+        }
+        struct waveform waveform;
+        assert_true(waveform_measure(trace, SAMPLES, 1.0 / SAMPLES, &waveform));
+        assert_near(waveform.rms * sqrt(2.0), rows[i][1], 1e-6);
+        assert_near(waveform.rectified * two_pi / 4.0, rows[i][2], 1e-6);
+    }
 }
 
 /* Closed form: a record that holds no whole period gives what the record gives. */
@@ -171,6 +203,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(m33_waveform_constants),
         cmocka_unit_test(m34_sawtooth),
+        cmocka_unit_test(m35_third_harmonic),
         cmocka_unit_test(m36_less_than_whole_periods),
         cmocka_unit_test(m36_trimmed_to_whole_periods),
     };

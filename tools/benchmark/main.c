@@ -7,7 +7,9 @@
  *     benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)...
  *     benchmark plans PROFILE...
  *     benchmark store FOLDER SETTINGS
+ *     benchmark waveform CODES
  */
+#include "analysis.h"
 #include "planning.h"
 #include "storing.h"
 #include "stream.h"
@@ -199,6 +201,10 @@ int main(int argc, char **argv)
         benchmark_storing(argv[2], argv[3]);
         return 0;
     }
+    if (argc == 3 && strcmp(argv[1], "waveform") == 0) {
+        benchmark_analysis(argv[2]);
+        return 0;
+    }
     give_up("usage: benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)... | "
-            "plans PROFILE... | store FOLDER SETTINGS");
+            "plans PROFILE... | store FOLDER SETTINGS | waveform CODES");
 }

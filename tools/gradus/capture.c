@@ -141,6 +141,46 @@ static void periods_row(struct table *table, const json_t *result)
     }
 }
 
+static void share_row(struct table *table, const json_t *result, const char *name, const char *path)
+{
+    const double share = field_number(result, path);
+    if (isfinite(share)) {
+        table_row(table);
+        table_cell(table, STYLE_PLAIN, "%s", name);
+        table_cell(table, STYLE_PLAIN, "%.3g %%", 100 * share);
+    }
+}
+
+/* Rows of a record that rests at two levels. */
+static void pulse_rows(struct table *table, const json_t *result, const char *unit)
+{
+    parameter_row(table, result, "low state", "parameters.pulse.low", unit);
+    parameter_row(table, result, "high state", "parameters.pulse.high", unit);
+    parameter_row(table, result, "rise, 10 to 90 %", "parameters.pulse.rise.duration", "s");
+    parameter_row(table, result, "fall, 90 to 10 %", "parameters.pulse.fall.duration", "s");
+    parameter_row(table, result, "pulse duration", "parameters.pulse.high_duration", "s");
+    share_row(table, result, "duty factor", "parameters.pulse.duty");
+    share_row(table, result, "overshoot of rises", "parameters.pulse.rise.aberration_after");
+    share_row(table, result, "overshoot of falls", "parameters.pulse.fall.aberration_after");
+}
+
+/* Rows of a record that is nearly a sine. */
+static void sine_rows(struct table *table, const json_t *result, const char *unit)
+{
+    parameter_row(table, result, "fitted sine", "parameters.sine.amplitude", unit);
+    parameter_row(table, result, "left over, rms", "parameters.sine.residual", unit);
+    share_row(table, result, "harmonic distortion", "parameters.distortion.thd_f");
+}
+
+/* Why there are no figures of a period, where the daemon says so. */
+static void print_reason(const struct session *session, const json_t *result)
+{
+    const char *const reason = field_text(result, "parameters.reason");
+    if (reason != NULL) {
+        terminal_print(session->terminal, stdout, "No figures of a period: %s.\n", reason);
+    }
+}
+
 static void print_parameters(const struct session *session, const struct record *record)
 {
     static const struct table_column columns[] = { { "", ALIGN_LEFT },
@@ -157,8 +197,11 @@ static void print_parameters(const struct session *session, const struct record 
     noise_row(table, record);
     parameter_row(table, result, "frequency", "parameters.frequency", "Hz");
     periods_row(table, result);
+    pulse_rows(table, result, record->unit);
+    sine_rows(table, result, record->unit);
     table_print(table, session->terminal, stdout);
     table_free(table);
+    print_reason(session, result);
     terminal_print(session->terminal, stdout,
                    "These carry no uncertainty; gradus measure gives a value with one.\n");
 }

@@ -1,0 +1,31 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "timebase.h"
+
+struct timebase_need timebase_need(enum aspect aspect)
+{
+    static const struct timebase_need averages = { 10.0, 20.0 };
+    static const struct timebase_need extremes = { 3.0, 70.0 };
+    switch (aspect) {
+    case ASPECT_PEAK_TO_PEAK:
+    case ASPECT_MAXIMUM:
+    case ASPECT_MINIMUM:
+        return extremes;
+    default:
+        return averages;
+    }
+}
+
+enum wave_reason timebase_choose(const double *durations, size_t count, size_t points,
+                                 double frequency, const struct timebase_need *need, size_t *choice)
+{
+    size_t i = 0;
+    while (i + 1 < count && !(durations[i] * frequency >= need->periods)) {
+        i++;
+    }
+    *choice = i;
+    double periods = durations[i] * frequency;
+    if (!(periods >= need->periods)) {
+        return WAVE_FEW_PERIODS;
+    }
+    return (double)points / periods >= need->per_period ? WAVE_NONE : WAVE_FEW_SAMPLES;
+}

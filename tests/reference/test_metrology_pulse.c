@@ -1,0 +1,144 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Checks M29 to M32: transitions, states and aberrations in the terms of IEEE Std 181. */
+#include "../../core/pulse.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "../near.h"
+
+enum { SAMPLES = 2000 };
+
+/* Own data; definitions IEEE Std 181-2011. */
+static const int16_t codes[] = { 30,  31,  30,  29,  30,  30,  31,  30,  29,  30,  30,  30,  27,
+                                 60,  110, 160, 205, 238, 226, 216, 221, 219, 220, 220, 221, 220,
+                                 219, 220, 220, 220, 221, 220, 220, 219, 220, 223, 190, 140, 90,
+                                 45,  18,  24,  33,  30,  29,  30,  31,  30,  30,  30 };
+enum { CODES = sizeof codes / sizeof codes[0] };
+
+static void check_m32(const struct series *series, const struct levels *levels)
+{
+    assert_true(levels->low == 30.0 && levels->high == 220.0);
+    struct transition rise, fall;
+    size_t end;
+    assert_true(transition_next(series, levels, 0, &rise, &end));
+    assert_true(transition_next(series, levels, end, &fall, &end));
+    assert_true(rise.rising && !fall.rising);
+    assert_within(rise.at_10, 12.0 + 2.0 / 3.0, 1e-9);
+    assert_within(rise.at_50, 14.3, 1e-9);
+    assert_within(rise.at_90, 15.911111111111, 1e-9);
+    assert_within(fall.at_90, 35.666666666667, 1e-9);
+    assert_within(fall.at_50, 37.3, 1e-9);
+    assert_within(fall.at_10, 38.911111111111, 1e-9);
+    assert_false(transition_next(series, levels, end, &fall, &end));
+    struct pulse pulse;
+    pulse_between(series, levels, NAN, &pulse);
+    assert_within(pulse.amplitude, 190.0, 0.0);
+    assert_within(pulse.rise.duration, 3.244444444444, 1e-9);
+    assert_within(pulse.fall.duration, 3.244444444444, 1e-9);
+    assert_within(pulse.high_duration, 23.0, 1e-9);
+    assert_within(100.0 * pulse.rise.after, 9.4736842, 1e-6);
+    assert_within(100.0 * pulse.rise.before, 1.5789474, 1e-6);
+    assert_within(100.0 * pulse.fall.after, 6.3157895, 1e-6);
+    assert_within(100.0 * pulse.fall.before, 1.5789474, 1e-6);
+    assert_true(isnan(pulse.low_duration) && isnan(pulse.duty));
+}
+
+/* M32, from codes and from the same values as doubles. */
+static void m32_states_transitions_aberrations(void **state)
+{
+    (void)state;
+    double volts[CODES];
+    for (size_t i = 0; i < CODES; i++) {
+        volts[i] = codes[i];
+    }
+    struct series of_codes = series_of_codes(codes, CODES, 1.0, 0.0, 1.0);
+    struct series of_reals = series_of_reals(volts, CODES, 1.0);
+    struct levels levels;
+    assert_int_equal(levels_find(&of_codes, 18.0, 238.0, 0.0, &levels), WAVE_NONE);
+    check_m32(&of_codes, &levels);
+    assert_int_equal(levels_find(&of_reals, 18.0, 238.0, 0.0, &levels), WAVE_NONE);
+    check_m32(&of_reals, &levels);
+}
+
+static double trace[SAMPLES];
+
+/* M29: a single-pole step sampled every tau / 50; closed form, rise time ln 9. */
+static void m29_single_pole_step(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < SAMPLES; i++) {
+        trace[i] = i < 100 ? 0.0 : 1.0 - exp(-(double)(i - 100) / 50.0);
+    }
+    struct series series = series_of_reals(trace, SAMPLES, 1.0 / 50.0);
+    struct levels levels = { 0.0, 1.0, 1, 1 };
+    struct transition rise;
+    size_t end;
+    assert_true(transition_next(&series, &levels, 0, &rise, &end));
+    assert_within((rise.at_10 - 100.0) / 50.0, 0.1053605156578, 1e-4);
+    assert_within((rise.at_50 - 100.0) / 50.0, 0.6931471805599, 1e-4);
+    assert_within((rise.at_90 - 100.0) / 50.0, 2.302585092994, 1e-4);
+    struct pulse pulse;
+    pulse_between(&series, &levels, NAN, &pulse);
+    assert_within(pulse.rise.duration, 2.197224577336, 2e-4);
+    assert_within(0.5 / 3.14159265358979 * log(9.0), 0.3496991525661, 1e-12);
+}
+
+/*
+ * M30: Bakshi and Bakshi, Electronic and Electrical Measuring Instruments & Machines, ch. 6,
+ * pp. 6-53 and 6-26; recomputed with the book's 0.35.
+ */
+static void m30_own_transition_taken_out(void **state)
+{
+    (void)state;
+    double signal, bound;
+    assert_true(transition_of_signal(2e-8, 0.35 / 25e6, &signal, &bound));
+    assert_near(signal, 1.428285686e-8, 1e-9);
+    assert_near(bound, 2e-8 - signal, 1e-12);
+    assert_true(transition_of_signal(2.1e-5, 0.35 / 28388.7487, &signal, &bound));
+    assert_near(signal, 1.7e-5, 1e-8);
+    assert_false(transition_of_signal(1e-8, 1.4e-8, &signal, &bound));
+    assert_false(transition_of_signal(NAN, 1.4e-8, &signal, &bound));
+    assert_false(transition_of_signal(1e-8, NAN, &signal, &bound));
+}
+
+/* M31: overshoot 100 exp(-pi zeta / sqrt(1 - zeta^2)), from memory; per cent. */
+static void m31_overshoot_of_a_second_order_step(void **state)
+{
+    (void)state;
+    static const double rows[][2] = { { 0.3, 37.23261049 }, { 0.4, 25.3826722 },
+                                      { 0.5, 16.30335348 }, { 0.6, 9.478022484 },
+                                      { 0.7, 4.598791026 }, { 0.8, 1.516461986 } };
+    for (size_t row = 0; row < sizeof rows / sizeof rows[0]; row++) {
+        double zeta = rows[row][0], damped = sqrt(1.0 - zeta * zeta);
+        for (size_t i = 0; i < SAMPLES; i++) {
+            double t = ((double)i - 1000.0) / 20.0;
+            trace[i] = t < 0.0 ? 0.0
+                               : 1.0 - exp(-zeta * t) *
+                                           (cos(damped * t) + zeta / damped * sin(damped * t));
+        }
+        struct series series = series_of_reals(trace, SAMPLES, 1.0);
+        struct waveform waveform;
+        struct pulse pulse;
+        assert_true(waveform_measure_series(&series, &waveform));
+        assert_int_equal(pulse_measure(&series, &waveform, &pulse), WAVE_NONE);
+        assert_within(100.0 * pulse.rise.after, rows[row][1], 0.05);
+        assert_true(pulse.rise.before < 1e-3 && pulse.fall.count == 0);
+        assert_true(isnan(pulse.fall.after));
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(m29_single_pole_step),
+        cmocka_unit_test(m30_own_transition_taken_out),
+        cmocka_unit_test(m31_overshoot_of_a_second_order_step),
+        cmocka_unit_test(m32_states_transitions_aberrations),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
