@@ -34,11 +34,20 @@ size_t fft_workspace(size_t n)
     return 2 * n;
 }
 
+/* A number of two parts, as C lays it out; not every compiler has CMPLX in this mode. */
+static double complex number(double real, double imaginary)
+{
+    const double parts[2] = { real, imaginary };
+    double complex z;
+    memcpy(&z, parts, sizeof z);
+    return z;
+}
+
 /* Complex product without the rules for infinities that the operator has to follow. */
 static double complex product(double complex a, double complex b)
 {
-    return CMPLX(creal(a) * creal(b) - cimag(a) * cimag(b),
-                 creal(a) * cimag(b) + cimag(a) * creal(b));
+    return number(creal(a) * creal(b) - cimag(a) * cimag(b),
+                  creal(a) * cimag(b) + cimag(a) * creal(b));
 }
 
 /* One stage of a transform: `lines` of them are done, of which each has n / lines points left. */
@@ -80,7 +89,7 @@ void fft(double complex *x, size_t n, double complex *workspace)
     double complex *roots = workspace, *other = workspace + n;
     for (size_t k = 0; k < n; k++) {
         double angle = two_pi * (double)k / (double)n;
-        roots[k] = CMPLX(cos(angle), -sin(angle));
+        roots[k] = number(cos(angle), -sin(angle));
     }
     double complex *in = x, *out = other;
     struct stage stage = { n, 0, 1, roots };

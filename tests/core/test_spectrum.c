@@ -51,7 +51,7 @@ static void the_transform_is_that_of_the_library(void **state)
         for (size_t i = 0; i < n; i++) {
             wanted[2 * i] = uniform() - 0.5;
             wanted[2 * i + 1] = uniform() - 0.5;
-            x[i] = CMPLX(wanted[2 * i], wanted[2 * i + 1]);
+            x[i] = wanted[2 * i] + I * wanted[2 * i + 1];
         }
         gsl_fft_complex_wavetable *table = gsl_fft_complex_wavetable_alloc(n);
         gsl_fft_complex_workspace *room = gsl_fft_complex_workspace_alloc(n);
