@@ -64,14 +64,14 @@ void benchmark_analysis(const char *path)
     size_t count;
     int16_t *codes = read_codes(path, &count);
     double plain = INFINITY, full = INFINITY;
-    volatile long sink = 0;
+    long sum = 0;
     struct series series = series_of_codes(codes, count, 1.0, 0.0, 1.0);
     struct waveform waveform;
     struct pulse pulse;
     enum wave_reason reason = WAVE_NONE;
     for (size_t i = 0; i < RUNS; i++) {
         double begin = seconds_now();
-        sink += plain_pass(codes, count);
+        sum += plain_pass(codes, count);
         plain = fmin(plain, seconds_now() - begin);
         begin = seconds_now();
         if (!waveform_measure_series(&series, &waveform))
@@ -79,7 +79,7 @@ void benchmark_analysis(const char *path)
         reason = pulse_measure(&series, &waveform, &pulse);
         full = fmin(full, seconds_now() - begin);
     }
-    printf("plain %.9f\nfull %.9f\n", plain, full);
+    printf("plain %.9f\nfull %.9f\nsum %ld\n", plain, full, sum);
     print_figures(&waveform);
     if (reason == WAVE_NONE)
         print_pulse(&pulse);
