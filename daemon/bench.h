@@ -63,7 +63,7 @@ struct bench_point {
     bool correct_loading;
     bool mains_referenced; /* that circuit is tied to the mains */
     struct limits limits;
-    size_t reference;         /* point that the limits refer to; BENCH_NO_POINT: none */
+    size_t reference; /* point that the limits refer to; BENCH_NO_POINT: none */
     size_t way_count; /* candidates, of which the best has been made the point's own; 0: none */
     size_t way_used;  /* index of that one */
     struct bench_way ways[BENCH_WAYS];

@@ -137,8 +137,40 @@ static void store_text(struct options *options, enum option bit, const char *tex
     }
 }
 
+/* The flag that an option without a value sets; NULL for one with a value. */
+static bool *flag_of(struct options *options, enum option bit)
+{
+    switch (bit) {
+    case OPTION_JSON:
+        return &options->json;
+    case OPTION_CSV:
+        return &options->csv;
+    case OPTION_QUIET:
+        return &options->quiet;
+    case OPTION_HELP:
+        return &options->help;
+    case OPTION_ALL:
+        return &options->all;
+    case OPTION_ASCII:
+        return &options->ascii;
+    case OPTION_VERSION:
+        return &options->version;
+    case OPTION_SCAN:
+        return &options->scan;
+    case OPTION_VERIFY:
+        return &options->verify;
+    default:
+        return NULL;
+    }
+}
+
 static void store(struct options *options, enum option bit, const char *text, double number)
 {
+    bool *flag = flag_of(options, bit);
+    if (flag != NULL) {
+        *flag = true;
+        return;
+    }
     switch (bit) {
     case OPTION_SOCKET:
     case OPTION_SINCE:
@@ -146,29 +178,14 @@ static void store(struct options *options, enum option bit, const char *text, do
     case OPTION_RUN:
         store_text(options, bit, text);
         break;
-    case OPTION_JSON:
-        options->json = true;
-        break;
-    case OPTION_CSV:
-        options->csv = true;
-        break;
     case OPTION_DIGITS:
         options->digits = (int)number;
-        break;
-    case OPTION_QUIET:
-        options->quiet = true;
-        break;
-    case OPTION_HELP:
-        options->help = true;
         break;
     case OPTION_REPEAT:
         options->repeat = (int)number;
         break;
     case OPTION_DEADLINE:
         options->deadline_ms = number;
-        break;
-    case OPTION_ALL:
-        options->all = true;
         break;
     case OPTION_DURATION:
         options->duration = number;
@@ -182,15 +199,6 @@ static void store(struct options *options, enum option bit, const char *text, do
     case OPTION_COUNT:
         options->count = (int)number;
         break;
-    case OPTION_ASCII:
-        options->ascii = true;
-        break;
-    case OPTION_VERSION:
-        options->version = true;
-        break;
-    case OPTION_SCAN:
-        options->scan = true;
-        break;
     case OPTION_IDENTIFY:
         options->identify[options->identify_count++] = text;
         break;
@@ -203,8 +211,7 @@ static void store(struct options *options, enum option bit, const char *text, do
     case OPTION_LIMIT:
         options->limit = (int)number;
         break;
-    case OPTION_VERIFY:
-        options->verify = true;
+    default:
         break;
     }
 }
