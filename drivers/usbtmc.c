@@ -304,8 +304,28 @@ static enum link_result no_answer(struct usbtmc *session, const struct arrival *
     return LINK_BROKEN;
 }
 
-static bool is_whole(const struct arrival *arrival, struct failure *failure)
+/*
+ * Whether there is more behind the data than filler (L51): a device that
+ * announces too little would else cut a number short.
+ */
+static bool has_surplus(const struct usbtmc *session, const struct arrival *arrival)
 {
+    size_t aligned = (USBTMC_HEADER + (size_t)arrival->answer.size + 3) / 4 * 4;
+
+    for (size_t i = aligned; i < arrival->count; i++) {
+        if (session->bytes[i] != 0)
+            return true;
+    }
+    return false;
+}
+
+static bool is_whole(const struct usbtmc *session, const struct arrival *arrival,
+                     struct failure *failure)
+{
+    if (has_surplus(session, arrival))
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
+                           "USB answer goes on behind the %lu bytes that it announced",
+                           (unsigned long)arrival->answer.size);
     if (arrival->count >= USBTMC_HEADER + (size_t)arrival->answer.size)
         return true;
     return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
@@ -329,7 +349,7 @@ static enum link_result take_in(struct usbtmc *session, struct arrival *arrival,
     result = receive_data(session, arrival, failure);
     if (result != PIPE_DONE)
         return no_answer(session, arrival, result, deadline, failure);
-    if (!is_whole(arrival, failure) || !receive_end(session, arrival, deadline, failure)) {
+    if (!is_whole(session, arrival, failure) || !receive_end(session, arrival, deadline, failure)) {
         session->torn = true;
         return no_answer(session, arrival, result, deadline, failure);
     }

@@ -32,11 +32,10 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class NotYet:
-    """A cell that cannot be driven yet, why, and what it will promise where that is known."""
+class Never:
+    """A fault that this kind of link cannot have, and why where it is not plain."""
 
-    text: str
-    promise: Cell = None
+    why: str
 
 
 @dataclass(frozen=True)
@@ -53,23 +52,20 @@ class Fault:
     arm: dict = field(default_factory=dict)
 
 
-BELIEVED = NotYet("the first number of a babble is taken for the reply", Cell((), (BABBLE,)))
-NO_DEVICE = NotYet("the simulated bench is no USB device yet")
-NO_ACM = "the simulated bench is no USB serial device yet"
-
-
 def reply_fault(name, what, lasting, **arm):
     """A fault of replies: hit by one, the daemon asks anew; hit by all, it gives a reason."""
     cell = Cell((VALUE,), lasting)
-    return Fault(name, what, "hit_replies", {"tcp": cell, "serial": cell, "usb": NO_DEVICE}, arm)
+    return Fault(name, what, "hit_replies", {"tcp": cell, "serial": cell, "usb": cell}, arm)
 
 
-# Where even the identity comes damaged each time, that is what there is to tell.
-LINE_ERROR = NotYet(NO_ACM, Cell((VALUE,), (DAMAGED, WRONG)))
+def line_fault(name, what, **arm):
+    """Where even the identity comes damaged each time, that is what there is to tell."""
+    cell = Cell((VALUE,), (DAMAGED, WRONG, UNEXPECTED))
+    return Fault(name, what, "tell_line_errors", {"serial": cell}, arm)
 
 
-def device_fault(name, what, act):
-    return Fault(name, what, act, {"usb": NO_DEVICE})
+def device_fault(name, what, lasting, **arm):
+    return Fault(name, what, "hit_replies", {"usb": Cell((VALUE,), lasting)}, arm)
 
 
 TABLE = (
@@ -88,39 +84,54 @@ TABLE = (
     reply_fault("garbage before", "Bytes of no meaning before the reply.",
                 (UNEXPECTED, NO_REPLY, WRONG), kind="garbage"),
     Fault("endless babble", "Replies without end that nobody asked for, each a plausible number.",
-          "hit_replies", {"tcp": BELIEVED, "serial": BELIEVED, "usb": NO_DEVICE},
+          "hit_replies",
+          {"tcp": Cell((), (BABBLE, UNEXPECTED, NO_REPLY)),
+           "serial": Cell((), (BABBLE, UNEXPECTED, NO_REPLY)),
+           "usb": Cell((), (BABBLE, UNEXPECTED, NO_REPLY, WRONG))},
           {"kind": "babble"}),
     Fault("wrong identity after return", "The link comes back with another instrument at it.",
           "return_as_another",
-          {"tcp": Cell((WRONG,)), "serial": Cell((WRONG,)), "usb": NO_DEVICE},
+          {"tcp": Cell((WRONG,)), "serial": Cell((WRONG,)), "usb": Cell((WRONG,))},
           {"kind": "wrong_identity"}),
     Fault("unplug when idle", "The plug is pulled between two measurements.", "unplug_idle",
-          {"tcp": Cell((VALUE,)), "serial": Cell((DOWN,)), "usb": NO_DEVICE}),
+          {"tcp": Cell((VALUE,)), "serial": Cell((DOWN,)), "usb": Cell((DOWN,))}),
     Fault("unplug during write", "The plug is pulled while a command is held back on its way out.",
           "unplug_during_write",
-          {"tcp": NotYet("a connection holds more than any command"),
-           "serial": NotYet(NO_ACM, Cell((DOWN,))), "usb": NO_DEVICE}),
+          {"tcp": Never("a connection holds more than any command"),
+           "serial": Cell((DOWN,)), "usb": Cell((DOWN,))}),
     Fault("unplug during read", "The plug is pulled while the reply is awaited.",
           "unplug_during_read",
-          {"tcp": Cell((VALUE, DOWN)), "serial": Cell((DOWN,)), "usb": NO_DEVICE}),
+          {"tcp": Cell((VALUE, DOWN)), "serial": Cell((DOWN,)), "usb": Cell((DOWN,))}),
     Fault("unplug during a block", "The plug is pulled in the middle of a waveform.",
           "unplug_during_block",
-          {"tcp": Cell((VALUE, DOWN)), "serial": Cell((DOWN,)), "usb": NO_DEVICE}),
+          {"tcp": Cell((VALUE, DOWN)), "serial": Cell((DOWN,)), "usb": Cell((DOWN,))}),
     Fault("return under another name", "Pulled and plugged in again, with another node.",
-          "return_renamed", {"serial": Cell((VALUE,)), "usb": NO_DEVICE}),
-    Fault("framing error", "A byte of the reply is wrong, and the line says so.",
-          "tell_line_errors", {"serial": LINE_ERROR}, {"kind": "framing"}),
-    Fault("parity error", "A bit of the reply is wrong, and the line says so.",
-          "tell_line_errors", {"serial": LINE_ERROR}, {"kind": "parity"}),
-    Fault("overrun", "A byte of the reply is lost, and the line says so.",
-          "tell_line_errors", {"serial": LINE_ERROR}, {"kind": "overrun"}),
+          "return_renamed", {"serial": Cell((VALUE,))}),
+    Fault("return on another port", "Pulled and plugged in again somewhere else.",
+          "return_elsewhere", {"usb": Cell((VALUE,))}),
+    line_fault("framing error", "A byte of the reply is wrong, and the line says so.",
+               kind="framing"),
+    line_fault("parity error", "A bit of the reply is wrong, and the line says so.",
+               kind="parity"),
+    line_fault("overrun", "A byte of the reply is lost, and the line says so.", kind="overrun"),
+    line_fault("break amid a reply", "The device tells of a break while a reply comes.",
+               kind="break"),
     Fault("break", "The line is broken off while a reply comes.", "break_line",
           {"serial": Cell((VALUE, DAMAGED))}),
     Fault("stuck flow control", "The instrument says stop and never go.",
           "stop_flow", {"serial": Cell((NO_REPLY, DEADLINE))}),
-    device_fault("halted endpoint", "The device halts an endpoint.", "halt"),
-    device_fault("wrong bTag", "A reply carries the tag of another request.", "wrong_tag"),
-    device_fault("oversize TransferSize", "A header announces more than it sends.", "oversize"),
+    device_fault("halted endpoint", "The device halts an endpoint, and the reply is lost.",
+                 (UNEXPECTED, NO_REPLY), kind="halted"),
+    device_fault("wrong bTag", "A reply carries the tag of another request.",
+                 (UNEXPECTED,), kind="wrong_tag"),
+    device_fault("wrong message id", "A message that is no answer comes in place of one.",
+                 (UNEXPECTED,), kind="wrong_message"),
+    device_fault("oversize TransferSize", "A header announces more than it sends.",
+                 (UNEXPECTED,), kind="size_larger"),
     device_fault("undersize TransferSize", "A header announces less than it sends.",
-                 "undersize"),
+                 (UNEXPECTED,), kind="size_smaller"),
+    device_fault("truncated header", "The transfer ends within its header.",
+                 (UNEXPECTED,), kind="short_header"),
+    device_fault("no end", "The reply has no end of message.",
+                 (UNEXPECTED, NO_REPLY, DEADLINE), kind="no_end"),
 )

@@ -23,9 +23,8 @@ cannot have the fault.
 def cell_text(cell):
     if cell is None:
         return "-"
-    if isinstance(cell, faults.NotYet):
-        promised = f"{cell_text(cell.promise)}; " if cell.promise else ""
-        return f"{promised}not driven yet: {cell.text}"
+    if isinstance(cell, faults.Never):
+        return f"cannot happen, because {cell.why}"
     parts = [f"{when}: {' or '.join(outcomes)}"
              for when, outcomes in (("once", cell.once), ("lasting", cell.lasting)) if outcomes]
     return f"{'; '.join(parts)} ({cell.deadline_s:g} s)"

@@ -11,7 +11,7 @@ import subprocess
 from pathlib import Path
 
 CONFIGFS = Path("/sys/kernel/config/usb_gadget")
-CONTROLLERS = ("dummy_udc.0", "dummy_udc.1")
+CONTROLLERS = ("dummy_udc.0", "dummy_udc.1", "dummy_udc.2")
 # Invented, from the numbers that an open registry keeps for tests.
 VENDOR = 0x1209
 TMC_PRODUCT, ACM_PRODUCT = 0x0001, 0x0002

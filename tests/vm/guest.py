@@ -8,8 +8,6 @@ import time
 import unittest
 from pathlib import Path
 
-import faults
-
 HERE = Path(__file__).resolve().parent
 SHARE = Path("/run/share")
 # Begins the console lines that are meant for whoever started the run.
@@ -37,12 +35,6 @@ def tests(pattern):
 
 def names(pattern=""):
     return [test.id() for test in tests(pattern)]
-
-
-def not_yet():
-    """Cells of the fault table that cannot be driven yet; they count neither way."""
-    return [f"{fault.name} ({link}): {cell.text}" for fault in faults.TABLE
-            for link, cell in fault.cells.items() if isinstance(cell, faults.NotYet)]
 
 
 class Report(unittest.TestResult):

@@ -7,13 +7,14 @@ import time
 import faults
 import lab
 from bridge import XOFF, XON
+from gadget import CONTROLLERS
 from gradusd import RpcError
 from rig import LEVELS, RigCase
 
 # Which instrument of the rig has a link of that kind; what needs a plug is at the adapter.
-METERS = {"tcp": "net", "serial": "uart"}
-PLUGGED = {"tcp": "net", "serial": "adapter"}
-SCOPES = {"tcp": "net_scope", "serial": "adapter"}
+METERS = {"tcp": "net", "serial": "uart", "usb": "adapter"}
+PLUGGED = {"tcp": "net", "serial": "adapter", "usb": "adapter"}
+SCOPES = {"tcp": "net_scope", "serial": "adapter", "usb": "adapter"}
 # More replies than any measurement has.
 LASTING = 1000
 
@@ -33,8 +34,8 @@ class Driver(RigCase):
     def mend(self):
         """After a test that failed half way the next one still finds all in order."""
         self.bench.clear()
-        if not lab.adapters():
-            self.control.plug()
+        if not self.rig.is_plugged():
+            self.rig.plug()
 
     def begin(self, point, cell, method="measure"):
         """Sends the call under test and remembers when."""
@@ -82,11 +83,11 @@ class Driver(RigCase):
         if link == "tcp":
             self.bench.fault(instrument, "disconnect")
         else:
-            self.control.unplug()
+            self.rig.unplug()
 
     def put_back(self, link):
         if link != "tcp":
-            self.control.plug()
+            self.rig.plug()
 
     def return_as_another(self, fault, link, cell):
         point = PLUGGED[link]
@@ -129,7 +130,7 @@ class Driver(RigCase):
         """Another program keeps the old node, so the adapter comes back under a new one."""
         point = PLUGGED[link]
         self.right_again(point)
-        before = lab.adapters()[0]
+        before, heard = lab.adapters()[0], self.heard(point)
         holder = os.open(before, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
         try:
             self.control.unplug()
@@ -137,10 +138,29 @@ class Driver(RigCase):
         finally:
             os.close(holder)
         self.assertNotEqual(after, before)
-        heard = len(self.bench.commands(point))
         self.call(point, cell, cell.once)
-        commands = self.bench.commands(point)[heard:]
-        self.assertLess(commands.index("*IDN?"), commands.index(":READ?"), commands)
+        self.assert_identified(point, heard)
+        self.right_again(point)
+
+    def heard(self, point):
+        """How many commands the instrument has received."""
+        return self.bench.counters(point)["commands"]
+
+    def assert_identified(self, point, heard):
+        """After so many commands the instrument was asked who it is before it was read."""
+        commands = self.bench.commands(point)[heard - self.heard(point):]
+        read = next(n for n, command in enumerate(commands) if command.startswith(":READ?"))
+        self.assertIn("*IDN?", commands[:read])
+
+    def return_elsewhere(self, _, link, cell):
+        point = PLUGGED[link]
+        self.right_again(point)
+        before, heard = self.rig.port(), self.heard(point)
+        self.rig.unplug()
+        self.rig.plug(CONTROLLERS[2])
+        self.assertNotEqual(self.rig.port(), before)
+        self.call(point, cell, cell.once)
+        self.assert_identified(point, heard)
         self.right_again(point)
 
     def hold_flow(self, point, bridge):
@@ -199,38 +219,32 @@ class Blocks(Driver):
         self.pull_amid(point, link, cell, is_sending)
 
 
-class Devices(Driver):
-    """A USB serial device of the bench's own: it can take nothing, and tell of line errors."""
+class Stuck(Driver):
+    """A device of the bench's own can refuse to take anything."""
 
-    RIG = {"acm": True}
+    def is_full(self, point):
+        """Sends text until the kernel has no room for more."""
+        try:
+            self.client.call("talk", instrument=point, command="X" * 4096, reply=False,
+                             deadline_ms=300)
+            return False
+        except RpcError as error:
+            self.assertIn(error.data.get("reason"), (faults.NO_REPLY, faults.DEADLINE))
+            return True
 
     def unplug_during_write(self, _, link, cell):
-        """Text is sent until the kernel has no room for more."""
         point = PLUGGED[link]
         self.right_again(point)
         self.bench.fault(point, "stuck")
-
-        def is_full():
-            try:
-                self.client.call("talk", instrument=point, command="X" * 4096, reply=False,
-                                 deadline_ms=300)
-                return False
-            except RpcError as error:
-                self.assertIn(error.data.get("reason"), (faults.NO_REPLY, faults.DEADLINE))
-                return True
-
-        lab.until(is_full, "a full line")
+        lab.until(lambda: self.is_full(point), "a full line")
         number = self.begin(point, cell)
         with self.rig.daemon.client() as watcher:
             lab.until(lambda: self.state(watcher, point) == "busy", "the call to begin")
-        self.bench.unplug(point)
+        self.rig.unplug()
         self.end(number, cell, cell.once)
-        self.bench.plug(point)
-        lab.until(lambda: os.path.exists("/dev/ttyACM0"), "the device")
+        self.bench.clear()
+        self.rig.plug()
         self.right_again(point)
-
-    def tell_line_errors(self, fault, link, cell):
-        self.hit_replies(fault, link, cell, PLUGGED[link])
 
     @staticmethod
     def state(client, name):
@@ -238,9 +252,34 @@ class Devices(Driver):
                     if entry["name"] == name)
 
 
+class Devices(Stuck):
+    """A USB serial device of the bench's own, which tells of line errors."""
+
+    RIG = {"face": "acm"}
+
+    def tell_line_errors(self, fault, link, cell):
+        self.hit_replies(fault, link, cell, PLUGGED[link])
+
+
+class Usb(Stuck):
+    """A USBTMC meter."""
+
+    RIG = {"face": "usb"}
+
+
+class UsbBlocks(Blocks):
+    """A USBTMC scope."""
+
+    RIG = {"adapter": "ts8", "face": "usb"}
+
+
 # Rows that need a rig of their own; all others are driven with meters.
-CASES = {"unplug_during_block": Blocks, "unplug_during_write": Devices,
-         "tell_line_errors": Devices}
+CASES = {"unplug_during_block": {"usb": UsbBlocks, "serial": Blocks, "tcp": Blocks},
+         "unplug_during_write": {"serial": Devices}, "tell_line_errors": {"serial": Devices}}
+
+
+def case_of(act, link):
+    return CASES.get(act, {}).get(link, Usb if link == "usb" else Replies)
 
 
 def add(case, fault, link, cell):
@@ -256,4 +295,4 @@ def add(case, fault, link, cell):
 for row in faults.TABLE:
     for kind, promised in row.cells.items():
         if isinstance(promised, faults.Cell):
-            add(CASES.get(row.act, Replies), row, kind, promised)
+            add(case_of(row.act, kind), row, kind, promised)

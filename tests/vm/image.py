@@ -21,7 +21,7 @@ HERE = Path(__file__).resolve().parent
 MODULES = (
     ("virtio_pci", ""), ("9pnet_virtio", ""), ("9p", ""),
     ("xhci_pci", ""), ("usbserial", ""), ("ftdi_sio", ""), ("cdc_acm", ""), ("usbtmc", ""),
-    ("libcomposite", ""), ("usb_f_fs", ""), ("dummy_hcd", "num=2"),
+    ("libcomposite", ""), ("usb_f_fs", ""), ("dummy_hcd", "num=3"),
 )
 XZ = b"\xfd7zXZ\0"
 

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What the tests in the guest share: its lines, the plugs pulled from outside, and waits."""
 
+import contextlib
 import fcntl
 import glob
 import json
@@ -102,3 +103,15 @@ class Control:
 def is_live(node):
     """Whether a terminal's device is still plugged in."""
     return Path("/sys/class/tty", os.path.basename(node)).exists()
+
+
+def usb_port(vendor, product):
+    """Bus and ports of the first device of that kind which is configured, "3-1"; None: no such."""
+    for path in glob.glob("/sys/bus/usb/devices/*/idProduct"):
+        folder = Path(path).parent
+        with contextlib.suppress(OSError):  # it may go at any moment
+            if (int((folder / "idVendor").read_text(), 16) == vendor and
+                    int((folder / "idProduct").read_text(), 16) == product and
+                    glob.glob(f"{folder}/*:*.*")):
+                return folder.name
+    return None

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""One simulated bench with a daemon before it, over TCP, a bare UART and a USB serial adapter."""
+"""One simulated bench with a daemon before it, over TCP, a bare UART and something on USB."""
 
 import os
 import pathlib
@@ -10,7 +10,7 @@ import unittest
 
 import lab
 from bridge import Bridge
-from gadget import ACM_PRODUCT, CONTROLLERS, VENDOR, Gadget
+from gadget import ACM_PRODUCT, CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
 from gradusd import Gradusd, RpcError
 from machine import ADAPTER_SERIAL
 from simbench import SimBench
@@ -46,7 +46,7 @@ instruments = (
     {{ name = "net"; profile = "tarnwerk-tm55"; link = "{net}"; }},
     {{ name = "uart"; profile = "tarnwerk-tm55"; link = "{uart}"; serial = {{ {line} }}; }},
     {{ name = "adapter"; profile = "tarnwerk-{adapter_type}"; link = "{adapter}";
-       serial = {{ {line} }}; }},
+       {adapter_line} }},
     {{ name = "net_scope"; profile = "tarnwerk-ts8"; link = "{net_scope}"; }}
 );
 points = (
@@ -61,43 +61,82 @@ points = (
 );
 """
 
-# An instrument that is a USB serial device itself can leave what it is sent in the host.
-ACM_SERIAL = "LARK0002"
-ACM_LISTEN = 'acm:{mount}"; gadget = "{folder}"; udc = "{controller}'
+# Instruments that are USB devices themselves: the product and serial number of each face.
+FACES = {"acm": (ACM_PRODUCT, "LARK0002"), "usb": (TMC_PRODUCT, "LARK0003")}
+LISTEN = '{face}:{mount}"; gadget = "{folder}"; udc = "{controller}'
+
+
+def link_of(face):
+    """The link that finds the rig's instrument "adapter" on USB."""
+    if face is None:
+        return BY_USB
+    product, serial = FACES[face]
+    return f"{'serial:' if face == 'acm' else ''}usb:{VENDOR:04x}:{product:04x}:{serial}"
 
 
 class Rig:
     """Everything that a class of tests needs. Times to answer are short: faults cost little.
 
-    adapter  type of the instrument behind the USB serial adapter
-    acm      the instrument "adapter" is a USB serial device itself
+    adapter  type of the instrument "adapter", which is on USB
+    face     how: "acm" and "usb", it is a serial or a USBTMC device; None, behind a serial adapter
     """
 
-    def __init__(self, adapter="tm55", acm=False):
+    def __init__(self, adapter="tm55", face=None):
         self.folder = tempfile.mkdtemp(prefix="rig-")
-        self._type = adapter
+        self._type, self._face = adapter, face
         self._open = []
-        self._usb = f"serial:usb:{VENDOR:04x}:{ACM_PRODUCT:04x}:{ACM_SERIAL}" if acm else BY_USB
         self.daemon = None
         try:
             self.control = self._keep(lab.Control())
-            listen = self._acm() if acm else f"unix:{self.folder}/adapter.sock"
+            listen = self._device() if face else f"unix:{self.folder}/adapter.sock"
             self.bench = SimBench(os.environ["SIMBENCH"],
                                   BENCH.format(folder=self.folder, adapter=adapter, listen=listen),
                                   own_sockets=False)
             self._open.append(self.bench.stop)
             self.uart = self._keep(Bridge(lab.line("uart_far"), f"{self.folder}/uart.sock"))
-            if not acm:
+            if not face:
                 self._keep(Bridge(lab.line("adapter_far"), f"{self.folder}/adapter.sock"))
             self._write_profiles()
+            self.wait_plugged()
         except BaseException:
             self.close()
             raise
 
-    def _acm(self):
-        device = self._keep(Gadget("acm", ACM_PRODUCT, ACM_SERIAL))
-        return ACM_LISTEN.format(mount=device.mount, folder=device.folder,
-                                 controller=CONTROLLERS[1])
+    def _device(self):
+        product, serial = FACES[self._face]
+        device = self._keep(Gadget(self._face, product, serial))
+        return LISTEN.format(face=self._face, mount=device.mount, folder=device.folder,
+                             controller=CONTROLLERS[0])
+
+    def port(self):
+        """Bus and port of the device of the bench's own, as the kernel names it; None: not there."""
+        return lab.usb_port(VENDOR, FACES[self._face][0])
+
+    def wait_plugged(self):
+        """Returns once the kernel has a device of the bench's own ready."""
+        if self._face:
+            lab.until(self.port, "the device")
+        if self._face == "acm":
+            lab.until(lambda: os.path.exists("/dev/ttyACM0"), "the device's node")
+
+    def unplug(self):
+        """Pulls the instrument on USB and returns when the kernel has noticed."""
+        if not self._face:
+            self.control.unplug()
+            return
+        self.bench.unplug("adapter")
+        lab.until(lambda: self.port() is None, "the device's end")
+
+    def plug(self, controller=None):
+        """Plugs it in, into another controller when one is named, and waits for the kernel."""
+        if not self._face:
+            self.control.plug()
+            return
+        self.bench.plug("adapter", controller)
+        self.wait_plugged()
+
+    def is_plugged(self):
+        return bool(self.port() if self._face else lab.adapters())
 
     def _keep(self, thing):
         self._open.append(thing.close)
@@ -113,9 +152,12 @@ class Rig:
         """Starts the daemon, or starts it anew, with other links or line settings."""
         self.end_daemon()
         places = {name: self.bench.address(name) for name in ("net", "net_scope")}
-        places |= {"uart": "serial:" + lab.line("uart_near"), "adapter": self._usb} | links
+        places |= {"uart": "serial:" + lab.line("uart_near"), "adapter": link_of(self._face)}
+        places |= links
+        adapter_line = "" if places["adapter"].startswith("usb:") else f"serial = {{ {line} }};"
         self.daemon = Gradusd(os.environ["GRADUSD"],
-                              SETTINGS.format(line=line, adapter_type=self._type, **places),
+                              SETTINGS.format(line=line, adapter_line=adapter_line,
+                                              adapter_type=self._type, **places),
                               self.folder)
         return self.daemon.client()
 
