@@ -30,7 +30,7 @@ static const struct rpc_parameter explain_parameters[] = {
 
 static const struct rpc_parameter capture_parameters[] = {
     [CAPTURE_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
-    [CAPTURE_SAMPLES] = { "samples", RPC_INTEGER, false, 1000, 1, 100000,
+    [CAPTURE_SAMPLES] = { "samples", RPC_INTEGER, false, 1000, 1, 2000000,
                           "most samples to hand out" },
     [CAPTURE_DURATION] = { "duration", RPC_NUMBER, false, 0, 1e-9, 1000,
                            "seconds to look; the point's own when not given" },

@@ -501,7 +501,7 @@ class Capture(Case):
         self.assertIn("sensor: warning: one sample stands out", out)
         self.assertTrue(any("\u2801" <= letter <= "\u28ff" for letter in out))
         self.assertLessEqual(max(len(line) for line in out.splitlines()), 80)
-        self.assertEqual(self.requests, [("capture", {"point": "sensor", "samples": 100000,
+        self.assertEqual(self.requests, [("capture", {"point": "sensor", "samples": 2000000,
                                                       "deadline_ms": 10000})])
 
     def test_what_is_zero_or_not_known_is_left_out(self):

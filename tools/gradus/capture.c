@@ -15,7 +15,7 @@
 
 static const double least_noise = 0.01; /* converter steps */
 
-enum { PLOT_ROWS = 16, ALL_SAMPLES = 100000, DIGITS = 4 };
+enum { PLOT_ROWS = 16, ALL_SAMPLES = 2000000, DIGITS = 4 };
 
 /* What came, checked. */
 struct record {

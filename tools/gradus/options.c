@@ -30,7 +30,7 @@ static const struct option_row rows[] = {
     { "--all", OPTION_ALL, NULL, 0, 0, false, "every point there is" },
     { "--duration", OPTION_DURATION, "S", 1e-9, 1000, false,
       "how long the record is to be, in seconds (default: the point's own)" },
-    { "--samples", OPTION_SAMPLES, "N", 2, 100000, true,
+    { "--samples", OPTION_SAMPLES, "N", 2, 2000000, true,
       "most samples to return: every n-th of them (default: all)" },
     { "--every", OPTION_EVERY, "MS", 0, 86400000, false,
       "from reading to reading in milliseconds, 0: as fast as it goes (default 1000)" },
