@@ -14,7 +14,7 @@
 enum {
     MOST_ASKED = 1 << 20,  /* bytes of one answer; longer ones come in several (L103) */
     OUT_PART = 1 << 16,    /* bytes of a message in one transfer */
-    READ_PART = 1 << 16,   /* bytes received at once */
+    READ_PART = 1 << 20,   /* bytes received at once: the kernel lends 16 MiB to all (L103) */
     END_MS = 50,           /* for the packet behind an answer that fills its last one */
     MOST_RESERVE_MS = 100, /* of a read's time kept for tidying */
     CAPABILITIES_MS = 1000,

@@ -19,16 +19,17 @@ from machine import SUCCESS, Machine
 
 HERE = Path(__file__).resolve().parent
 LIMIT_S = 420.0
-PASSED_ON = ("GRADUSD", "GRADUS", "SIMBENCH", "GRADUS_SOURCE", "PYTHONPATH", "ASAN_OPTIONS",
+PASSED_ON = ("GRADUSD", "GRADUS", "SIMBENCH", "BENCHMARK", "GRADUS_SOURCE", "PYTHONPATH", "ASAN_OPTIONS",
              "UBSAN_OPTIONS")
 
 
-def environment(image, pattern):
-    """What the guest's shell reads before anything else."""
+def environment(image, **more):
+    """What the guest's shell reads before anything else; `more` is added to it."""
     udev = json.loads((image / "udev").read_text())
     values = {"UDEV_" + name.upper(): value for name, value in udev.items()}
-    values |= {"PYTHON": sys.executable, "TESTS": str(HERE), "PATTERN": pattern,
+    values |= {"PYTHON": sys.executable, "TESTS": str(HERE),
                "PATH": os.environ["PATH"], "PYTHONDONTWRITEBYTECODE": "1"}
+    values |= more
     values |= {name: os.environ[name] for name in PASSED_ON if name in os.environ}
     return "".join(f"export {name}={shlex.quote(value)}\n" for name, value in values.items())
 
@@ -72,7 +73,7 @@ def main():
     console.write_text("")
     with tempfile.TemporaryDirectory(prefix="gradus-vm-") as folder:
         share = Path(folder)
-        (share / "environment").write_text(environment(image, pattern))
+        (share / "environment").write_text(environment(image, PATTERN=pattern))
         status = Machine(image, share, LIMIT_S, on_line).wait()
         passed, failed = judge(names, reports(share), status, console.read_text())
     print(f"{time.monotonic() - begin:.0f} s")

@@ -8,8 +8,12 @@
  *     benchmark plans PROFILE...
  *     benchmark store FOLDER SETTINGS
  *     benchmark waveform CODES
+ *     benchmark block USB-LINK SETUP QUERY
+ *     benchmark line NAME TTY DAEMON-SOCKET POINT QUERY
  */
 #include "analysis.h"
+#include "block.h"
+#include "line.h"
 #include "planning.h"
 #include "storing.h"
 #include "stream.h"
@@ -205,6 +209,15 @@ int main(int argc, char **argv)
         benchmark_analysis(argv[2]);
         return 0;
     }
+    if (argc == 5 && strcmp(argv[1], "block") == 0) {
+        benchmark_block(argv[2], argv[3], argv[4]);
+        return 0;
+    }
+    if (argc == 7 && strcmp(argv[1], "line") == 0) {
+        benchmark_line(argv[2], argv[3], argv[4], argv[5], argv[6]);
+        return 0;
+    }
     give_up("usage: benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)... | "
-            "plans PROFILE... | store FOLDER SETTINGS | waveform CODES");
+            "plans PROFILE... | store FOLDER SETTINGS | waveform CODES | "
+            "block USB-LINK SETUP QUERY | line NAME TTY DAEMON-SOCKET POINT QUERY");
 }

@@ -1,0 +1,88 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Inside the guest: what the driver keeps of a bare loop's speed on USB and on serial lines."""
+
+import contextlib
+import os
+import re
+import subprocess
+import sys
+
+import lab
+from gadget import CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
+from gradusd import Gradusd
+from guest import MARK
+from rig import LISTEN, SOURCE
+from simbench import SimBench
+
+POINTS = 1000000
+ROUNDS = 5
+BENCH = """
+instruments = (
+    {{ name = "scope"; type = "ts8"; listen = "{usb}"; }},
+    {{ name = "uart"; type = "tm55"; listen = "tty:{far}"; baud = 115200; conversion_ms = 0; }}
+);
+sources = ( {{ name = "rail"; kind = "dc"; level = 5.0; }} );
+connections = ( {{ instrument = "uart"; input = 1; source = "rail"; }},
+                {{ instrument = "scope"; input = 1; source = "rail"; }} );
+"""
+SETTINGS = """
+profiles = "{profiles}";
+instruments = ( {{ name = "uart"; profile = "tarnwerk-tm55"; link = "serial:{near}";
+                  serial = {{ baud = 115200; }}; }} );
+points = ( {{ name = "uart"; instrument = "uart"; input = 1; probe = "direct"; expected = 5.0;
+             quantity = "dc voltage"; }} );
+"""
+
+
+def run(*words):
+    return subprocess.run([os.environ["BENCHMARK"], *words], capture_output=True, text=True,
+                          check=False)
+
+
+def benchmark(*words):
+    seen = run(*words)
+    for line in (seen.stdout + seen.stderr).splitlines():
+        print(MARK + line, flush=True)
+    return seen.returncode == 0
+
+
+def lines(name, node, settings):
+    """Rounds in turns, so that neither side has the quieter machine; a daemon keeps the line, so
+    that each round has one of its own."""
+    through = bare = 0.0
+    for _ in range(ROUNDS):
+        with Gradusd(os.environ["GRADUSD"], settings) as daemon:
+            seen = run("line", name, node, daemon.unix, "uart", ":READ?;*OPC?")
+        found = re.search(r"\(([0-9.]+) over ([0-9.]+)\)", seen.stdout)
+        if not found:
+            print(MARK + seen.stdout + seen.stderr, flush=True)
+            return False
+        through += float(found.group(1)) / ROUNDS
+        bare += float(found.group(2)) / ROUNDS
+    print(f"{MARK}{name}: readings/s over a bare libserialport loop, repeating: "
+          f"{through / bare:.3f} ({through:.0f} over {bare:.0f})", flush=True)
+    return True
+
+
+def main():
+    with contextlib.ExitStack() as stack:
+        device = Gadget("usb", TMC_PRODUCT, "LARK0003")
+        stack.callback(device.close)
+        usb = LISTEN.format(face="usb", mount=device.mount, folder=device.folder,
+                            controller=CONTROLLERS[0])
+        bench = SimBench(os.environ["SIMBENCH"], BENCH.format(usb=usb, far=lab.line("uart_far")),
+                         own_sockets=False)
+        stack.callback(bench.stop)
+        lab.until(lambda: lab.usb_port(VENDOR, TMC_PRODUCT), "the device")
+        near = lab.line("uart_near")
+        profiles = os.path.join(SOURCE, "config", "profiles")
+        good = benchmark("block", f"usb:{VENDOR:04x}:{TMC_PRODUCT:04x}",
+                         f":FORMat:DATA INTeger,8;:SENSe:SWEep:POINts {POINTS};:INITiate:IMMediate\n",
+                         ":TRACe:DATA? CH1\n")
+        settings = SETTINGS.format(profiles=profiles, near=near)
+        good &= lines("serial, UART", near, settings)
+    return 42 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
