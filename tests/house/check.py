@@ -16,7 +16,7 @@ MAY_INCLUDE = {
     "daemon": ("core", "drivers", "daemon"),
     "tools/gradus": ("core/notation.h", "core/failure.h", "tools/gradus"),
     "tools/simbench": ("tools/simbench",),
-    "tools/benchmark": ("core", "drivers/profile.h", "daemon/settings.h", "daemon/store.h",
+    "tools/benchmark": ("core", "drivers/profile.h", "drivers/link.h", "daemon/settings.h", "daemon/store.h",
                         "daemon/store_schema.h", "tools/benchmark"),
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "LICENSE", "CMakeLists.txt",

@@ -15,15 +15,17 @@ from rig import LISTEN, SOURCE
 from simbench import SimBench
 
 POINTS = 1000000
-ROUNDS = 5
-BENCH = """
-instruments = (
-    {{ name = "scope"; type = "ts8"; listen = "{usb}"; }},
-    {{ name = "uart"; type = "tm55"; listen = "tty:{far}"; baud = 115200; conversion_ms = 0; }}
-);
+ROUNDS = 3
+USB_BENCH = """
+instruments = ( {{ name = "scope"; type = "ts8"; listen = "{usb}"; }} );
 sources = ( {{ name = "rail"; kind = "dc"; level = 5.0; }} );
-connections = ( {{ instrument = "uart"; input = 1; source = "rail"; }},
-                {{ instrument = "scope"; input = 1; source = "rail"; }} );
+connections = ( {{ instrument = "scope"; input = 1; source = "rail"; }} );
+"""
+LINE_BENCH = """
+instruments = ( {{ name = "uart"; type = "tm55"; listen = "tty:{far}"; baud = 115200;
+                  conversion_ms = {conversion}; }} );
+sources = ( {{ name = "rail"; kind = "dc"; level = 5.0; }} );
+connections = ( {{ instrument = "uart"; input = 1; source = "rail"; }} );
 """
 SETTINGS = """
 profiles = "{profiles}";
@@ -64,23 +66,36 @@ def lines(name, node, settings):
     return True
 
 
+def usb_block(bench_text):
+    bench = SimBench(os.environ["SIMBENCH"], bench_text, own_sockets=False)
+    try:
+        lab.until(lambda: lab.usb_port(VENDOR, TMC_PRODUCT), "the device")
+        return benchmark("block", f"usb:{VENDOR:04x}:{TMC_PRODUCT:04x}",
+                         f":FORMat:DATA INTeger,8;:SENSe:SWEep:POINts {POINTS};"
+                         ":INITiate:IMMediate\n", ":TRACe:DATA? CH1\n")
+    finally:
+        bench.stop()
+
+
+def serial_line(conversion):
+    text = LINE_BENCH.format(far=lab.line("uart_far"), conversion=conversion)
+    bench = SimBench(os.environ["SIMBENCH"], text, own_sockets=False)
+    near = lab.line("uart_near")
+    try:
+        settings = SETTINGS.format(profiles=os.path.join(SOURCE, "config", "profiles"), near=near)
+        return lines(f"serial, UART, {conversion} ms conversion", near, settings)
+    finally:
+        bench.stop()
+
+
 def main():
-    with contextlib.ExitStack() as stack:
-        device = Gadget("usb", TMC_PRODUCT, "LARK0003")
-        stack.callback(device.close)
+    device = Gadget("usb", TMC_PRODUCT, "LARK0003")
+    with contextlib.closing(device):
         usb = LISTEN.format(face="usb", mount=device.mount, folder=device.folder,
                             controller=CONTROLLERS[0])
-        bench = SimBench(os.environ["SIMBENCH"], BENCH.format(usb=usb, far=lab.line("uart_far")),
-                         own_sockets=False)
-        stack.callback(bench.stop)
-        lab.until(lambda: lab.usb_port(VENDOR, TMC_PRODUCT), "the device")
-        near = lab.line("uart_near")
-        profiles = os.path.join(SOURCE, "config", "profiles")
-        good = benchmark("block", f"usb:{VENDOR:04x}:{TMC_PRODUCT:04x}",
-                         f":FORMat:DATA INTeger,8;:SENSe:SWEep:POINts {POINTS};:INITiate:IMMediate\n",
-                         ":TRACe:DATA? CH1\n")
-        settings = SETTINGS.format(profiles=profiles, near=near)
-        good &= lines("serial, UART", near, settings)
+        good = usb_block(USB_BENCH.format(usb=usb))
+    for conversion in (1, 0):
+        good &= serial_line(conversion)
     return 42 if good else 1
 
 
