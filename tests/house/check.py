@@ -16,8 +16,8 @@ MAY_INCLUDE = {
     "daemon": ("core", "drivers", "daemon"),
     "tools/gradus": ("core/notation.h", "core/failure.h", "tools/gradus"),
     "tools/simbench": ("tools/simbench",),
-    "tools/benchmark": ("core", "drivers/profile.h", "drivers/link.h", "daemon/settings.h", "daemon/store.h",
-                        "daemon/store_schema.h", "tools/benchmark"),
+    "tools/benchmark": ("core", "drivers/profile.h", "drivers/link.h", "daemon/settings.h",
+                        "daemon/store.h", "daemon/store_schema.h", "tools/benchmark"),
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "LICENSE", "CMakeLists.txt",
              "daemon", "drivers", "core", "config", "tests", "tools"}
