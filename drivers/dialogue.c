@@ -22,6 +22,17 @@
 /* Longest reply that can be a refusal, and most entries read from an error queue. */
 enum { REFUSAL_LENGTH = 256, MOST_ERRORS = 100, LONGEST_READ = 512 };
 
+/* Only plain text alone ends at a byte: a block may hold it, an echo or a prompt stands beside it. */
+static void set_end_byte(struct dialogue *dialogue)
+{
+    const struct protocol *protocol = dialogue->protocol;
+    const char *terminator = exchange_terminator(dialogue);
+
+    dialogue->spec.has_end_byte =
+        protocol->framing == FRAMING_LINE && !protocol->echo && protocol->prompt[0] == '\0';
+    dialogue->spec.end_byte = (unsigned char)terminator[strlen(terminator) - 1];
+}
+
 struct dialogue *dialogue_new(const struct protocol *protocol, const struct link_spec *spec,
                               const char *name)
 {
@@ -31,6 +42,7 @@ struct dialogue *dialogue_new(const struct protocol *protocol, const struct link
         return NULL;
     dialogue->protocol = protocol;
     dialogue->spec = *spec;
+    set_end_byte(dialogue);
     snprintf(dialogue->name, sizeof dialogue->name, "%s", name);
     return dialogue;
 }

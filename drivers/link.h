@@ -48,6 +48,12 @@ struct link_spec {
     int product;
     char usb_serial[64]; /* empty: any */
     struct serial_line line;
+    /*
+     * USBTMC: the byte that ends every reply, for a device that can end one there
+     * and forgets to mark ends itself; only where no reply holds it inside.
+     */
+    bool has_end_byte;
+    unsigned char end_byte;
 };
 
 /* 9600 8N1, no flow control, DTR and RTS on. */

@@ -35,6 +35,8 @@ static void *usb_open(const struct link_spec *spec, struct deadline deadline,
         pipe = usb_device_pipe(link->device);
         link->session = usbtmc_open(&pipe, deadline, failure);
     }
+    if (link->session && spec->has_end_byte)
+        usbtmc_end_at(link->session, spec->end_byte);
     if (link->session)
         return link;
     usb_close(link);

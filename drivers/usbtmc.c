@@ -2,7 +2,8 @@
 /*
  * Messages. An answer is asked for with one request for much more than it can
  * be (L65), received to its end and checked before any byte of it is handed
- * out. No term char is asked for: a newline inside a block would end it.
+ * out. A term char is asked for only by usbtmc_end_at(): a newline inside a
+ * block would end it.
  */
 #include "usbtmc.h"
 
@@ -90,6 +91,7 @@ struct usbtmc *usbtmc_open(const struct usb_pipe *pipe, struct deadline deadline
     }
     session->pipe = *pipe;
     session->has_status = true;
+    session->term_char = USBTMC_NO_TERM_CHAR;
     session->wire = WIRE_UNKNOWN;
     if (!read_capabilities(session, deadline, failure) ||
         !usbtmc_clear(session, deadline, failure)) {
@@ -98,6 +100,12 @@ struct usbtmc *usbtmc_open(const struct usb_pipe *pipe, struct deadline deadline
     }
     take_remote(session, deadline);
     return session;
+}
+
+void usbtmc_end_at(struct usbtmc *session, unsigned char byte)
+{
+    if (session->capabilities.term_char)
+        session->term_char = byte;
 }
 
 /* Nothing of an earlier answer may be left when a message goes out. */
@@ -355,9 +363,10 @@ static enum link_result take_in(struct usbtmc *session, struct arrival *arrival,
     }
     session->begin = USBTMC_HEADER;
     session->end = USBTMC_HEADER + arrival->answer.size;
-    session->is_last = arrival->answer.end;
-    session->midway = !arrival->answer.end;
-    session->owed = false;
+    session->is_last = arrival->answer.end || arrival->answer.term_char_matched;
+    session->midway = !session->is_last;
+    /* Behind a term char there may be more of it, which must not be the next answer. */
+    session->owed = session->is_last && !arrival->answer.end;
     return LINK_BYTES;
 }
 
@@ -371,7 +380,7 @@ static enum link_result fetch(struct usbtmc *session, struct deadline deadline,
     session->tag = usbtmc_next_tag(session->tag);
     arrival.request = (struct usbtmc_request) { .tag = session->tag,
                                                 .size = MOST_ASKED,
-                                                .term_char = USBTMC_NO_TERM_CHAR };
+                                                .term_char = session->term_char };
     usbtmc_in_request(header, &arrival.request);
     if (!send_transfer(session, header, sizeof header, deadline, failure))
         return LINK_BROKEN;

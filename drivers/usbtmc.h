@@ -35,6 +35,13 @@ struct usbtmc *usbtmc_open(const struct usb_pipe *pipe, struct deadline deadline
                            struct failure *failure);
 
 /*
+ * Has every answer end at a byte, where the device can do that (TermChar);
+ * otherwise nothing changes. What a device holds behind such an end without
+ * having marked it is cleared away before the next message.
+ */
+void usbtmc_end_at(struct usbtmc *session, unsigned char byte);
+
+/*
  * Sends one message, its end marked. Throws away whatever is left of an
  * earlier answer first. False with the failure set; what the instrument got
  * of the message is then void.

@@ -19,6 +19,7 @@ struct usbtmc {
     struct usbtmc_capabilities capabilities;
     bool remote;     /* taken from the front panel */
     bool has_status; /* READ_STATUS_BYTE was not refused so far */
+    int term_char;   /* that ends every answer; USBTMC_NO_TERM_CHAR: none */
     uint8_t tag;     /* of the last bulk transfer */
     uint8_t status_tag;
     enum wire_state wire;

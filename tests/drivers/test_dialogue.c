@@ -12,6 +12,7 @@
 #include <stdint.h>
 
 #include <cmocka.h>
+#include <stdio.h>
 #include <string.h>
 
 #define UNEXPECTED   FAILURE_UNEXPECTED_REPLY
@@ -297,6 +298,58 @@ static void a_large_block_comes_whole(void **state)
     talk_end(&talk);
 }
 
+/* Asks for a reading together with a closing query. */
+static bool read_closed(struct talk *talk, double *value, struct failure *failure)
+{
+    snprintf(talk->protocol.closing_query, sizeof talk->protocol.closing_query, ";*OPC?");
+    snprintf(talk->protocol.closing_reply, sizeof talk->protocol.closing_reply, ";1");
+    return dialogue_read(talk->dialogue, "READ?", 0, talk_read_488, value,
+                         deadline_in(TALK_PLENTY_MS), failure);
+}
+
+static void a_reading_with_its_closing_answer_is_taken(void **state)
+{
+    (void)state;
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?\n"), SEND("+1.5E+0;1\n"));
+    double value = 0;
+    struct failure failure = { 0 };
+    talk_ready(&talk);
+    assert_true(read_closed(&talk, &value, &failure));
+    assert_true(value == 1.5);
+    assert_true(dialogue_confirm(talk.dialogue, deadline_in(TALK_PLENTY_MS), &failure));
+    talk_end(&talk);
+}
+
+/* A number that somebody sent unasked, between the look and the answer. */
+static void a_number_without_its_closing_answer_is_refused(void **state)
+{
+    (void)state;
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?\n"), SEND("+1.0E+0\n"));
+    double value = 0;
+    struct failure failure = { 0 };
+    talk_ready(&talk);
+    assert_false(read_closed(&talk, &value, &failure));
+    assert_int_equal(failure.code, UNEXPECTED);
+    assert_true(value == 0);
+    assert_false(dialogue_in_step(talk.dialogue));
+    talk_end(&talk);
+}
+
+/* Where there is no closing query, the identity behind the reading proves it. */
+static void babble_does_not_confirm_a_reading(void **state)
+{
+    (void)state;
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), ASKED, SEND("+1.0E+0\n"), WHO, SEND("+1.0E+0\n"));
+    double value = 0;
+    struct failure failure = { 0 };
+    talk_ready(&talk);
+    assert_true(dialogue_read(talk.dialogue, "READ?", 0, talk_read_488, &value,
+                              deadline_in(TALK_PLENTY_MS), &failure));
+    assert_false(dialogue_confirm(talk.dialogue, deadline_in(TALK_PLENTY_MS), &failure));
+    assert_int_equal(failure.code, UNEXPECTED);
+    talk_end(&talk);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -308,6 +361,9 @@ int main(void)
         cmocka_unit_test(single_bytes_make_a_reply),
         cmocka_unit_test(echo_and_prompt_belong_to_the_exchange),
         cmocka_unit_test(a_large_block_comes_whole),
+        cmocka_unit_test(a_reading_with_its_closing_answer_is_taken),
+        cmocka_unit_test(a_number_without_its_closing_answer_is_refused),
+        cmocka_unit_test(babble_does_not_confirm_a_reading),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

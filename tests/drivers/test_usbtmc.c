@@ -525,11 +525,59 @@ static void capabilities_may_be_missing(void **state)
     free(reply.bytes);
 }
 
+/* A device that marks no ends: its answers end at a newline, and what is behind never comes. */
+static void an_end_byte_ends_an_answer(void **state)
+{
+    struct reply reply = reply_new();
+    struct fake fake;
+    struct usbtmc *session;
+
+    (void)state;
+    fake_begin(&fake);
+    fake.never_ends = true;
+    fake.capabilities[5] = 1;
+    fake.said[0][0] = "two";
+    fake.said[0][1] = "first\nsecond\n";
+    session = begin(&fake);
+    usbtmc_end_at(session, '\n');
+    assert_int_equal(ask(session, "two?", 512, &reply), ANSWERED);
+    assert_int_equal(fake.term_char, '\n');
+    assert_int_equal(reply.count, 6);
+    assert_memory_equal(reply.bytes, "first\n", 6);
+    assert_int_equal(ask(session, "name?", 512, &reply), ANSWERED);
+    assert_true(is_answer(&reply, "name"));
+    usbtmc_close(session);
+    fake_end(&fake);
+    free(reply.bytes);
+}
+
+/* One that cannot is not asked to. */
+static void an_end_byte_needs_the_capability(void **state)
+{
+    struct reply reply = reply_new();
+    struct fake fake;
+    struct usbtmc *session;
+
+    (void)state;
+    fake_begin(&fake);
+    fake.capabilities[5] = 0;
+    session = begin(&fake);
+    usbtmc_end_at(session, '\n');
+    assert_int_equal(ask(session, "name?", 512, &reply), ANSWERED);
+    assert_true(is_answer(&reply, "name"));
+    assert_int_equal(fake.term_char, USBTMC_NO_TERM_CHAR);
+    usbtmc_close(session);
+    fake_end(&fake);
+    free(reply.bytes);
+}
+
 int main(void)
 {
     static const struct CMUnitTest tests[] = {
         cmocka_unit_test(answers_come_whole),
         cmocka_unit_test(blocks_of_any_size),
+        cmocka_unit_test(an_end_byte_ends_an_answer),
+        cmocka_unit_test(an_end_byte_needs_the_capability),
         cmocka_unit_test(every_fault),
         cmocka_unit_test(forgotten_end_is_aborted),
         cmocka_unit_test(late_answer_is_not_the_next),

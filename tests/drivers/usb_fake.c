@@ -182,8 +182,18 @@ static void spoil(struct fake *fake)
     fake->fault = FAULT_NONE;
 }
 
+/* How many bytes there are up to the term char that was asked for, with it; 0: it is not there. */
+static size_t ends_at_term_char(const struct fake *fake)
+{
+    const unsigned char *at = fake->never_ends && fake->term_char != USBTMC_NO_TERM_CHAR
+                                  ? memchr(fake->answer, fake->term_char, fake->answer_count)
+                                  : NULL;
+    return at ? (size_t)(at - fake->answer) + 1 : 0;
+}
+
 static void answer_request(struct fake *fake, uint8_t tag, size_t asked)
 {
+    size_t ended = ends_at_term_char(fake);
     size_t whole = next_answer(fake);
     size_t count = whole < asked ? whole : asked;
 
@@ -196,7 +206,10 @@ static void answer_request(struct fake *fake, uint8_t tag, size_t asked)
     }
     if (count == 0)
         return;
-    put_transfer(fake, tag, fake->answer, count, count == whole);
+    if (ended)
+        count = ended;
+    put_transfer(fake, tag, fake->answer, count, count == whole && !fake->never_ends);
+    fake->wire[8] |= ended ? 2 : 0;
     memmove(fake->answer, fake->answer + count, fake->answer_count - count);
     fake->answer_count -= count;
     spoil(fake);
@@ -236,6 +249,7 @@ static enum pipe_result fake_bulk_out(void *self, const unsigned char *bytes, si
     *sent = count;
     if (bytes[0] == 2) {
         fake->requests++;
+        fake->term_char = bytes[8] & 2 ? bytes[9] : USBTMC_NO_TERM_CHAR;
         answer_request(fake, bytes[1], size_in(bytes));
         return PIPE_DONE;
     }

@@ -63,6 +63,8 @@ struct fake {
     enum fake_manner abort;
     enum fake_manner clear;
     size_t split;       /* most bytes of data in one transfer; 0: all */
+    bool never_ends;    /* marks no end of message; ends a transfer at the term char it was told */
+    int term_char;      /* of the last request; USBTMC_NO_TERM_CHAR: none */
     bool keeps_answers; /* queues answers instead of throwing old ones away */
     bool notifies;      /* the status byte comes by the interrupt endpoint */
     bool refuses_status;
