@@ -69,6 +69,12 @@ static struct sp_port *find_usb(const struct link_spec *spec, struct failure *fa
         library_failure(failure, spec, code, "list of ports");
         return NULL;
     }
+    /* A port that goes while they are listed can cost the library its list. */
+    if (!ports) {
+        failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: ports come and go right now",
+                    spec->text);
+        return NULL;
+    }
     for (size_t i = 0; ports[i]; i++) {
         if (is_wanted(ports[i], spec)) {
             found = ports[i];

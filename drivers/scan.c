@@ -75,7 +75,7 @@ static bool scan_serial(struct scan *scan, struct failure *failure)
     struct sp_port **ports = NULL;
     bool done = true;
 
-    if (sp_list_ports(&ports) != SP_OK)
+    if (sp_list_ports(&ports) != SP_OK || !ports)
         return failure_set(failure, FAILURE_SYSTEM, NULL, NULL, "list of serial ports: %m");
     for (size_t i = 0; done && ports[i]; i++)
         done = add_port(scan, ports[i], failure);

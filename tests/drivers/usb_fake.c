@@ -131,6 +131,9 @@ static void spoil_bytes(struct fake *fake)
     case FAULT_EMPTY:
         memset(wire + 4, 0, 4);
         break;
+    case FAULT_UNDERSIZE:
+        wire[4] = (unsigned char)(wire[4] - 8);
+        break;
     case FAULT_ATTRIBUTE:
         wire[8] |= 0x80;
         break;

@@ -29,6 +29,7 @@ enum fake_fault {
     FAULT_MESSAGE,     /* another MsgID */
     FAULT_OVERSIZE,    /* announces more than was asked for */
     FAULT_EMPTY,       /* announces nothing */
+    FAULT_UNDERSIZE,   /* announces eight bytes less than it sends */
     FAULT_SHORT,       /* stops before what it announced */
     FAULT_HEADER,      /* stops inside the header */
     FAULT_ATTRIBUTE,   /* a reserved bit */
