@@ -221,10 +221,41 @@ static bool is_undamaged(const struct line *line)
     return true;
 }
 
+static bool fits_profile(const struct dialogue *dialogue, const char *identity)
+{
+    return regexec(&dialogue->protocol->identity, identity, 0, NULL, 0) == 0;
+}
+
+/* How much of an identity names one unit: maker, model and serial number, not its firmware (L11). */
+static size_t unit_length(const struct dialogue *dialogue, const char *identity)
+{
+    size_t length = 0;
+
+    if (dialogue->protocol->framing != FRAMING_488)
+        return strlen(identity);
+    for (int field = 0; field < 3; field++) {
+        length += strcspn(identity + length, ",");
+        length += identity[length] == ',';
+    }
+    return length;
+}
+
+/*
+ * Whether it is the unit that was there before. Another of the same type has
+ * another calibration: it must not slip into this one's readings.
+ */
+static bool is_same_unit(const struct dialogue *dialogue, const char *identity)
+{
+    size_t length = unit_length(dialogue, identity);
+
+    return dialogue->identity[0] == '\0' || (length == unit_length(dialogue, dialogue->identity) &&
+                                             memcmp(identity, dialogue->identity, length) == 0);
+}
+
 static bool is_identity(const struct sync *sync, const struct line *line)
 {
     return line->count < DIALOGUE_IDENTITY && is_undamaged(line) &&
-           regexec(&sync->dialogue->protocol->identity, line->bytes, 0, NULL, 0) == 0;
+           fits_profile(sync->dialogue, line->bytes) && is_same_unit(sync->dialogue, line->bytes);
 }
 
 /* The identity query come back is no reply. */
@@ -421,6 +452,10 @@ static bool is_wrong_identity(const struct sync *sync)
 
 static bool give_up(struct sync *sync, struct failure *failure)
 {
+    if (is_wrong_identity(sync) && fits_profile(sync->dialogue, sync->other))
+        return failure_set(failure, FAILURE_WRONG_IDENTITY, NULL, sync->dialogue->identity,
+                           "'%s', another unit; start gradusd anew if it was exchanged on purpose",
+                           sync->other);
     if (is_wrong_identity(sync))
         return failure_set(failure, FAILURE_WRONG_IDENTITY, NULL, "the identity in its profile",
                            "'%s'", sync->other);

@@ -220,9 +220,28 @@ static void a_greeting_is_drained(void **state)
     talk_end(&talk);
 }
 
+/* Another unit of the same type has another calibration; new firmware makes no other unit. */
+static void another_unit_of_the_type_is_refused(void **state)
+{
+    (void)state;
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), HOLD, ACCEPT, WHO, SEND("TARNWERK,TM55,2,1.4\n"), HOLD,
+         ACCEPT, WHO, SEND("TARNWERK,TM55,1,1.5\n"));
+    talk_ready(&talk);
+    dialogue_disconnect(talk.dialogue);
+    peer_resume(talk.peer);
+    talk.protocol.reply_ms = 300;
+    talk_not_ready(&talk, TALK_PLENTY_MS, FAILURE_WRONG_IDENTITY);
+    peer_resume(talk.peer);
+    talk.protocol.reply_ms = TALK_REPLY_MS;
+    talk_ready(&talk);
+    assert_string_equal(dialogue_identity(talk.dialogue), "TARNWERK,TM55,1,1.5");
+    talk_end(&talk);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(another_unit_of_the_type_is_refused),
         cmocka_unit_test(nobody_there),
         cmocka_unit_test(a_suspect_link_that_broke_is_opened_again),
         cmocka_unit_test(babble_from_the_start_is_found),
