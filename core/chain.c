@@ -294,13 +294,19 @@ static double capacitive_share(const struct chain *chain, const struct setup *se
     return waveshape_loss(chain->shape, peaks, frequency, 1 / (two_pi * parallel * most));
 }
 
-/* What a lost share of the signal's swing is a share of, tip units: of an extreme, all of the swing. */
-static double swing_at_tip(const struct chain *chain, const struct setup *setup,
-                           const struct signal *signal)
+/*
+ * What a share of the signal's swing does to the value when it is lost, tip
+ * units: the value shrinks; an extreme moves inwards, by a share of all of the
+ * swing.
+ */
+static double shrinking(const struct chain *chain, const struct setup *setup,
+                        const struct signal *signal)
 {
-    if (chain->aspect == ASPECT_MAXIMUM || chain->aspect == ASPECT_MINIMUM)
-        return (signal->high - signal->low) * fabs(chain->probe->factor) * correction(chain, setup);
-    return chain_value(chain, setup, signal->value);
+    double swing =
+        (signal->high - signal->low) * fabs(chain->probe->factor) * correction(chain, setup);
+    if (chain->aspect == ASPECT_MINIMUM)
+        return swing;
+    return chain->aspect == ASPECT_MAXIMUM ? -swing : -chain_value(chain, setup, signal->value);
 }
 
 /* What instrument and probe do not see of the signal. */
@@ -309,9 +315,8 @@ static void sight_terms(const struct chain *chain, const struct setup *setup,
 {
     struct spectacle spectacle = { chain->aspect, chain->shape, frequency_of(chain, signal),
                                    chain->crest_factor };
-    double swing = swing_at_tip(chain, setup, signal);
     biased(sink, "bandwidth", sight_roll_off(&chain->eye, &spectacle),
-           chain->aspect == ASPECT_MINIMUM ? swing : -swing);
+           shrinking(chain, setup, signal));
     bounded(sink, "crest factor", sight_crest_share(&chain->eye, &spectacle),
             chain_value(chain, setup, signal->value));
 }
@@ -352,11 +357,11 @@ static void capacitive_term(const struct chain *chain, const struct setup *setup
                             struct sink *sink)
 {
     double share = capacitive_share(chain, setup, signal, loading);
-    double swing = swing_at_tip(chain, setup, signal);
+    double shrinks = shrinking(chain, setup, signal);
     if (loading->frequency > 0)
-        bounded(sink, "capacitive loading", share, swing);
+        bounded(sink, "capacitive loading", share, fabs(shrinks));
     else
-        biased(sink, "capacitive loading", share, chain->aspect == ASPECT_MINIMUM ? swing : -swing);
+        biased(sink, "capacitive loading", share, shrinks);
 }
 
 static void circuit_terms(const struct chain *chain, const struct setup *setup,

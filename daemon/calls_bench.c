@@ -73,34 +73,32 @@ void call_instruments(void *context, struct rpc_call *call, const struct rpc_val
     rpc_result(call, text);
 }
 
-static void encode_queues(struct text *text, struct daemon *daemon)
+/* A member of an object for each instrument, by its name. */
+static void encode_stations(struct text *text, struct daemon *daemon, const char *key,
+                            void (*encode)(struct text *text, const struct station_view *view))
 {
-    text_key(text, "queues");
+    text_key(text, key);
     text_open(text, '{');
     for (size_t i = 0; i < daemon->bench->instrument_count; i++) {
         struct station *station = crew_station(daemon->crew, i);
         if (station == NULL)
             break;
+        const struct station_view view = station_view(station);
         text_string(text, daemon->bench->instruments[i].name);
         text_raw(text, ":", 1);
-        text_integer(text, (int64_t)station_view(station).waiting);
+        encode(text, &view);
     }
     text_close(text, '}');
 }
 
-static void encode_states(struct text *text, struct daemon *daemon)
+static void encode_waiting(struct text *text, const struct station_view *view)
 {
-    text_key(text, "states");
-    text_open(text, '{');
-    for (size_t i = 0; i < daemon->bench->instrument_count; i++) {
-        struct station *station = crew_station(daemon->crew, i);
-        if (station == NULL)
-            break;
-        text_string(text, daemon->bench->instruments[i].name);
-        text_raw(text, ":", 1);
-        text_string(text, station_view(station).state);
-    }
-    text_close(text, '}');
+    text_integer(text, (int64_t)view->waiting);
+}
+
+static void encode_state(struct text *text, const struct station_view *view)
+{
+    text_string(text, view->state);
 }
 
 static void encode_store(struct text *text, struct daemon *daemon)
@@ -145,8 +143,8 @@ void call_health(void *context, struct rpc_call *call, const struct rpc_value *v
     text_member_integer(text, "requests", (int64_t)counters->requests);
     text_member_integer(text, "readings", (int64_t)counters->readings);
     text_member_integer(text, "failures", (int64_t)counters->failures);
-    encode_states(text, daemon);
-    encode_queues(text, daemon);
+    encode_stations(text, daemon, "states", encode_state);
+    encode_stations(text, daemon, "queues", encode_waiting);
     encode_store(text, daemon);
     text_member_integer(text, "dropped_notifications", (int64_t)counters->dropped_notifications);
     text_close(text, '}');

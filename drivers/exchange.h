@@ -7,18 +7,12 @@
 #define GRADUS_DRIVERS_EXCHANGE_H
 
 #include "../core/failure.h"
+#include "buffer.h"
 #include "deadline.h"
 #include "link.h"
 #include "protocol.h"
 
 enum { DIALOGUE_IDENTITY = 256 };
-
-/* Bytes with room to grow; one byte more than `capacity` is always there for a NUL. */
-struct buffer {
-    char *bytes;
-    size_t count;
-    size_t capacity;
-};
 
 typedef void dialogue_tracer(void *context, const char *command, const struct reply *reply,
                              double ms, const struct failure *failure);

@@ -181,8 +181,8 @@ struct usb_device_info *usb_device_list(size_t *count, struct failure *failure)
 
 char *usb_device_link(const struct usb_device_info *info, char *text, size_t size)
 {
-    static const struct link_spec *const spec;
-    bool named = info->serial[0] != '\0' && strlen(info->serial) < sizeof spec->usb_serial;
+    bool named = info->serial[0] != '\0' &&
+                 strlen(info->serial) < sizeof((struct link_spec *)NULL)->usb_serial;
 
     snprintf(text, size, "usb:%04x:%04x%s%s", (unsigned)info->vendor, (unsigned)info->product,
              named ? ":" : "", named ? info->serial : "");

@@ -182,30 +182,18 @@ bool usbtmc_write(struct usbtmc *session, const char *bytes, size_t count, struc
     return sent;
 }
 
-/* An answer under way: what has come of its transfer, and how it ended. */
+/* An answer under way; the bytes of its transfer are the session's. */
 struct arrival {
     struct usbtmc_request request;
     struct usbtmc_answer answer;
-    size_t count; /* bytes of the transfer that are there */
-    bool ended;   /* by a short packet */
+    bool ended; /* by a short packet */
     struct deadline limit;
 };
 
-static bool reserve(struct usbtmc *session, size_t capacity, struct failure *failure)
+/* The transfer as the wire has it: bytes without a sign. */
+static unsigned char *wire_bytes(const struct usbtmc *session)
 {
-    unsigned char *bytes;
-
-    if (capacity <= session->capacity)
-        return true;
-    if (capacity < 2 * session->capacity)
-        capacity = 2 * session->capacity;
-    bytes = realloc(session->bytes, capacity);
-    if (!bytes)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for %zu bytes",
-                           capacity);
-    session->bytes = bytes;
-    session->capacity = capacity;
-    return true;
+    return (unsigned char *)session->transfer.bytes;
 }
 
 /* Receives `wanted` bytes, a multiple of the packet size, or less when the device ends there. */
@@ -215,16 +203,16 @@ static enum pipe_result receive(struct usbtmc *session, struct arrival *arrival,
     size_t count = 0;
     enum pipe_result result;
 
-    if (!reserve(session, arrival->count + wanted, failure))
+    if (!buffer_reserve(&session->transfer, session->transfer.count + wanted, failure))
         return PIPE_FAILED;
-    result = session->pipe.ops->bulk_in(session->pipe.device, session->bytes + arrival->count,
-                                        wanted, &count, limit);
+    result = session->pipe.ops->bulk_in(
+        session->pipe.device, wire_bytes(session) + session->transfer.count, wanted, &count, limit);
     if (result != PIPE_DONE) {
         /* Bytes of a transfer that failed are gone, and with them the answer. */
-        session->torn = session->torn || count > 0 || arrival->count > 0;
+        session->torn = session->torn || count > 0 || session->transfer.count > 0;
         return result;
     }
-    arrival->count += count;
+    session->transfer.count += count;
     arrival->ended = count < wanted;
     return result;
 }
@@ -235,10 +223,10 @@ static enum pipe_result receive_first(struct usbtmc *session, struct arrival *ar
 {
     enum pipe_result result = PIPE_DONE;
 
-    for (int i = 0; i < 2 && result == PIPE_DONE && arrival->count == 0; i++) {
+    for (int i = 0; i < 2 && result == PIPE_DONE && session->transfer.count == 0; i++) {
         do {
             result = receive(session, arrival, session->pipe.in_packet, arrival->limit, failure);
-        } while (result == PIPE_DONE && !arrival->ended && arrival->count < USBTMC_HEADER);
+        } while (result == PIPE_DONE && !arrival->ended && session->transfer.count < USBTMC_HEADER);
     }
     return result;
 }
@@ -251,8 +239,8 @@ static enum pipe_result receive_data(struct usbtmc *session, struct arrival *arr
     size_t whole = USBTMC_HEADER + (size_t)arrival->answer.size;
     enum pipe_result result = PIPE_DONE;
 
-    while (result == PIPE_DONE && !arrival->ended && arrival->count < whole) {
-        size_t rest = (whole - arrival->count + packet - 1) / packet * packet;
+    while (result == PIPE_DONE && !arrival->ended && session->transfer.count < whole) {
+        size_t rest = (whole - session->transfer.count + packet - 1) / packet * packet;
         size_t most = (READ_PART + packet - 1) / packet * packet;
 
         result = receive(session, arrival, rest < most ? rest : most, arrival->limit, failure);
@@ -289,15 +277,14 @@ static bool receive_end(struct usbtmc *session, struct arrival *arrival, struct 
 }
 
 /* Ends a request that brought no whole answer; without a failure set it was only the time. */
-static enum link_result no_answer(struct usbtmc *session, const struct arrival *arrival,
-                                  enum pipe_result result, struct deadline deadline,
-                                  struct failure *failure)
+static enum link_result no_answer(struct usbtmc *session, enum pipe_result result,
+                                  struct deadline deadline, struct failure *failure)
 {
     bool quiet = result == PIPE_TIMEOUT && !session->torn;
 
     if (result == PIPE_TIMEOUT && session->torn)
         failure_set(failure, FAILURE_TIMEOUT, NULL, "a whole answer",
-                    "only %zu bytes of a USB transfer came", arrival->count);
+                    "only %zu bytes of a USB transfer came", session->transfer.count);
     else if (result != PIPE_TIMEOUT && result != PIPE_DONE)
         usbtmc_failed(session, result, "read", failure);
     give_up(session, result == PIPE_TIMEOUT || result == PIPE_DONE ? WIRE_IN : WIRE_UNKNOWN,
@@ -320,8 +307,8 @@ static bool has_surplus(const struct usbtmc *session, const struct arrival *arri
 {
     size_t aligned = (USBTMC_HEADER + (size_t)arrival->answer.size + 3) / 4 * 4;
 
-    for (size_t i = aligned; i < arrival->count; i++) {
-        if (session->bytes[i] != 0)
+    for (size_t i = aligned; i < session->transfer.count; i++) {
+        if (session->transfer.bytes[i] != 0)
             return true;
     }
     return false;
@@ -334,11 +321,12 @@ static bool is_whole(const struct usbtmc *session, const struct arrival *arrival
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
                            "USB answer goes on behind the %lu bytes that it announced",
                            (unsigned long)arrival->answer.size);
-    if (arrival->count >= USBTMC_HEADER + (size_t)arrival->answer.size)
+    if (session->transfer.count >= USBTMC_HEADER + (size_t)arrival->answer.size)
         return true;
     return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
                        "USB answer stopped after %zu of the %lu bytes that it announced",
-                       arrival->count - USBTMC_HEADER, (unsigned long)arrival->answer.size);
+                       session->transfer.count - USBTMC_HEADER,
+                       (unsigned long)arrival->answer.size);
 }
 
 /* Takes in one transfer of the answer, to its end. */
@@ -348,18 +336,18 @@ static enum link_result take_in(struct usbtmc *session, struct arrival *arrival,
     enum pipe_result result = receive_first(session, arrival, failure);
 
     if (result != PIPE_DONE)
-        return no_answer(session, arrival, result, deadline, failure);
-    if (!usbtmc_in_header(session->bytes, arrival->count, &arrival->request, &arrival->answer,
-                          failure)) {
+        return no_answer(session, result, deadline, failure);
+    if (!usbtmc_in_header(wire_bytes(session), session->transfer.count, &arrival->request,
+                          &arrival->answer, failure)) {
         session->torn = true;
-        return no_answer(session, arrival, result, deadline, failure);
+        return no_answer(session, result, deadline, failure);
     }
     result = receive_data(session, arrival, failure);
     if (result != PIPE_DONE)
-        return no_answer(session, arrival, result, deadline, failure);
+        return no_answer(session, result, deadline, failure);
     if (!is_whole(session, arrival, failure) || !receive_end(session, arrival, deadline, failure)) {
         session->torn = true;
-        return no_answer(session, arrival, result, deadline, failure);
+        return no_answer(session, result, deadline, failure);
     }
     session->begin = USBTMC_HEADER;
     session->end = USBTMC_HEADER + arrival->answer.size;
@@ -377,6 +365,7 @@ static enum link_result fetch(struct usbtmc *session, struct deadline deadline,
     struct arrival arrival = { .limit = with_reserve(deadline) };
     unsigned char header[USBTMC_HEADER];
 
+    session->transfer.count = 0;
     session->tag = usbtmc_next_tag(session->tag);
     arrival.request = (struct usbtmc_request) { .tag = session->tag,
                                                 .size = MOST_ASKED,
@@ -425,7 +414,7 @@ enum link_result usbtmc_read(struct usbtmc *session, char *bytes, size_t capacit
         return result;
     there = session->end - session->begin;
     *count = there < capacity ? there : capacity;
-    memcpy(bytes, session->bytes + session->begin, *count);
+    memcpy(bytes, session->transfer.bytes + session->begin, *count);
     session->begin += *count;
     *end = session->is_last && session->begin == session->end;
     return LINK_BYTES;
@@ -443,6 +432,6 @@ void usbtmc_close(struct usbtmc *session)
         usbtmc_tidy(session, deadline, NULL);
     if (!session->gone && session->remote)
         usbtmc_ask(session, USBTMC_GO_TO_LOCAL, 0, reply, &count, deadline);
-    free(session->bytes);
+    free(session->transfer.bytes);
     free(session);
 }

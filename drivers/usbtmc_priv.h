@@ -3,6 +3,7 @@
 #ifndef GRADUS_DRIVERS_USBTMC_PRIV_H
 #define GRADUS_DRIVERS_USBTMC_PRIV_H
 
+#include "buffer.h"
 #include "usbtmc.h"
 #include "usbtmc_message.h"
 
@@ -23,15 +24,14 @@ struct usbtmc {
     uint8_t tag;     /* of the last bulk transfer */
     uint8_t status_tag;
     enum wire_state wire;
-    bool owed;            /* an answer may still come for a message that is given up */
-    bool torn;            /* a part of the present answer is lost */
-    bool midway;          /* the present answer has begun, and not ended yet */
-    bool gone;            /* the device is unplugged */
-    unsigned char *bytes; /* the present transfer: header, data, alignment */
-    size_t capacity;
-    size_t begin; /* data not handed out yet: from here ... */
-    size_t end;   /*   ... to here */
-    bool is_last; /* the message ends with them */
+    bool owed;              /* an answer may still come for a message that is given up */
+    bool torn;              /* a part of the present answer is lost */
+    bool midway;            /* the present answer has begun, and not ended yet */
+    bool gone;              /* the device is unplugged */
+    struct buffer transfer; /* the present one: header, data, alignment */
+    size_t begin;           /* data not handed out yet: from here ... */
+    size_t end;             /*   ... to here */
+    bool is_last;           /* the message ends with them */
 };
 
 /* Turns how a transfer ended into a failure; returns false. Notes when the device is gone. */

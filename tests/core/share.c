@@ -4,6 +4,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdlib.h>
 
 #include <cmocka.h>
 
@@ -41,4 +42,29 @@ void share_report(const struct share *share, const char *what, int seed)
     assert_true(held >= 95.0 && held <= 97.5);
     assert_true(accepted <= 2.5);
     assert_int_equal(share->none, 0);
+}
+
+/* Samples of a record, short because it is the noise that they are about; readings of a level. */
+enum { SAMPLES = 12, EACH = 5 };
+
+void share_scope(const char *what, void (*build)(struct bench_table *), size_t count, int seed)
+{
+    struct share share = { 0 };
+    struct world world = { .state = { (unsigned short)(seed & 0xffff), 6, 6 },
+                           .whole = true,
+                           .record = SAMPLES };
+    for (size_t i = 0; i < count; i++) {
+        struct bench_table table;
+        build(&table);
+        table.input.baseline_divisions = 0.2;
+        double ratio = world_circuit(&world, &table, true);
+        world_instrument(&world, &table);
+        world.known = i % EACH != 0;
+        if (!world.known)
+            world.mean = copysign(2e-3 * pow(15e3, erand48(world.state)), world_even(&world));
+        world.truth = world.mean / ratio;
+        world.noise = 1e-3 * fabs(world.mean) * erand48(world.state);
+        share_one(&share, &world, &table, 1);
+    }
+    share_report(&share, what, seed);
 }

@@ -21,4 +21,11 @@ void share_one(struct share *share, struct world *world, const struct bench_tabl
 /* Prints the shares and checks them: 95.0 to 97.5 % held, at most 2.5 % accepted. */
 void share_report(const struct share *share, const char *what, int seed);
 
+/*
+ * Takes `count` scope readings of dc levels and reports them: each level from
+ * cold and then four times again, every time with another instrument, probe
+ * and circuit of the table that `build` makes.
+ */
+void share_scope(const char *what, void (*build)(struct bench_table *), size_t count, int seed);
+
 #endif

@@ -10,26 +10,11 @@
 #include <stdlib.h>
 
 #include "../near.h"
+#include "noise.h"
 
 enum { SEED = 20240613, SAMPLES = 6000, ROUNDS = 200 };
 
 static double trace[SAMPLES];
-
-/* A uniform draw, 0 ... 1. */
-static double uniform(void)
-{
-    return (double)random() / 2147483648.0;
-}
-
-/* Roughly normal noise of unit sigma: twelve uniform draws. */
-static double noise(void)
-{
-    double sum = -6.0;
-    for (int i = 0; i < 12; i++) {
-        sum += uniform();
-    }
-    return sum;
-}
 
 /* Trapezoid pulses; times in samples, rise and fall between the full states. */
 struct shape {

@@ -10,26 +10,13 @@
 #include <stdlib.h>
 
 #include "../near.h"
+#include "noise.h"
 
 enum { SEED = 20240613, SAMPLES = 3000 };
 
 static const double two_pi = 6.2831853071795865;
 
 static double trace[SAMPLES];
-
-static double uniform(void)
-{
-    return (double)random() / 2147483648.0;
-}
-
-static double noise(void)
-{
-    double sum = -6.0;
-    for (int i = 0; i < 12; i++) {
-        sum += uniform();
-    }
-    return sum;
-}
 
 /* Random sines on offsets up to a million times as large; stated uncertainties hold. */
 static void fits_find_what_was_put_in(void **state)

@@ -14,17 +14,13 @@
 #include <gsl/gsl_fft_complex.h>
 
 #include "../near.h"
+#include "noise.h"
 
 enum { SEED = 20240613, SAMPLES = 6000 };
 
 static const double two_pi = 6.2831853071795865;
 
 static double trace[SAMPLES];
-
-static double uniform(void)
-{
-    return (double)random() / 2147483648.0;
-}
 
 static void lengths_are_products_of_two_three_five(void **state)
 {

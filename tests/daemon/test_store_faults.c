@@ -108,20 +108,32 @@ static void test_flush_that_fails_at_the_end(void **state)
     assert_in_range(verify.readings, 4, 8);
 }
 
+/* Takes the database's lock as another program would. */
+static sqlite3 *lock_from_outside(const struct store_case *it)
+{
+    sqlite3 *other = NULL;
+    assert_int_equal(sqlite3_open(it->settings.path, &other), SQLITE_OK);
+    assert_int_equal(sqlite3_exec(other, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+    return other;
+}
+
+static void unlock(sqlite3 *other)
+{
+    assert_int_equal(sqlite3_exec(other, "ROLLBACK", NULL, NULL, NULL), SQLITE_OK);
+    sqlite3_close(other);
+}
+
 static void test_locked(void **state)
 {
     struct store_case *it = *state;
-    sqlite3 *other = NULL;
     open_store(it);
     append(it, 1);
     store_case_until_durable(it, 1);
-    assert_int_equal(sqlite3_open(it->settings.path, &other), SQLITE_OK);
-    assert_int_equal(sqlite3_exec(other, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+    sqlite3 *other = lock_from_outside(it);
     append(it, 20);
     store_case_until_state(it, STORE_LOCKED);
     assert_int_equal(it->durable, 1);
-    assert_int_equal(sqlite3_exec(other, "ROLLBACK", NULL, NULL, NULL), SQLITE_OK);
-    sqlite3_close(other);
+    unlock(other);
     store_case_until_durable(it, 21);
     check_all(it, 21);
 }
@@ -281,19 +293,16 @@ static void test_one_writer_only(void **state)
 static void test_group_commit(void **state)
 {
     struct store_case *it = *state;
-    sqlite3 *other = NULL;
     open_store(it);
     append(it, 1);
     store_case_until_durable(it, 1);
-    assert_int_equal(sqlite3_open(it->settings.path, &other), SQLITE_OK);
-    assert_int_equal(sqlite3_exec(other, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+    sqlite3 *other = lock_from_outside(it);
     append(it, 10);
     store_case_until_state(it, STORE_LOCKED);
     append(it, 30);
     uint64_t commits = store_view(it->store).commits;
     int flushes = sync_count;
-    assert_int_equal(sqlite3_exec(other, "ROLLBACK", NULL, NULL, NULL), SQLITE_OK);
-    sqlite3_close(other);
+    unlock(other);
     store_case_until_durable(it, 41);
     assert_int_equal(store_view(it->store).commits, commits + 1);
     assert_int_equal(sync_count, flushes + 1);

@@ -387,6 +387,21 @@ static void expect(int fd, const char *text)
     assert_memory_equal(bytes, text, strlen(text));
 }
 
+/* Makes the worker of an echo on one end of `pair`; it does not run yet. */
+static void echo_begin(struct echo *own, int pair[2])
+{
+    assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM, 0, pair), 0);
+    own->stream = pair[1];
+    own->worker = worker_new(echo, own);
+}
+
+static void echo_end(struct echo *own, const int pair[2])
+{
+    worker_free(own->worker);
+    close(pair[0]);
+    close(pair[1]);
+}
+
 static void a_worker_parks_amid_a_read_and_goes_on(void **state)
 {
     int pair[2];
@@ -394,9 +409,7 @@ static void a_worker_parks_amid_a_read_and_goes_on(void **state)
     struct echo own = { 0 };
 
     (void)state;
-    assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM, 0, pair), 0);
-    own.stream = pair[1];
-    own.worker = worker_new(echo, &own);
+    echo_begin(&own, pair);
     worker_run(own.worker);
     send_record(pair[0], "first", 1);
     expect(pair[0], "first");
@@ -416,9 +429,7 @@ static void a_worker_parks_amid_a_read_and_goes_on(void **state)
     assert_true(record_waits(&own.record, own.stream));
     worker_run(own.worker);
     expect(pair[0], "wait");
-    worker_free(own.worker);
-    close(pair[0]);
-    close(pair[1]);
+    echo_end(&own, pair);
 }
 
 static void a_dropped_record_is_not_handed_on(void **state)
@@ -427,17 +438,13 @@ static void a_dropped_record_is_not_handed_on(void **state)
     struct echo own = { 0 };
 
     (void)state;
-    assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM, 0, pair), 0);
-    own.stream = pair[1];
-    own.worker = worker_new(echo, &own);
+    echo_begin(&own, pair);
     own.record.dropped = true;
     send_record(pair[0], "stale", 1);
     send_record(pair[0], "fresh", 1);
     worker_run(own.worker);
     expect(pair[0], "fresh");
-    worker_free(own.worker);
-    close(pair[0]);
-    close(pair[1]);
+    echo_end(&own, pair);
 }
 
 static void answers_to_commands_of_the_past_are_void(void **state)
@@ -446,18 +453,14 @@ static void answers_to_commands_of_the_past_are_void(void **state)
     struct echo own = { .record = { .void_to = 2 } };
 
     (void)state;
-    assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM, 0, pair), 0);
-    own.stream = pair[1];
-    own.worker = worker_new(echo, &own);
+    echo_begin(&own, pair);
     send_record(pair[0], "two", 2);
     send_record(pair[0], "stray", MARK_STRAY);
     send_record(pair[0], "one", 1);
     send_record(pair[0], "three", 3);
     worker_run(own.worker);
     expect(pair[0], "straythree");
-    worker_free(own.worker);
-    close(pair[0]);
-    close(pair[1]);
+    echo_end(&own, pair);
 }
 
 int main(void)

@@ -22,8 +22,8 @@ HERE = Path(__file__).resolve().parent
 LIMIT_S = 420.0
 # QEMU has been seen to crash before the guest's kernel said a word; a new one is then started.
 ATTEMPTS = 3
-PASSED_ON = ("GRADUSD", "GRADUS", "SIMBENCH", "BENCHMARK", "GRADUS_SOURCE", "PYTHONPATH", "ASAN_OPTIONS",
-             "UBSAN_OPTIONS")
+PASSED_ON = ("GRADUSD", "GRADUS", "SIMBENCH", "BENCHMARK", "GRADUS_SOURCE", "PYTHONPATH",
+             "ASAN_OPTIONS", "UBSAN_OPTIONS")
 
 
 def environment(image, **more):
@@ -67,10 +67,11 @@ def emulator_crashed(status):
     return status < 0 and status != -signal.SIGKILL
 
 
-def main():
-    image = Path(sys.argv[1]).resolve()
-    pattern = sys.argv[2] if len(sys.argv) > 2 else ""
-    names = guest.names(pattern)
+def boot(image, console, limit, take=lambda share: None, **more):
+    """Runs a guest to its end; returns QEMU's exit status and what `take` made of the share.
+
+    console  file for all that the guest says; lines with guest.MARK are printed too
+    more     added to the guest's environment"""
     begin = time.monotonic()
 
     def on_line(line):
@@ -79,18 +80,27 @@ def main():
         if line.startswith(guest.MARK):
             print(line.removeprefix(guest.MARK), flush=True)
 
-    console = image / "console"
     for attempt in range(ATTEMPTS):
         console.write_text("")
         with tempfile.TemporaryDirectory(prefix="gradus-vm-") as folder:
             share = Path(folder)
-            (share / "environment").write_text(environment(image, PATTERN=pattern))
-            status = Machine(image, share, LIMIT_S, on_line).wait()
-            found = reports(share)
+            (share / "environment").write_text(environment(image, **more))
+            status = Machine(image, share, limit, on_line).wait()
+            taken = take(share)
         if not emulator_crashed(status):
             break
         print(f"QEMU itself was ended by signal {-status}, attempt {attempt + 1} of {ATTEMPTS}",
               flush=True)
+    return status, taken
+
+
+def main():
+    image = Path(sys.argv[1]).resolve()
+    pattern = sys.argv[2] if len(sys.argv) > 2 else ""
+    names = guest.names(pattern)
+    begin = time.monotonic()
+    console = image / "console"
+    status, found = boot(image, console, LIMIT_S, reports, PATTERN=pattern)
     passed, failed = judge(names, found, status, console.read_text())
     print(f"{time.monotonic() - begin:.0f} s")
     print(f"{passed} passed, {failed} failed")

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "line.h"
 
-#include "stream.h"
+#include "asking.h"
 
 #include <libserialport.h>
 #include <stdio.h>
@@ -58,21 +58,6 @@ static double bare_rate(const char *node, const char *query)
     return rate;
 }
 
-static double repeat(struct stream *daemon, const char *point, size_t count)
-{
-    char request[256];
-    snprintf(request, sizeof request,
-             "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"measure\",\"params\":"
-             "{\"point\":\"%s\",\"repeat\":%zu,\"deadline_ms\":60000}}\n",
-             point, count);
-    double begin = seconds_now();
-    stream_send(daemon, request);
-    const char *line = stream_line(daemon);
-    if (!strstr(line, "\"result\""))
-        give_up("the daemon answered %s", line);
-    return (double)count / (seconds_now() - begin);
-}
-
 void benchmark_line(const char *name, const char *node, const char *daemon, const char *point,
                     const char *query)
 {
@@ -81,9 +66,8 @@ void benchmark_line(const char *name, const char *node, const char *daemon, cons
     snprintf(message, sizeof message, "%s\n", query);
     double bare = bare_rate(node, message);
     stream_connect(&stream, daemon);
-    repeat(&stream, point, WARM_UP); /* opens, identifies, settles */
-    size_t count = (size_t)(bare * watched_s) + 1;
-    double through = repeat(&stream, point, count > 10000 ? 10000 : count);
+    repeat_rate(&stream, point, WARM_UP); /* opens, identifies, settles */
+    double through = repeat_rate(&stream, point, bare * watched_s);
     stream_close(&stream);
     printf("%s: readings/s over a bare libserialport loop, repeating: %.3f (%.0f over %.0f)\n",
            name, through / bare, through, bare);

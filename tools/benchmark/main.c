@@ -12,6 +12,7 @@
  *     benchmark line NAME TTY DAEMON-SOCKET POINT QUERY
  */
 #include "analysis.h"
+#include "asking.h"
 #include "block.h"
 #include "line.h"
 #include "planning.h"
@@ -50,15 +51,6 @@ static void bare_reading(struct subject *subject)
         give_up("%s answered %s", subject->name, line);
 }
 
-/* Sends a request and makes sure that a result came of it. */
-static void ask(struct stream *daemon, const char *request)
-{
-    stream_send(daemon, request);
-    const char *line = stream_line(daemon);
-    if (!strstr(line, "\"result\""))
-        give_up("the daemon answered %s", line);
-}
-
 static void one_reading(struct subject *subject)
 {
     char request[256];
@@ -86,16 +78,7 @@ static double rate_of(struct subject *subject, void (*reading)(struct subject *)
 
 static double rate_repeating(struct subject *subject, double expected)
 {
-    size_t count = (size_t)(expected * round_seconds) + 1;
-    count = count > 10000 ? 10000 : count;
-    char request[256];
-    snprintf(request, sizeof request,
-             "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"measure\",\"params\":"
-             "{\"point\":\"%s\",\"repeat\":%zu,\"deadline_ms\":60000}}\n",
-             subject->point, count);
-    double begin = seconds_now();
-    ask(&subject->daemon, request);
-    return (double)count / (seconds_now() - begin);
+    return repeat_rate(&subject->daemon, subject->point, expected * round_seconds);
 }
 
 static double rate_following(struct subject *subject, double expected)
