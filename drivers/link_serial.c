@@ -4,6 +4,7 @@
 #include "link_fd.h"
 #include "link_kinds.h"
 #include "serial_latency.h"
+#include "serial_list.h"
 #include "serial_tty.h"
 
 #include <errno.h>
@@ -59,22 +60,13 @@ static bool is_wanted(const struct sp_port *port, const struct link_spec *spec)
 /* The one adapter that fits. Two are refused: the wrong one would be the wrong instrument. */
 static struct sp_port *find_usb(const struct link_spec *spec, struct failure *failure)
 {
-    struct sp_port **ports = NULL;
+    struct sp_port **ports = serial_list(failure);
     const struct sp_port *found = NULL;
     struct sp_port *copy = NULL;
-    enum sp_return code = sp_list_ports(&ports);
     size_t count = 0;
 
-    if (code != SP_OK) {
-        library_failure(failure, spec, code, "list of ports");
+    if (!ports)
         return NULL;
-    }
-    /* A port that goes while they are listed can cost the library its list. */
-    if (!ports) {
-        failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: ports come and go right now",
-                    spec->text);
-        return NULL;
-    }
     for (size_t i = 0; ports[i]; i++) {
         if (is_wanted(ports[i], spec)) {
             found = ports[i];

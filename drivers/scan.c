@@ -2,6 +2,7 @@
 #include "scan.h"
 
 #include "link.h"
+#include "serial_list.h"
 #include "usb_device.h"
 
 #include <dirent.h>
@@ -72,11 +73,11 @@ static bool add_port(struct scan *scan, const struct sp_port *port, struct failu
 
 static bool scan_serial(struct scan *scan, struct failure *failure)
 {
-    struct sp_port **ports = NULL;
+    struct sp_port **ports = serial_list(failure);
     bool done = true;
 
-    if (sp_list_ports(&ports) != SP_OK || !ports)
-        return failure_set(failure, FAILURE_SYSTEM, NULL, NULL, "list of serial ports: %m");
+    if (!ports)
+        return false;
     for (size_t i = 0; done && ports[i]; i++)
         done = add_port(scan, ports[i], failure);
     sp_free_port_list(ports);

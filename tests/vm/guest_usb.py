@@ -5,6 +5,7 @@ import os
 import re
 import subprocess
 import tempfile
+import threading
 import time
 import unittest
 from pathlib import Path
@@ -140,6 +141,35 @@ points = ( {{ name = "rail"; instrument = "{name}"; input = 1; probe = "direct";
 """
         with Gradusd(os.environ["GRADUSD"], settings, self.rig.folder) as daemon:
             self.assert_right(daemon.client().call("measure", "rail"))
+
+
+class Listing(RigCase):
+    """Ports that go and come while they are listed."""
+
+    RIG = {"face": "acm"}
+    SCANS = 6
+
+    def test_a_port_that_vanishes_costs_nothing_but_itself(self):
+        self.rig.end_daemon()
+        stop = threading.Event()
+        seen = []
+
+        def scan():
+            while not stop.is_set():
+                seen.append(gradus("instruments", "--scan"))
+
+        scanning = threading.Thread(target=scan)
+        scanning.start()
+        try:
+            while len(seen) < self.SCANS:
+                self.rig.unplug()
+                self.rig.plug()
+        finally:
+            stop.set()
+            scanning.join()
+        for result in seen:
+            self.assertEqual(result.returncode, 0, result.stderr)
+            self.assertIn("serial:" + lab.line("uart_near"), result.stdout)
 
 
 class Rules(RigCase):
