@@ -6,6 +6,7 @@
 #include "quantity.h"
 #include "wave_reason.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
 /* What a record needs. */
@@ -35,5 +36,17 @@ struct timebase_need timebase_need(enum aspect aspect);
 enum wave_reason timebase_choose(const double *durations, size_t count, size_t points,
                                  double frequency, const struct timebase_need *need,
                                  size_t *choice);
+
+/*
+ * Chooses the record in which a signal would show itself, of which one record shows an
+ * alias: the shortest that holds three periods of the lowest frequency that the alias can
+ * stand for. False where none that is shorter than the one seen does.
+ *
+ * durations  as above
+ * lowest     hertz, > 0
+ * duration   of the record that was seen, seconds
+ */
+bool timebase_faster(const double *durations, size_t count, double lowest, double duration,
+                     size_t *choice);
 
 #endif

@@ -13,6 +13,7 @@
     X(FEW_PERIODS, "too few periods in the record")                                                \
     X(FEW_SAMPLES, "too few samples for what changes so fast")                                     \
     X(NOT_PERIODIC, "not periodic")                                                                \
+    X(ALIAS, "an alias: sampled too slowly for the frequency that is there")                       \
     X(NO_STATES, "does not rest at two levels")                                                    \
     X(NO_FIT, "the sine fit did not converge")                                                     \
     X(NOT_SINE, "not a sine")                                                                      \

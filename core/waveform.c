@@ -118,7 +118,8 @@ static void to_values(const struct series *series, const struct averages *averag
     waveform->form_factor = waveform->rectified > 0.0 ? waveform->rms / waveform->rectified : NAN;
 }
 
-bool waveform_measure_series(const struct series *series, struct waveform *waveform)
+/* With `periodic`, mean and RMS over whole periods where there are any. */
+static bool measure(const struct series *series, bool periodic, struct waveform *waveform)
 {
     double minimum, maximum;
     if (!measurable(series) || !series_extremes(series, 0, series->count, &minimum, &maximum) ||
@@ -131,7 +132,10 @@ bool waveform_measure_series(const struct series *series, struct waveform *wavef
         .noise = estimate_noise(series, maximum - minimum),
         .peak_gap = estimate_peak_gap(series, minimum, maximum),
     };
-    struct stretch stretch = period_find(series, minimum, maximum, seen.noise);
+    struct stretch stretch = { 0.0, 0.0, 0.0 };
+    if (periodic) {
+        stretch = period_find(series, minimum, maximum, seen.noise);
+    }
     seen.periods = stretch.periods;
     seen.frequency = period_frequency(&stretch) / series->interval;
     seen.frequency_uncertainty =
@@ -145,6 +149,16 @@ bool waveform_measure_series(const struct series *series, struct waveform *wavef
     }
     *waveform = seen;
     return true;
+}
+
+bool waveform_measure_series(const struct series *series, struct waveform *waveform)
+{
+    return measure(series, true, waveform);
+}
+
+bool waveform_measure_whole(const struct series *series, struct waveform *waveform)
+{
+    return measure(series, false, waveform);
 }
 
 bool waveform_measure(const double *volts, size_t count, double interval, struct waveform *waveform)

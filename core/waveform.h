@@ -51,6 +51,12 @@ bool waveform_measure(const double *volts, size_t count, double interval,
 bool waveform_measure_series(const struct series *series, struct waveform *waveform);
 
 /*
+ * The same without looking for periods: mean and RMS are those of the whole
+ * record, and there is no frequency. For records whose periods are an alias's.
+ */
+bool waveform_measure_whole(const struct series *series, struct waveform *waveform);
+
+/*
  * Why a record is no picture of a periodic signal; WAVE_NONE when it is one.
  * CLIPPED, FLAT (within three steps), FEW_SAMPLES (fewer than 8 a period),
  * NOISY (no period, and no more height than noise has), NOT_PERIODIC.

@@ -34,24 +34,39 @@ static void analyse_sine(const struct series *series, struct analysis *analysis)
         analysis->sine_lack = WAVE_NOT_SINE;
 }
 
-bool analysis_make(const double *samples, size_t count, double interval, double step,
+/* Figures of a record in which a faster signal only looks like this. */
+static bool analyse_alias(const struct series *series, struct analysis *analysis)
+{
+    analysis->periodic = analysis->pulse_lack = WAVE_ALIAS;
+    analysis->sine_lack = analysis->distortion_lack = WAVE_ALIAS;
+    return waveform_measure_whole(series, &analysis->waveform);
+}
+
+static bool analyse(const struct series *series, double step, struct analysis *seen)
+{
+    if (!waveform_measure_series(series, &seen->waveform))
+        return false;
+    seen->periodic = waveform_unfit(&seen->waveform, -INFINITY, INFINITY, step);
+    seen->pulse_lack = seen->periodic == WAVE_FLAT
+                           ? WAVE_FLAT
+                           : pulse_measure(series, &seen->waveform, &seen->pulse);
+    seen->sine_lack = seen->distortion_lack = seen->periodic;
+    if (seen->pulse_lack == WAVE_NONE) {
+        seen->sine_lack = seen->distortion_lack = WAVE_NOT_SINE;
+    } else if (seen->periodic == WAVE_NONE) {
+        analyse_spectrum(series, seen);
+        analyse_sine(series, seen);
+    }
+    return true;
+}
+
+bool analysis_make(const double *samples, size_t count, double interval, double step, bool alias,
                    struct analysis *analysis)
 {
     struct series series = series_of_reals(samples, count, interval);
     struct analysis seen = { 0 };
-    if (!waveform_measure_series(&series, &seen.waveform))
+    if (!(alias ? analyse_alias(&series, &seen) : analyse(&series, step, &seen)))
         return false;
-    seen.periodic = waveform_unfit(&seen.waveform, -INFINITY, INFINITY, step);
-    seen.pulse_lack = seen.periodic == WAVE_FLAT
-                          ? WAVE_FLAT
-                          : pulse_measure(&series, &seen.waveform, &seen.pulse);
-    seen.sine_lack = seen.distortion_lack = seen.periodic;
-    if (seen.pulse_lack == WAVE_NONE) {
-        seen.sine_lack = seen.distortion_lack = WAVE_NOT_SINE;
-    } else if (seen.periodic == WAVE_NONE) {
-        analyse_spectrum(&series, &seen);
-        analyse_sine(&series, &seen);
-    }
     *analysis = seen;
     return true;
 }

@@ -26,8 +26,10 @@ struct analysis {
  * is left out with WAVE_NO_MEMORY. False, writing nothing, as waveform_measure().
  *
  * step  the converter's in the unit of the samples, >= 0
+ * alias  what looks like periods is none: the figures are of the whole record, and
+ *        what needs periods is left out with WAVE_ALIAS
  */
-bool analysis_make(const double *samples, size_t count, double interval, double step,
+bool analysis_make(const double *samples, size_t count, double interval, double step, bool alias,
                    struct analysis *analysis);
 
 #endif

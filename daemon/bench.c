@@ -64,6 +64,19 @@ const struct bench_instrument *bench_instrument(const struct bench *bench, const
     return NULL;
 }
 
+void bench_use_way(struct bench_point *point, size_t index)
+{
+    const struct bench_way *way = &point->ways[index];
+
+    point->instrument = way->instrument;
+    point->input = way->input;
+    point->probe = way->probe;
+    point->at_input = way->at_input;
+    point->correct_loading = way->correct_loading;
+    memcpy(point->unit, way->unit, sizeof point->unit);
+    point->way_used = index;
+}
+
 double bench_record(const struct bench_point *point)
 {
     if (!isnan(point->record)) {

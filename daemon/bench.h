@@ -57,9 +57,11 @@ struct bench_point {
     double dc_level;        /* at the tip, under an ac quantity; NAN: not stated */
     double frequency;       /* hertz; NAN: not stated */
     struct waveshape shape;
-    double crest_factor;  /* stated, or that of the shape; NAN: neither */
-    double record;        /* seconds a scope should look; NAN: its default */
-    struct source source; /* the circuit behind the point */
+    double crest_factor;      /* stated, or that of the shape; NAN: neither */
+    double record;            /* seconds a scope should look; NAN: its default */
+    struct source source;     /* the circuit behind the point */
+    double tuned_frequency;   /* resonance of a tuned circuit at the point, hertz; NAN: none */
+    double tuned_capacitance; /* farad that it resonates with, without a load; NAN: none */
     bool correct_loading;
     bool mains_referenced; /* that circuit is tied to the mains */
     struct limits limits;
@@ -117,6 +119,9 @@ const struct bench_point *bench_point(const struct bench *bench, const char *nam
 
 /* How long a scope should look at this point, seconds. */
 double bench_record(const struct bench_point *point);
+
+/* Makes one of the point's candidates, by index, the way it is measured. */
+void bench_use_way(struct bench_point *point, size_t index);
 
 /* The instrument of that name, or NULL. */
 const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name);

@@ -25,6 +25,10 @@ rpc_handler call_unfollow;
 /* calls_probing.c: a point through two loads, a probe on a square wave. */
 rpc_handler call_unload;
 rpc_handler call_compensate;
+
+/* calls_agree.c: a place through two instruments. */
+rpc_handler call_agree;
+
 /* calls_store.c: what the store holds; answered when it has been read. */
 rpc_handler call_readings;
 rpc_handler call_verify;

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calls.h"
 
+#include "../core/sight.h"
 #include "daemon_priv.h"
 #include "methods.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -180,6 +182,39 @@ void call_talk(void *context, struct rpc_call *call, const struct rpc_value *val
     submit(job, instrument, values[TALK_DEADLINE].number);
 }
 
+/*
+ * Whether readings of a point show what its signal does, or only its mean: an instrument
+ * averages a level over a record of its own choice, or over one conversion. Quantities
+ * that are of whole periods anyway say nothing of the signal's course.
+ */
+static bool shows_course(const struct bench *bench, const struct bench_point *point)
+{
+    const struct profile *profile = bench->instruments[point->instrument].profile;
+    const struct function *function = profile_function(profile, point->at_input);
+    return quantity_aspect(point->quantity) == ASPECT_DC && function != NULL &&
+           point->frequency * function->conversion_ms / 1000 < 1;
+}
+
+/* Points whose signal changes faster than they are to be read. */
+static void warn_of_pace(struct text *text, struct daemon *daemon, const struct follow_order *order)
+{
+    text_key(text, "warnings");
+    text_open(text, '[');
+    for (size_t i = 0; i < order->count; i++) {
+        struct failure failure = { 0 };
+        const struct bench_point *point = daemon_point(daemon, order->points[i], &failure);
+        if (point == NULL || !(order->every_ms > 0) || isnan(point->frequency) ||
+            !shows_course(daemon->bench, point))
+            continue;
+        struct sight sight = sight_rate(1000 / order->every_ms, point->frequency);
+        char line[BENCH_NAME + sizeof sight.reason + 2];
+        snprintf(line, sizeof line, "%s: %s", point->name, sight.reason);
+        if (sight.state != SIGHT_CLEAR)
+            text_string(text, line);
+    }
+    text_close(text, ']');
+}
+
 void call_follow(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct daemon *daemon = context;
@@ -205,6 +240,7 @@ void call_follow(void *context, struct rpc_call *call, const struct rpc_value *v
     struct text *text = daemon_text(daemon);
     text_open(text, '{');
     text_member_integer(text, "subscription", (int64_t)number);
+    warn_of_pace(text, daemon, &order);
     text_close(text, '}');
     rpc_result(call, text);
 }

@@ -193,6 +193,28 @@ static bool judge_capture(const struct capture *capture, struct compensation *fo
                               failure);
 }
 
+/* Keeps the outcome for whoever asks later whether the probe is good, and in the store. */
+static void note_check(struct daemon *daemon, const struct job *job,
+                       const struct compensation *found)
+{
+    struct text body = { 0 };
+    probe_checks_note(daemon->probe_checks, job->bench, job->point, found, monotonic_now());
+    if (daemon->store == NULL)
+        return;
+    text_open(&body, '{');
+    text_member_string(&body, "probe", job->bench->probes[job->point->probe].name);
+    text_member_string(&body, "instrument", job->bench->instruments[job->point->instrument].name);
+    text_member_integer(&body, "input", job->point->input);
+    text_member_string(&body, "state", compensation_name(found->kind));
+    text_member_number(&body, "ratio", found->ratio);
+    text_close(&body, '}');
+    struct record *record =
+        body.failed ? NULL : record_event("compensation checked", "", job->taken, body.bytes);
+    if (record != NULL && !store_append(daemon->store, record))
+        record_free(record);
+    text_free(&body);
+}
+
 static void on_compensate(struct job *job, const struct failure *refusal)
 {
     struct errand *errand = job->owner;
@@ -204,6 +226,7 @@ static void on_compensate(struct job *job, const struct failure *refusal)
         refuse(errand, &failure, job);
         return;
     }
+    note_check(errand->daemon, job, &found);
     struct text *text = daemon_text(errand->daemon);
     text_open(text, '{');
     text_member_string(text, "point", job->point->name);

@@ -96,7 +96,8 @@ static void on_returned(void *context, struct job *job)
         job->sequence = ++daemon->sequence;
     if (job->kind == JOB_MEASURE && job->started != 0)
         daemon_keep(daemon, job);
-    if (job->point != NULL && job->started != 0 && job->bench == daemon->bench)
+    if (job->point != NULL && job->apart == NULL && job->started != 0 &&
+        job->bench == daemon->bench)
         daemon->last[job->point - job->bench->points] = job->memory;
 }
 
@@ -188,9 +189,10 @@ static bool make_parts(struct daemon *daemon)
     daemon->mailbox = mailbox_new(daemon->base);
     daemon->follow = follow_new(daemon);
     daemon->answers = answers_new(daemon);
+    daemon->probe_checks = probe_checks_new();
     daemon->server = server_new(daemon->base, &server_handlers, daemon);
     if (daemon->flushed == NULL || daemon->mailbox == NULL || daemon->follow == NULL ||
-        daemon->answers == NULL || daemon->server == NULL)
+        daemon->answers == NULL || daemon->server == NULL || daemon->probe_checks == NULL)
         return false;
     daemon->crew = crew_new(daemon->base, daemon->mailbox, &hooks);
     return daemon->crew != NULL && catch_signals(daemon);
@@ -244,6 +246,7 @@ void daemon_free(struct daemon *daemon)
     crew_free(daemon->crew);
     follow_free(daemon->follow);
     answers_free(daemon->answers);
+    probe_checks_free(daemon->probe_checks);
     mailbox_free(daemon->mailbox);
     daemon_unlink(daemon);
     for (size_t i = 0; i < DAEMON_SIGNALS; i++)

@@ -11,6 +11,7 @@
 #include "encode.h"
 #include "follow.h"
 #include "job.h"
+#include "probe_checks.h"
 #include "rpc.h"
 #include "server.h"
 #include "session.h"
@@ -43,6 +44,7 @@ struct daemon {
     struct follow *follow;
     struct store *store; /* NULL: readings are not kept */
     struct answers *answers;
+    struct probe_checks *probe_checks;
     struct rpc_service service;
     struct text scratch; /* for one text at a time */
     char unix_path[108]; /* the socket to remove at the end; empty: none */

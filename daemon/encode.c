@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "encode.h"
 
+#include "../core/tuned_circuit.h"
 #include "encode_analysis.h"
 
 #include <math.h>
@@ -184,6 +185,23 @@ static void encode_warnings(struct text *text, const struct reading *reading)
     text_close(text, ']');
 }
 
+void encode_resonance(struct text *text, const struct bench *bench, const struct bench_point *point,
+                      const struct setup *setup)
+{
+    struct chain chain;
+    if (isnan(point->tuned_frequency) || !measure_chain(bench, point, &chain, NULL))
+        return;
+    double capacitance = chain_load(&chain, setup).capacitance;
+    double loaded = tuned_loaded(point->tuned_frequency, point->tuned_capacitance, capacitance);
+    text_key(text, "resonance");
+    text_open(text, '{');
+    text_member_number(text, "frequency", point->tuned_frequency);
+    text_member_number(text, "added_capacitance", capacitance);
+    text_member_number(text, "loaded", loaded);
+    text_member_number(text, "shift", loaded - point->tuned_frequency);
+    text_close(text, '}');
+}
+
 static void encode_occasion(struct text *text, const struct occasion *occasion)
 {
     char time[ENCODE_TIME_SIZE];
@@ -257,6 +275,7 @@ void encode_reading(struct text *text, const struct occasion *occasion,
     text_member_integer(text, "repeats", (int64_t)reading->repeats);
     text_member_number(text, "frequency", occasion->frequency);
     encode_loading(text, reading);
+    encode_resonance(text, occasion->bench, occasion->point, &reading->setup);
     encode_limits(text, &occasion->point->limits);
     encode_comparison(text, occasion, reading);
     encode_judgement(text, &reading->judgement);

@@ -64,6 +64,13 @@ void encode_error(struct text *text, const struct failure *failure, const struct
 /* One element of `points`. */
 void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point);
 
+/*
+ * The member "resonance", where there is a tuned circuit at the point: what the
+ * capacitance at the tip makes of its frequency in this setup, as far as that is known.
+ */
+void encode_resonance(struct text *text, const struct bench *bench, const struct bench_point *point,
+                      const struct setup *setup);
+
 /* The member "limits", if there are any. */
 void encode_limits(struct text *text, const struct limits *limits);
 

@@ -7,6 +7,7 @@
 #include "calls.h"
 
 #include "../core/notation.h"
+#include "../core/tuned_circuit.h"
 #include "daemon_priv.h"
 #include "methods.h"
 
@@ -16,7 +17,7 @@
 
 enum { MOST_CANDIDATES = 2 * CHAIN_MAX_RANGES };
 
-/* The coverage factor predictions are stated with; a reading has its own. */
+/* The coverage factor that the instruments weighed against each other are stated with. */
 static const double predicted_coverage = 2;
 
 enum signal_source { SIGNAL_NONE, SIGNAL_EXPECTED, SIGNAL_LAST };
@@ -118,6 +119,17 @@ static const char *candidate_note(const struct explanation *explanation, size_t 
     return index == explanation->chosen ? "chosen" : NULL;
 }
 
+/*
+ * Expanded uncertainty to be expected in a setup, with the coverage factor that a reading
+ * there would have: that of one acquisition.
+ */
+static double predicted(const struct explanation *explanation, const struct setup *setup)
+{
+    struct budget budget = { 0 };
+    chain_budget(&explanation->chain, setup, &explanation->signal, &budget);
+    return budget_expand(&budget).uncertainty;
+}
+
 static void encode_candidate(struct text *text, const struct explanation *explanation, size_t index)
 {
     const struct candidate *candidate = &explanation->candidates[index];
@@ -130,8 +142,10 @@ static void encode_candidate(struct text *text, const struct explanation *explan
     text_member_number(text, "at_tip", range->full_scale * fabs(explanation->chain.probe->factor));
     text_member_number(text, "resolution", range->resolution);
     text_member_bool(text, "fits", candidate->fits);
-    if (candidate->fits)
-        text_member_number(text, "uncertainty", predicted_coverage * candidate->standard);
+    if (candidate->fits) {
+        text_member_number(text, "uncertainty", predicted(explanation, &candidate->setup));
+        text_member_number(text, "standard_uncertainty", candidate->standard);
+    }
     text_member_number(text, "input_resistance",
                        chain_load(&explanation->chain, &candidate->setup).resistance);
     if (loading.known)
@@ -177,12 +191,29 @@ static void say_choice(struct text *text, const struct explanation *explanation)
     notation_plain(full_scale, sizeof full_scale,
                    range->full_scale * fabs(explanation->chain.probe->factor),
                    explanation->point->unit);
-    notation_value(uncertainty, sizeof uncertainty, predicted_coverage * chosen->standard, 2,
+    notation_value(uncertainty, sizeof uncertainty, predicted(explanation, &chosen->setup), 2,
                    explanation->point->unit);
     snprintf(line, sizeof line,
              "%zu of %zu settings hold the signal; the one of %s at the tip is used, with a "
              "predicted uncertainty of %s.",
              fitting(explanation), explanation->count, full_scale, uncertainty);
+    text_string(text, line);
+}
+
+/* What the probe does to a tuned circuit at the point. */
+static void say_resonance(struct text *text, const struct explanation *explanation)
+{
+    const struct bench_point *point = explanation->point;
+    char added[NOTATION_SIZE], own[NOTATION_SIZE], loaded[NOTATION_SIZE], line[400];
+    double capacitance = chain_load(&explanation->chain, &explanation->first).capacitance;
+    if (isnan(point->tuned_frequency) || isnan(capacitance))
+        return;
+    double shifted = tuned_loaded(point->tuned_frequency, point->tuned_capacitance, capacitance);
+    notation_value(added, sizeof added, capacitance, 3, "F");
+    notation_value(own, sizeof own, point->tuned_frequency, 5, "Hz");
+    notation_value(loaded, sizeof loaded, shifted, 5, "Hz");
+    snprintf(line, sizeof line, "The %s at the tip lower the resonance from %s to %s, by %.2g %%.",
+             added, own, loaded, 100 * (1 - shifted / point->tuned_frequency));
     text_string(text, line);
 }
 
@@ -249,6 +280,7 @@ static void encode_explanation(struct text *text, const struct explanation *expl
     text_member_string(text, "unit", explanation->point->unit);
     encode_ways(text, explanation);
     encode_signal(text, explanation);
+    encode_resonance(text, explanation->bench, explanation->point, &explanation->first);
     if (explanation->chosen < explanation->count)
         text_member_integer(text, "chosen", (int64_t)explanation->chosen);
     text_key(text, "candidates");
@@ -261,6 +293,7 @@ static void encode_explanation(struct text *text, const struct explanation *expl
     say_ways(text, explanation);
     say_signal(text, explanation);
     say_choice(text, explanation);
+    say_resonance(text, explanation);
     text_close(text, ']');
     text_close(text, '}');
 }

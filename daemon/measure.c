@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure.h"
 
+#include "record_choice.h"
 #include "scrutiny.h"
+#include "second_look.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* A link that failed is brought in step again and asked once more. */
-enum { ATTEMPTS = 2 };
 
 /* One measurement under way: what it is for, and the state that its steps share. */
 struct job {
@@ -21,6 +21,8 @@ struct job {
     struct acquisition acquisition;
     struct trace *trace; /* NULL unless a capture is wanted */
     struct failure *failure;
+    bool record_given;       /* how long a scope looks is stated, not ours to choose */
+    struct second_look sure; /* of the frequency; `reason` is to be told */
 };
 
 bool measure_chain(const struct bench *bench, const struct bench_point *point, struct chain *chain,
@@ -78,67 +80,54 @@ bool measure_expected(const struct bench *bench, const struct bench_point *point
     return true;
 }
 
-static bool prepare(struct job *job)
+/* Sets how long a scope looks, and what it can see then. */
+static void set_record(struct job *job, double duration)
+{
+    const struct profile *profile = job->bench->instruments[job->point->instrument].profile;
+    job->request.duration = duration;
+    if (!job->chain.input->vertical)
+        return;
+    job->chain.eye = profile_eye(profile, job->point->at_input, duration);
+    job->chain.eye.probe_bandwidth = job->chain.probe->bandwidth;
+    job->chain.lowest_frequency = 1 / duration;
+}
+
+static const struct scope *scope_of(const struct job *job)
+{
+    return &job->bench->instruments[job->point->instrument].profile->scope;
+}
+
+/* The record for a signal of which the frequency is expected, or was seen last time. */
+static double first_record(const struct job *job, const struct measure_memory *memory)
+{
+    double frequency = job->point->frequency;
+    if (isnan(frequency) && memory && memory->known)
+        frequency = memory->signal.frequency;
+    return isnan(frequency) ? bench_record(job->point)
+                            : record_for(scope_of(job), job->chain.aspect, frequency);
+}
+
+static bool prepare(struct job *job, const struct measure_memory *memory)
 {
     if (!measure_chain(job->bench, job->point, &job->chain, job->failure))
         return false;
     job->request.quantity = job->point->at_input;
     job->request.input = job->point->input;
+    job->record_given = !isnan(job->request.duration) || !isnan(job->point->record);
+    job->sure.frequency = NAN;
     if (isnan(job->request.duration))
-        job->request.duration = bench_record(job->point);
-    if (job->chain.input->vertical)
-        job->chain.lowest_frequency = 1 / job->request.duration;
+        set_record(job, job->record_given || !job->chain.input->vertical
+                            ? bench_record(job->point)
+                            : first_record(job, memory));
+    else
+        set_record(job, job->request.duration);
     return true;
 }
 
-/* Whether bringing the link in step again may help. */
-static bool worth_another(enum failure_code code)
+static bool look(struct job *job)
 {
-    return code == FAILURE_TIMEOUT || code == FAILURE_DISCONNECTED ||
-           code == FAILURE_UNEXPECTED_REPLY || code == FAILURE_LINE_DAMAGED;
-}
-
-/*
- * The one place that looks at what a driver hands up before it counts: finite
- * figures, and extremes within what the range can show. A reading beyond its
- * range is an overload whatever the instrument calls it.
- */
-static bool recheck(struct job *job)
-{
-    struct acquisition *seen = &job->acquisition;
-    if (seen->overload)
-        return true;
-    if (!isfinite(seen->signal.value) || !isfinite(seen->signal.mean) ||
-        !isfinite(seen->signal.low) || !isfinite(seen->signal.high) || seen->signal.noise < 0)
-        return failure_set(job->failure, FAILURE_NO_VALUE, NULL, "finite figures",
-                           "the instrument's figures are no numbers");
-    double low, high;
-    setup_window(job->chain.input, &job->request.setup, &low, &high);
-    const struct range *range = &job->chain.input->ranges[job->request.setup.range];
-    bool unipolar = !job->chain.input->vertical && range->low >= 0;
-    bool over = seen->signal.high > high + range->resolution / 2;
-    bool under = !unipolar && seen->signal.low < low - range->resolution / 2;
-    if (over || under) {
-        seen->overload = true;
-        seen->side = over && under ? SIDE_UNKNOWN : over ? SIDE_HIGH : SIDE_LOW;
-    }
-    return true;
-}
-
-static bool acquire(struct job *job)
-{
-    struct failure failure;
-    for (int attempt = 1;; attempt++) {
-        failure_clear(&failure);
-        if (instrument_acquire(job->instrument, &job->request, job->deadline, &job->acquisition,
-                               job->trace, &failure))
-            return recheck(job);
-        if (attempt == ATTEMPTS || !worth_another(failure.code) || deadline_passed(job->deadline))
-            break;
-    }
-    if (job->failure)
-        *job->failure = failure;
-    return false;
+    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
+    return acquire(&acquirer, &job->request, &job->acquisition, job->trace, job->failure);
 }
 
 /* Runs the plan to its end; the steps it took are copied into the reading either way. */
@@ -155,7 +144,7 @@ static bool settle(struct job *job, const struct measure_memory *memory, struct 
     bool acquired = true;
     while (acquired &&
            (action = plan_next(&plan, &job->request.setup, job->failure)) == PLAN_ACQUIRE) {
-        acquired = acquire(job);
+        acquired = look(job);
         if (acquired && job->acquisition.overload)
             plan_overload(&plan, job->acquisition.side);
         else if (acquired)
@@ -164,6 +153,89 @@ static bool settle(struct job *job, const struct measure_memory *memory, struct 
     reading->step_count = plan.step_count;
     memcpy(reading->steps, plan.steps, sizeof plan.steps);
     return acquired && action == PLAN_SETTLED;
+}
+
+/* Makes what is known of the frequency part of what was seen. */
+static bool take_frequency(struct job *job)
+{
+    struct signal *signal = &job->acquisition.signal;
+    if (!job->sure.alias) {
+        signal->frequency = job->sure.frequency;
+        return true;
+    }
+    job->request.whole = true;
+    if (!look(job))
+        return false;
+    if (job->acquisition.overload)
+        return failure_set(job->failure, FAILURE_UNSTABLE, NULL,
+                           "a signal that stays within one range",
+                           "a record for the whole of it overloaded");
+    signal->frequency = job->sure.frequency;
+    return true;
+}
+
+/* Settles once more, in another record, from the setup that settled. */
+static bool settle_again(struct job *job, double record, struct reading *reading)
+{
+    const struct measure_memory here = { .known = true, .setup = job->request.setup };
+    set_record(job, record);
+    return settle(job, &here, reading);
+}
+
+/*
+ * Settles in the record that the last signal wanted; where that is not what
+ * is there now, no period or not even a range that holds it, in the point's own.
+ */
+static bool settle_first(struct job *job, const struct measure_memory *memory,
+                         struct reading *reading)
+{
+    bool own = record_same(scope_of(job), job->request.duration, bench_record(job->point));
+    bool guessed = !job->record_given && isnan(job->point->frequency) && !own;
+    bool settled = settle(job, memory, reading);
+    if (!job->chain.input->vertical || !guessed ||
+        (settled ? isfinite(job->acquisition.signal.frequency)
+                 : job->failure->code != FAILURE_UNSTABLE))
+        return settled;
+    failure_clear(job->failure);
+    return settle_again(job, bench_record(job->point), reading);
+}
+
+/* Whether the record that was chosen for a frequency shows it. */
+static void compare_looks(const struct waveform *waveform, struct second_look *sure)
+{
+    sure->alias = !record_shows(waveform, sure->frequency);
+    sure->frequency = sure->alias ? NAN : waveform->frequency;
+    if (sure->alias)
+        snprintf(sure->reason, sizeof sure->reason, "the frequency is another in each look");
+}
+
+/*
+ * Settles in a record that suits the signal: one that was chosen for a
+ * frequency that is not there any more is given up for the point's own, and one
+ * with too few periods or samples a period for a better one, where there
+ * is one. A frequency counts once a second look has confirmed it.
+ */
+static bool settle_record(struct job *job, const struct measure_memory *memory,
+                          struct reading *reading)
+{
+    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
+    const struct acquisition *seen = &job->acquisition;
+    if (!settle_first(job, memory, reading))
+        return false;
+    if (!second_look_due(seen))
+        return true;
+    if (!second_look(&acquirer, scope_of(job), &job->request, seen, &job->sure, job->failure))
+        return false;
+    double frequency = job->sure.frequency;
+    double better = record_for(scope_of(job), job->chain.aspect, frequency);
+    bool stays = isnan(frequency) || job->record_given ||
+                 record_suits(scope_of(job), job->chain.aspect, frequency, job->request.duration) ||
+                 record_same(scope_of(job), better, job->request.duration);
+    if (!stays && !settle_again(job, better, reading))
+        return false;
+    if (!stays)
+        compare_looks(&seen->waveform, &job->sure);
+    return take_frequency(job);
 }
 
 /* Takes the level of the zero trace out of everything that it is part of. */
@@ -202,7 +274,7 @@ static bool repeat(struct job *job, size_t n, double level, double *values)
 {
     struct signal first = job->acquisition.signal;
     for (size_t i = 0; i < n; i++) {
-        if (i > 0 && !acquire(job))
+        if (i > 0 && !look(job))
             return false;
         if (job->acquisition.overload)
             return failure_set(job->failure, FAILURE_UNSTABLE, NULL,
@@ -238,6 +310,9 @@ static bool finish(struct job *job, size_t repeats, struct reading *reading)
                                  .chain = &job->chain,
                                  .acquisition = &job->acquisition,
                                  .zero_level = takes_ground(job) ? level : NAN };
+    if (job->sure.alias)
+        reading_warn(reading, "%s: the value is of the whole record, not of periods",
+                     job->sure.reason);
     return scrutinise(&sighting, reading, job->failure);
 }
 
@@ -247,7 +322,8 @@ static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
     memset(reading, 0, sizeof *reading);
     struct failure failure = { 0 };
     job->failure = &failure;
-    bool done = prepare(job) && settle(job, memory, reading) && finish(job, repeats, reading);
+    bool done = prepare(job, memory) && settle_record(job, memory, reading) &&
+                finish(job, repeats, reading);
     if (memory)
         memory->known = done;
     if (done && memory) {
@@ -326,7 +402,8 @@ static bool at_tip(const struct job *job, double level, const struct trace *trac
     capture->interval = trace->interval;
     const struct range *range = &job->chain.input->ranges[job->request.setup.range];
     double step = range->resolution * fabs(job->chain.probe->factor);
-    return analysis_make(trace->volts, trace->count, trace->interval, step, &capture->analysis);
+    return analysis_make(trace->volts, trace->count, trace->interval, step, job->request.whole,
+                         &capture->analysis);
 }
 
 bool measure_capture(struct instrument *instrument, const struct bench *bench,

@@ -46,6 +46,17 @@ static const struct rpc_parameter unload_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter agree_parameters[] = {
+    [AGREE_POINT] = { "point", RPC_TEXT, false, 0, 0, 0, "name of a point with candidates" },
+    [AGREE_INSTRUMENTS] = { "instruments", RPC_TEXTS, false, 0, 0, 0,
+                            "two instruments among its candidates; the two best when not given" },
+    [AGREE_FIRST] = { "first", RPC_TEXT, false, 0, 0, 0, "instead: name of a point" },
+    [AGREE_SECOND] = { "second", RPC_TEXT, false, 0, 0, 0,
+                       "and of one that is the same place with another instrument" },
+    [AGREE_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
 static const struct rpc_parameter compensate_parameters[] = {
     [COMPENSATE_POINT] = { "point", RPC_TEXT, true, 0, 0, 0,
                            "name of a point on a scope, with a square wave at it" },
@@ -106,6 +117,7 @@ static const struct rpc_method table[] = {
     { "capture", capture_parameters, call_capture, "a waveform with scale and parameters" },
     { "unload", unload_parameters, call_unload,
       "what a place shows without a load, from two points that load it differently" },
+    { "agree", agree_parameters, call_agree, "whether two instruments agree about a place" },
     { "compensate", compensate_parameters, call_compensate,
       "whether a probe is compensated, from a square wave" },
     { "follow", follow_parameters, call_follow, "readings again and again, as notifications" },

@@ -140,6 +140,9 @@ static const struct strict_key point_keys[] = {
       .choices = loadings,
       .help = "what to do about the loading of the circuit; default \"correct\" where "
               "source_resistance is there and the input's resistance known" },
+    { .name = "tuned",
+      .type = STRICT_GROUP,
+      .help = "the tuned circuit at the point, so that a probe's shift of it is reported" },
     { .name = "limits", .type = STRICT_GROUP, .help = "between which the value must be" },
     { .name = "caution",
       .type = STRICT_TEXT,
@@ -241,6 +244,7 @@ static void take_point(struct settings *settings, const config_setting_t *group,
         take_shape(settings, group, &file.point);
     }
     settings_take_limits(settings, group, &file.point.limits);
+    settings_take_tuned(settings, group, &file.point);
     check_alone(settings, group, &file.point);
     settings_take_ways(settings, group, &file, good);
     *point = file.point;
@@ -296,4 +300,5 @@ void settings_print_point_keys(FILE *out)
     strict_print_keys(out, point_keys);
     settings_print_way_keys(out);
     settings_print_limits_keys(out);
+    settings_print_tuned_keys(out);
 }

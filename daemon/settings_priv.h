@@ -58,6 +58,10 @@ void settings_take_instruments(struct settings *settings);
 void settings_take_probes(struct settings *settings);
 void settings_take_points(struct settings *settings);
 
+/* Reads the tuned circuit of a point's group, NAN where there is none. */
+void settings_take_tuned(struct settings *settings, const config_setting_t *group,
+                         struct bench_point *point);
+
 /* Reads the limits of a point's group, limits_none() where there are none. */
 void settings_take_limits(struct settings *settings, const config_setting_t *group,
                           struct limits *limits);
@@ -84,6 +88,7 @@ void settings_print_instrument_keys(FILE *out);
 void settings_print_probe_keys(FILE *out);
 void settings_print_point_keys(FILE *out);
 void settings_print_limits_keys(FILE *out);
+void settings_print_tuned_keys(FILE *out);
 void settings_print_way_keys(FILE *out);
 void settings_print_policy_keys(FILE *out);
 

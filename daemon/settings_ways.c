@@ -242,19 +242,6 @@ static struct bench_way way_of(const struct bench_point *point)
     return way;
 }
 
-static void use_way(struct bench_point *point, size_t index)
-{
-    const struct bench_way *way = &point->ways[index];
-
-    point->instrument = way->instrument;
-    point->input = way->input;
-    point->probe = way->probe;
-    point->at_input = way->at_input;
-    point->correct_loading = way->correct_loading;
-    memcpy(point->unit, way->unit, sizeof point->unit);
-    point->way_used = index;
-}
-
 /* The first problem as a reason: what stands behind its place in the file. */
 static void keep_reason(const struct problems *problems, char reason[BENCH_TEXT])
 {
@@ -305,7 +292,7 @@ static void choose(struct settings *settings, const config_setting_t *list,
     size_t best = 0;
 
     if (best_way(point, &best)) {
-        use_way(point, best);
+        bench_use_way(point, best);
         return;
     }
     for (size_t i = 0; i < point->way_count; i++) {

@@ -14,6 +14,7 @@ struct request {
     int input;              /* from 1 */
     struct setup setup;
     double duration; /* seconds a scope's record should last at least */
+    bool whole; /* a scope: what looks like periods is none, so figures are of the whole record */
 };
 
 /* What one acquisition came to. */

@@ -243,7 +243,9 @@ bool scope_acquire(struct panel *panel, const struct scope *scope, const struct 
         return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
     }
     struct waveform waveform;
-    if (!waveform_measure(record->volts, samples.count, interval, &waveform))
+    struct series series = series_of_reals(record->volts, samples.count, interval);
+    if (!(request->whole ? waveform_measure_whole(&series, &waveform)
+                         : waveform_measure_series(&series, &waveform)))
         return failure_set(failure, FAILURE_NO_VALUE, panel->name, "a record of finite samples",
                            "%zu samples that cannot be measured", samples.count);
     describe(acquisition, &samples, &waveform, quantity_aspect(request->quantity));

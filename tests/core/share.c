@@ -31,7 +31,8 @@ void share_one(struct share *share, struct world *world, const struct bench_tabl
     share->widths += reading.expanded.coverage;
 }
 
-void share_report(const struct share *share, const char *what, int seed)
+/* Prints the shares; returns that of the intervals that hold the truth, %. */
+static double print_shares(const struct share *share, const char *what, int seed)
 {
     double taken = (double)share->taken;
     double held = 100 * (double)share->held / taken;
@@ -39,9 +40,20 @@ void share_report(const struct share *share, const char *what, int seed)
     print_message("seed %d, %s: %zu readings, %.3f %% hold the truth, %.3f %% falsely accepted at "
                   "the limit, k %.3f on average, %zu had no value\n",
                   seed, what, share->taken, held, accepted, share->widths / taken, share->none);
-    assert_true(held >= 95.0 && held <= 97.5);
     assert_true(accepted <= 2.5);
     assert_int_equal(share->none, 0);
+    return held;
+}
+
+void share_report(const struct share *share, const char *what, int seed)
+{
+    double held = print_shares(share, what, seed);
+    assert_true(held >= 95.0 && held <= 97.5);
+}
+
+void share_report_floor(const struct share *share, const char *what, int seed)
+{
+    assert_true(print_shares(share, what, seed) >= 95.0);
 }
 
 /* Samples of a record, short because it is the noise that they are about; readings of a level. */

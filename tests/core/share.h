@@ -21,6 +21,9 @@ void share_one(struct share *share, struct world *world, const struct bench_tabl
 /* Prints the shares and checks them: 95.0 to 97.5 % held, at most 2.5 % accepted. */
 void share_report(const struct share *share, const char *what, int seed);
 
+/* As share_report(), without the upper bound on the held share. */
+void share_report_floor(const struct share *share, const char *what, int seed);
+
 /*
  * Takes `count` scope readings of dc levels and reports them: each level from
  * cold and then four times again, every time with another instrument, probe

@@ -102,6 +102,26 @@ static void the_shortest_record_that_holds_enough_is_taken(void **state)
     assert_int_equal(timebase_choose(durations, 4, 100, 4e5, &need, &choice), WAVE_FEW_SAMPLES);
 }
 
+/* Three periods of the lowest candidate, in a record that is shorter than the one seen. */
+static void a_faster_record_shows_what_an_alias_stands_for(void **state)
+{
+    (void)state;
+    static const double durations[] = { 1e-6, 1e-5, 1e-4, 1e-3 };
+    size_t choice = 9;
+    assert_true(timebase_faster(durations, 4, 1e6, 1e-3, &choice));
+    assert_int_equal(choice, 1);
+    assert_true(timebase_faster(durations, 4, 1e9, 1e-3, &choice));
+    assert_int_equal(choice, 0);
+    assert_true(timebase_faster(durations, 4, 0.9e5, 1e-3, &choice));
+    assert_int_equal(choice, 2);
+    choice = 9;
+    assert_false(timebase_faster(durations, 4, 1e4, 1e-3, &choice)); /* only the one seen */
+    assert_false(timebase_faster(durations, 4, 1.0, 1e-3, &choice)); /* not even that */
+    assert_false(timebase_faster(durations, 4, 1e9, 1e-6, &choice));
+    assert_false(timebase_faster(durations, 4, NAN, 1e-3, &choice));
+    assert_int_equal(choice, 9);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -109,6 +129,7 @@ int main(void)
         cmocka_unit_test(two_rates_tell_an_alias),
         cmocka_unit_test(rates_in_a_whole_ratio_leave_doubt),
         cmocka_unit_test(no_alias_is_ever_a_frequency),
+        cmocka_unit_test(a_faster_record_shows_what_an_alias_stands_for),
         cmocka_unit_test(the_shortest_record_that_holds_enough_is_taken),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -416,6 +416,22 @@ static void every_aspect_has_its_value(void **state)
     assert_true(isnan(waveform_aspect(&waveform, ASPECT_WHOLE)));
 }
 
+/* One and a half periods of a square wave: over its one whole period the mean is 0.5, over all 2/3. */
+static void a_whole_record_knows_no_periods(void **state)
+{
+    (void)state;
+    struct waveform whole;
+    for (size_t i = 0; i < 300; i++) {
+        trace[i] = i / 100 % 2 == 0 ? 1.0 : 0.0;
+    }
+    struct series series = series_of_reals(trace, 300, 1e-3);
+    assert_true(waveform_measure_whole(&series, &whole));
+    assert_within(whole.mean, 2.0 / 3.0, 1e-12);
+    assert_true(whole.periods == 0.0);
+    assert_true(isnan(whole.frequency) && isnan(whole.frequency_uncertainty));
+    assert_within(whole.peak_to_peak, 1.0, 1e-12);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -443,6 +459,7 @@ int main(void)
         cmocka_unit_test(a_lone_spike_widens_the_peak_gap),
         cmocka_unit_test(a_large_mean_does_not_swallow_the_rest),
         cmocka_unit_test(a_long_record_keeps_its_digits),
+        cmocka_unit_test(a_whole_record_knows_no_periods),
         cmocka_unit_test(every_aspect_has_its_value),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -283,8 +283,9 @@ class Points(unittest.TestCase):
         after = self.client.call("explain", point="level")
         self.assertEqual(after["signal"]["source"], "last reading")
         chosen = after["candidates"][after["chosen"]]
-        best = min(c["uncertainty"] for c in after["candidates"] if c["fits"])
-        self.assertLessEqual(chosen["uncertainty"], best * 1.01)
+        best = min(c["standard_uncertainty"] for c in after["candidates"] if c["fits"])
+        self.assertLessEqual(chosen["standard_uncertainty"], best * 1.01)
+        self.assertAlmostEqual(chosen["uncertainty"] / reading["uncertainty"], 1, delta=0.05)
         self.assertEqual(chosen["volts_per_division"], reading["range"]["volts_per_division"])
 
     def test_capture_is_at_the_tip(self):

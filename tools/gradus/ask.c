@@ -79,17 +79,20 @@ static int show_failure(const struct session *session, const char *subject,
     return fault->status;
 }
 
-static int show_result(const struct session *session, const struct message *answer, ask_show *show)
+static int show_result(const struct session *session, const struct message *answer, bool judged,
+                       ask_show *show)
 {
     if (session->options->json) {
         ask_print_member(answer, "result");
+    }
+    if (session->options->json && !judged) {
         return STATUS_PASS;
     }
     return show(session, json_object_get(answer->json, "result"));
 }
 
-int ask(const struct session *session, const char *subject, const char *method, json_t *params,
-        double within_ms, ask_show *show)
+static int ask_and_show(const struct session *session, const char *subject, const char *method,
+                        json_t *params, double within_ms, bool judged, ask_show *show)
 {
     struct fault fault = { 0 };
     struct message answer = { 0 };
@@ -100,9 +103,21 @@ int ask(const struct session *session, const char *subject, const char *method, 
     }
     const double limit = within_ms + ASK_GRACE_MS;
     const int status = client_call(client, method, params, limit, &answer, &fault)
-                           ? show_result(session, &answer, show)
+                           ? show_result(session, &answer, judged, show)
                            : show_failure(session, subject, &answer, &fault);
     message_clear(&answer);
     client_close(client);
     return status;
+}
+
+int ask(const struct session *session, const char *subject, const char *method, json_t *params,
+        double within_ms, ask_show *show)
+{
+    return ask_and_show(session, subject, method, params, within_ms, false, show);
+}
+
+int ask_judged(const struct session *session, const char *subject, const char *method,
+               json_t *params, double within_ms, ask_show *show)
+{
+    return ask_and_show(session, subject, method, params, within_ms, true, show);
 }

@@ -30,6 +30,13 @@ typedef int ask_show(const struct session *session, json_t *result);
 int ask(const struct session *session, const char *subject, const char *method, json_t *params,
         double within_ms, ask_show *show);
 
+/*
+ * As ask(), for a result whose exit status is `show`'s to find: with --json it is called
+ * as well, after the result was printed, and prints nothing.
+ */
+int ask_judged(const struct session *session, const char *subject, const char *method,
+               json_t *params, double within_ms, ask_show *show);
+
 /* A JSON integer where the number is whole, else a real. */
 json_t *ask_number(double number);
 

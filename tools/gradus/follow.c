@@ -145,6 +145,15 @@ static void end_with(struct stream *stream, const struct fault *fault)
     stream->ended = true;
 }
 
+/* What the daemon has to say about the subscription as a whole. */
+static void complain_of(const struct session *session, const json_t *warnings)
+{
+    for (size_t i = 0; i < json_array_size(warnings); i++) {
+        const char *const warning = json_string_value(json_array_get(warnings, i));
+        terminal_complain(session->terminal, "%s", warning == NULL ? "" : warning);
+    }
+}
+
 static void take_message(struct stream *stream, const struct message *message)
 {
     const char *const method = field_text_or_empty(message->json, "method");
@@ -155,6 +164,7 @@ static void take_message(struct stream *stream, const struct message *message)
         end_with(stream, &fault);
     } else if (client_answer_id(message) == stream->id) {
         stream->answered = true;
+        complain_of(stream->session, field_at(message->json, "result.warnings"));
     } else if (strcmp(method, "reading") == 0) {
         take_notification(stream, message);
     } else if (strcmp(method, "finished") == 0) {

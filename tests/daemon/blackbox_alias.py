@@ -1,0 +1,167 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Time bases and aliases through the daemon's socket: signals below, near and far above half the
+sample rate of the record that a scope would look with, held against what the simulated bench says."""
+
+import math
+import os
+import random
+import unittest
+
+from gradusd import Gradusd
+from simbench import SimBench
+
+PROGRAM = os.environ["GRADUSD"]
+BENCH = os.environ["SIMBENCH"]
+PROFILES = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
+
+RACK = """
+instruments = (
+    { name = "digitiser"; type = "ts8"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
+    { name = "old"; type = "os2"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }
+);
+sources = (
+    { name = "wave"; kind = "sine"; amplitude = 2.0; frequency = 1e3; }
+);
+connections = (
+    { instrument = "digitiser"; input = 1; source = "wave"; },
+    { instrument = "old"; input = 1; source = "wave"; }
+);
+"""
+
+SETTINGS = """
+server = {{ }};
+profiles = "{profiles}";
+instruments = (
+    {{ name = "digitiser"; profile = "tarnwerk-ts8"; link = "{digitiser}"; }},
+    {{ name = "old"; profile = "oldmere-os2"; link = "{old}"; }}
+);
+probes = ( {{ name = "slow"; factor = 1.0; tolerance_percent = 0.0; bandwidth = 10e3; }} );
+points = (
+    {{ name = "free"; instrument = "digitiser"; probe = "direct"; quantity = "rms voltage"; }},
+    {{ name = "swing"; instrument = "digitiser"; probe = "direct";
+       quantity = "peak-to-peak voltage"; }},
+    {{ name = "told"; instrument = "digitiser"; probe = "direct"; quantity = "rms voltage";
+       frequency = 1e6; }},
+    {{ name = "fixed"; instrument = "digitiser"; probe = "direct"; quantity = "rms voltage";
+       record = 20e-3; }},
+    {{ name = "behind"; instrument = "digitiser"; probe = "slow"; quantity = "rms voltage"; }},
+    {{ name = "aged"; instrument = "old"; probe = "direct"; quantity = "rms voltage"; }}
+);
+"""
+
+
+class Aliases(unittest.TestCase):
+    def setUp(self):
+        self.bench = SimBench(BENCH, RACK)
+        self.addCleanup(self.bench.stop)
+        places = {name: self.bench.address(name) for name in ("digitiser", "old")}
+        daemon = Gradusd(PROGRAM, SETTINGS.format(profiles=PROFILES, **places))
+        self.addCleanup(daemon.stop)
+        self.client = daemon.client()
+
+    def at(self, frequency):
+        self.bench.set_source("wave", frequency=frequency)
+
+    def measure(self, point):
+        return self.client.call("measure", point=point)
+
+    def assert_true(self, reading, frequency, truth=math.sqrt(2)):
+        """The value holds, and so does the frequency."""
+        self.assertLessEqual(abs(reading["value"] - truth), reading["uncertainty"], reading)
+        self.assertIn("frequency", reading, reading["warnings"])
+        self.assertAlmostEqual(reading["frequency"] / frequency, 1, delta=0.01)
+
+    def test_the_frequency_is_the_true_one(self):
+        """From far below half the rate of 20 ms to the end of the bandwidth, in any order."""
+        draw = random.Random(5)
+        for _ in range(30):
+            frequency = 10 ** draw.uniform(2.5, 7.5)
+            with self.subTest(frequency=frequency):
+                self.at(frequency)
+                self.assert_true(self.measure("free"), frequency)
+
+    def test_multiples_of_the_sample_rate_do_not_hide(self):
+        """Sampled at 100 kHz, at 20 MHz and at 2 GHz each of these looks like a kilohertz."""
+        for base in (100e3, 200e3, 5e6, 20e6, 40e6):
+            for sign in (-1, 1):
+                frequency = base + sign * 1e3
+                with self.subTest(frequency=frequency):
+                    self.at(1e3)
+                    self.measure("free")  # so that its record is the one of a kilohertz
+                    self.at(frequency)
+                    self.assert_true(self.measure("free"), frequency)
+
+    def test_a_given_record_is_kept_and_what_it_shows_not_believed(self):
+        self.at(100e3 + 730)
+        reading = self.measure("fixed")
+        self.assert_true(reading, 100e3 + 730)
+        self.assertTrue(any("alias" in text for text in reading["warnings"]), reading["warnings"])
+        self.at(730)
+        reading = self.measure("fixed")
+        self.assert_true(reading, 730)
+        self.assertEqual(reading["warnings"], [])
+
+    def test_a_capture_names_no_alias(self):
+        self.at(100e3 + 730)
+        shown = self.client.call("capture", point="free", duration=20e-3)["parameters"]
+        self.assertNotIn("frequency", shown)
+        for part in (shown, shown["pulse"], shown["sine"], shown["distortion"]):
+            self.assertIn("alias", part["reason"])
+            self.assertNotIn("frequency", part)
+        self.assertAlmostEqual(shown["rms"], math.sqrt(2), delta=0.02)
+        shown = self.client.call("capture", point="free")["parameters"]
+        self.assertAlmostEqual(shown["frequency"], 100e3 + 730, delta=100)
+        self.assertAlmostEqual(shown["sine"]["frequency"], 100e3 + 730, delta=100)
+
+    def test_the_record_holds_the_periods_that_are_needed(self):
+        for frequency, point, periods, samples in ((300.0, "free", 10, 20), (3e3, "swing", 3, 70),
+                                                   (2.2e6, "swing", 3, 70), (30e3, "free", 10, 20)):
+            with self.subTest(frequency=frequency):
+                self.at(frequency)
+                shown = self.client.call("capture", point=point)
+                seen = shown["parameters"]["periods"]
+                self.assertGreaterEqual(seen, periods - 1)
+                self.assertGreaterEqual(shown["recorded"] / (seen + 1), 0.9 * samples)
+
+    def looks(self, point):
+        """At how many other rates a second measurement of a kilohertz looked."""
+        self.at(1e3)
+        self.measure(point)
+        self.measure(point)
+        first = self.records()
+        self.measure(point)
+        both = self.records()
+        self.assertEqual(both[:len(first)], first)  # nothing has left the log
+        return len(set(both[len(first) - 1:])) - 1
+
+    def test_no_second_look_where_nothing_faster_comes_through(self):
+        """Behind 10 kHz of probe 200 kS/s show all there is."""
+        self.assertEqual(self.looks("behind"), 0)
+
+    def test_looks_at_faster_rates(self):
+        self.assertEqual(self.looks("free"), 2)
+
+    def records(self):
+        """How long each record was to last that was set so far."""
+        return [line for line in self.bench.commands("digitiser") if "TIME" in line]
+
+    def test_what_cannot_be_told_apart_has_no_frequency(self):
+        """At its fastest, 50 MS/s, 15.3 MHz may be 34.7 MHz, and 20 MHz of bandwidth let both through."""
+        self.at(15.3137e6)
+        reading = self.measure("aged")
+        self.assertNotIn("frequency", reading)
+        self.assertTrue(any("may be an alias" in text for text in reading["warnings"]),
+                        reading["warnings"])
+        self.at(2.0137e6)
+        self.assertAlmostEqual(self.measure("aged")["frequency"] / 2.0137e6, 1, delta=0.01)
+
+    def test_a_square_wave_keeps_its_frequency(self):
+        for frequency in (120.0, 1e3, 47e3):
+            with self.subTest(frequency=frequency):
+                self.bench.set_source("wave", kind="square", low=-1.0, high=1.0,
+                                      frequency=frequency)
+                self.assert_true(self.measure("free"), frequency, 1.0)
+
+
+if __name__ == "__main__":
+    unittest.main()
