@@ -19,8 +19,25 @@ struct bench *bench_ref(struct bench *bench)
     return bench;
 }
 
+static void free_burnin(struct bench_burnin *burnin)
+{
+    free(burnin->phases[0].points);
+    for (size_t i = 0; burnin->command[i] != NULL; i++) {
+        free(burnin->command[i]);
+    }
+    free(burnin->drifts);
+}
+
 static void free_bench(struct bench *bench)
 {
+    for (size_t i = 0; i < bench->burnin_count; i++) {
+        free_burnin(&bench->burnins[i]);
+    }
+    for (size_t i = 0; i < bench->variant_count; i++) {
+        free(bench->variants[i]);
+    }
+    free(bench->burnins);
+    free(bench->variants);
     for (size_t i = 0; i < bench->profile_count; i++) {
         profile_free(bench->profiles[i]);
     }
@@ -59,6 +76,16 @@ const struct bench_instrument *bench_instrument(const struct bench *bench, const
     for (size_t i = 0; i < bench->instrument_count; i++) {
         if (strcmp(bench->instruments[i].name, name) == 0) {
             return &bench->instruments[i];
+        }
+    }
+    return NULL;
+}
+
+const struct bench_burnin *bench_burnin(const struct bench *bench, const char *name)
+{
+    for (size_t i = 0; i < bench->burnin_count; i++) {
+        if (strcmp(bench->burnins[i].name, name) == 0) {
+            return &bench->burnins[i];
         }
     }
     return NULL;
