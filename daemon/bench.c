@@ -19,8 +19,25 @@ struct bench *bench_ref(struct bench *bench)
     return bench;
 }
 
+static void free_burnin(struct bench_burnin *burnin)
+{
+    free(burnin->phases[0].points);
+    for (size_t i = 0; burnin->command[i] != NULL; i++) {
+        free(burnin->command[i]);
+    }
+    free(burnin->drifts);
+}
+
 static void free_bench(struct bench *bench)
 {
+    for (size_t i = 0; i < bench->burnin_count; i++) {
+        free_burnin(&bench->burnins[i]);
+    }
+    for (size_t i = 0; i < bench->variant_count; i++) {
+        free(bench->variants[i]);
+    }
+    free(bench->burnins);
+    free(bench->variants);
     for (size_t i = 0; i < bench->profile_count; i++) {
         profile_free(bench->profiles[i]);
     }
@@ -75,6 +92,16 @@ void bench_use_way(struct bench_point *point, size_t index)
     point->correct_loading = way->correct_loading;
     memcpy(point->unit, way->unit, sizeof point->unit);
     point->way_used = index;
+}
+
+const struct bench_burnin *bench_burnin(const struct bench *bench, const char *name)
+{
+    for (size_t i = 0; i < bench->burnin_count; i++) {
+        if (strcmp(bench->burnins[i].name, name) == 0) {
+            return &bench->burnins[i];
+        }
+    }
+    return NULL;
 }
 
 double bench_record(const struct bench_point *point)

@@ -46,16 +46,19 @@ struct bench_way {
 
 struct bench_point {
     char name[BENCH_NAME];
-    size_t instrument;      /* index into bench.instruments */
-    int input;              /* from 1 */
-    size_t probe;           /* index into bench.probes */
-    enum quantity quantity; /* at the tip */
-    enum quantity at_input; /* what the instrument has to measure */
-    char unit[16];          /* of the reading */
-    double expected;        /* at the tip; NAN: not stated */
-    double tolerance;       /* relative bound on expected, for telling mistakes */
-    double dc_level;        /* at the tip, under an ac quantity; NAN: not stated */
-    double frequency;       /* hertz; NAN: not stated */
+    size_t index;                   /* in bench.points; of a variant, that of the point it varies */
+    char template_name[BENCH_NAME]; /* of the stanza with units it is from; empty: of none */
+    int unit_number;                /* of the unit under test; 0: not said */
+    size_t instrument;              /* index into bench.instruments */
+    int input;                      /* from 1 */
+    size_t probe;                   /* index into bench.probes */
+    enum quantity quantity;         /* at the tip */
+    enum quantity at_input;         /* what the instrument has to measure */
+    char unit[16];                  /* of the reading */
+    double expected;                /* at the tip; NAN: not stated */
+    double tolerance;               /* relative bound on expected, for telling mistakes */
+    double dc_level;                /* at the tip, under an ac quantity; NAN: not stated */
+    double frequency;               /* hertz; NAN: not stated */
     struct waveshape shape;
     double crest_factor;      /* stated, or that of the shape; NAN: neither */
     double record;            /* seconds a scope should look; NAN: its default */
@@ -89,6 +92,43 @@ struct bench_store {
     double retention_days; /* nothing is kept longer; 0: no end */
 };
 
+/* Part of a burn-in. */
+struct bench_phase {
+    char name[BENCH_NAME];
+    double duration_s;
+    const struct bench_point **points; /* one a point of the plan: itself, or a variant */
+};
+
+/* What stops when a point trips. */
+enum burnin_stops { BURNIN_STOPS_NOTHING, BURNIN_STOPS_POINT, BURNIN_STOPS_UNIT, BURNIN_STOPS_RUN };
+
+/* How far a point may move in a burn-in. */
+struct bench_drift {
+    double bound;     /* tip units, absolute; NAN: none */
+    double relative;  /* of what it is compared with; NAN: none */
+    double reference; /* stated; NAN: the first reading after warm-up */
+};
+
+enum { BURNIN_PHASES = 16, BURNIN_WORDS = 16 };
+
+/* A burn-in as it is planned. */
+struct bench_burnin {
+    char name[BENCH_NAME];
+    double every_s;
+    double warm_up_s;   /* from the start: measured, but neither judged nor compared */
+    double deadline_ms; /* for each reading */
+    size_t point_count;
+    struct bench_drift *drifts; /* one a point; owned */
+    size_t phase_count;
+    struct bench_phase phases[BURNIN_PHASES]; /* the points of the first hold those of all */
+    int trip_after;                           /* failures in a row */
+    int lost_after; /* measurements without a reading in a row that trip too; 0: they never do */
+    enum burnin_stops stops;
+    char *command[BURNIN_WORDS + 1]; /* of the shop, NULL at its end; owned; [0] NULL: none */
+    double command_s;                /* its time limit */
+    char command_user[BENCH_NAME];   /* who runs it when the daemon is root */
+};
+
 struct bench {
     char path[512];  /* the settings file */
     char *text;      /* with all includes, and after it the texts of the profiles */
@@ -105,6 +145,10 @@ struct bench {
     struct probe *probes;
     size_t point_count;
     struct bench_point *points;
+    size_t variant_count; /* points with other limits, for phases of burn-ins */
+    struct bench_point **variants;
+    size_t burnin_count;
+    struct bench_burnin *burnins;
     _Atomic unsigned references;
 };
 
@@ -116,6 +160,9 @@ void bench_unref(struct bench *bench);
 
 /* The point of that name, or NULL. */
 const struct bench_point *bench_point(const struct bench *bench, const char *name);
+
+/* The burn-in plan of that name, or NULL. */
+const struct bench_burnin *bench_burnin(const struct bench *bench, const char *name);
 
 /* How long a scope should look at this point, seconds. */
 double bench_record(const struct bench_point *point);

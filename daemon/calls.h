@@ -33,6 +33,11 @@ rpc_handler call_agree;
 rpc_handler call_readings;
 rpc_handler call_verify;
 
+/* calls_burnin.c: runs of burn-in plans; begun and stopped once that is on record. */
+rpc_handler call_burnin_start;
+rpc_handler call_burnin_stop;
+rpc_handler call_burnin_status;
+
 /* explain.c: why a range is chosen; does not touch the instrument. */
 rpc_handler call_explain;
 

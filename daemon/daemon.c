@@ -98,7 +98,7 @@ static void on_returned(void *context, struct job *job)
         daemon_keep(daemon, job);
     if (job->point != NULL && job->apart == NULL && job->started != 0 &&
         job->bench == daemon->bench)
-        daemon->last[job->point - job->bench->points] = job->memory;
+        daemon->last[job->point->index] = job->memory;
 }
 
 static void on_idle(void *context, struct session *session)
@@ -131,6 +131,7 @@ void daemon_stop(struct daemon *daemon)
     server_deafen(daemon->server);
     daemon_unlink(daemon);
     follow_stop(daemon->follow);
+    burnin_pause(daemon->burnin);
     crew_stop(daemon->crew);
 }
 
@@ -194,6 +195,9 @@ static bool make_parts(struct daemon *daemon)
     if (daemon->flushed == NULL || daemon->mailbox == NULL || daemon->follow == NULL ||
         daemon->answers == NULL || daemon->server == NULL || daemon->probe_checks == NULL)
         return false;
+    daemon->burnin = burnin_new(daemon);
+    if (daemon->burnin == NULL)
+        return false;
     daemon->crew = crew_new(daemon->base, daemon->mailbox, &hooks);
     return daemon->crew != NULL && catch_signals(daemon);
 }
@@ -219,6 +223,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
         daemon_free(daemon);
         return NULL;
     }
+    burnin_restore(daemon->burnin);
     return daemon;
 }
 
@@ -245,6 +250,7 @@ void daemon_free(struct daemon *daemon)
     daemon_close_store(daemon);
     crew_free(daemon->crew);
     follow_free(daemon->follow);
+    burnin_free(daemon->burnin);
     answers_free(daemon->answers);
     probe_checks_free(daemon->probe_checks);
     mailbox_free(daemon->mailbox);

@@ -7,6 +7,7 @@
 #define GRADUS_DAEMON_DAEMON_PRIV_H
 
 #include "answers.h"
+#include "burnin.h"
 #include "daemon.h"
 #include "encode.h"
 #include "follow.h"
@@ -45,6 +46,7 @@ struct daemon {
     struct store *store; /* NULL: readings are not kept */
     struct answers *answers;
     struct probe_checks *probe_checks;
+    struct burnin *burnin;
     struct rpc_service service;
     struct text scratch; /* for one text at a time */
     char unix_path[108]; /* the socket to remove at the end; empty: none */

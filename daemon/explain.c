@@ -311,7 +311,7 @@ void call_explain(void *context, struct rpc_call *call, const struct rpc_value *
         daemon_refuse(daemon, call, &failure, bench, explanation.point, NULL);
         return;
     }
-    find_signal(&explanation, bench, &daemon->last[explanation.point - bench->points]);
+    find_signal(&explanation, bench, &daemon->last[explanation.point->index]);
     weigh(&explanation);
     struct text *text = daemon_text(daemon);
     encode_explanation(text, &explanation);

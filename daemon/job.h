@@ -73,6 +73,8 @@ struct job {
     uint64_t sequence;     /* of the reading; 0: there is none */
     struct record *record; /* the store's, good until `done` returns; NULL: not kept */
     int64_t due;           /* monotonic nanoseconds when it should have started; 0: at once */
+    char run[BENCH_NAME];  /* of the burn-in it is for; empty: none */
+    int64_t round;         /* of that run */
     struct job *previous_open;
     struct job *next_open;
 

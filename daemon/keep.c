@@ -37,6 +37,8 @@ void daemon_keep(struct daemon *daemon, struct job *job)
         return;
     const struct occasion occasion = daemon_occasion(job);
     struct record *record = record_reading(job->bench, &occasion, &job->capture.reading);
+    if (record != NULL && job->run[0] != '\0')
+        record_set_run(record, job->run, job->round);
     if (record == NULL)
         log_line(LOG_PRIORITY_ERROR, "%s: no memory to keep a reading", job->point->name);
     else if (store_append(daemon->store, record))

@@ -94,6 +94,22 @@ static const struct rpc_parameter readings_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter burnin_start_parameters[] = {
+    [BURNIN_PLAN] = { "plan", RPC_TEXT, true, 0, 0, 0, "name of the plan in the settings" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter burnin_stop_parameters[] = {
+    [BURNIN_RUN] = { "run", RPC_TEXT, true, 0, 0, 0, "name of the run, or of its plan" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter burnin_status_parameters[] = {
+    [BURNIN_RUN] = { "run", RPC_TEXT, false, 0, 0, 0,
+                     "name of the run, or of its plan; all when not given" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter hold_parameters[] = {
     [HOLD_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
     { .name = NULL },
@@ -124,6 +140,10 @@ static const struct rpc_method table[] = {
     { "unfollow", unfollow_parameters, call_unfollow, "ends what follow began" },
     { "readings", readings_parameters, call_readings, "readings out of the store, newest last" },
     { "verify", none, call_verify, "whether the store is as it was written" },
+    { "burnin.start", burnin_start_parameters, call_burnin_start, "begins a burn-in" },
+    { "burnin.stop", burnin_stop_parameters, call_burnin_stop, "ends a burn-in before its time" },
+    { "burnin.status", burnin_status_parameters, call_burnin_status,
+      "the plans, and how the runs are doing" },
     { "hold", hold_parameters, call_hold, "keeps an instrument for this client" },
     { "release", hold_parameters, call_release, "ends hold" },
     { "health", none, call_health, "version, uptime, queues, counters" },

@@ -27,6 +27,8 @@ enum {
     READINGS_AFTER,
     READINGS_BEFORE
 };
+enum { BURNIN_PLAN };
+enum { BURNIN_RUN };
 enum { TALK_INSTRUMENT, TALK_COMMAND, TALK_REPLY, TALK_DEADLINE };
 
 /* The table; its handlers take a struct daemon as context and a struct session as peer. */

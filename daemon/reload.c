@@ -22,6 +22,7 @@ bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *f
     daemon->last = last;
     daemon->bench = bench_ref(bench);
     bench_unref(before);
+    burnin_rebind(daemon->burnin, bench);
     server_limit(daemon->server, bench->server.line_limit, (size_t)bench->server.clients);
     return true;
 }

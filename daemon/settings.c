@@ -47,6 +47,7 @@ static const struct strict_key root_keys[] = {
       .help = "one group an instrument" },
     { .name = "probes", .type = STRICT_LIST, .help = "one group a probe; \"direct\" is built in" },
     { .name = "points", .type = STRICT_LIST, .required = true, .help = "one group a test point" },
+    { .name = "burnin", .type = STRICT_LIST, .help = "one group a burn-in plan" },
     { .name = NULL },
 };
 
@@ -151,6 +152,7 @@ static void take_root(struct settings *settings)
     settings_take_instruments(settings);
     settings_take_probes(settings);
     settings_take_points(settings);
+    settings_take_burnins(settings);
 }
 
 /*
@@ -243,4 +245,5 @@ void settings_print_keys(FILE *out)
     settings_print_instrument_keys(out);
     settings_print_probe_keys(out);
     settings_print_point_keys(out);
+    settings_print_burnin_keys(out);
 }

@@ -3,6 +3,7 @@
 #include "../core/chain.h"
 #include "../drivers/utf8.h"
 #include "settings_priv.h"
+#include "settings_units.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -25,6 +26,9 @@ static const struct strict_key point_keys[] = {
       .offset = FIELD(point.name),
       .size = BENCH_NAME,
       .help = "what clients call it" },
+    { .name = "units",
+      .type = STRICT_GROUP,
+      .help = "the stanza stands for so many points, one a unit under test" },
     { .name = "instrument",
       .type = STRICT_TEXT,
       .required = true,
@@ -250,19 +254,93 @@ static void take_point(struct settings *settings, const config_setting_t *group,
     *point = file.point;
 }
 
-static void check_others(const struct settings *settings, const config_setting_t *list,
-                         size_t index)
+/* The points there are so far, and the stanza of each. */
+struct taken {
+    struct stanza *stanzas; /* in the order they are written */
+    size_t stanza_count;
+};
+
+/* Notes a name that another point has already, once a stanza. */
+static void check_others(const struct settings *settings, const struct taken *taken, size_t index)
 {
     const struct bench_point *points = settings->bench->points;
+    size_t before = 0;
 
-    for (size_t i = 0; i < index; i++) {
-        if (points[index].name[0] != '\0' && strcmp(points[i].name, points[index].name) == 0) {
-            settings_duplicate(config_setting_get_elem(list, (unsigned)index), "point",
-                               points[i].name, config_setting_get_elem(list, (unsigned)i),
-                               settings->problems);
+    for (size_t s = 0; s < taken->stanza_count && before < index; s++) {
+        size_t end = before + taken->stanzas[s].count;
+        for (size_t i = before; i < end && i < index; i++) {
+            if (points[index].name[0] != '\0' && strcmp(points[i].name, points[index].name) == 0) {
+                settings_duplicate(taken->stanzas[taken->stanza_count - 1].group, "point",
+                                   points[i].name, taken->stanzas[s].group, settings->problems);
+                return;
+            }
+        }
+        before = end;
+    }
+}
+
+/* The points of one stanza. What is wrong with one unit is said once, not for all that follow. */
+static void take_stanza(struct settings *settings, const struct taken *taken, size_t first)
+{
+    struct stanza *stanza = &taken->stanzas[taken->stanza_count - 1];
+    size_t before = settings->problems->total;
+
+    for (size_t i = 0; i < stanza->count && !stanza->wrong; i++) {
+        struct bench_point *point = &settings->bench->points[first + i];
+        stanza_turn(settings, stanza, i);
+        if (settings->problems->total > before) {
+            stanza->wrong = true;
             return;
         }
+        take_point(settings, stanza->group, point);
+        point->index = first + i;
+        point->unit_number = stanza_unit(stanza, i);
+        memcpy(point->template_name, stanza->name, sizeof point->template_name);
+        check_others(settings, taken, first + i);
+        stanza->wrong = settings->problems->total > before;
     }
+}
+
+/* Once all points are there: the ones that limits refer to. */
+static void take_references(struct settings *settings, const struct taken *taken)
+{
+    size_t index = 0;
+
+    for (size_t s = 0; s < taken->stanza_count; s++) {
+        const struct stanza *stanza = &taken->stanzas[s];
+        size_t before = settings->problems->total;
+        bool turns = !stanza->many || !stanza->wrong;
+        for (size_t i = 0; i < stanza->count; i++, index++) {
+            if (turns && settings->problems->total == before) {
+                stanza_turn(settings, stanza, i);
+                settings_take_reference(settings, stanza->group, &settings->bench->points[index]);
+            }
+        }
+    }
+}
+
+static void take_list(struct settings *settings, const config_setting_t *list, struct taken *taken,
+                      size_t count)
+{
+    struct bench *bench = settings->bench;
+
+    for (size_t i = 0; i < count; i++) {
+        config_setting_t *group = config_setting_get_elem(list, (unsigned)i);
+        struct stanza *stanza = &taken->stanzas[taken->stanza_count++];
+        *stanza = stanza_begin(settings, group);
+        struct bench_point *points =
+            realloc(bench->points, (bench->point_count + stanza->count + 1) * sizeof *points);
+        if (points == NULL) {
+            problems_at(settings->problems, list, "no memory");
+            return;
+        }
+        bench->points = points;
+        size_t first = bench->point_count;
+        memset(points + first, 0, stanza->count * sizeof *points);
+        bench->point_count += stanza->count;
+        take_stanza(settings, taken, first);
+    }
+    take_references(settings, taken);
 }
 
 void settings_take_points(struct settings *settings)
@@ -277,27 +355,23 @@ void settings_take_points(struct settings *settings)
         problems_at(settings->problems, list, "no points, expected one at least");
         return;
     }
-    settings->bench->points = calloc(count, sizeof *settings->bench->points);
-    if (settings->bench->points == NULL) {
+    struct taken taken = { .stanzas = calloc(count, sizeof *taken.stanzas) };
+    if (taken.stanzas == NULL) {
         problems_at(settings->problems, list, "no memory");
         return;
     }
-    settings->bench->point_count = count;
-    for (size_t i = 0; i < count; i++) {
-        take_point(settings, config_setting_get_elem(list, (unsigned)i),
-                   &settings->bench->points[i]);
-        check_others(settings, list, i);
+    take_list(settings, list, &taken, count);
+    for (size_t i = 0; i < taken.stanza_count; i++) {
+        stanza_end(&taken.stanzas[i]);
     }
-    for (size_t i = 0; i < count; i++) {
-        settings_take_reference(settings, config_setting_get_elem(list, (unsigned)i),
-                                &settings->bench->points[i]);
-    }
+    free(taken.stanzas);
 }
 
 void settings_print_point_keys(FILE *out)
 {
     fprintf(out, "points, each:\n");
     strict_print_keys(out, point_keys);
+    settings_print_unit_keys(out);
     settings_print_way_keys(out);
     settings_print_limits_keys(out);
     settings_print_tuned_keys(out);

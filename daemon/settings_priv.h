@@ -57,6 +57,7 @@ void settings_take_store(struct settings *settings);
 void settings_take_instruments(struct settings *settings);
 void settings_take_probes(struct settings *settings);
 void settings_take_points(struct settings *settings);
+void settings_take_burnins(struct settings *settings);
 
 /* Reads the tuned circuit of a point's group, NAN where there is none. */
 void settings_take_tuned(struct settings *settings, const config_setting_t *group,
@@ -87,6 +88,7 @@ void settings_print_store_keys(FILE *out);
 void settings_print_instrument_keys(FILE *out);
 void settings_print_probe_keys(FILE *out);
 void settings_print_point_keys(FILE *out);
+void settings_print_burnin_keys(FILE *out);
 void settings_print_limits_keys(FILE *out);
 void settings_print_tuned_keys(FILE *out);
 void settings_print_way_keys(FILE *out);

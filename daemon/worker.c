@@ -93,7 +93,7 @@ static struct measure_memory *memory_of(struct worker *worker, const struct job 
             return NULL;
         worker->remembered = bench_ref(job->bench);
     }
-    return &worker->memory[job->point - job->bench->points];
+    return &worker->memory[job->point->index];
 }
 
 static void carry_out(struct worker *worker, struct job *job)

@@ -536,6 +536,54 @@ static void test_references(void **state)
     bench_unref(NULL);
 }
 
+static void test_units(void **state)
+{
+    struct problems problems = { 0 };
+    char text[4096];
+    int length =
+        snprintf(text, sizeof text,
+                 "%sstore = { path = \"/tmp/a.db\"; };\n"
+                 "points = ( { name = \"u{unit:03}_rail\"; units = { first = 7; last = 18; };\n"
+                 "    instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";\n"
+                 "    input = { first = 2; step = 3; wrap = 4; }; caution = \"block {unit/4}\";\n"
+                 "    limits = { low = 1; high = 3; }; },\n"
+                 "  { name = \"bias\"; instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc "
+                 "voltage\"; } );\n"
+                 "burnin = ( { name = \"rack\"; points = ( \"bias\", \"u_rail\" ); every_s = 60;\n"
+                 "    phases = ( { name = \"settle\"; duration_s = 600; },\n"
+                 "      { name = \"soak\"; duration_s = 600; limits = ( { point = \"u_rail\"; high "
+                 "= 2; } ); } );\n"
+                 "    drift = ( { point = \"u007_rail\"; percent = 1; } ); command = ( \"/bin/a\", "
+                 "\"b\" ); } );\n",
+                 common);
+    struct bench *bench = settings_read(text, (size_t)length, "test.cfg", &problems);
+    (void)state;
+    show(&problems);
+    assert_non_null(bench);
+    assert_int_equal(bench->point_count, 13);
+    const struct bench_point *point = bench_point(bench, "u012_rail");
+    assert_non_null(point);
+    assert_int_equal(point->unit_number, 12);
+    assert_int_equal(point->index, 5);
+    assert_int_equal(point->input, 5);
+    assert_string_equal(point->template_name, "u_rail");
+    assert_string_equal(point->caution, "block 2");
+    const struct bench_burnin *plan = bench_burnin(bench, "rack");
+    assert_int_equal(plan->point_count, 13);
+    assert_ptr_equal(plan->phases[0].points[6], point);
+    assert_string_equal(plan->phases[1].points[6]->name, "u012_rail");
+    assert_true(plan->phases[1].points[6]->limits.high == 2.0);
+    assert_true(plan->phases[1].points[6]->limits.low == 1.0);
+    assert_true(point->limits.high == 3.0);
+    assert_int_equal(plan->phases[1].points[6]->index, 5);
+    assert_true(plan->drifts[1].relative == 0.01);
+    assert_true(isnan(plan->drifts[2].relative));
+    assert_string_equal(plan->command[1], "b");
+    assert_null(plan->command[2]);
+    bench_unref(bench);
+    problems_free(&problems);
+}
+
 static void test_keys_are_printed(void **state)
 {
     (void)state;
@@ -563,6 +611,7 @@ int main(void)
         cmocka_unit_test(test_edges),       cmocka_unit_test(test_digests),
         cmocka_unit_test(test_references),  cmocka_unit_test(test_keys_are_printed),
         cmocka_unit_test(test_signal),      cmocka_unit_test(test_candidates),
+        cmocka_unit_test(test_units),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,0 +1,116 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "burnin_judge.h"
+
+#include <math.h>
+
+struct burnin_state burnin_state_new(void)
+{
+    return (struct burnin_state) { .first = NAN, .last = NAN, .margin = NAN, .worst = NAN };
+}
+
+double burnin_margin(const struct limits *limits, double value)
+{
+    bool low = isfinite(limits->low);
+    bool high = isfinite(limits->high);
+    if (low && high)
+        return fmin(value - limits->low, limits->high - value) / ((limits->high - limits->low) / 2);
+    if (!low && !high)
+        return NAN;
+    double limit = low ? limits->low : limits->high;
+    double room = low ? value - limit : limit - value;
+    return room / (limit != 0 ? fabs(limit) : 1);
+}
+
+/* How far it may move from a reference; NAN: as far as it likes. */
+static double drift_bound(const struct bench_drift *drift, double reference)
+{
+    return fmax(drift->bound, drift->relative * fabs(reference));
+}
+
+/* What is left of the way it may move, 1 while it has not moved; NAN: there is no bound. */
+static double drift_margin(const struct burnin_state *state, const struct burnin_rules *rules,
+                           double value)
+{
+    double reference = isnan(rules->drift.reference) ? state->first : rules->drift.reference;
+    double bound = drift_bound(&rules->drift, reference);
+    if (isnan(bound) || isnan(reference))
+        return NAN;
+    double moved = fabs(value - reference);
+    if (bound > 0)
+        return 1 - moved / bound;
+    return moved > 0 ? -1 : 1;
+}
+
+static void note_margin(struct burnin_state *state, const struct burnin_outcome *outcome,
+                        double margin)
+{
+    state->margin = margin;
+    if (outcome->warm_up || isnan(margin) || margin >= state->worst)
+        return;
+    state->worst = margin;
+    state->worst_round = outcome->round;
+}
+
+static enum burnin_cause judge_value(struct burnin_state *state, const struct burnin_rules *rules,
+                                     const struct burnin_outcome *outcome)
+{
+    if (!outcome->warm_up && isnan(state->first))
+        state->first = outcome->value;
+    double drift = drift_margin(state, rules, outcome->value);
+    note_margin(state, outcome, fmin(burnin_margin(rules->limits, outcome->judged), drift));
+    state->last = outcome->value;
+    state->readings++;
+    if (outcome->verdict == VERDICT_FAIL || outcome->verdict == VERDICT_CONDITIONAL_FAIL)
+        return BURNIN_LIMIT;
+    return drift < 0 ? BURNIN_DRIFT : BURNIN_WELL;
+}
+
+static enum burnin_cause judge(struct burnin_state *state, const struct burnin_rules *rules,
+                               const struct burnin_outcome *outcome)
+{
+    if (outcome->failure == FAILURE_NONE)
+        return judge_value(state, rules, outcome);
+    state->margin = NAN;
+    return outcome->failure == FAILURE_OVER_RANGE ? BURNIN_OVER_RANGE : BURNIN_LOST;
+}
+
+/* Counts what goes on in a row; true when that is enough. */
+static bool count(struct burnin_state *state, const struct burnin_rules *rules,
+                  enum burnin_cause cause)
+{
+    if (cause == BURNIN_LOST) {
+        state->lost++;
+        state->lost_in_row++;
+        return rules->lost_after > 0 && state->lost_in_row >= rules->lost_after;
+    }
+    state->lost_in_row = 0;
+    if (cause == BURNIN_WELL) {
+        state->failed_in_row = 0;
+        return false;
+    }
+    state->failures++;
+    state->failed_in_row++;
+    return state->failed_in_row >= rules->trip_after;
+}
+
+bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
+                  const struct burnin_outcome *outcome)
+{
+    enum burnin_cause cause = judge(state, rules, outcome);
+    state->cause = cause;
+    if (outcome->warm_up || !count(state, rules, cause) || state->trip != BURNIN_WELL)
+        return false;
+    state->trip = cause;
+    state->trip_round = outcome->round;
+    return true;
+}
+
+const char *burnin_cause_name(enum burnin_cause cause)
+{
+    static const char *const names[] = { [BURNIN_WELL] = "well",
+                                         [BURNIN_LIMIT] = "limit",
+                                         [BURNIN_DRIFT] = "drift",
+                                         [BURNIN_OVER_RANGE] = "over range",
+                                         [BURNIN_LOST] = "no reading" };
+    return names[cause];
+}

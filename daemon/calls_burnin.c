@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "calls.h"
+
+#include "burnin.h"
+#include "daemon_priv.h"
+#include "methods.h"
+
+/* What the call has to be answered in, milliseconds; the store is not waited for longer. */
+static const double patience_ms = 10000;
+
+/* Answers with what was put on record, once it is durable. */
+static void answer(struct daemon *daemon, struct rpc_call *call, bool done, struct record *record,
+                   const struct failure *failure)
+{
+    struct failure lost = { 0 };
+    if (!done) {
+        daemon_refuse(daemon, call, failure, NULL, NULL, NULL);
+    } else if (record != NULL) {
+        answers_wait_record(daemon->answers, call, record, deadline_in(patience_ms));
+    } else {
+        failure_set(&lost, FAILURE_SYSTEM, NULL, NULL,
+                    "it is done, but the store could not take it on record");
+        daemon_refuse(daemon, call, &lost, NULL, NULL, NULL);
+    }
+}
+
+void call_burnin_start(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct failure failure = { 0 };
+    struct record *record = NULL;
+    bool done = burnin_start(daemon->burnin, values[BURNIN_PLAN].text, &record, &failure);
+    answer(daemon, call, done, record, &failure);
+}
+
+void call_burnin_stop(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct failure failure = { 0 };
+    struct record *record = NULL;
+    bool done = burnin_stop(daemon->burnin, values[BURNIN_RUN].text, &record, &failure);
+    answer(daemon, call, done, record, &failure);
+}
+
+void call_burnin_status(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct failure failure = { 0 };
+    struct text *text = daemon_text(daemon);
+    const char *run = values[BURNIN_RUN].given ? values[BURNIN_RUN].text : NULL;
+    if (burnin_status(daemon->burnin, run, text, &failure))
+        rpc_result(call, text);
+    else
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+}

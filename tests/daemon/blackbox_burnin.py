@@ -1,0 +1,280 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Burn-ins: rounds, trips and the shop's command, stopping, and going on after kill -9."""
+
+import json
+import os
+import pathlib
+import signal
+import sqlite3
+import subprocess
+import unittest
+
+from daemon_case import PROGRAM, DaemonCase
+from gradusd import LIMIT_S, Gradusd
+
+COMMAND = os.environ["GRADUS"]
+
+PLANS = """
+burnin = (
+    {{ name = "rack"; points = ( "out", "weak" ); every_s = 0.1; {length}
+       trip_after = 2; stops = "{stops}"; {more}
+       command = ( "{folder}/trip", "--from", "burn-in; rm -rf $HOME" ); command_s = 20; }}
+);
+"""
+
+UNITS = """,
+    {{ name = "out_{{unit:02}}"; units = {{ last = 2; }}; instrument = "meter";
+       input = {{ first = 1; step = 0; }}; probe = "direct"; expected = 5.0;
+       quantity = "dc voltage"; limits = {{ low = 4.5; high = 5.5; }}; }}"""
+
+
+class BurninCase(DaemonCase):
+    length = "duration_s = 600;"
+    stops = "unit"
+    more = ""
+
+    @property
+    def path(self):
+        return os.path.join(self.folder, "readings.db")
+
+    def settings(self, **options):
+        plans = PLANS.format(length=self.length, stops=self.stops, more=self.more,
+                             folder=self.folder)
+        return (f'store = {{ path = "{self.path}"; }};\n' + plans +
+                super().settings(more=UNITS.format(), **options))
+
+    def setUp(self):
+        super().setUp()
+        self.said = os.path.join(self.folder, "said")
+        script = pathlib.Path(self.folder, "trip")
+        script.write_text(f"#!/bin/sh\ncat >{self.said}.$$\n"
+                          f"printf '\\n%s' \"$2\" >>{self.said}.$$\n"
+                          f"id -u >{self.said}.user\n"
+                          f"echo told the shop\nmv {self.said}.$$ {self.said}\n")
+        script.chmod(0o755)
+        os.chmod(self.folder, 0o777)
+
+    def status(self):
+        return self.client.call("burnin.status")["runs"][-1]
+
+    def point(self, name):
+        return next(point for point in self.status()["points"] if point["point"] == name)
+
+    def rounds(self, count):
+        """Waits until so many more rounds have been begun."""
+        begun = self.status()["round"]
+        self.until(lambda: self.status()["round"] >= begun + count)
+
+    def events(self, *kinds):
+        """Events on record, oldest first: (kind, body)."""
+        with sqlite3.connect(f"file:{self.path}?mode=ro", uri=True) as database:
+            rows = database.execute("SELECT kind, body FROM events ORDER BY id").fetchall()
+        return [(kind, json.loads(body)) for kind, body in rows if not kinds or kind in kinds]
+
+    def gradus(self, *words, status=0):
+        done = subprocess.run([COMMAND, "--socket", f"unix:{self.daemon.unix}", *words],
+                              capture_output=True, timeout=LIMIT_S, check=False,
+                              stdin=subprocess.DEVNULL,
+                              env={**os.environ, "LC_ALL": "C.UTF-8", "COLUMNS": "80"})
+        self.assertEqual(done.returncode, status, done)
+        return done.stdout.decode()
+
+
+class Running(BurninCase):
+    def test_readings_carry_run_and_round(self):
+        begun = self.client.call("burnin.start", "rack")
+        self.assertIs(begun["stored"], True)
+        self.until(lambda: self.status()["round"] >= 3)
+        self.client.call("burnin.stop", begun["run"])
+        kept = self.client.call("readings", run=begun["run"])["readings"]
+        self.assertEqual({item["point"] for item in kept}, {"out_01", "out_02", "weak"})
+        self.assertEqual({item["run"] for item in kept}, {begun["run"]})
+        rounds = [item["round"] for item in kept]
+        self.assertEqual(rounds, sorted(rounds))
+        self.assertEqual(self.events("run ended")[0][1]["why"], "stopped")
+
+    def test_what_cannot_be_started_or_stopped(self):
+        self.assertEqual(self.refused(self.client.call, "burnin.start", "rak").data["expected"],
+                         "perhaps rack")
+        self.refused(self.client.call, "burnin.stop", "rack")
+        run = self.client.call("burnin.start", "rack")["run"]
+        self.assertIn(run, self.refused(self.client.call, "burnin.start", "rack").data["what"])
+        self.client.call("burnin.stop", "rack")
+        self.refused(self.client.call, "burnin.stop", "rack")
+
+    def test_measuring_goes_on_beside_it(self):
+        self.client.call("burnin.start", "rack")
+        self.assertEqual(self.client.call("measure", "rail")["verdict"], "pass")
+        self.assertEqual([item.get("run") for item in
+                          self.client.call("readings", point="rail")["readings"]], [None])
+
+    def test_a_reload_with_the_same_plan_goes_on(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(1)
+        self.daemon.reload(self.settings(ambient=24.0))
+        self.rounds(2)
+        self.assertEqual(self.status()["state"], "running")
+        self.daemon.reload(self.settings().replace("every_s = 0.1", "every_s = 0.2"))
+        self.assertEqual(self.status()["why"], "the plan has changed in the settings")
+
+
+class Over(BurninCase):
+    length = 'phases = ( { name = "settle"; duration_s = 0.3; }, { name = "soak"; ' \
+             'duration_s = 0.5; limits = ( { point = "weak"; high = 2.9; } ); } );'
+
+    def test_a_phase_has_limits_of_its_own_and_the_run_ends(self):
+        run = self.client.call("burnin.start", "rack")["run"]
+        self.until(lambda: self.events("run ended"))
+        kept = self.client.call("readings", run=run, point="weak")["readings"]
+        verdicts = {item["round"]: item["reading"]["verdict"] for item in kept}
+        self.assertEqual({verdict for round_, verdict in verdicts.items() if round_ <= 3}, {"none"})
+        self.assertEqual({verdict for round_, verdict in verdicts.items() if round_ > 3}, {"fail"})
+        (_, trip), = self.events("trip")
+        self.assertEqual((trip["point"], trip["phase"], trip["cause"]), ("weak", "soak", "limit"))
+        self.assertEqual(self.events("run ended")[0][1]["why"], "over")
+
+
+class Trips(BurninCase):
+    def test_a_trip_is_recorded_announced_and_told_to_the_shop(self):
+        run = self.client.call("burnin.start", "rack")["run"]
+        self.rounds(2)
+        self.assertEqual(self.events("trip"), [])
+        self.bench.set_source("rail", level=6.0)
+        self.daemon.wait_log("trip command .*: told the shop")
+        self.daemon.wait_log("trip command .*: done")
+        told, _, argument = pathlib.Path(self.said).read_text().split("\n")
+        told = json.loads(told)
+        self.assertEqual(told["reading"]["value"], told["value"])
+        self.assertEqual(told["reading"]["verdict"], "fail")
+        self.assertEqual(argument, "burn-in; rm -rf $HOME")
+        self.assertEqual((told["run"], told["cause"], told["value_unit"]), (run, "limit", "V"))
+        self.assertAlmostEqual(told["value"], 6.0, delta=0.01)
+        self.assertEqual(told["failed_in_row"], 2)
+        self.assertNotEqual(pathlib.Path(self.said + ".user").read_text(), "0\n")
+        self.until(lambda: len(self.events("trip")) == 2)
+        for kind, body in self.events("trip"):
+            self.assertEqual((kind, body["run"]), ("trip", run))
+        before = len(self.client.call("readings", run=run, point="out_01")["readings"])
+        self.rounds(2)
+        self.assertEqual(self.point("weak")["state"], "well")
+        after = self.client.call("readings", run=run, point="out_01")["readings"]
+        self.assertEqual(len(after), before)
+
+    def test_an_instrument_that_is_away_trips_nothing(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(1)
+        self.bench.stop()
+        self.until(lambda: self.point("weak")["lost"] >= 3)
+        self.start_meter()
+        lost = self.point("weak")["readings"]
+        self.until(lambda: self.point("weak")["readings"] > lost + 1)
+        self.assertEqual(self.events("trip"), [])
+
+
+    def test_a_command_that_does_not_end_is_killed(self):
+        pathlib.Path(self.folder, "trip").write_text("#!/bin/sh\necho waits\nread x </dev/zero\n")
+        self.daemon.reload(self.settings().replace("command_s = 20", "command_s = 0.2"))
+        self.client.call("burnin.start", "rack")
+        self.bench.set_source("rail", level=6.0)
+        self.daemon.wait_log("trip command .*: waits")
+        self.daemon.wait_log("trip command .*: killed, its time is over")
+
+    def test_the_status_fits_on_a_terminal(self):
+        self.assertEqual(self.gradus("burnin", "status"), "no run; plans:\n  rack\n")
+        run = self.gradus("burnin", "start", "rack").strip()
+        self.rounds(2)
+        shown = self.gradus("burnin", "status")
+        self.assertIn(run + "  phase run\n", shown)
+        self.assertRegex(shown, r"\[[#.]{44}\] +0 %  round \d+ of 6000\n")
+        self.assertRegex(shown, r"00:\d\d:\d\d left, next round in 00:00:0[01]\n")
+        self.assertRegex(shown, r"(?m)^   1 +\d+ +2 +\d+  weak +-")
+        self.bench.set_source("rail", level=6.0)
+        self.until(lambda: self.point("out_02")["state"] == "tripped")
+        shown = self.gradus("burnin", "status", "rack", status=1)
+        self.assertRegex(shown, r"(?m)^   1 TRIP +2 TRIP +weak +-")
+        self.assertRegex(shown, r"(?m)^  20\S+Z  round \d+ +limit +out_01$")
+        self.assertLessEqual(max(map(len, shown.split("\n"))), 80)
+        self.gradus("burnin", "stop", "rack")
+        self.assertIn(run + "  ended: stopped", self.gradus("burnin", "status", run, status=1))
+        self.gradus("burnin", "stop", "rack", status=2)
+        self.gradus("burnin", "begin", "rack", status=2)
+
+
+class Drifts(BurninCase):
+    more = 'drift = ( { point = "out"; percent = 2.0; } );'
+    stops = "run"
+
+    def test_drift_within_the_limits_stops_the_run(self):
+        self.client.call("burnin.start", "rack")
+        self.until(lambda: "first" in self.point("out_02"))
+        self.bench.set_source("rail", level=5.3)
+        self.until(lambda: self.events("run ended"))
+        self.assertEqual(self.status()["why"], "tripped")
+        self.assertEqual(self.events("trip")[0][1]["cause"], "drift")
+
+
+class Restart(BurninCase):
+    def crash(self):
+        self.daemon.send_signal(signal.SIGKILL)
+        self.daemon.wait()
+        self.daemon.stop()
+
+    def start(self, settings=None):
+        self.daemon = Gradusd(PROGRAM, settings or self.settings(), self.folder)
+        self.addCleanup(self.end_daemon)
+        self.client = self.daemon.client()
+
+    def test_it_goes_on_after_a_kill_with_the_gap_on_record(self):
+        run = self.client.call("burnin.start", "rack")["run"]
+        self.rounds(2)
+        first = self.point("out_01")["first"]
+        before = self.status()["round"]
+        self.crash()
+        self.start()
+        self.rounds(2)
+        self.assertEqual(self.status()["run"], run)
+        self.assertGreater(self.status()["round"], before)
+        self.assertEqual(self.point("out_01")["first"], first)
+        (_, gap), = self.events("gap")
+        self.assertEqual(gap["same_boot"], True)
+        self.assertGreaterEqual(gap["last_round"], before - 1)
+        self.assertLess(gap["from"], gap["to"])
+        self.assertTrue(self.client.call("verify")["intact"])
+
+    def test_a_trip_is_told_once_over_a_restart(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(1)
+        self.bench.set_source("rail", level=6.0)
+        self.until(lambda: len(self.events("trip")) == 2)
+        self.crash()
+        self.start()
+        self.rounds(2)
+        self.assertEqual(self.point("out_01")["state"], "tripped")
+        self.assertEqual(len(self.events("trip")), 2)
+
+    def test_a_plan_that_is_another_one_does_not_go_on(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(1)
+        self.crash()
+        self.start(self.settings().replace("every_s = 0.1", "every_s = 0.3"))
+        self.until(lambda: self.events("run ended"))
+        self.assertEqual(self.status()["why"], "the plan has changed in the settings")
+        self.client.call("burnin.start", "rack")
+        self.rounds(1)
+        self.crash()
+        self.start(self.settings().replace('name = "rack"', 'name = "other"'))
+        self.until(lambda: len(self.events("run ended")) == 2)
+        self.assertEqual(self.client.call("burnin.status")["runs"], [])
+
+    def test_it_goes_on_after_an_orderly_end(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(1)
+        self.assertEqual(self.daemon.stop(), 0)
+        self.assertEqual(self.events("run ended"), [])
+        self.start()
+        self.rounds(1)
+        self.assertEqual(self.status()["gaps"], 1)
+
+
+if __name__ == "__main__":
+    unittest.main()
