@@ -306,6 +306,7 @@ bool history_study(const double *time, const double *value, size_t count, double
     memset(finding, 0, sizeof *finding);
     finding->noise = noise_of(value, count, quantum, scratch);
     struct kept kept = set_aside(time, value, count, scratch, finding);
+    finding->kept = kept.count;
     if (kept.count >= HISTORY_FEWEST)
         compare(&kept, finding);
     if (finding->step_at > 0)

@@ -33,6 +33,7 @@ extern const double history_sigmas;
 struct history_finding {
     enum history_kind kind;
     double noise;        /* standard deviation of one value */
+    size_t kept;         /* values that belong to no excursion */
     size_t excursions;   /* events, each a stretch of values that left and came back */
     size_t excursion_at; /* index of the first value of the first one */
     size_t excursion_last;
@@ -52,7 +53,8 @@ struct history_finding {
  * count    at least HISTORY_FEWEST
  * quantum  one step of the instrument's display or converter, unit of the values, >= 0:
  *          values that stand still are known no better than that
- * scratch  room for 2 * count doubles
+ * scratch  room for 2 * count doubles; afterwards the times that were kept are in the first half
+ *          of it and their values in the second
  * Returns false, writing nothing, when there are too few values, one is not
  * finite, or times do not ascend. Cost is linear in count.
  */

@@ -2,6 +2,8 @@
 #include "burnin_run.h"
 
 #include "encode.h"
+#include "encode_outlook.h"
+#include "run_record.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -32,8 +34,10 @@ struct burnin_run *burnin_run_new(struct bench *bench, const struct bench_burnin
         burnin_run_free(run);
         return NULL;
     }
-    for (size_t i = 0; i < plan->point_count; i++)
+    for (size_t i = 0; i < plan->point_count; i++) {
         run->slots[i].state = burnin_state_new();
+        run->slots[i].course = track_begin(BURNIN_COURSE);
+    }
     return run;
 }
 
@@ -41,11 +45,13 @@ void burnin_run_free(struct burnin_run *run)
 {
     if (run == NULL)
         return;
-    bench_unref(run->bench);
     text_free(&run->scratch);
+    for (size_t i = 0; run->slots != NULL && i < run->plan->point_count; i++)
+        track_end(&run->slots[i].course);
     free(run->slots);
     free(run->visits);
     free(run->lanes);
+    bench_unref(run->bench);
     free(run);
 }
 
@@ -72,13 +78,6 @@ bool burnin_run_warms(const struct burnin_run *run, int64_t round)
 static int64_t now_of(const struct burnin_run *run)
 {
     return burnin_time_now(&run->time, run->host.now(run->host.context));
-}
-
-static void member_time(struct text *text, const char *key, int64_t moment)
-{
-    char written[ENCODE_TIME_SIZE];
-    const struct timespec time = { (time_t)(moment / 1000000000), (long)(moment % 1000000000) };
-    text_member_string(text, key, encode_time(written, time));
 }
 
 /* An event's body in the making: it names run and plan. */
@@ -126,10 +125,10 @@ void burnin_run_begin(struct burnin_run *run, const char *boot)
     run->seen = run->time.origin.wall;
     struct text *text = body_open(run);
     member_origin(text, run, boot);
-    member_time(text, "first_round", run->schedule.first);
-    member_time(text, "end", burnin_end(&run->schedule));
+    encode_moment(text, "first_round", run->schedule.first);
+    encode_moment(text, "end", burnin_end(&run->schedule));
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));
-    text_member_integer(text, "points", (int64_t)run->plan->point_count);
+    run_record_encode(text, run->plan, &run->schedule);
     member_warnings(text);
     body_record(run, "run began");
     run->host.wake(run->host.context, 0);
@@ -168,12 +167,21 @@ static struct burnin_rules rules_of(const struct burnin_run *run, size_t slot, i
                                    .lost_after = run->plan->lost_after };
 }
 
+/* A course that memory is short for ends early: it is shown, and nothing is decided by it. */
+static void note_course(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome)
+{
+    int64_t since = burnin_due(&run->schedule, outcome->round) - run->schedule.first;
+    if (outcome->failure == FAILURE_NONE && !outcome->warm_up)
+        track_add(&run->slots[slot].course, (double)since / outlook_hour, outcome->value);
+}
+
 /* Judges; true when the point trips, and what that stops is stopped. */
 static bool judge(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome)
 {
     struct burnin_outcome warm = *outcome;
     const struct burnin_rules rules = rules_of(run, slot, outcome->round);
     warm.warm_up = burnin_run_warms(run, outcome->round);
+    note_course(run, slot, &warm);
     if (!burnin_judge(&run->slots[slot].state, &rules, &warm))
         return false;
     for (size_t i = 0; i < run->plan->point_count; i++)
@@ -189,9 +197,9 @@ static void tell_trip(struct burnin_run *run, size_t slot)
     struct text *text = body_open(run);
     text_member_string(text, "point", point->name);
     if (point->unit_number != 0)
-        text_member_integer(text, "unit", point->unit_number);
+        text_member_integer(text, "unit_number", point->unit_number);
     text_member_integer(text, "round", state->trip_round);
-    member_time(text, "due", due);
+    encode_moment(text, "due", due);
     text_member_string(text, "phase", run->plan->phases[burnin_phase(&run->schedule, due)].name);
     text_member_string(text, "cause", burnin_cause_name(state->trip));
     text_member_integer(text, "failed_in_row", state->failed_in_row);
@@ -242,8 +250,8 @@ void burnin_run_resume(struct burnin_run *run, bool same_boot, const char *boot)
     run->gaps++;
     struct text *text = body_open(run);
     member_origin(text, run, boot);
-    member_time(text, "from", run->seen);
-    member_time(text, "to", burnin_time_now(&run->time, clock));
+    encode_moment(text, "from", run->seen);
+    encode_moment(text, "to", burnin_time_now(&run->time, clock));
     text_member_integer(text, "last_round", run->last);
     text_member_bool(text, "same_boot", same_boot);
     body_record(run, "gap");
@@ -355,7 +363,7 @@ static void look_at_clock(struct burnin_run *run)
     run->jumps++;
     struct text *text = body_open(run);
     text_member_number(text, "by_s", (double)jump * 1e-9);
-    member_time(text, "plan_time", now_of(run));
+    encode_moment(text, "plan_time", now_of(run));
     body_record(run, "clock jumped");
 }
 

@@ -13,6 +13,7 @@
 #include "burnin_judge.h"
 #include "burnin_plan.h"
 #include "text.h"
+#include "track.h"
 
 struct burnin_run;
 
@@ -31,10 +32,14 @@ struct burnin_host {
     void (*tripped)(void *context, size_t slot, const struct text *body);
 };
 
+/* Places that the course of a point has in memory. */
+enum { BURNIN_COURSE = 256 };
+
 /* One point of the run. */
 struct burnin_slot {
     struct burnin_state state;
-    bool stopped; /* it is not measured any more */
+    struct track course; /* of its values after warm-up; hours since round 1 was due */
+    bool stopped;        /* it is not measured any more */
 };
 
 /* The points of one instrument in one round: visits from `next` to `end` are still to come. */

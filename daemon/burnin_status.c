@@ -2,14 +2,9 @@
 /* A run as JSON. */
 #include "burnin_priv.h"
 
-#include <math.h>
+#include "encode_outlook.h"
 
-static void member_time(struct text *text, const char *key, int64_t moment)
-{
-    char written[ENCODE_TIME_SIZE];
-    const struct timespec time = { (time_t)(moment / 1000000000), (long)(moment % 1000000000) };
-    text_member_string(text, key, encode_time(written, time));
-}
+#include <math.h>
 
 static const char *state_of(const struct burnin_slot *slot)
 {
@@ -22,6 +17,19 @@ static const char *state_of(const struct burnin_slot *slot)
     return slot->state.readings == 0 ? "waiting" : "well";
 }
 
+/* Where the point is going, under the limits of the latest round. */
+static void encode_course(struct text *text, const struct burnin_run *run, size_t index)
+{
+    const struct track *course = &run->slots[index].course;
+    double scratch[2 * BURNIN_COURSE];
+    struct outlook outlook;
+    if (course->count == 0)
+        return;
+    outlook_find(course->times, course->values, course->count, course->quantum,
+                 &burnin_run_point(run, index, run->last)->limits, scratch, &outlook);
+    encode_trend(text, &outlook, run->schedule.first);
+}
+
 static void encode_slot(struct text *text, const struct burnin_run *run, size_t index)
 {
     const struct burnin_slot *slot = &run->slots[index];
@@ -30,7 +38,7 @@ static void encode_slot(struct text *text, const struct burnin_run *run, size_t 
     text_open(text, '{');
     text_member_string(text, "point", point->name);
     if (point->unit_number != 0)
-        text_member_integer(text, "unit", point->unit_number);
+        text_member_integer(text, "unit_number", point->unit_number);
     text_member_string(text, "state", state_of(slot));
     text_member_integer(text, "readings", state->readings);
     text_member_integer(text, "failures", state->failures);
@@ -45,8 +53,9 @@ static void encode_slot(struct text *text, const struct burnin_run *run, size_t 
     if (state->trip != BURNIN_WELL) {
         text_member_string(text, "cause", burnin_cause_name(state->trip));
         text_member_integer(text, "trip_round", state->trip_round);
-        member_time(text, "trip_time", burnin_due(&run->schedule, state->trip_round));
+        encode_moment(text, "trip_time", burnin_due(&run->schedule, state->trip_round));
     }
+    encode_course(text, run, index);
     text_close(text, '}');
 }
 
@@ -60,7 +69,7 @@ static void encode_ahead(struct text *text, const struct burnin_run *run, int64_
     text_member_number(text, "left_s", left > 0 ? (double)left * 1e-9 : 0);
     if (run->last < burnin_rounds(schedule)) {
         int64_t next = burnin_due(schedule, run->last + 1);
-        member_time(text, "next", next);
+        encode_moment(text, "next", next);
         text_member_number(text, "next_s", next > now ? (double)(next - now) * 1e-9 : 0);
     }
 }
@@ -73,8 +82,8 @@ void burnin_encode_run(struct text *text, const struct burnin_run *run)
     text_member_string(text, "plan", run->plan->name);
     text_member_string(text, "state", run->ended ? "ended" : "running");
     text_member_string(text, "why", run->why);
-    member_time(text, "first_round", run->schedule.first);
-    member_time(text, "end", burnin_end(&run->schedule));
+    encode_moment(text, "first_round", run->schedule.first);
+    encode_moment(text, "end", burnin_end(&run->schedule));
     text_member_number(text, "every_s", run->plan->every_s);
     text_member_integer(text, "round", run->last);
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));

@@ -7,6 +7,9 @@
 #define GRADUS_DAEMON_CALLS_H
 
 #include "rpc.h"
+#include "store_query.h"
+
+struct daemon;
 
 /* calls_bench.c: what there is and how it is doing; answered at once. */
 rpc_handler call_points;
@@ -33,10 +36,16 @@ rpc_handler call_agree;
 rpc_handler call_readings;
 rpc_handler call_verify;
 
+/* An empty query; NULL, and the call is answered, when there is no store to ask. */
+struct store_query *call_query(struct daemon *daemon, struct rpc_call *call);
+
 /* calls_burnin.c: runs of burn-in plans; begun and stopped once that is on record. */
 rpc_handler call_burnin_start;
 rpc_handler call_burnin_stop;
 rpc_handler call_burnin_status;
+rpc_handler call_burnin_runs;
+rpc_handler call_burnin_events;
+rpc_handler call_burnin_study;
 
 /* explain.c: why a range is chosen; does not touch the instrument. */
 rpc_handler call_explain;

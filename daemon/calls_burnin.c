@@ -53,3 +53,52 @@ void call_burnin_status(void *context, struct rpc_call *call, const struct rpc_v
     else
         daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
 }
+
+void call_burnin_runs(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct store_query *query = call_query(daemon, call);
+    (void)values;
+    if (query == NULL)
+        return;
+    query->question = QUESTION_RUNS;
+    answers_wait_query(daemon->answers, call, query);
+}
+
+/* Asks about a run; a name that is too long is no run's and no point's. */
+static void ask_about(struct daemon *daemon, struct rpc_call *call, struct store_query *query,
+                      const struct rpc_value *run, const struct rpc_value *point)
+{
+    bool fits = snprintf(query->run, sizeof query->run, "%s", run->text) < BENCH_NAME;
+    if (point != NULL)
+        fits &= snprintf(query->point, sizeof query->point, "%s", point->text) < BENCH_NAME;
+    if (fits) {
+        answers_wait_query(daemon->answers, call, query);
+        return;
+    }
+    rpc_fail_params(call, "run or point is too long a name", "at most 63 characters");
+    store_query_free(query);
+}
+
+void call_burnin_events(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct store_query *query = call_query(daemon, call);
+    if (query == NULL)
+        return;
+    query->question = QUESTION_EVENTS;
+    query->after = values[EVENTS_AFTER].integer;
+    query->limit = (size_t)values[EVENTS_LIMIT].integer;
+    ask_about(daemon, call, query, &values[EVENTS_RUN], NULL);
+}
+
+void call_burnin_study(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct store_query *query = call_query(daemon, call);
+    if (query == NULL)
+        return;
+    query->question = QUESTION_STUDY;
+    query->buckets = (size_t)values[STUDY_WIDTH].integer;
+    ask_about(daemon, call, query, &values[STUDY_RUN], &values[STUDY_POINT]);
+}

@@ -7,8 +7,7 @@
 
 #include <stdio.h>
 
-/* An empty query; NULL, and the call is answered, when there is no store to ask. */
-static struct store_query *query_for(struct daemon *daemon, struct rpc_call *call)
+struct store_query *call_query(struct daemon *daemon, struct rpc_call *call)
 {
     struct failure failure = { 0 };
     struct store_query *query = NULL;
@@ -35,7 +34,7 @@ static bool take_name(const struct rpc_value *value, char name[BENCH_NAME])
 void call_readings(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct daemon *daemon = context;
-    struct store_query *query = query_for(daemon, call);
+    struct store_query *query = call_query(daemon, call);
     if (query == NULL)
         return;
     query->limit = (size_t)values[READINGS_LIMIT].integer;
@@ -60,10 +59,10 @@ void call_readings(void *context, struct rpc_call *call, const struct rpc_value 
 void call_verify(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct daemon *daemon = context;
-    struct store_query *query = query_for(daemon, call);
+    struct store_query *query = call_query(daemon, call);
     (void)values;
     if (query == NULL)
         return;
-    query->verify = true;
+    query->question = QUESTION_VERIFY;
     answers_wait_query(daemon->answers, call, query);
 }

@@ -17,6 +17,13 @@ char *encode_time(char text[ENCODE_TIME_SIZE], struct timespec time)
     return text;
 }
 
+void encode_moment(struct text *text, const char *key, int64_t moment)
+{
+    char written[ENCODE_TIME_SIZE];
+    const struct timespec time = { (time_t)(moment / 1000000000), (long)(moment % 1000000000) };
+    text_member_string(text, key, encode_time(written, time));
+}
+
 const char *coupling_name(enum coupling coupling)
 {
     static const char *const names[] = {

@@ -28,6 +28,9 @@ enum { ENCODE_TIME_SIZE = 32 };
 /* Writes "2026-01-31T23:59:59.999Z". Returns `text`. */
 char *encode_time(char text[ENCODE_TIME_SIZE], struct timespec time);
 
+/* Key and moment, nanoseconds since 1970. */
+void encode_moment(struct text *text, const char *key, int64_t moment);
+
 /* The reading object. The reading must hold a value; without one the text is spoilt. */
 void encode_reading(struct text *text, const struct occasion *occasion,
                     const struct reading *reading);

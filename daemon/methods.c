@@ -2,6 +2,7 @@
 #include "methods.h"
 
 #include "calls.h"
+#include "point_study.h"
 #include "store_query.h"
 
 /* Longest time a client may give, and what it has when it gives none, milliseconds. */
@@ -110,6 +111,23 @@ static const struct rpc_parameter burnin_status_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter burnin_events_parameters[] = {
+    [EVENTS_RUN] = { "run", RPC_TEXT, true, 0, 0, 0,
+                     "name of the run, or of its plan for the newest" },
+    [EVENTS_AFTER] = { "after", RPC_INTEGER, false, 0, 0, 9e15, "those above this id" },
+    [EVENTS_LIMIT] = { "limit", RPC_INTEGER, false, QUERY_MOST, 1, QUERY_MOST, "most events" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter burnin_study_parameters[] = {
+    [STUDY_RUN] = { "run", RPC_TEXT, true, 0, 0, 0,
+                    "name of the run, or of its plan for the newest" },
+    [STUDY_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
+    [STUDY_WIDTH] = { "buckets", RPC_INTEGER, false, 200, 1, STUDY_BUCKETS,
+                      "most stretches of the history" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter hold_parameters[] = {
     [HOLD_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
     { .name = NULL },
@@ -144,6 +162,11 @@ static const struct rpc_method table[] = {
     { "burnin.stop", burnin_stop_parameters, call_burnin_stop, "ends a burn-in before its time" },
     { "burnin.status", burnin_status_parameters, call_burnin_status,
       "the plans, and how the runs are doing" },
+    { "burnin.runs", none, call_burnin_runs, "the runs on record" },
+    { "burnin.events", burnin_events_parameters, call_burnin_events,
+      "what happened in a run, oldest first" },
+    { "burnin.study", burnin_study_parameters, call_burnin_study,
+      "what a point did over a run, and where it is going" },
     { "hold", hold_parameters, call_hold, "keeps an instrument for this client" },
     { "release", hold_parameters, call_release, "ends hold" },
     { "health", none, call_health, "version, uptime, queues, counters" },

@@ -29,6 +29,8 @@ enum {
 };
 enum { BURNIN_PLAN };
 enum { BURNIN_RUN };
+enum { EVENTS_RUN, EVENTS_AFTER, EVENTS_LIMIT };
+enum { STUDY_RUN, STUDY_POINT, STUDY_WIDTH };
 enum { TALK_INSTRUMENT, TALK_COMMAND, TALK_REPLY, TALK_DEADLINE };
 
 /* The table; its handlers take a struct daemon as context and a struct session as peer. */

@@ -3,6 +3,7 @@
 
 #include "encode.h"
 #include "store_read.h"
+#include "store_runs.h"
 #include "thread.h"
 
 #include <pthread.h>
@@ -105,20 +106,41 @@ static void encode_verification(struct text *text, const struct store_verify *ve
     text_close(text, '}');
 }
 
+static bool reader_verify(sqlite3 *sqlite, struct store_query *query, bool *ended)
+{
+    bool read = store_verify_walk(&query->walk, sqlite, STRIDE, &query->failure);
+    *ended = !read || query->walk.ended;
+    if (read && *ended)
+        encode_verification(&query->text, &query->walk);
+    return read;
+}
+
+/* Carries a question on; `ended` false: it is not answered yet. False with the failure set. */
+static bool reader_answer(sqlite3 *sqlite, struct store_query *query, bool *ended)
+{
+    switch (query->question) {
+    case QUESTION_READINGS:
+        return store_read_page(sqlite, query);
+    case QUESTION_VERIFY:
+        return reader_verify(sqlite, query, ended);
+    case QUESTION_RUNS:
+        return store_read_runs(sqlite, query);
+    case QUESTION_EVENTS:
+        return store_read_events(sqlite, query);
+    case QUESTION_STUDY:
+        return store_read_study(sqlite, query);
+    }
+    return false;
+}
+
 /* Carries a question on; false when it is not answered yet. */
 static bool reader_work(struct store_reader *reader, struct store_query *query)
 {
     sqlite3 *sqlite = store_read_open(reader->path, &query->failure);
     bool read = sqlite != NULL;
     bool ended = true;
-    if (read && query->verify) {
-        read = store_verify_walk(&query->walk, sqlite, STRIDE, &query->failure);
-        ended = !read || query->walk.ended;
-        if (read && ended)
-            encode_verification(&query->text, &query->walk);
-    } else if (read) {
-        read = store_read_page(sqlite, query);
-    }
+    if (read)
+        read = reader_answer(sqlite, query, &ended);
     int code = sqlite != NULL ? sqlite3_errcode(sqlite) & 0xff : SQLITE_OK;
     sqlite3_close(sqlite);
     if (!read && (code == SQLITE_CORRUPT || code == SQLITE_NOTADB))

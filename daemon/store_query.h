@@ -15,6 +15,15 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* What can be asked. */
+enum store_question {
+    QUESTION_READINGS, /* a page of readings */
+    QUESTION_VERIFY,   /* the whole chain */
+    QUESTION_RUNS,     /* of burn-ins */
+    QUESTION_EVENTS,   /* a page of the events of a run */
+    QUESTION_STUDY     /* what a point did over a run */
+};
+
 enum { QUERY_MOST = 1000, QUERY_BYTES = 4 * 1024 * 1024 };
 
 struct store_query;
@@ -24,7 +33,7 @@ typedef void store_query_done(struct store_query *query);
 
 struct store_query {
     /* What is asked. */
-    bool verify;      /* the whole chain; else a page of readings */
+    enum store_question question;
     char point[64];   /* empty: of all points */
     char run[64];     /* empty: of any run or none */
     int64_t since_ns; /* INT64_MIN: from the first */
@@ -32,6 +41,7 @@ struct store_query {
     int64_t after;    /* ids above this, the oldest of them; -1: the newest of all */
     int64_t before;   /* ids below this */
     size_t limit;     /* 1 to QUERY_MOST */
+    size_t buckets;   /* of a study, 1 to STUDY_BUCKETS */
 
     /* The answer, JSON. */
     struct text text;

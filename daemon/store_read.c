@@ -115,8 +115,7 @@ bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE])
                        id - 1, digest);
 }
 
-/* Whether a row is the one that was written. */
-static bool is_intact(sqlite3 *sqlite, const struct store_row *row, const uint8_t *digest)
+bool store_read_is_intact(sqlite3 *sqlite, const struct store_row *row, const uint8_t *digest)
 {
     uint8_t before[SEAL_SIZE];
     uint8_t expected[SEAL_SIZE];
@@ -207,7 +206,7 @@ static bool read_rows(sqlite3 *sqlite, const struct store_query *query, sqlite3_
         }
         const uint8_t *digest = store_read_row(statement, &row);
         struct text *text = &page->rows[page->count++];
-        encode_row(text, &row, is_intact(sqlite, &row, digest));
+        encode_row(text, &row, store_read_is_intact(sqlite, &row, digest));
         page->bytes += text->length;
         if (text->failed)
             return false;

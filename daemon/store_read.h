@@ -27,6 +27,9 @@ const uint8_t *store_read_row(sqlite3_stmt *statement, struct store_row *row);
  */
 bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE]);
 
+/* Whether a row is the one that was written: its digest follows from the row before and itself. */
+bool store_read_is_intact(sqlite3 *sqlite, const struct store_row *row, const uint8_t *digest);
+
 /* Answers a page of readings in one transaction. False with the failure set. */
 bool store_read_page(sqlite3 *sqlite, struct store_query *query);
 

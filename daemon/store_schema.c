@@ -20,8 +20,9 @@ const char store_schema[] =
     "    CHECK ((value IS NULL) = (reason IS NOT NULL))) STRICT;"
     "CREATE INDEX readings_time ON readings (time_ns);"
     "CREATE INDEX readings_point ON readings (point);"
-    "CREATE INDEX readings_run ON readings (run) WHERE run IS NOT NULL;"
+    "CREATE INDEX readings_run ON readings (run, point) WHERE run IS NOT NULL;"
     "CREATE TABLE events (id INTEGER PRIMARY KEY, time TEXT NOT NULL, time_ns INTEGER NOT NULL,"
     "    kind TEXT NOT NULL, subject TEXT, first INTEGER, last INTEGER, after BLOB, body TEXT,"
     "    digest BLOB NOT NULL) STRICT;"
-    "CREATE INDEX events_kind ON events (kind, first);";
+    "CREATE INDEX events_kind ON events (kind, first);"
+    "CREATE INDEX events_subject ON events (subject) WHERE subject IS NOT NULL;";

@@ -170,7 +170,6 @@ class Trips(BurninCase):
         self.until(lambda: self.point("weak")["readings"] > lost + 1)
         self.assertEqual(self.events("trip"), [])
 
-
     def test_a_command_that_does_not_end_is_killed(self):
         pathlib.Path(self.folder, "trip").write_text("#!/bin/sh\necho waits\nread x </dev/zero\n")
         self.daemon.reload(self.settings().replace("command_s = 20", "command_s = 0.2"))
@@ -211,6 +210,119 @@ class Drifts(BurninCase):
         self.until(lambda: self.events("run ended"))
         self.assertEqual(self.status()["why"], "tripped")
         self.assertEqual(self.events("trip")[0][1]["cause"], "drift")
+
+
+class Studies(BurninCase):
+    more = "warm_up_s = 0.2;"
+
+    def study(self, point, **parameters):
+        return self.client.call("burnin.study", run="rack", point=point, **parameters)
+
+    def test_a_study_says_what_the_readings_say(self):
+        run = self.client.call("burnin.start", "rack")["run"]
+        self.rounds(26)
+        self.client.call("burnin.stop", "rack")
+        study = self.study("out_02", buckets=5)
+        kept = [(item["round"], item["reading"]) for item in
+                self.client.call("readings", run=run, point="out_02", limit=1000)["readings"]]
+        values = [reading["value"] for round_, reading in kept if round_ > 2]
+        self.assertEqual((study["run"], study["unit_number"], study["unit"], study["quantity"]),
+                         (run, 2, "V", "dc voltage"))
+        self.assertEqual((study["readings"], study["warm_up"]), (len(values), 2))
+        self.assertEqual(study["minimum"]["value"], min(values))
+        self.assertEqual(study["maximum"]["value"], max(values))
+        self.assertAlmostEqual(study["mean"], sum(values) / len(values), places=12)
+        self.assertEqual((study["first"]["value"], study["last"]["value"]), (values[0], values[-1]))
+        self.assertEqual(study["drift"]["value"], values[-1] - values[0])
+        self.assertEqual(study["verdicts"]["pass"], len(values))
+        self.assertEqual((study["verdict"], study["failures"], study["lost"], study["altered"]),
+                         ("pass", 0, 0, 0))
+        limits, = study["limits"]
+        self.assertEqual((limits["low"], limits["high"], limits["phase"]), (4.5, 5.5, "run"))
+        self.assertAlmostEqual(limits["guard"], kept[-1][1]["uncertainty"], places=9)
+        self.assertEqual(len(study["history"]), 5)
+        self.assertEqual(sum(bucket["count"] for bucket in study["history"]), len(kept))
+        self.assertEqual(study["finding"]["kind"], "steady")
+        instrument, = study["instruments"]
+        self.assertEqual((instrument["name"], instrument["readings"]), ("meter", len(kept)))
+        self.assertEqual(study["probes"][0]["factor"], 1)
+        self.assertEqual(study["settings_digests"],
+                         [self.client.call("readings", run=run)["readings"][0]["settings_digest"]])
+
+    def test_a_step_and_its_failures_are_found(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(15)
+        self.bench.set_source("rail", level=5.9)
+        self.until(lambda: self.point("out_01")["state"] == "tripped")
+        study = self.study("out_01")
+        self.assertEqual((study["failures"], study["trip"]["cause"]), (2, "limit"))
+        self.assertEqual(study["verdicts"]["fail"], 2)
+        self.assertLess(study["worst_margin"]["value"], 0)
+        self.assertEqual(sum(bucket["failures"] for bucket in study["history"]), 2)
+
+    def test_what_could_not_be_measured_is_lost_and_no_failure(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(3)
+        self.bench.stop()
+        self.until(lambda: self.point("weak")["lost"] >= 3)
+        self.client.call("burnin.stop", "rack")
+        study = self.study("weak")
+        self.assertEqual((study["failures"], study["lost"]), (0, self.point("weak")["lost"]))
+        self.assertEqual(sum(bucket["lost"] for bucket in study["history"]), study["lost"])
+
+    def test_an_altered_row_is_in_no_figure(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(5)
+        self.client.call("burnin.stop", "rack")
+        before = self.study("weak")
+        self.assertEqual(self.daemon.stop(), 0)
+        with sqlite3.connect(self.path) as database:
+            database.execute("UPDATE readings SET value = 99.0 WHERE id ="
+                             " (SELECT max(id) FROM readings WHERE point = 'weak')")
+        database.close()
+        self.daemon = Gradusd(PROGRAM, self.settings(), self.folder)
+        self.addCleanup(self.end_daemon)
+        self.client = self.daemon.client()
+        after = self.study("weak")
+        self.assertEqual((after["altered"], after["readings"]), (1, before["readings"] - 1))
+        self.assertLess(after["maximum"]["value"], 99)
+
+    def test_runs_and_their_events_are_listed(self):
+        self.assertEqual(self.client.call("burnin.runs"), {"runs": []})
+        first = self.client.call("burnin.start", "rack")["run"]
+        self.client.call("burnin.stop", "rack")
+        second = self.client.call("burnin.start", "rack")["run"]
+        listed = self.client.call("burnin.runs")["runs"]
+        self.assertEqual([run["run"] for run in listed], [first, second])
+        self.assertEqual((listed[0]["why"], listed[0]["plan"]), ("stopped", "rack"))
+        self.assertNotIn("ended", listed[1])
+        events = self.client.call("burnin.events", first)["events"]
+        self.assertEqual([event["kind"] for event in events], ["run began", "run ended"])
+        self.assertEqual([point["point"] for point in events[0]["body"]["points"]],
+                         [point["point"] for point in self.status()["points"]])
+        page = self.client.call("burnin.events", run=first, limit=1)
+        self.assertEqual((len(page["events"]), page["more"]), (1, True))
+        rest = self.client.call("burnin.events", run=first,
+                                after=page["events"][0]["id"])
+        self.assertEqual((rest["events"], rest["more"]), (events[1:], False))
+        self.assertEqual(self.client.call("burnin.events", "rack")["run"], second)
+
+    def test_what_is_not_there_is_said(self):
+        self.assertIn("no run nowhere", self.refused(self.client.call, "burnin.events",
+                                                     "nowhere").data["what"])
+        self.client.call("burnin.start", "rack")
+        self.assertIn("no point nothing", self.refused(self.study, "nothing").data["what"])
+
+    def test_a_drift_is_seen_while_it_goes_on(self):
+        self.client.call("burnin.start", "rack")
+        for step in range(30):
+            self.bench.set_source("rail", level=5.0 + 0.01 * step)
+            self.rounds(1)
+        trend = self.point("out_01")["trend"]
+        self.assertTrue(trend["significant"])
+        self.assertGreater(trend["per_hour"], 0)
+        self.assertEqual((trend["meets"]["limit"], trend["meets"]["level"]), ("high", 5.5))
+        self.assertLessEqual(trend["meets"]["earliest"], trend["meets"]["expected"])
 
 
 class Restart(BurninCase):

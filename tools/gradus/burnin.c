@@ -28,7 +28,7 @@ struct grid {
 static struct unit *unit_of(struct grid *grid, const json_t *point)
 {
     char label[LABEL];
-    const double number = field_number(point, "unit");
+    const double number = field_number(point, "unit_number");
     if (isnan(number)) {
         snprintf(label, sizeof label, "%s", field_text_or_empty(point, "point"));
     } else {

@@ -1,0 +1,119 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "point_study.h"
+#include "store_read.h"
+#include "store_runs.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* The latest round that anything is known of. */
+static int64_t last_round(sqlite3 *sqlite, const char *run, const char *point)
+{
+    sqlite3_stmt *at = NULL;
+    sqlite3_prepare_v2(sqlite,
+                       "SELECT max(round) FROM readings WHERE run = ?1 AND point = ?2 UNION ALL"
+                       " SELECT max(json_extract(body, '$.round')) FROM events"
+                       " WHERE subject = ?1 AND kind = 'not measured' ORDER BY 1 DESC LIMIT 1",
+                       -1, &at, NULL);
+    sqlite3_bind_text(at, 1, run, -1, SQLITE_STATIC);
+    sqlite3_bind_text(at, 2, point, -1, SQLITE_STATIC);
+    int64_t round = sqlite3_step(at) == SQLITE_ROW ? sqlite3_column_int64(at, 0) : 0;
+    sqlite3_finalize(at);
+    return round;
+}
+
+/* Measurements without a row of readings, in their order; the ids they stand at. */
+struct misses {
+    sqlite3_stmt *at;
+    bool there; /* `at` stands on one */
+};
+
+static struct misses misses_begin(sqlite3 *sqlite, const struct point_study *study)
+{
+    struct misses misses = { 0 };
+    sqlite3_prepare_v2(sqlite,
+                       "SELECT id, json_extract(body, '$.round'), json_extract(body, '$.reason')"
+                       " FROM events WHERE subject = ?1 AND kind = 'not measured'"
+                       " AND json_extract(body, '$.point') = ?2 ORDER BY id",
+                       -1, &misses.at, NULL);
+    sqlite3_bind_text(misses.at, 1, study->record->run, -1, SQLITE_STATIC);
+    sqlite3_bind_text(misses.at, 2, study->point, -1, SQLITE_STATIC);
+    misses.there = sqlite3_step(misses.at) == SQLITE_ROW;
+    return misses;
+}
+
+/* Takes in those that come before an id. */
+static void misses_until(struct misses *misses, int64_t id, struct point_study *study)
+{
+    while (misses->there && sqlite3_column_int64(misses->at, 0) < id) {
+        const char *reason = (const char *)sqlite3_column_text(misses->at, 2);
+        int64_t round = sqlite3_column_int64(misses->at, 1);
+        if (reason != NULL && round > 0)
+            point_study_miss(study, round, reason);
+        misses->there = sqlite3_step(misses->at) == SQLITE_ROW;
+    }
+}
+
+static bool read_rows(sqlite3 *sqlite, sqlite3_stmt *at, struct point_study *study,
+                      struct failure *failure)
+{
+    struct misses misses = misses_begin(sqlite, study);
+    struct store_row row;
+    bool taken = true;
+    int code = SQLITE_DONE;
+    while (taken && (code = sqlite3_step(at)) == SQLITE_ROW) {
+        const uint8_t *digest = store_read_row(at, &row);
+        misses_until(&misses, row.id, study);
+        taken = point_study_take(study, &row, store_read_is_intact(sqlite, &row, digest));
+    }
+    misses_until(&misses, INT64_MAX, study);
+    sqlite3_finalize(misses.at);
+    if (!taken)
+        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a study");
+    return code == SQLITE_DONE || store_read_fail(sqlite, failure);
+}
+
+static sqlite3_stmt *prepare_rows(sqlite3 *sqlite, const struct point_study *study)
+{
+    sqlite3_stmt *at = NULL;
+    struct text sql = { 0 };
+    static const char where[] = "WHERE run = ?1 AND point = ?2 ORDER BY readings.id";
+    text_raw(&sql, store_read_columns, strlen(store_read_columns));
+    text_raw(&sql, where, sizeof where - 1);
+    if (!sql.failed)
+        sqlite3_prepare_v2(sqlite, sql.bytes, -1, &at, NULL);
+    text_free(&sql);
+    sqlite3_bind_text(at, 1, study->record->run, -1, SQLITE_STATIC);
+    sqlite3_bind_text(at, 2, study->point, -1, SQLITE_STATIC);
+    return at;
+}
+
+static bool study_point(sqlite3 *sqlite, struct store_query *query, const struct run_record *record,
+                        struct point_study *study)
+{
+    int64_t rounds = last_round(sqlite, record->run, query->point);
+    if (!point_study_begin(study, record, query->point, rounds, query->buckets, &query->failure))
+        return false;
+    sqlite3_stmt *at = prepare_rows(sqlite, study);
+    bool read = at != NULL ? read_rows(sqlite, at, study, &query->failure)
+                           : store_read_fail(sqlite, &query->failure);
+    sqlite3_finalize(at);
+    return read && point_study_encode(study, &query->text, &query->failure);
+}
+
+bool store_read_study(sqlite3 *sqlite, struct store_query *query)
+{
+    struct run_record record = { 0 };
+    struct point_study *study = calloc(1, sizeof *study);
+    sqlite3_exec(sqlite, "BEGIN", NULL, NULL, NULL);
+    bool read = study != NULL
+                    ? run_record_read(sqlite, query->run, &record, &query->failure) &&
+                          study_point(sqlite, query, &record, study)
+                    : failure_set(&query->failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory");
+    sqlite3_exec(sqlite, "COMMIT", NULL, NULL, NULL);
+    if (study != NULL)
+        point_study_end(study);
+    free(study);
+    run_record_end(&record);
+    return read;
+}
