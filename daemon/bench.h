@@ -18,6 +18,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 enum { BENCH_NAME = 64, BENCH_TEXT = 256, BENCH_WAYS = 8 };
 
@@ -42,6 +43,13 @@ struct bench_way {
     bool correct_loading;
     double standard;          /* predicted for what is expected, tip units; NAN: nothing is */
     char refusal[BENCH_TEXT]; /* why it cannot see the signal; empty: it can */
+};
+
+/* A reading of the store that the limits of a point refer to. */
+struct bench_stored {
+    char point[BENCH_NAME]; /* that it is of; empty: none */
+    int64_t id;             /* its number; 0: the newest when the settings take effect */
+    int64_t found;          /* the number of the one that was found; 0: none */
 };
 
 struct bench_point {
@@ -69,6 +77,7 @@ struct bench_point {
     bool mains_referenced; /* that circuit is tied to the mains */
     struct limits limits;
     size_t reference; /* point that the limits refer to; BENCH_NO_POINT: none */
+    struct bench_stored stored;
     size_t way_count; /* candidates, of which the best has been made the point's own; 0: none */
     size_t way_used;  /* index of that one */
     struct bench_way ways[BENCH_WAYS];
@@ -115,8 +124,9 @@ enum { BURNIN_PHASES = 16, BURNIN_WORDS = 16 };
 struct bench_burnin {
     char name[BENCH_NAME];
     double every_s;
-    double warm_up_s;   /* from the start: measured, but neither judged nor compared */
-    double deadline_ms; /* for each reading */
+    double warm_up_s;      /* from the start: measured, but neither judged nor compared */
+    double deadline_ms;    /* for each reading */
+    double probe_checks_s; /* how old the check of a probe may be at the start; 0: not asked */
     size_t point_count;
     struct bench_drift *drifts; /* one a point; owned */
     size_t phase_count;

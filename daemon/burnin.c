@@ -271,6 +271,18 @@ static const struct bench_burnin *find_plan(const struct bench *bench, const cha
     return plan;
 }
 
+/* Whether the probes of a plan were checked as it asks. */
+static bool probes_good(struct burnin *burnin, const struct bench_burnin *plan,
+                        struct failure *failure)
+{
+    struct daemon *daemon = burnin->daemon;
+    bool good = true;
+    for (size_t i = 0; good && plan->probe_checks_s > 0 && i < plan->point_count; i++)
+        good = probe_checks_good(daemon->probe_checks, daemon->bench, plan->phases[0].points[i],
+                                 plan->probe_checks_s, clock_at(CLOCK_REALTIME), failure);
+    return good;
+}
+
 bool burnin_start(struct burnin *burnin, const char *name, struct record **record,
                   struct failure *failure)
 {
@@ -286,6 +298,8 @@ bool burnin_start(struct burnin *burnin, const char *name, struct record **recor
     if (before != NULL && !before->run->ended)
         return failure_set(failure, FAILURE_HELD, name, NULL, "run %s of it goes on",
                            before->run->name);
+    if (!probes_good(burnin, plan, failure))
+        return false;
     char run[BENCH_NAME];
     name_run(burnin, name, run);
     forget(burnin);

@@ -198,16 +198,11 @@ static void note_check(struct daemon *daemon, const struct job *job,
                        const struct compensation *found)
 {
     struct text body = { 0 };
-    probe_checks_note(daemon->probe_checks, job->bench, job->point, found, monotonic_now());
+    probe_checks_note(daemon->probe_checks, job->bench, job->point, found,
+                      (int64_t)job->taken.tv_sec * 1000000000 + job->taken.tv_nsec);
     if (daemon->store == NULL)
         return;
-    text_open(&body, '{');
-    text_member_string(&body, "probe", job->bench->probes[job->point->probe].name);
-    text_member_string(&body, "instrument", job->bench->instruments[job->point->instrument].name);
-    text_member_integer(&body, "input", job->point->input);
-    text_member_string(&body, "state", compensation_name(found->kind));
-    text_member_number(&body, "ratio", found->ratio);
-    text_close(&body, '}');
+    probe_checks_encode(&body, job->bench, job->point, found);
     struct record *record =
         body.failed ? NULL : record_event("compensation checked", "", job->taken, body.bytes);
     if (record != NULL && !store_append(daemon->store, record))

@@ -3,6 +3,7 @@
 
 #include "log.h"
 #include "methods.h"
+#include "references.h"
 
 #include <event2/event.h>
 #include <signal.h>
@@ -202,6 +203,16 @@ static bool make_parts(struct daemon *daemon)
     return daemon->crew != NULL && catch_signals(daemon);
 }
 
+/* The store, and what of it is wanted before anything is measured. */
+static bool open_records(struct daemon *daemon, struct bench *bench, struct failure *failure)
+{
+    if (!daemon_open_store(daemon, failure))
+        return false;
+    references_find(bench);
+    daemon_recall_probe_checks(daemon);
+    return true;
+}
+
 struct daemon *daemon_new(const struct options *options, struct bench *bench,
                           struct failure *failure)
 {
@@ -218,7 +229,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     write_full_text(daemon);
     bool made = make_parts(daemon) ||
                 failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "the loop cannot be made");
-    if (!made || !daemon_open_store(daemon, failure) || !daemon_listen(daemon, failure) ||
+    if (!made || !open_records(daemon, bench, failure) || !daemon_listen(daemon, failure) ||
         !daemon_deploy(daemon, bench, failure)) {
         daemon_free(daemon);
         return NULL;

@@ -89,6 +89,9 @@ void daemon_keep(struct daemon *daemon, struct job *job);
 /* Opens the store that the settings name, if they do. */
 bool daemon_open_store(struct daemon *daemon, struct failure *failure);
 
+/* Takes in the checks of probes that are on record. */
+void daemon_recall_probe_checks(struct daemon *daemon);
+
 /* Ends the store; its last answers are out then. */
 void daemon_close_store(struct daemon *daemon);
 

@@ -246,6 +246,10 @@ static void encode_comparison(struct text *text, const struct occasion *occasion
     text_member_string(text, "judge", judged_name(point->limits.judged));
     if (point->reference != BENCH_NO_POINT)
         text_member_string(text, "point", occasion->bench->points[point->reference].name);
+    if (point->stored.found != 0) {
+        text_member_string(text, "point", point->stored.point);
+        text_member_integer(text, "reference_id", point->stored.found);
+    }
     text_member_number(text, "reference", reading->reference);
     text_member_number(text, "value", comparison->value);
     text_member_string(text, "unit", point->limits.judged == JUDGED_RATIO ? "" : point->unit);

@@ -3,6 +3,7 @@
 #include "daemon_priv.h"
 
 #include "log.h"
+#include "store_read.h"
 
 /* The database can no longer be written, or can be again. */
 static void on_changed(void *context)
@@ -29,6 +30,25 @@ void daemon_close_store(struct daemon *daemon)
     mailbox_open(daemon->mailbox);
     store_free(daemon->store);
     daemon->store = NULL;
+}
+
+void daemon_recall_probe_checks(struct daemon *daemon)
+{
+    struct failure failure = { 0 };
+    sqlite3_stmt *at = NULL;
+    sqlite3 *sqlite =
+        daemon->store != NULL ? store_read_open(daemon->bench->store.path, &failure) : NULL;
+    if (sqlite == NULL)
+        return;
+    sqlite3_prepare_v2(sqlite,
+                       "SELECT body, time_ns FROM events WHERE kind = 'compensation checked'"
+                       " AND body IS NOT NULL ORDER BY id",
+                       -1, &at, NULL);
+    while (at != NULL && sqlite3_step(at) == SQLITE_ROW)
+        probe_checks_recall(daemon->probe_checks, (const char *)sqlite3_column_text(at, 0),
+                            sqlite3_column_int64(at, 1));
+    sqlite3_finalize(at);
+    sqlite3_close(sqlite);
 }
 
 void daemon_keep(struct daemon *daemon, struct job *job)

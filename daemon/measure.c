@@ -364,6 +364,16 @@ static void fail_reference(struct reading *reading, const struct bench_point *ot
     reading_fail(reading, &failure);
 }
 
+/* Fails the reading because the one that its limits refer to is not in the store. */
+static void fail_stored(struct reading *reading, const struct bench_stored *stored)
+{
+    struct failure failure = { 0 };
+    failure_set(&failure, FAILURE_SETTINGS, NULL,
+                "a reading of it with a value, and a reload of the settings",
+                "the reference reading of %s is not in the store", stored->point);
+    reading_fail(reading, &failure);
+}
+
 void measure_point(struct instrument *instrument, const struct bench *bench,
                    const struct bench_point *point, size_t repeats, struct deadline deadline,
                    struct measure_memory *memory, struct reading *reading)
@@ -380,6 +390,9 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
                !measure_one(instrument, bench, other, repeats, deadline, NULL, reference)) {
         memset(reading, 0, sizeof *reading);
         fail_reference(reading, other, &reference->failure);
+    } else if (point->stored.point[0] != '\0' && point->stored.found == 0) {
+        memset(reading, 0, sizeof *reading);
+        fail_stored(reading, &point->stored);
     } else if (measure_one(instrument, bench, point, repeats, deadline, memory, reading) &&
                point->limits.judged != JUDGED_VALUE &&
                !reading_compare(reading, &point->limits, reference,

@@ -3,6 +3,7 @@
 #include "daemon_priv.h"
 
 #include "log.h"
+#include "references.h"
 #include "settings.h"
 
 #include <stdlib.h>
@@ -64,6 +65,8 @@ void daemon_reload(struct daemon *daemon)
     struct bench *bench = settings_load(daemon->options->settings, &problems);
     for (size_t i = 0; i < problems.count; i++)
         log_line(LOG_PRIORITY_ERROR, "%s", problems.lines[i]);
+    if (bench != NULL)
+        references_find(bench);
     if (bench == NULL)
         log_line(LOG_PRIORITY_ERROR, "%s: not loaded, mistakes: %zu; the old settings stay",
                  daemon->options->settings, problems.total);

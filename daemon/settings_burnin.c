@@ -7,28 +7,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A year: what is to last longer is another plan. */
-#define LONGEST_S 31536000.0
-
 #define PLAN(name)  offsetof(struct plan_file, name)
-#define PHASE(name) offsetof(struct phase_file, name)
 #define DRIFT(name) offsetof(struct drift_file, name)
-#define LIMIT(name) offsetof(struct limit_file, name)
 
 struct plan_file {
     struct bench_burnin plan;
     double duration_s; /* NAN: the phases say it */
-};
-
-struct phase_file {
-    char name[BENCH_NAME];
-    double duration_s;
-};
-
-struct limit_file {
-    char point[BENCH_NAME];
-    double low; /* NAN: as it is */
-    double high;
 };
 
 enum against { AGAINST_FIRST, AGAINST_REFERENCE };
@@ -76,14 +60,14 @@ static const struct strict_key plan_keys[] = {
       .type = STRICT_NUMBER,
       .offset = PLAN(duration_s),
       .minimum = 0.1,
-      .maximum = LONGEST_S,
+      .maximum = SETTINGS_LONGEST_S,
       .unit = "s",
       .help = "of the run; instead of phases" },
     { .name = "phases", .type = STRICT_LIST, .help = "parts of the run, one after the other" },
     { .name = "warm_up_s",
       .type = STRICT_NUMBER,
       .offset = PLAN(plan.warm_up_s),
-      .maximum = LONGEST_S,
+      .maximum = SETTINGS_LONGEST_S,
       .unit = "s",
       .help = "from the start: measured, but nothing trips; default 0" },
     { .name = "deadline_s",
@@ -95,6 +79,14 @@ static const struct strict_key plan_keys[] = {
       .unit = "s",
       .help = "longest time for each reading; default 10" },
     { .name = "drift", .type = STRICT_LIST, .help = "how far points may move; default any" },
+    { .name = "probe_checks_s",
+      .type = STRICT_NUMBER,
+      .offset = PLAN(plan.probe_checks_s),
+      .minimum = 1,
+      .maximum = SETTINGS_LONGEST_S,
+      .unit = "s",
+      .help = "a run begins only if each probe was found compensated at its input (gradus "
+              "compensate) so recently; default not asked" },
     { .name = "trip_after",
       .type = STRICT_INTEGER,
       .offset = PLAN(plan.trip_after),
@@ -127,47 +119,6 @@ static const struct strict_key plan_keys[] = {
       .offset = PLAN(plan.command_user),
       .size = BENCH_NAME,
       .help = "who runs the command when the daemon is root; default \"nobody\"" },
-    { .name = NULL },
-};
-
-static const struct strict_key phase_keys[] = {
-    { .name = "name",
-      .type = STRICT_TEXT,
-      .required = true,
-      .offset = PHASE(name),
-      .size = BENCH_NAME,
-      .help = "what it is called" },
-    { .name = "duration_s",
-      .type = STRICT_NUMBER,
-      .required = true,
-      .offset = PHASE(duration_s),
-      .minimum = 0.1,
-      .maximum = LONGEST_S,
-      .unit = "s",
-      .help = "how long it lasts" },
-    { .name = "limits",
-      .type = STRICT_LIST,
-      .help = "limits that differ from those of the points" },
-    { .name = NULL },
-};
-
-static const struct strict_key limit_keys[] = {
-    { .name = "point",
-      .type = STRICT_TEXT,
-      .required = true,
-      .offset = LIMIT(point),
-      .size = BENCH_NAME,
-      .help = "which point, or stanza with units" },
-    { .name = "low",
-      .type = STRICT_NUMBER,
-      .offset = LIMIT(low),
-      .unit = "the unit of what is judged",
-      .help = "lower limit in this phase; default the point's" },
-    { .name = "high",
-      .type = STRICT_NUMBER,
-      .offset = LIMIT(high),
-      .unit = "the unit of what is judged",
-      .help = "upper limit in this phase; default the point's" },
     { .name = NULL },
 };
 
@@ -212,13 +163,6 @@ static bool no_memory(struct settings *settings, const config_setting_t *at)
     return false;
 }
 
-/* Whether a name means that point: its own, or that of the stanza it is from. */
-static bool means(const char *name, const struct bench_point *point)
-{
-    return strcmp(name, point->name) == 0 ||
-           (point->template_name[0] != '\0' && strcmp(name, point->template_name) == 0);
-}
-
 static void no_point(struct settings *settings, const config_setting_t *at, const char *name)
 {
     const struct bench *bench = settings->bench;
@@ -239,7 +183,7 @@ static void take_name(struct settings *settings, const config_setting_t *at, con
     const struct bench *bench = settings->bench;
     bool found = false;
     for (size_t i = 0; i < bench->point_count; i++) {
-        if (!means(name, &bench->points[i]))
+        if (!settings_means(name, &bench->points[i]))
             continue;
         found = true;
         for (size_t j = 0; j < plan->point_count; j++) {
@@ -278,107 +222,6 @@ static void take_names(struct settings *settings, const config_setting_t *group,
         plan->drifts[i] = (struct bench_drift) { NAN, NAN, NAN };
 }
 
-/* The same point with other limits; NULL when memory is short. */
-static const struct bench_point *vary(struct settings *settings, const struct bench_point *point,
-                                      const struct limit_file *file)
-{
-    struct bench *bench = settings->bench;
-    struct bench_point **more =
-        realloc(bench->variants, (bench->variant_count + 1) * sizeof *bench->variants);
-    struct bench_point *variant = malloc(sizeof *variant);
-    if (more != NULL)
-        bench->variants = more;
-    if (more == NULL || variant == NULL) {
-        free(variant);
-        return NULL;
-    }
-    *variant = *point;
-    if (!isnan(file->low))
-        variant->limits.low = file->low;
-    if (!isnan(file->high))
-        variant->limits.high = file->high;
-    bench->variants[bench->variant_count++] = variant;
-    return variant;
-}
-
-static void take_limit(struct settings *settings, const config_setting_t *group,
-                       const struct bench_burnin *plan, struct bench_phase *phase)
-{
-    struct limit_file file = { .low = NAN, .high = NAN };
-    bool found = false;
-    if (!strict_group(group, limit_keys, &file, settings->problems))
-        return;
-    for (size_t i = 0; i < plan->point_count; i++) {
-        if (!means(file.point, phase->points[i]))
-            continue;
-        found = true;
-        const struct bench_point *variant = vary(settings, phase->points[i], &file);
-        if (variant == NULL) {
-            no_memory(settings, group);
-            return;
-        }
-        phase->points[i] = variant;
-        if (!limits_present(&variant->limits) || !(variant->limits.low < variant->limits.high)) {
-            problems_at(settings->problems, group,
-                        "limits of \"%s\" are %g to %g here, expected low below high",
-                        variant->name, variant->limits.low, variant->limits.high);
-            return;
-        }
-    }
-    if (!found)
-        problems_at(settings->problems, group, "\"%s\" is no point of this plan", file.point);
-}
-
-/* Each phase begins with the points as they are, in a part of one block. */
-static void share_points(const struct settings *settings, struct bench_burnin *plan, size_t count)
-{
-    const struct bench_point **points = plan->phases[0].points;
-    size_t room = settings->bench->point_count;
-    for (plan->phase_count = 1; plan->phase_count < count; plan->phase_count++) {
-        plan->phases[plan->phase_count].points = points + plan->phase_count * room;
-        memcpy(plan->phases[plan->phase_count].points, points, room * sizeof *points);
-    }
-}
-
-static void take_phase(struct settings *settings, const config_setting_t *group,
-                       struct bench_burnin *plan, size_t index)
-{
-    struct bench_phase *phase = &plan->phases[index];
-    struct phase_file file = { 0 };
-    const config_setting_t *limits = strict_list(group, "limits");
-    strict_group(group, phase_keys, &file, settings->problems);
-    settings_name(group, "name", settings->problems);
-    memcpy(phase->name, file.name, sizeof phase->name);
-    phase->duration_s = file.duration_s;
-    for (int i = 0; limits != NULL && i < config_setting_length(limits); i++)
-        take_limit(settings, config_setting_get_elem(limits, (unsigned)i), plan, phase);
-}
-
-static void take_phases(struct settings *settings, const config_setting_t *group,
-                        struct plan_file *file)
-{
-    const config_setting_t *list = strict_list(group, "phases");
-    struct bench_burnin *plan = &file->plan;
-    size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;
-    plan->phase_count = 1;
-    if ((list != NULL) != isnan(file->duration_s)) {
-        problems_at(settings->problems, group, "\"duration_s\" %s \"phases\", expected one of them",
-                    list != NULL ? "beside" : "is not there, nor are");
-        return;
-    }
-    plan->phases[0].duration_s = file->duration_s;
-    snprintf(plan->phases[0].name, sizeof plan->phases[0].name, "run");
-    if (list == NULL || plan->phases[0].points == NULL)
-        return;
-    if (count == 0 || count > BURNIN_PHASES) {
-        problems_at(settings->problems, list, "%zu phases, expected 1 to %d", count, BURNIN_PHASES);
-        return;
-    }
-    share_points(settings, plan, count);
-    for (size_t i = 0; i < count; i++)
-        take_phase(settings, config_setting_get_elem(list, (unsigned)i), plan, i);
-}
-
 static void take_drift(struct settings *settings, const config_setting_t *group,
                        struct bench_burnin *plan)
 {
@@ -394,7 +237,7 @@ static void take_drift(struct settings *settings, const config_setting_t *group,
         problems_at(settings->problems, group,
                     "\"reference\" goes with against = \"reference\", expected both or neither");
     for (size_t i = 0; plan->phases[0].points != NULL && i < plan->point_count; i++) {
-        if (means(file.point, plan->phases[0].points[i])) {
+        if (settings_means(file.point, plan->phases[0].points[i])) {
             plan->drifts[i] = file.drift;
             found = true;
         }
@@ -422,6 +265,20 @@ static void take_command(struct settings *settings, const config_setting_t *grou
     strict_texts_free(words, count);
 }
 
+/* A reference that the next reading of its point would move is none for a run. */
+static void check_references(struct settings *settings, const config_setting_t *group,
+                             const struct bench_burnin *plan)
+{
+    for (size_t i = 0; plan->phases[0].points != NULL && i < plan->point_count; i++) {
+        const struct bench_point *point = plan->phases[0].points[i];
+        if (point->stored.point[0] != '\0' && point->stored.id == 0)
+            problems_at(settings->problems, group,
+                        "limits of \"%s\" refer to the newest reading of \"%s\", expected "
+                        "\"reference_id\" with it",
+                        point->name, point->stored.point);
+    }
+}
+
 static void take_plan(struct settings *settings, const config_setting_t *group,
                       struct bench_burnin *plan)
 {
@@ -435,10 +292,11 @@ static void take_plan(struct settings *settings, const config_setting_t *group,
     strict_group(group, plan_keys, &file, settings->problems);
     settings_name(group, "name", settings->problems);
     take_names(settings, group, &file.plan);
-    take_phases(settings, group, &file);
+    settings_take_phases(settings, group, file.duration_s, &file.plan);
     for (int i = 0; drift != NULL && i < config_setting_length(drift); i++)
         take_drift(settings, config_setting_get_elem(drift, (unsigned)i), &file.plan);
     take_command(settings, group, &file.plan);
+    check_references(settings, group, &file.plan);
     *plan = file.plan;
 }
 
@@ -478,10 +336,7 @@ void settings_print_burnin_keys(FILE *out)
 {
     fprintf(out, "burnin, each:\n");
     strict_print_keys(out, plan_keys);
-    fprintf(out, "burnin.phases, each:\n");
-    strict_print_keys(out, phase_keys);
-    fprintf(out, "burnin.phases.limits, each:\n");
-    strict_print_keys(out, limit_keys);
+    settings_print_phase_keys(out);
     fprintf(out, "burnin.drift, each:\n");
     strict_print_keys(out, drift_keys);
 }

@@ -20,6 +20,8 @@ struct limits_file {
     double minus;
     double minus_percent;
     char reference_point[BENCH_NAME];
+    struct bench_stored stored;
+    double stored_id; /* NAN: not there */
 };
 
 #define FIELD(name) offsetof(struct limits_file, name)
@@ -136,6 +138,19 @@ static const struct strict_key limits_keys[] = {
       .offset = FIELD(reference_point),
       .size = BENCH_NAME,
       .help = "the reference is that point, on the same instrument and measured just before" },
+    { .name = "reference_stored",
+      .type = STRICT_TEXT,
+      .offset = FIELD(stored.point),
+      .size = BENCH_NAME,
+      .help = "the reference is a reading of that point out of the store, a reference unit's say" },
+    { .name = "reference_id",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(stored_id),
+      .minimum = 1,
+      .maximum = 9e15,
+      .help =
+          "with \"reference_stored\": the number of the reading; default the newest one when the "
+          "settings take effect" },
     { .name = "correlation",
       .type = STRICT_NUMBER,
       .offset = FIELD(limits.correlation),
@@ -226,6 +241,8 @@ static void check_keys(struct settings *settings, const config_setting_t *group,
     bool compared = limits->judged != JUDGED_VALUE;
     bool value = strict_member(group, "reference_value") != NULL;
     bool point = strict_member(group, "reference_point") != NULL;
+    bool stored = strict_member(group, "reference_stored") != NULL;
+    int references = value + point + stored;
     static const char against[] = "judge = \"difference\" or \"ratio\"";
     bool risk = limits->decision == DECISION_RISK;
 
@@ -234,13 +251,16 @@ static void check_keys(struct settings *settings, const config_setting_t *group,
     check_pair(settings, group, "risk_percent", risk, risk, "decision = \"risk\"");
     check_pair(settings, group, "reference_value", compared, false, against);
     check_pair(settings, group, "reference_point", compared, false, against);
+    check_pair(settings, group, "reference_stored", compared, false, against);
+    check_pair(settings, group, "reference_id", stored, false, "\"reference_stored\"");
     check_pair(settings, group, "reference_uncertainty", value, value, "\"reference_value\"");
     check_pair(settings, group, "correlation", point, false, "\"reference_point\"");
-    if (compared && value == point) {
+    if (compared && references != 1) {
         problems_at(settings->problems, group,
-                    "judge is \"%s\" with %s, expected one of \"reference_value\" and "
-                    "\"reference_point\"",
-                    judged_name(limits->judged), value ? "two references" : "no reference");
+                    "judge is \"%s\" with %s, expected one of \"reference_value\", "
+                    "\"reference_point\" and \"reference_stored\"",
+                    judged_name(limits->judged),
+                    references > 1 ? "several references" : "no reference");
     }
     if (limits->judged == JUDGED_RATIO && value && limits->reference == 0.0) {
         problems_at(settings->problems, strict_member(group, "reference_value"),
@@ -252,7 +272,15 @@ void settings_take_limits(struct settings *settings, const config_setting_t *gro
                           struct limits *limits)
 {
     const config_setting_t *member = strict_member(group, "limits");
-    struct limits_file file = { limits_none(), NAN, NAN, NAN, NAN, NAN, NAN, NAN, "" };
+    struct limits_file file = { .limits = limits_none(),
+                                .nominal = NAN,
+                                .tolerance = NAN,
+                                .tolerance_percent = NAN,
+                                .plus = NAN,
+                                .plus_percent = NAN,
+                                .minus = NAN,
+                                .minus_percent = NAN,
+                                .stored_id = NAN };
 
     *limits = limits_none();
     if (member == NULL || !config_setting_is_group(member) ||
@@ -292,10 +320,41 @@ static size_t find_point(const struct settings *settings, const config_setting_t
     return bench->point_count;
 }
 
+/* Notes which reading of the store is meant; without its number the point must be of this bench. */
+static void take_stored(struct settings *settings, const config_setting_t *limits,
+                        struct bench_point *point)
+{
+    const config_setting_t *at = strict_member(limits, "reference_stored");
+    const config_setting_t *id = strict_member(limits, "reference_id");
+    const char *name = at != NULL ? config_setting_get_string(at) : NULL;
+
+    if (name == NULL) {
+        return;
+    }
+    if (strict_member(settings->root, "store") == NULL) {
+        problems_at(settings->problems, at,
+                    "\"reference_stored\" without \"store\", expected where readings are kept");
+    }
+    snprintf(point->stored.point, sizeof point->stored.point, "%s", name);
+    if (id != NULL && config_setting_type(id) == CONFIG_TYPE_FLOAT) {
+        problems_at(settings->problems, id,
+                    "\"reference_id\" has a fraction, expected the number "
+                    "that gradus readings shows");
+    } else if (id != NULL) {
+        point->stored.id = config_setting_get_int64(id);
+    } else {
+        find_point(settings, at, name);
+    }
+}
+
 void settings_take_reference(struct settings *settings, const config_setting_t *group,
                              struct bench_point *point)
 {
     const config_setting_t *limits = strict_member(group, "limits");
+
+    if (limits != NULL) {
+        take_stored(settings, limits, point);
+    }
     const config_setting_t *at = limits != NULL ? strict_member(limits, "reference_point") : NULL;
     const char *name = at != NULL ? config_setting_get_string(at) : NULL;
 

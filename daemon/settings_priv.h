@@ -53,6 +53,22 @@ bool settings_is_date(const char *text);
 /* Reads where readings are kept. */
 void settings_take_store(struct settings *settings);
 
+/* A year: a burn-in that is to last longer is another plan. */
+#define SETTINGS_LONGEST_S 31536000.0
+
+/* Whether a name means that point: its own, or that of the stanza it is from. */
+bool settings_means(const char *name, const struct bench_point *point);
+
+/*
+ * Takes the phases of a plan whose points are known. `duration_s` is what the
+ * plan says of itself, NAN when it does not; one of the two is expected.
+ */
+void settings_take_phases(struct settings *settings, const config_setting_t *group,
+                          double duration_s, struct bench_burnin *plan);
+
+/* Prints the keys of phases and of their limits. */
+void settings_print_phase_keys(FILE *out);
+
 /* Reads the lists of the root into the bench. */
 void settings_take_instruments(struct settings *settings);
 void settings_take_probes(struct settings *settings);

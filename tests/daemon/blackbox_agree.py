@@ -5,6 +5,7 @@ over its socket and by the command."""
 import json
 import math
 import os
+import signal
 import subprocess
 import tempfile
 import unittest
@@ -90,6 +91,10 @@ points = (
     {{ name = "square"; instrument = "digitiser"; input = 2; probe = "x10";
        quantity = "rms voltage"; frequency = 1e3; record = 2e-3; waveform = "square"; }}
 );
+burnin = (
+    {{ name = "edges"; points = ( "square" ); every_s = 1; duration_s = 60; probe_checks_s = 60; }},
+    {{ name = "rail"; points = ( "alone" ); every_s = 1; duration_s = 60; probe_checks_s = 60; }}
+);
 """
 
 
@@ -101,8 +106,11 @@ class Case(unittest.TestCase):
                   for name in ("fine", "plain", "digitiser", "wrong")}
         folder = tempfile.TemporaryDirectory()
         self.addCleanup(folder.cleanup)
-        self.daemon = Gradusd(PROGRAM, SETTINGS.format(profiles=PROFILES, folder=folder.name,
-                                                       **places))
+        self.settings = SETTINGS.format(profiles=PROFILES, folder=folder.name, **places)
+        self.start()
+
+    def start(self):
+        self.daemon = Gradusd(PROGRAM, self.settings)
         self.addCleanup(self.daemon.stop)
         self.client = self.daemon.client()
 
@@ -120,6 +128,39 @@ class Case(unittest.TestCase):
                               check=False, env={**os.environ, "LC_ALL": "C.UTF-8"})
         self.assertEqual(done.returncode, status, done)
         return done.stdout.decode()
+
+
+class ProbeChecks(Case):
+    """A burn-in that wants its probes checked."""
+
+    def connect(self, ratio):
+        self.bench.connect("digitiser", 2, "edges", factor=10.0, tip_resistance=10e6,
+                           load_resistance=1e6, edge_ratio=ratio, edge_tau=120e-6)
+
+    def refusal(self):
+        with self.assertRaises(RpcError) as caught:
+            self.client.call("burnin.start", "edges")
+        return caught.exception.data["what"]
+
+    def test_no_run_without_a_good_check(self):
+        self.assertIn("no check of probe x10", self.refusal())
+        self.connect(1.3)
+        self.client.call("compensate", point="square")
+        self.assertIn("probe x10 is over-compensated", self.refusal())
+        self.connect(1.0)
+        self.client.call("compensate", point="square")
+        self.client.call("burnin.start", "edges")
+        self.client.call("burnin.start", "rail")  # nothing to compensate there
+
+    def test_a_check_is_remembered_over_a_restart(self):
+        self.connect(1.0)
+        self.client.call("compensate", point="square")
+        self.client.call("measure", point="alone")  # is answered when all before it is kept
+        self.daemon.send_signal(signal.SIGKILL)
+        self.daemon.wait()
+        self.daemon.stop()
+        self.start()
+        self.client.call("burnin.start", "edges")
 
 
 class Agree(Case):

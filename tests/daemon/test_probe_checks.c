@@ -62,7 +62,7 @@ static void test_never_checked(void **state)
     set_up(&setting);
     assert_false(good(&setting, 0, 0, &failure));
     assert_int_equal(failure.code, FAILURE_MISTAKE);
-    assert_non_null(strstr(failure.what, "x10 was not checked"));
+    assert_non_null(strstr(failure.what, "no check of probe x10"));
     assert_true(good(&setting, 2, 0, &failure)); /* no divider */
     probe_checks_free(setting.checks);
 }
@@ -92,11 +92,54 @@ static void test_none(void **state)
     probe_checks_free(NULL);
 }
 
+static int64_t recalled(struct probe_checks *checks, const char *body, int64_t when)
+{
+    assert_true(probe_checks_recall(checks, body, when));
+    return when;
+}
+
+/* What was put on record comes back as it was; texts that say nothing change nothing. */
+static void test_recalled(void **state)
+{
+    (void)state;
+    struct setting setting;
+    struct failure failure;
+    struct text body = { 0 };
+    const struct compensation found = { .kind = COMPENSATION_RIGHT, .ratio = 1.0 };
+    set_up(&setting);
+    probe_checks_encode(&body, &setting.bench, &setting.points[0], &found);
+    int64_t now = recalled(setting.checks, body.bytes, 5 * second);
+    assert_true(good(&setting, 0, now, &failure));
+    assert_false(good(&setting, 1, now, &failure));
+    recalled(setting.checks, "{}", 9 * second);
+    recalled(setting.checks, "nonsense", 9 * second);
+    recalled(setting.checks,
+             "{\"probe\":\"x10\",\"instrument\":\"scope\",\"input\":1,\"state\":\"fine\"}",
+             9 * second);
+    assert_true(good(&setting, 0, 65 * second, &failure));
+    assert_false(good(&setting, 0, 66 * second, &failure));
+    text_free(&body);
+    probe_checks_free(setting.checks);
+}
+
+/* A clock that was set back must not make an old check young. */
+static void test_later_than_now(void **state)
+{
+    (void)state;
+    struct setting setting;
+    struct failure failure;
+    set_up(&setting);
+    note(&setting, 0, COMPENSATION_RIGHT, 100 * second);
+    assert_false(good(&setting, 0, 99 * second, &failure));
+    assert_non_null(strstr(failure.what, "later than now"));
+    probe_checks_free(setting.checks);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_never_checked),
-        cmocka_unit_test(test_good_and_recent),
+        cmocka_unit_test(test_never_checked), cmocka_unit_test(test_good_and_recent),
+        cmocka_unit_test(test_recalled),      cmocka_unit_test(test_later_than_now),
         cmocka_unit_test(test_none),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
