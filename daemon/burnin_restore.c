@@ -140,13 +140,18 @@ static void recall_absence(struct recall *recall, sqlite3_stmt *at)
     json_decref(body);
 }
 
-/* Readings, and what stands in the place of readings, in the order they were written. */
+/*
+ * Readings, and what stands in the place of readings, in the order they were
+ * written: the rows as they lie in the table since the run began, because an
+ * index of runs would have them sorted first.
+ */
 static bool recall_rounds(struct recall *recall)
 {
     sqlite3_stmt *at =
         prepare(recall->sqlite,
-                "SELECT point, round, value, verdict, reason, body, id, 0 AS event FROM readings"
-                " WHERE run = ?1 UNION ALL"
+                "SELECT point, round, value, verdict, reason, body, id, 0 AS event"
+                " FROM readings NOT INDEXED WHERE run = ?1 AND id > (SELECT min(id) FROM events"
+                " WHERE subject = ?1 AND kind = 'run began') UNION ALL"
                 " SELECT '', 0, NULL, NULL, kind, body, id, 1 FROM events WHERE subject = ?1"
                 " AND kind IN ('not measured', 'rounds missed') ORDER BY id",
                 recall->run->name);

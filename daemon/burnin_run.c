@@ -17,6 +17,24 @@ static const int64_t look_pause = INT64_C(1000000000);
 static const int64_t late_least = INT64_C(100000000);
 enum { LATE_SHARE = 10 };
 
+static const char *name_of(const struct burnin_run *run, size_t slot)
+{
+    return run->plan->phases[0].points[slot]->name;
+}
+
+static int compare_names(const void *left, const void *right, void *context)
+{
+    const struct burnin_run *run = context;
+    return strcmp(name_of(run, *(const size_t *)left), name_of(run, *(const size_t *)right));
+}
+
+static void sort_names(struct burnin_run *run)
+{
+    for (size_t i = 0; i < run->plan->point_count; i++)
+        run->by_name[i] = i;
+    qsort_r(run->by_name, run->plan->point_count, sizeof *run->by_name, compare_names, run);
+}
+
 struct burnin_run *burnin_run_new(struct bench *bench, const struct bench_burnin *plan,
                                   const char *name, const struct burnin_host *host)
 {
@@ -28,9 +46,10 @@ struct burnin_run *burnin_run_new(struct bench *bench, const struct bench_burnin
     run->host = *host;
     snprintf(run->name, sizeof run->name, "%s", name);
     run->slots = calloc(plan->point_count, sizeof *run->slots);
+    run->by_name = calloc(plan->point_count, sizeof *run->by_name);
     run->visits = calloc(plan->point_count, sizeof *run->visits);
     run->lanes = calloc(plan->point_count, sizeof *run->lanes);
-    if (run->slots == NULL || run->visits == NULL || run->lanes == NULL) {
+    if (run->slots == NULL || run->by_name == NULL || run->visits == NULL || run->lanes == NULL) {
         burnin_run_free(run);
         return NULL;
     }
@@ -38,6 +57,7 @@ struct burnin_run *burnin_run_new(struct bench *bench, const struct bench_burnin
         run->slots[i].state = burnin_state_new();
         run->slots[i].course = track_begin(BURNIN_COURSE);
     }
+    sort_names(run);
     return run;
 }
 
@@ -49,6 +69,7 @@ void burnin_run_free(struct burnin_run *run)
     for (size_t i = 0; run->slots != NULL && i < run->plan->point_count; i++)
         track_end(&run->slots[i].course);
     free(run->slots);
+    free(run->by_name);
     free(run->visits);
     free(run->lanes);
     bench_unref(run->bench);
@@ -57,11 +78,19 @@ void burnin_run_free(struct burnin_run *run)
 
 size_t burnin_run_slot(const struct burnin_run *run, const char *point)
 {
-    size_t slot = 0;
-    while (slot < run->plan->point_count &&
-           strcmp(run->plan->phases[0].points[slot]->name, point) != 0)
-        slot++;
-    return slot;
+    size_t low = 0;
+    size_t high = run->plan->point_count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        int order = strcmp(name_of(run, run->by_name[middle]), point);
+        if (order == 0)
+            return run->by_name[middle];
+        if (order < 0)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return run->plan->point_count;
 }
 
 const struct bench_point *burnin_run_point(const struct burnin_run *run, size_t slot, int64_t round)

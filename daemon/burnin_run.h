@@ -66,6 +66,7 @@ struct burnin_run {
     int64_t jumps;             /* of the wall clock */
     int64_t gaps;              /* restarts */
     struct burnin_slot *slots; /* one a point of the plan */
+    size_t *by_name;           /* slots in the order of their points' names */
     struct burnin_visit *visits;
     struct burnin_lane *lanes; /* by slot that leads them, as many as there are visits at most */
     size_t lane_count;
