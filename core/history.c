@@ -73,13 +73,44 @@ static double median_magnitude(const double *x, size_t count)
     return high;
 }
 
+/*
+ * The median of magnitudes that come in steps of `quantum`: each stands for
+ * the stretch that is rounded to it, and the median lies within the middle
+ * one as far as the count says (median of grouped data).
+ */
+static double grouped_median(const double *x, size_t count, double quantum)
+{
+    double middle = median_magnitude(x, count);
+    double low = fmax(0, middle - quantum / 2), high = middle + quantum / 2;
+    size_t below = 0, within = 0;
+    for (size_t i = 0; i < count; i++) {
+        below += fabs(x[i]) < low;
+        within += fabs(x[i]) >= low && fabs(x[i]) <= high;
+    }
+    if (within == 0)
+        return middle;
+    double share = ((double)count / 2 - (double)below) / (double)within;
+    return low + fmin(1, fmax(0, share)) * (high - low);
+}
+
 /* Noise of one value, from the differences of neighbours; `differences` has count - 1 places. */
 static double noise_of(const double *value, size_t count, double quantum, double *differences)
 {
     for (size_t i = 1; i < count; i++)
         differences[i - 1] = value[i] - value[i - 1];
-    double spread = median_magnitude(differences, count - 1) / normal_median / sqrt(2);
+    double spread = grouped_median(differences, count - 1, quantum) / normal_median / sqrt(2);
     return fmax(spread, rounding_noise * quantum);
+}
+
+/*
+ * How far an excursion must stand out, in units of the noise. The fewer
+ * values, the worse the noise is known: its estimate scatters by about
+ * 1.2 / sqrt(count) of itself (median of normal magnitudes; from memory), and
+ * a low one must not make excursions of noise.
+ */
+static double reach_of(size_t count)
+{
+    return history_sigmas * (1 + 2.5 / sqrt((double)count));
 }
 
 /* Notes an excursion's value; those that touch are one event. */
@@ -99,10 +130,11 @@ static struct kept set_aside(const double *time, const double *value, size_t cou
                              struct history_finding *finding)
 {
     double *times = scratch, *values = scratch + count;
+    double reach = reach_of(count) * finding->noise;
     size_t n = 0;
     for (size_t i = 0; i < count; i++) {
         double height = value[i] - median_around(value, count, i);
-        if (fabs(height) > history_sigmas * finding->noise) {
+        if (fabs(height) > reach) {
             note_excursion(finding, i, height);
         } else {
             times[n] = time[i];

@@ -87,6 +87,7 @@ void burnin_encode_run(struct text *text, const struct burnin_run *run)
     text_member_number(text, "every_s", run->plan->every_s);
     text_member_integer(text, "round", run->last);
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));
+    text_member_integer(text, "measuring", (int64_t)run->open);
     text_member_integer(text, "late", run->late);
     text_member_integer(text, "missed", run->missed);
     text_member_integer(text, "clock_jumps", run->jumps);

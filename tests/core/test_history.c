@@ -63,6 +63,27 @@ static void noise_alone_is_steady(void **state)
     assert_int_equal(excursions, 0);
 }
 
+/* A display that shows the noise in few steps makes neither excursions nor kinds of it. */
+static void noise_in_steps_is_steady(void **state)
+{
+    (void)state;
+    static const double steps[] = { 0.3, 0.5, 1, 2, 4 };
+    int found = 0;
+    for (size_t i = 0; i < sizeof steps / sizeof *steps; i++) {
+        for (int run = 0; run < 1000; run++) {
+            double offset = gsl_rng_uniform(noise);
+            quiet(5, 1);
+            for (size_t k = 0; k < ROUNDS; k++)
+                values[k] = steps[i] * round((values[k] + offset) / steps[i]);
+            struct history_finding finding =
+                study(run % 2 ? ROUNDS : 30 + (size_t)run / 5, steps[i]);
+            found += finding.excursions > 0 || finding.kind != HISTORY_STEADY;
+        }
+    }
+    print_message("%d of 5000 runs of noise in steps were taken for something\n", found);
+    assert_true(found <= 3);
+}
+
 /* A reading that always shows the same digits, or flickers between two, is steady. */
 static void standing_digits_are_steady(void **state)
 {
@@ -171,6 +192,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(noise_alone_is_steady),
+        cmocka_unit_test(noise_in_steps_is_steady),
         cmocka_unit_test(standing_digits_are_steady),
         cmocka_unit_test(days_and_nights_are_steady),
         cmocka_unit_test(a_drift_is_found_with_its_slope),
