@@ -113,6 +113,18 @@ static double reach_of(size_t count)
     return history_sigmas * (1 + 2.5 / sqrt((double)count));
 }
 
+/*
+ * Values at the end that have left and not come back are no excursion yet:
+ * they may be the beginning of another level. They do not count as kept either.
+ */
+static size_t settled(const double *value, size_t count, double reach)
+{
+    while (count > NEIGHBOURS &&
+           fabs(value[count - 1] - median_around(value, count, count - 1 - REACH)) > reach)
+        count--;
+    return count;
+}
+
 /* Notes an excursion's value; those that touch are one event. */
 static void note_excursion(struct history_finding *finding, size_t at, double height)
 {
@@ -132,7 +144,8 @@ static struct kept set_aside(const double *time, const double *value, size_t cou
     double *times = scratch, *values = scratch + count;
     double reach = reach_of(count) * finding->noise;
     size_t n = 0;
-    for (size_t i = 0; i < count; i++) {
+    size_t end = settled(value, count, reach);
+    for (size_t i = 0; i < end; i++) {
         double height = value[i] - median_around(value, count, i);
         if (fabs(height) > reach) {
             note_excursion(finding, i, height);

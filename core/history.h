@@ -5,7 +5,8 @@
  *
  * Noise is estimated from differences of neighbours, which neither drift nor
  * step enlarges. Excursions are samples that leave their neighbourhood's
- * median (the Hampel identifier) and come back. Of what is left, the centred
+ * median (the Hampel identifier) and come back; those at the end that have
+ * not come back yet count neither as excursions nor as anything else. Of what is left, the centred
  * cumulative sum (Page's CUSUM, 1954) tells whether there is anything but
  * noise; the models constant, line, step, and line with a step are then
  * compared by the Bayesian information criterion (Schwarz, 1978). A step or a

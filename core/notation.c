@@ -17,6 +17,7 @@ enum {
     MOST_PLACES = 15, /* beyond them a power of ten is written instead. */
     MOST_ZEROS = 6,
     EXACT_PLACES = 16,   /* places that a double has after its first digit */
+    PLAIN_DIGITS = 15,   /* any decimal of so many survives in a double */
     ANY_PLACE = INT_MIN, /* zeros before the point are welcome */
     DIGITS_ALONE = 6,    /* of a value that comes without an uncertainty */
     NUMBER_SIZE = 48
@@ -234,7 +235,8 @@ char *notation_plain(char *text, size_t size, double value, const char *unit)
     if (!isfinite(value)) {
         return write_not_finite(text, size, value);
     }
-    struct decimal decimal = decimal_shortest(value);
+    struct decimal written = decimal_round(value, PLAIN_DIGITS);
+    struct decimal decimal = decimal_shortest(decimal_value(&written));
     int last = decimal.count > 0 ? decimal.exponent - decimal.count + 1 : 0;
     struct scale scale = scale_for(decimal.exponent, ANY_PLACE, unit);
     return write_value(text, size, &decimal, &scale, larger(0, scale.exponent - last), unit);

@@ -50,7 +50,9 @@ char *notation_result_joined(char *text, size_t size, double value, double uncer
 
 /*
  * Writes a setting or limit as a person would: as few digits as give back
- * the number, with prefix: 0.2 -> "200 mV", 40 -> "40 V", 4.75 -> "4.75 V".
+ * the number, with prefix: 0.2 -> "200 mV", 40 -> "40 V", 4.75 -> "4.75 V". A limit
+ * that was computed (12 V + 5 %) gives back its first 15 digits, as many as any
+ * decimal keeps in a double, and not the rounding behind them.
  */
 char *notation_plain(char *text, size_t size, double value, const char *unit);
 

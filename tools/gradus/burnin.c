@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Burn-ins: begin, stop, and how they are doing on one screen. */
 #include "ask.h"
+#include "burnin_report.h"
 #include "field.h"
 #include "status.h"
 
@@ -219,6 +220,9 @@ static int run(const struct session *session)
                    name != NULL ? json_pack("{s:s}", "run", name) : json_object(), ASK_PLAIN_MS,
                    show_status);
     }
+    if (strcmp(what, "report") == 0 && name != NULL) {
+        return burnin_report(session);
+    }
     const bool start = strcmp(what, "start") == 0;
     if ((!start && strcmp(what, "stop") != 0) || name == NULL) {
         terminal_complain(session->terminal,
@@ -231,7 +235,7 @@ static int run(const struct session *session)
 
 const struct command command_burnin = {
     .name = "burnin",
-    .arguments = "start PLAN | stop RUN | status [RUN]",
+    .arguments = "start PLAN | stop RUN | status [RUN] | report RUN",
     .summary = "begin, stop or watch a burn-in",
     .usage = "start begins a run of a plan of the settings and prints the run's name; stop ends a\n"
              "run (or that of a plan) before its time. status shows for each run how far it is,\n"
@@ -239,6 +243,7 @@ const struct command command_burnin = {
              "the time left; its exit status is 1 when anything has tripped.\n"
              "This is no safety device: nothing here may be what keeps people or equipment from\n"
              "harm.\n",
+    .options = OPTION_HTML | OPTION_PDF,
     .least = 1,
     .most = 2,
     .run = run,

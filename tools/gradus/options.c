@@ -55,6 +55,8 @@ static const struct option_row rows[] = {
     { "--run", OPTION_RUN, "NAME", 0, 0, false, "readings of this run" },
     { "--verify", OPTION_VERIFY, NULL, 0, 0, false,
       "check that the store is as it was written, row by row" },
+    { "--html", OPTION_HTML, "FILE", 0, 0, false, "write the report there as one page of HTML" },
+    { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF" },
     { NULL, 0, NULL, 0, 0, false, NULL }
 };
 
@@ -134,6 +136,10 @@ static void store_text(struct options *options, enum option bit, const char *tex
         options->until = text;
     } else if (bit == OPTION_RUN) {
         options->run = text;
+    } else if (bit == OPTION_HTML) {
+        options->html = text;
+    } else if (bit == OPTION_PDF) {
+        options->pdf = text;
     }
 }
 
@@ -176,6 +182,8 @@ static void store(struct options *options, enum option bit, const char *text, do
     case OPTION_SINCE:
     case OPTION_UNTIL:
     case OPTION_RUN:
+    case OPTION_HTML:
+    case OPTION_PDF:
         store_text(options, bit, text);
         break;
     case OPTION_DIGITS:

@@ -33,7 +33,9 @@ enum option {
     OPTION_UNTIL = 1 << 20,
     OPTION_LIMIT = 1 << 21,
     OPTION_RUN = 1 << 22,
-    OPTION_VERIFY = 1 << 23
+    OPTION_VERIFY = 1 << 23,
+    OPTION_HTML = 1 << 24,
+    OPTION_PDF = 1 << 25
 };
 
 /* Options that go with every subcommand. */
@@ -59,7 +61,9 @@ struct options {
     bool verify;
     const char *since; /* moments; NULL: no bound */
     const char *until;
-    const char *run;    /* name; NULL: of any run or none */
+    const char *run;  /* name; NULL: of any run or none */
+    const char *html; /* files to write; NULL: none */
+    const char *pdf;
     int digits;         /* of the uncertainty */
     int repeat;         /* readings to average */
     int samples;        /* most samples to return; 0: all */

@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "ask.h"
-#include "csv.h"
 #include "field.h"
-#include "memory.h"
-#include "reading.h"
+#include "readings_csv.h"
 #include "status.h"
 #include "table.h"
 
@@ -32,50 +30,9 @@ static const struct table_column table_columns[] = {
     { "run", ALIGN_LEFT },    { NULL, ALIGN_LEFT }
 };
 
-/* What the store knows beside the reading, before and behind the reading's own columns. */
-static const struct csv_column first_columns[] = { { "id", "id" },
-                                                   { "run", "run" },
-                                                   { "round", "round" } };
-static const struct csv_column last_columns[] = { { "identity", "instrument.identity" },
-                                                  { "calibration_due",
-                                                    "instrument.calibration_due" },
-                                                  { "settings_digest", "settings_digest" },
-                                                  { "version", "version" },
-                                                  { NULL, NULL } };
-
-#define COUNT_OF(array) (sizeof(array) / sizeof *(array))
-
-static struct csv_column *make_columns(void)
-{
-    size_t own = 0;
-    while (reading_csv_columns[own].heading != NULL) {
-        own++;
-    }
-    struct csv_column *const columns =
-        memory_zeroed(COUNT_OF(first_columns) + own + COUNT_OF(last_columns), sizeof *columns);
-    memcpy(columns, first_columns, sizeof first_columns);
-    memcpy(columns + COUNT_OF(first_columns), reading_csv_columns, own * sizeof *columns);
-    memcpy(columns + COUNT_OF(first_columns) + own, last_columns, sizeof last_columns);
-    return columns;
-}
-
-/* One flat object of a reading, or of the reason why there is none, for a record of the CSV. */
 static void show_csv(const struct fetch *fetch, const json_t *item)
 {
-    json_t *const record = json_object();
-    const json_t *const reading = field_at(item, "reading");
-    json_t *const whole = json_deep_copy(item);
-    json_object_del(whole, "reading");
-    json_object_del(whole, "error");
-    if (reading != NULL) {
-        json_object_update_new(record, json_deep_copy(reading));
-    } else {
-        json_object_set_new(record, "reason",
-                            json_string(field_text_or_empty(item, "error.message")));
-        json_object_set_new(record, "what",
-                            json_string(field_text_or_empty(item, "error.data.what")));
-    }
-    json_object_update_new(record, whole);
+    json_t *const record = readings_csv_object(item);
     csv_record(stdout, fetch->columns, record);
     json_decref(record);
 }
@@ -224,7 +181,7 @@ static bool fetch_all(struct fetch *fetch, struct fault *fault)
     const struct options *const options = fetch->session->options;
     const bool forward = options->since != NULL && options->limit == 0;
     if (options->csv) {
-        fetch->columns = make_columns();
+        fetch->columns = readings_csv_columns();
         csv_header(stdout, fetch->columns);
     } else if (!options->json) {
         fetch->table = table_new(table_columns);

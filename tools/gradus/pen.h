@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What a plot is drawn with, whatever it is drawn on. Lengths are points,
+ * y grows downwards, and colours have a purpose and not a value: what is
+ * drawn on knows whether it is paper or a dark screen.
+ */
+#ifndef GRADUS_TOOLS_PEN_H
+#define GRADUS_TOOLS_PEN_H
+
+#include <stddef.h>
+
+enum ink {
+    INK_TEXT,
+    INK_FAINT, /* axes, labels */
+    INK_TRACE, /* the values */
+    INK_RANGE, /* from smallest to largest value */
+    INK_LIMIT,
+    INK_GUARD,   /* guard bands */
+    INK_WARM_UP, /* where nothing is judged */
+    INK_BAD,
+    INK_WELL,
+    INK_GRID,
+    INK_COUNT
+};
+
+enum anchor { ANCHOR_START, ANCHOR_MIDDLE, ANCHOR_END };
+
+struct pen {
+    void *context;
+    void (*line)(void *context, enum ink ink, double width, double x1, double y1, double x2,
+                 double y2);
+    void (*area)(void *context, enum ink ink, double x, double y, double width, double height);
+    /* A line through `count` points, x and y in turn. */
+    void (*path)(void *context, enum ink ink, double width, const double *points, size_t count);
+    void (*text)(void *context, enum ink ink, double size, enum anchor anchor, double x, double y,
+                 const char *text);
+};
+
+#endif

@@ -1,0 +1,97 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A burn-in as it is reported: what the daemon told of the run and of each
+ * point, put in order. Times are seconds since 1970, UTC, in plan time.
+ */
+#ifndef GRADUS_TOOLS_REPORT_H
+#define GRADUS_TOOLS_REPORT_H
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { REPORT_LABEL = 64, REPORT_BUCKETS = 240 };
+
+/* How a point or unit did, worst first. */
+enum report_class {
+    REPORT_FAILED,  /* it failed or tripped */
+    REPORT_WATCH,   /* it did not fail, but something is to be looked at */
+    REPORT_UNKNOWN, /* there is no reading */
+    REPORT_WELL
+};
+
+/* A stretch of the run. */
+struct report_bucket {
+    double from;
+    double to;
+    double minimum; /* NAN: there is no reading in it */
+    double maximum;
+    double mean;
+    bool failed;
+    bool lost;
+};
+
+struct report_point {
+    json_t *study;    /* the daemon's, without its history; owned */
+    const char *name; /* borrowed from it */
+    int unit;         /* index into report.units */
+    enum report_class class;
+    double worst; /* margin, 1 in the middle, 0 at the limit; NAN: none */
+    struct report_bucket *buckets;
+    size_t bucket_count;
+};
+
+struct report_unit {
+    char label[REPORT_LABEL]; /* its number, or the name of a point that is of no unit */
+    enum report_class class;
+    double worst;
+    size_t points;
+};
+
+struct report {
+    char run[REPORT_LABEL];
+    json_t *events;              /* all of the run, oldest first; owned */
+    const json_t *began;         /* body of the first; borrowed */
+    const json_t *ended;         /* body of "run ended"; NULL: it goes on */
+    double made;                 /* when the report was made */
+    double first;                /* when round 1 was due */
+    double every;                /* seconds */
+    double warm_until;           /* end of the warm-up */
+    double last;                 /* the latest round that is known of */
+    struct report_point *points; /* failures first, then by margin */
+    size_t point_count;
+    struct report_unit *units; /* in the order of the plan */
+    size_t unit_count;
+};
+
+/*
+ * Begins a report of the events of a run, an array that is taken over. Space
+ * for as many points as the run has is made. False when the events do not
+ * begin with one of a run that began. End it with report_end() either way.
+ */
+bool report_begin(struct report *report, json_t *events);
+
+/* Frees what it holds. */
+void report_end(struct report *report);
+
+/* The name of the point at an index of the run's own order; NULL behind the last. */
+const char *report_name(const struct report *report, size_t index);
+
+/* Takes the study of a point over. False when it is none. */
+bool report_add(struct report *report, json_t *study);
+
+/* Sorts, once all points are in. */
+void report_sort(struct report *report);
+
+/* How many points, and how many units, are of a class. */
+size_t report_points(const struct report *report, enum report_class class);
+size_t report_units(const struct report *report, enum report_class class);
+
+/* Events of a kind: calls for each, oldest first, with its time as a text. */
+void report_each(const struct report *report, const char *kind,
+                 void (*each)(void *context, const char *time, const json_t *body), void *context);
+
+/* Moments as the daemon writes them; NAN when it is none. */
+double report_time(const char *text);
+
+#endif

@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The course of a point over a run: smallest, largest and mean value of each
+ * stretch; limits with their guard bands, warm-up, failures and losses;
+ * gaps stay gaps.
+ */
+#ifndef GRADUS_TOOLS_REPORT_PLOT_H
+#define GRADUS_TOOLS_REPORT_PLOT_H
+
+#include "pen.h"
+#include "report.h"
+
+/* Where it is drawn, labels included. */
+struct plot_box {
+    double x;
+    double y;
+    double width;
+    double height;
+};
+
+/* A large one, with axes and the limits in it. */
+void report_plot(const struct report *report, const struct report_point *point,
+                 const struct pen *pen, struct plot_box box);
+
+/* One the size of a word, without axes, scaled to the values alone. */
+void report_plot_small(const struct report *report, const struct report_point *point,
+                       const struct pen *pen, struct plot_box box);
+
+/* A step of time that divides a span into at most `most` parts as people do: 1 min ... 28 d. */
+double report_time_step(double span, int most);
+
+#endif
