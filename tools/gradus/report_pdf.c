@@ -12,7 +12,6 @@
 #include "field.h"
 
 #include <cairo-pdf.h>
-#include <fontconfig/fontconfig.h>
 #include <math.h>
 #include <pango/pangocairo.h>
 #include <string.h>
@@ -448,13 +447,6 @@ static cairo_status_t write_bytes(void *context, const unsigned char *bytes, uns
                                                        : CAIRO_STATUS_WRITE_ERROR;
 }
 
-/* Fonts are kept by the libraries until they are told that there are no more pages. */
-static void forget_fonts(void)
-{
-    pango_cairo_font_map_set_default(NULL);
-    FcFini();
-}
-
 bool report_pdf(const struct report *report, FILE *out)
 {
     cairo_surface_t *surface =
@@ -467,6 +459,5 @@ bool report_pdf(const struct report *report, FILE *out)
     cairo_surface_finish(surface);
     bool made = cairo_surface_status(surface) == CAIRO_STATUS_SUCCESS;
     cairo_surface_destroy(surface);
-    forget_fonts();
     return made;
 }
