@@ -87,17 +87,20 @@ static bool host_measure(void *context, const struct bench_point *point, size_t 
     return false;
 }
 
-struct record *burnin_record(struct burnin *burnin, const char *run, const char *kind,
-                             const struct text *body)
+struct record *burnin_record(struct burnin *burnin, const struct burnin_event *event)
 {
     struct daemon *daemon = burnin->daemon;
-    struct timespec now;
-    clock_gettime(CLOCK_REALTIME, &now);
+    struct burnin_event told = *event;
+    clock_gettime(CLOCK_REALTIME, &told.time);
     struct record *record =
-        body->failed || daemon->store == NULL ? NULL : record_event(kind, run, now, body->bytes);
-    if (record != NULL && store_append(daemon->store, record))
+        event->body->failed || daemon->store == NULL
+            ? NULL
+            : record_event(event->kind, event->run, told.time, event->body->bytes);
+    told.recorded = record != NULL && store_append(daemon->store, record);
+    burnin_follow_tell(daemon->burnin_follow, &told);
+    if (told.recorded)
         return record;
-    log_line(LOG_PRIORITY_ERROR, "%s: \"%s\" could not be put on record", run, kind);
+    log_line(LOG_PRIORITY_ERROR, "%s: \"%s\" could not be put on record", event->run, event->kind);
     record_free(record);
     return NULL;
 }
@@ -107,7 +110,10 @@ static void host_record(void *context, const char *kind, const struct text *body
     struct burnin_entry *entry = context;
     enum log_priority priority =
         strcmp(kind, "trip") == 0 ? LOG_PRIORITY_ERROR : LOG_PRIORITY_NOTICE;
-    entry->recorded = burnin_record(entry->burnin, entry->run->name, kind, body);
+    const struct burnin_event event = {
+        .kind = kind, .run = entry->run->name, .plan = entry->run->plan->name, .body = body
+    };
+    entry->recorded = burnin_record(entry->burnin, &event);
     log_line(priority, "burn-in %s: %s %s", entry->run->name, kind,
              body->failed ? "" : body->bytes);
 }
@@ -316,7 +322,7 @@ static struct burnin_entry *find_run(struct burnin *burnin, const char *name,
 {
     struct burnin_entry *entry = find(burnin, name);
     if (entry == NULL)
-        failure_set(failure, FAILURE_SETTINGS, NULL, "a run that burnin.status names",
+        failure_set(failure, FAILURE_SETTINGS, NULL, "a run that burnin.status names, or a plan",
                     "there is no run %.120s", name);
     return entry;
 }
@@ -333,6 +339,18 @@ bool burnin_stop(struct burnin *burnin, const char *name, struct record **record
     burnin_run_end(entry->run, "stopped");
     *record = entry->recorded;
     return true;
+}
+
+bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *failure)
+{
+    if (bench_burnin(burnin->daemon->bench, name) != NULL)
+        return true;
+    const struct burnin_entry *entry = find_run(burnin, name, failure);
+    if (entry == NULL)
+        return false;
+    return !entry->run->ended ||
+           failure_set(failure, FAILURE_SETTINGS, entry->run->name, "a run that goes on",
+                       "it has ended: %s", entry->run->why);
 }
 
 bool burnin_status(struct burnin *burnin, const char *name, struct text *text,

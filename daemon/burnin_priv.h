@@ -36,9 +36,11 @@ struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_
 /* Takes it out of the list and frees it; nothing may be under way. */
 void burnin_entry_free(struct burnin_entry *entry);
 
-/* Appends an event to the store. NULL when it has not been taken. */
-struct record *burnin_record(struct burnin *burnin, const char *run, const char *kind,
-                             const struct text *body);
+/*
+ * Appends an event of a run of a plan to the store, and tells whoever follows
+ * it. NULL when the store has not taken it; it is told all the same.
+ */
+struct record *burnin_record(struct burnin *burnin, const struct burnin_event *event);
 
 /* What the judge has to know of a reading. */
 struct burnin_outcome burnin_outcome(const struct reading *reading, int64_t round);

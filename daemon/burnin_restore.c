@@ -198,7 +198,10 @@ static void end_lost(struct burnin *burnin, const char *name, const char *plan)
     text_member_string(&body, "plan", plan);
     text_member_string(&body, "why", "the plan is not in the settings any more");
     text_close(&body, '}');
-    burnin_record(burnin, name, "run ended", &body);
+    const struct burnin_event event = {
+        .kind = "run ended", .run = name, .plan = plan, .body = &body
+    };
+    burnin_record(burnin, &event);
     log_line(LOG_PRIORITY_ERROR, "burn-in %s: ended, its plan is not in the settings any more",
              name);
     text_free(&body);

@@ -43,6 +43,7 @@ struct store_query *call_query(struct daemon *daemon, struct rpc_call *call);
 rpc_handler call_burnin_start;
 rpc_handler call_burnin_stop;
 rpc_handler call_burnin_status;
+rpc_handler call_burnin_follow;
 rpc_handler call_burnin_runs;
 rpc_handler call_burnin_events;
 rpc_handler call_burnin_study;

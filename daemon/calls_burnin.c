@@ -54,6 +54,23 @@ void call_burnin_status(void *context, struct rpc_call *call, const struct rpc_v
         daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
 }
 
+void call_burnin_follow(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct failure failure = { 0 };
+    const char *run = values[BURNIN_RUN].given ? values[BURNIN_RUN].text : NULL;
+    uint64_t number;
+    if (!burnin_follow_begin(daemon->burnin_follow, rpc_call_peer(call), run, &number, &failure)) {
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        return;
+    }
+    struct text *text = daemon_text(daemon);
+    text_open(text, '{');
+    text_member_integer(text, "subscription", (int64_t)number);
+    text_close(text, '}');
+    rpc_result(call, text);
+}
+
 void call_burnin_runs(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct daemon *daemon = context;

@@ -249,9 +249,11 @@ void call_unfollow(void *context, struct rpc_call *call, const struct rpc_value 
 {
     struct daemon *daemon = context;
     uint64_t number = (uint64_t)values[UNFOLLOW_SUBSCRIPTION].integer;
-    if (!follow_end(daemon->follow, rpc_call_peer(call), number)) {
+    struct session *session = rpc_call_peer(call);
+    if (!follow_end(daemon->follow, session, number) &&
+        !burnin_follow_end(daemon->burnin_follow, session, number)) {
         rpc_fail_params(call, "this client has no such subscription",
-                        "the number that follow answered");
+                        "the number that follow or burnin.follow answered");
         return;
     }
     struct text *text = daemon_text(daemon);

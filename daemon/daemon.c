@@ -30,6 +30,7 @@ static void on_closed(void *context, void *user)
     struct daemon *daemon = context;
     struct session *session = user;
     follow_dismiss(daemon->follow, session);
+    burnin_follow_dismiss(daemon->burnin_follow, session);
     crew_dismiss(daemon->crew, session);
     answers_dismiss(daemon->answers, session);
     free(session);
@@ -132,6 +133,7 @@ void daemon_stop(struct daemon *daemon)
     server_deafen(daemon->server);
     daemon_unlink(daemon);
     follow_stop(daemon->follow);
+    burnin_follow_stop(daemon->burnin_follow);
     burnin_pause(daemon->burnin);
     crew_stop(daemon->crew);
 }
@@ -190,11 +192,13 @@ static bool make_parts(struct daemon *daemon)
     daemon->flushed = event_new(daemon->base, -1, EV_PERSIST, on_flush, daemon);
     daemon->mailbox = mailbox_new(daemon->base);
     daemon->follow = follow_new(daemon);
+    daemon->burnin_follow = burnin_follow_new(daemon);
     daemon->answers = answers_new(daemon);
     daemon->probe_checks = probe_checks_new();
     daemon->server = server_new(daemon->base, &server_handlers, daemon);
     if (daemon->flushed == NULL || daemon->mailbox == NULL || daemon->follow == NULL ||
-        daemon->answers == NULL || daemon->server == NULL || daemon->probe_checks == NULL)
+        daemon->burnin_follow == NULL || daemon->answers == NULL || daemon->server == NULL ||
+        daemon->probe_checks == NULL)
         return false;
     daemon->burnin = burnin_new(daemon);
     if (daemon->burnin == NULL)
@@ -235,6 +239,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
         return NULL;
     }
     burnin_restore(daemon->burnin);
+    burnin_follow_open(daemon->burnin_follow);
     return daemon;
 }
 
@@ -262,6 +267,7 @@ void daemon_free(struct daemon *daemon)
     crew_free(daemon->crew);
     follow_free(daemon->follow);
     burnin_free(daemon->burnin);
+    burnin_follow_free(daemon->burnin_follow);
     answers_free(daemon->answers);
     probe_checks_free(daemon->probe_checks);
     mailbox_free(daemon->mailbox);
@@ -274,6 +280,7 @@ void daemon_free(struct daemon *daemon)
     if (daemon->base != NULL)
         event_base_free(daemon->base);
     text_free(&daemon->scratch);
+    text_free(&daemon->notification);
     free(daemon->last);
     bench_unref(daemon->bench);
     free(daemon);

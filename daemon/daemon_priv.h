@@ -8,6 +8,7 @@
 
 #include "answers.h"
 #include "burnin.h"
+#include "burnin_follow.h"
 #include "daemon.h"
 #include "encode.h"
 #include "follow.h"
@@ -43,13 +44,16 @@ struct daemon {
     struct crew *crew;
     struct server *server;
     struct follow *follow;
+    struct burnin_follow *burnin_follow;
     struct store *store; /* NULL: readings are not kept */
     struct answers *answers;
     struct probe_checks *probe_checks;
     struct burnin *burnin;
     struct rpc_service service;
-    struct text scratch; /* for one text at a time */
-    char unix_path[108]; /* the socket to remove at the end; empty: none */
+    struct text scratch;      /* for one text at a time */
+    struct text notification; /* likewise */
+    uint64_t subscriptions;   /* begun so far, of every kind: the number of the last */
+    char unix_path[108];      /* the socket to remove at the end; empty: none */
     dev_t unix_device;
     ino_t unix_inode;
     struct timespec started; /* wall time */

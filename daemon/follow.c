@@ -2,6 +2,7 @@
 #include "follow.h"
 
 #include "daemon_priv.h"
+#include "notify.h"
 
 #include <event2/event.h>
 #include <stdio.h>
@@ -45,9 +46,7 @@ LIST_HEAD(subscription_list, subscription);
 struct follow {
     struct daemon *daemon;
     struct subscription_list subscriptions;
-    uint64_t last_number;
-    struct text outcome; /* reading or error, kept for its memory, as is the notification */
-    struct text notification;
+    struct text outcome; /* reading or error, kept for its memory */
 };
 
 static void strand_next(struct strand *strand);
@@ -66,41 +65,20 @@ static void subscription_free(struct subscription *subscription)
         if (subscription->strands[i].timer != NULL)
             event_free(subscription->strands[i].timer);
     }
-    if (--subscription->session->subscriptions == 0)
-        server_idle(subscription->session->client);
+    notify_close(subscription->session);
     LIST_REMOVE(subscription, entry);
     free(subscription);
 }
 
-static struct text *notification_open(const struct subscription *subscription, const char *method)
+static struct text *open_text(const struct subscription *subscription, const char *method)
 {
-    struct text *text = &subscription->follow->notification;
-    text_reset(text);
-    text_open(text, '{');
-    text_member_string(text, "jsonrpc", "2.0");
-    text_member_string(text, "method", method);
-    text_key(text, "params");
-    text_open(text, '{');
-    text_member_integer(text, "subscription", (int64_t)subscription->number);
-    return text;
+    return notification_open(subscription->follow->daemon, subscription->number, method);
 }
 
-/*
- * Ends a notification and sends it, or counts it when the client reads too
- * slowly to get it. A text that was spoilt counts as missed too.
- */
-static bool notification_send(struct subscription *subscription, struct text *text)
+static bool send_text(struct subscription *subscription, struct text *text)
 {
-    struct daemon *daemon = subscription->follow->daemon;
-    text_close(text, '}');
-    text_close(text, '}');
-    if (text->failed || server_is_slow(subscription->session->client)) {
-        subscription->missed++;
-        daemon->counters.dropped_notifications++;
-        return false;
-    }
-    server_send(subscription->session->client, text->bytes, text->length);
-    return true;
+    return notification_send(subscription->follow->daemon, subscription->session, text,
+                             &subscription->missed);
 }
 
 /* How late a round began, milliseconds; 0 when it did in time, never, or has no period. */
@@ -116,7 +94,7 @@ static void strand_tell(struct strand *strand, const char *key, const struct job
 {
     struct subscription *subscription = strand->subscription;
     struct text *outcome = &subscription->follow->outcome;
-    struct text *text = notification_open(subscription, "reading");
+    struct text *text = open_text(subscription, "reading");
     text_member_string(text, "point", strand->point);
     text_key(text, key);
     text_json(text, outcome->bytes, outcome->length);
@@ -125,12 +103,8 @@ static void strand_tell(struct strand *strand, const char *key, const struct job
         text_member_integer(text, "late_ms", late_ms(job));
     if (strand->passed > 0)
         text_member_integer(text, "passed_over", (int64_t)strand->passed);
-    if (subscription->missed > 0)
-        text_member_integer(text, "missed", (int64_t)subscription->missed);
-    if (notification_send(subscription, text)) {
-        subscription->missed = 0;
+    if (send_text(subscription, text))
         strand->passed = 0;
-    }
 }
 
 /* `job` is NULL when no job could be begun. */
@@ -164,10 +138,8 @@ static void subscription_check(struct subscription *subscription)
     for (size_t i = 0; i < subscription->count; i++)
         if (subscription->strands[i].left > 0 || subscription->strands[i].open > 0)
             return;
-    struct text *text = notification_open(subscription, "finished");
-    if (subscription->missed > 0)
-        text_member_integer(text, "missed", (int64_t)subscription->missed);
-    notification_send(subscription, text);
+    struct text *text = open_text(subscription, "finished");
+    send_text(subscription, text);
     subscription_free(subscription);
 }
 
@@ -334,7 +306,7 @@ static struct subscription *subscription_new(struct follow *follow, struct sessi
     subscription->period = (int64_t)(order->every_ms * 1e6);
     subscription->deadline_ms = order->deadline_ms;
     subscription->endless = order->rounds == 0;
-    session->subscriptions++;
+    subscription->number = notify_open(follow->daemon, session);
     LIST_INSERT_HEAD(&follow->subscriptions, subscription, entry);
     while (subscription->count < order->count) {
         struct strand *strand = &subscription->strands[subscription->count];
@@ -362,7 +334,6 @@ bool follow_begin(struct follow *follow, struct session *session, const struct f
     struct subscription *subscription = subscription_new(follow, session, order);
     if (subscription == NULL)
         return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to follow");
-    subscription->number = ++follow->last_number;
     for (size_t i = 0; i < subscription->count; i++)
         strand_wait_until(&subscription->strands[i], 0);
     *number = subscription->number;
@@ -391,10 +362,10 @@ void follow_stop(struct follow *follow)
         struct subscription *subscription = LIST_FIRST(&follow->subscriptions);
         text_reset(&follow->outcome);
         encode_error(&follow->outcome, &failure, NULL, NULL, NULL);
-        struct text *text = notification_open(subscription, "finished");
+        struct text *text = open_text(subscription, "finished");
         text_key(text, "error");
         text_json(text, follow->outcome.bytes, follow->outcome.length);
-        notification_send(subscription, text);
+        send_text(subscription, text);
         subscription_free(subscription);
     }
 }
@@ -410,6 +381,5 @@ void follow_free(struct follow *follow)
         subscription = next;
     }
     text_free(&follow->outcome);
-    text_free(&follow->notification);
     free(follow);
 }

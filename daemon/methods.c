@@ -111,6 +111,12 @@ static const struct rpc_parameter burnin_status_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter burnin_follow_parameters[] = {
+    [BURNIN_RUN] = { "run", RPC_TEXT, false, 0, 0, 0,
+                     "name of the run, or of a plan for each of its runs; all when not given" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter burnin_events_parameters[] = {
     [EVENTS_RUN] = { "run", RPC_TEXT, true, 0, 0, 0,
                      "name of the run, or of its plan for the newest" },
@@ -155,13 +161,15 @@ static const struct rpc_method table[] = {
     { "compensate", compensate_parameters, call_compensate,
       "whether a probe is compensated, from a square wave" },
     { "follow", follow_parameters, call_follow, "readings again and again, as notifications" },
-    { "unfollow", unfollow_parameters, call_unfollow, "ends what follow began" },
+    { "unfollow", unfollow_parameters, call_unfollow, "ends what follow or burnin.follow began" },
     { "readings", readings_parameters, call_readings, "readings out of the store, newest last" },
     { "verify", none, call_verify, "whether the store is as it was written" },
     { "burnin.start", burnin_start_parameters, call_burnin_start, "begins a burn-in" },
     { "burnin.stop", burnin_stop_parameters, call_burnin_stop, "ends a burn-in before its time" },
     { "burnin.status", burnin_status_parameters, call_burnin_status,
       "the plans, and how the runs are doing" },
+    { "burnin.follow", burnin_follow_parameters, call_burnin_follow,
+      "what happens in burn-ins, as notifications" },
     { "burnin.runs", none, call_burnin_runs, "the runs on record" },
     { "burnin.events", burnin_events_parameters, call_burnin_events,
       "what happened in a run, oldest first" },

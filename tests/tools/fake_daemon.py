@@ -21,6 +21,7 @@ PARAMETERS = {
     "explain": {"point"},
     "capture": {"point", "samples", "duration", "deadline_ms"},
     "follow": {"points", "every_ms", "readings", "deadline_ms"},
+    "burnin.status": {"run"},
     "talk": {"instrument", "command", "reply", "deadline_ms"},
 }
 

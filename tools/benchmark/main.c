@@ -10,12 +10,14 @@
  *     benchmark waveform CODES
  *     benchmark block USB-LINK SETUP QUERY
  *     benchmark line NAME TTY DAEMON-SOCKET POINT QUERY
+ *     benchmark rounds DAEMON-SOCKET DAEMON-PID PLAN INSTRUMENT-SOCKETS-PREFIX
  */
 #include "analysis.h"
 #include "asking.h"
 #include "block.h"
 #include "line.h"
 #include "planning.h"
+#include "rounds.h"
 #include "storing.h"
 #include "stream.h"
 
@@ -200,7 +202,12 @@ int main(int argc, char **argv)
         benchmark_line(argv[2], argv[3], argv[4], argv[5], argv[6]);
         return 0;
     }
+    if (argc == 6 && strcmp(argv[1], "rounds") == 0) {
+        benchmark_rounds(argv[2], argv[3], argv[4], argv[5]);
+        return 0;
+    }
     give_up("usage: benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)... | "
             "plans PROFILE... | store FOLDER SETTINGS | waveform CODES | "
-            "block USB-LINK SETUP QUERY | line NAME TTY DAEMON-SOCKET POINT QUERY");
+            "block USB-LINK SETUP QUERY | line NAME TTY DAEMON-SOCKET POINT QUERY | "
+            "rounds DAEMON-SOCKET DAEMON-PID PLAN INSTRUMENT-SOCKETS-PREFIX");
 }

@@ -10,7 +10,7 @@ struct stream {
     int descriptor;
     size_t begin; /* of the line that follows the last one handed out */
     size_t end;
-    char bytes[1 << 16];
+    char bytes[1 << 20];
 };
 
 /* Connects; ends the program with a message when it cannot. */

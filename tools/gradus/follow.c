@@ -2,6 +2,8 @@
 #include "ask.h"
 #include "batch.h"
 #include "field.h"
+#include "follow_live.h"
+#include "frame.h"
 #include "reading.h"
 #include "status.h"
 #include "text.h"
@@ -18,6 +20,7 @@ enum { LABEL_SIZE = 40, LONGEST_POINT = 64, RESULT_WIDTH = 26 };
 /* A stream of readings on its way to standard output. */
 struct stream {
     const struct session *session;
+    struct live *live; /* NULL: readings go out line by line */
     size_t point_width;
     int id;        /* of the request */
     bool answered; /* the daemon has taken it */
@@ -85,6 +88,8 @@ static void show_reading(struct stream *stream, const struct message *message,
         print_reading_json(message);
     } else if (options->csv) {
         reading_csv(reading);
+    } else if (stream->live != NULL) {
+        live_reading(stream->live, reading);
     } else {
         char result[NOTATION_SIZE];
         notation_result(result, sizeof result, field_number(reading, "value"),
@@ -108,11 +113,25 @@ static void show_failure(struct stream *stream, const struct message *message, c
         ask_print_error(params, length, point, fault);
     } else if (options->csv) {
         reading_failure_csv(point, fault);
-    } else {
+    } else if (stream->live == NULL) {
         print_line(stream, time_label(label), point, "-", fault->reason, STYLE_BAD);
     }
-    fault_explain(fault, point, stream->session->terminal);
+    if (stream->live != NULL) {
+        live_failure(stream->live, point, fault);
+    } else {
+        fault_explain(fault, point, stream->session->terminal);
+    }
     stream->status = status_worse(stream->status, fault->status);
+}
+
+static void take_missed(const struct stream *stream, double missed)
+{
+    static const char text[] = "%.0f readings were missed: this end reads too slowly";
+    if (stream->live != NULL) {
+        live_note(stream->live, text, missed);
+    } else {
+        terminal_complain(stream->session->terminal, text, missed);
+    }
 }
 
 static void take_notification(struct stream *stream, const struct message *message)
@@ -123,8 +142,7 @@ static void take_notification(struct stream *stream, const struct message *messa
     const json_t *const error = json_object_get(params, "error");
     const double missed = field_number(params, "missed");
     if (missed > 0) {
-        terminal_complain(stream->session->terminal,
-                          "%.0f readings were missed: this end reads too slowly", missed);
+        take_missed(stream, missed);
     }
     if (error != NULL) {
         const char *const point = field_text(params, "point");
@@ -137,20 +155,32 @@ static void take_notification(struct stream *stream, const struct message *messa
     }
 }
 
+/* The last picture stays on the terminal, and what is said from here on comes below it. */
+static void close_live(struct stream *stream)
+{
+    live_close(stream->live);
+    stream->live = NULL;
+}
+
 /* Ends the stream with a failure that is no reading's. */
 static void end_with(struct stream *stream, const struct fault *fault)
 {
+    close_live(stream);
     fault_explain(fault, NULL, stream->session->terminal);
     stream->status = status_worse(stream->status, fault->status);
     stream->ended = true;
 }
 
 /* What the daemon has to say about the subscription as a whole. */
-static void complain_of(const struct session *session, const json_t *warnings)
+static void complain_of(const struct stream *stream, const json_t *warnings)
 {
     for (size_t i = 0; i < json_array_size(warnings); i++) {
         const char *const warning = json_string_value(json_array_get(warnings, i));
-        terminal_complain(session->terminal, "%s", warning == NULL ? "" : warning);
+        if (stream->live != NULL) {
+            live_note(stream->live, "%s", warning == NULL ? "" : warning);
+        } else {
+            terminal_complain(stream->session->terminal, "%s", warning == NULL ? "" : warning);
+        }
     }
 }
 
@@ -164,12 +194,34 @@ static void take_message(struct stream *stream, const struct message *message)
         end_with(stream, &fault);
     } else if (client_answer_id(message) == stream->id) {
         stream->answered = true;
-        complain_of(stream->session, field_at(message->json, "result.warnings"));
+        complain_of(stream, field_at(message->json, "result.warnings"));
     } else if (strcmp(method, "reading") == 0) {
         take_notification(stream, message);
     } else if (strcmp(method, "finished") == 0) {
         stream->ended = true;
     }
+}
+
+/* Waits for what comes next; false when it is time to draw instead. */
+static bool follow_step(struct stream *stream, struct client *client, double limit, double until)
+{
+    struct fault fault = { 0 };
+    struct message message = { 0 };
+    const double due = stream->live != NULL ? live_due(stream->live) : (double)INFINITY;
+    const enum client_event event = client_receive(client, fmin(until, due), &message, &fault);
+    if (event == CLIENT_LATE && due <= until) {
+        return false;
+    }
+    if (event == CLIENT_MESSAGE) {
+        take_message(stream, &message);
+    } else if (event == CLIENT_INTERRUPTED) {
+        stream->ended = true;
+    } else {
+        client_event_fault(event, limit, &fault);
+        end_with(stream, &fault);
+    }
+    message_clear(&message);
+    return stream->live == NULL || client_now() < due;
 }
 
 /* Readings may take as long as they like; only the answer to the request is waited for in time. */
@@ -178,19 +230,10 @@ static void follow(struct stream *stream, struct client *client)
     const double limit = ASK_PLAIN_MS + ASK_GRACE_MS;
     const double until = client_now() + limit;
     while (!stream->ended) {
-        struct fault fault = { 0 };
-        struct message message = { 0 };
-        const enum client_event event =
-            client_receive(client, stream->answered ? (double)INFINITY : until, &message, &fault);
-        if (event == CLIENT_MESSAGE) {
-            take_message(stream, &message);
-        } else if (event == CLIENT_INTERRUPTED) {
-            stream->ended = true;
-        } else {
-            client_event_fault(event, limit, &fault);
-            end_with(stream, &fault);
+        if (!follow_step(stream, client, limit, stream->answered ? (double)INFINITY : until) &&
+            stream->live != NULL) {
+            live_draw(stream->live);
         }
-        message_clear(&message);
         /* Whoever reads may be waiting for this line; one that went away ends the stream. */
         stream->ended |= fflush(stdout) != 0;
     }
@@ -222,11 +265,23 @@ static size_t widest_point(const struct batch *batch)
     return widest < LONGEST_POINT ? widest : LONGEST_POINT;
 }
 
+static struct live *open_live(const struct session *session, const struct batch *batch)
+{
+    struct live *const live = live_open(session);
+    for (size_t i = 0; i < batch->count; i++) {
+        live_add(live, batch->jobs[i].point, batch->jobs[i].caution);
+    }
+    return live;
+}
+
 static int follow_points(const struct session *session, struct client *client,
                          const struct batch *batch)
 {
     struct fault fault = { 0 };
     struct stream stream = { .session = session, .point_width = widest_point(batch) };
+    if (frame_possible() && !session->options->json && !session->options->csv) {
+        stream.live = open_live(session, batch);
+    }
     stream.id = client_send(client, "follow", follow_params(session, batch), &fault);
     if (session->options->csv) {
         csv_header(stdout, reading_csv_columns);
@@ -236,6 +291,7 @@ static int follow_points(const struct session *session, struct client *client,
         end_with(&stream, &fault);
     }
     follow(&stream, client);
+    close_live(&stream);
     return stream.status;
 }
 
@@ -262,8 +318,11 @@ const struct command command_follow = {
     .arguments = "POINT... | --all",
     .summary = "measure points again and again, a line each",
     .usage = "Prints a line for each reading as it comes: time (UTC), point, value with expanded\n"
-             "uncertainty, verdict, or the reason why there is none. Ends at SIGINT or after\n"
-             "--count readings of each point; the exit status is the worst of all readings.\n",
+             "uncertainty, verdict, or the reason why there is none. On a terminal each point has\n"
+             "one line, drawn in place, that ends in its course: the last readings, a bar each, x\n"
+             "where there was none. Its height is their span, or the uncertainty where that is\n"
+             "larger, so that noise does not look like a trend. Ends at SIGINT or after --count\n"
+             "readings of each point; the exit status is the worst of all readings.\n",
     .options = OPTION_EVERY | OPTION_COUNT | OPTION_ALL | OPTION_DEADLINE,
     .least = 1,
     .most = -1,

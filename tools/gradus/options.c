@@ -33,7 +33,8 @@ static const struct option_row rows[] = {
     { "--samples", OPTION_SAMPLES, "N", 2, 2000000, true,
       "most samples to return: every n-th of them (default: all)" },
     { "--every", OPTION_EVERY, "MS", 0, 86400000, false,
-      "from reading to reading in milliseconds, 0: as fast as it goes (default 1000)" },
+      "from reading to reading, or from look to look, in milliseconds,\n0: as fast as it goes "
+      "(default 1000)" },
     { "--count", OPTION_COUNT, "N", 1, 1000000000, true,
       "end after N readings of each point (default: at SIGINT)" },
     { "--scan", OPTION_SCAN, NULL, 0, 0, false,
@@ -57,6 +58,7 @@ static const struct option_row rows[] = {
       "check that the store is as it was written, row by row" },
     { "--html", OPTION_HTML, "FILE", 0, 0, false, "write the report there as one page of HTML" },
     { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF" },
+    { "--watch", OPTION_WATCH, NULL, 0, 0, false, "keep watching, until SIGINT" },
     { NULL, 0, NULL, 0, 0, false, NULL }
 };
 
@@ -165,6 +167,8 @@ static bool *flag_of(struct options *options, enum option bit)
         return &options->scan;
     case OPTION_VERIFY:
         return &options->verify;
+    case OPTION_WATCH:
+        return &options->watch;
     default:
         return NULL;
     }

@@ -35,7 +35,8 @@ enum option {
     OPTION_RUN = 1 << 22,
     OPTION_VERIFY = 1 << 23,
     OPTION_HTML = 1 << 24,
-    OPTION_PDF = 1 << 25
+    OPTION_PDF = 1 << 25,
+    OPTION_WATCH = 1 << 26
 };
 
 /* Options that go with every subcommand. */
@@ -59,6 +60,7 @@ struct options {
     bool all;
     bool ascii;
     bool verify;
+    bool watch;
     const char *since; /* moments; NULL: no bound */
     const char *until;
     const char *run;  /* name; NULL: of any run or none */
