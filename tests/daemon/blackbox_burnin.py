@@ -65,6 +65,12 @@ class BurninCase(DaemonCase):
         begun = self.status()["round"]
         self.until(lambda: self.status()["round"] >= begun + count)
 
+    def stop_run(self):
+        """Ends the run, and waits until all that was under way is kept."""
+        self.client.call("burnin.stop", "rack")
+        self.until(lambda: self.status()["measuring"] == 0 and
+                   self.client.call("health")["store"]["held"] == 0)
+
     def events(self, *kinds):
         """Events on record, oldest first: (kind, body)."""
         with sqlite3.connect(f"file:{self.path}?mode=ro", uri=True) as database:
@@ -221,7 +227,7 @@ class Studies(BurninCase):
     def test_a_study_says_what_the_readings_say(self):
         run = self.client.call("burnin.start", "rack")["run"]
         self.rounds(26)
-        self.client.call("burnin.stop", "rack")
+        self.stop_run()
         study = self.study("out_02", buckets=5)
         kept = [(item["round"], item["reading"]) for item in
                 self.client.call("readings", run=run, point="out_02", limit=1000)["readings"]]
@@ -265,7 +271,7 @@ class Studies(BurninCase):
         self.rounds(3)
         self.bench.stop()
         self.until(lambda: self.point("weak")["lost"] >= 3)
-        self.client.call("burnin.stop", "rack")
+        self.stop_run()
         study = self.study("weak")
         self.assertEqual((study["failures"], study["lost"]), (0, self.point("weak")["lost"]))
         self.assertEqual(sum(bucket["lost"] for bucket in study["history"]), study["lost"])
@@ -273,7 +279,7 @@ class Studies(BurninCase):
     def test_an_altered_row_is_in_no_figure(self):
         self.client.call("burnin.start", "rack")
         self.rounds(5)
-        self.client.call("burnin.stop", "rack")
+        self.stop_run()
         before = self.study("weak")
         self.assertEqual(self.daemon.stop(), 0)
         with sqlite3.connect(self.path) as database:

@@ -76,6 +76,8 @@ class Report(DaemonCase):
         self.bench.set_source("rail", level=6.0)
         self.until(lambda: self.point("rail")["state"] == "tripped")
         self.client.call("burnin.stop", "rack")
+        self.until(lambda: self.status()["measuring"] == 0 and
+                   self.client.call("health")["store"]["held"] == 0)
 
     def status(self):
         return self.client.call("burnin.status")["runs"][-1]
