@@ -338,10 +338,11 @@ static const char *named(const struct report_figure *figures, size_t count, cons
 }
 
 /* One line of a table; the last column is left to the caller when it has no text. */
-static void put_row(struct page *page, const char *const *cells, enum ink ink, int lines)
+static void put_row(struct page *page, const char *const *cells, size_t count, enum ink ink,
+                    int lines)
 {
     double x = margin;
-    for (size_t i = 0; i < page->column_count; i++) {
+    for (size_t i = 0; i < count; i++) {
         put(page->cairo, ink, 7.5, PLAIN, x, page->y, page->columns[i].width - 5, lines, cells[i]);
         x += page->columns[i].width;
     }
@@ -361,7 +362,7 @@ static void put_line(struct page *page, const struct report_point *point)
                             named(figures, count, "worst margin"),
                             "" };
     need(page, line_height);
-    put_row(page, cells, INK_TEXT, 1);
+    put_row(page, cells, sizeof cells / sizeof *cells, INK_TEXT, 1);
     double width = point_columns[COURSE_COLUMN].width;
     report_plot_small(
         page->report, point, &pen,
@@ -393,18 +394,18 @@ static void put_lines(struct page *page)
     }
 }
 
-/* Three cells of which the last may take several lines. */
-static void put_cells(struct page *page, const char *const *cells, enum ink ink)
+/* A line of `count` cells, each of which may take several lines. */
+static void put_cells(struct page *page, const char *const *cells, size_t count, enum ink ink)
 {
     double height = 0;
-    for (size_t i = 0; i < page->column_count; i++) {
+    for (size_t i = 0; i < count; i++) {
         PangoLayout *layout =
             set_text(page->cairo, 7.5, PLAIN, page->columns[i].width - 5, 3, cells[i]);
         height = fmax(height, height_of(layout));
         g_object_unref(layout);
     }
     need(page, height + 3);
-    put_row(page, cells, ink, 3);
+    put_row(page, cells, count, ink, 3);
     page->y += height + 3;
 }
 
@@ -413,13 +414,13 @@ static void put_use(void *context, const struct report_use *use)
     char detail[WORDS_SIZE], due[WORDS_SIZE];
     const char *cells[] = { use->kind, use->name, report_use_detail(use, detail),
                             report_use_calibration(use, due) };
-    put_cells(context, cells, use->expired ? INK_BAD : INK_TEXT);
+    put_cells(context, cells, sizeof cells / sizeof *cells, use->expired ? INK_BAD : INK_TEXT);
 }
 
 static void put_happening(void *context, const char *time, const char *kind, const char *detail)
 {
     const char *cells[] = { time, kind, detail };
-    put_cells(context, cells, INK_TEXT);
+    put_cells(context, cells, sizeof cells / sizeof *cells, INK_TEXT);
 }
 
 static void put_all(struct page *page)

@@ -181,8 +181,10 @@ static void draw_times(const struct frame *frame, const struct pen *pen)
 {
     double step = report_time_step(frame->to - frame->from, 7);
     double bottom = frame->box.y + frame->box.height;
-    for (double time = ceil(frame->from / step) * step; time <= frame->to; time += step) {
+    long last = (long)floor(frame->to / step);
+    for (long k = (long)ceil(frame->from / step); k <= last; k++) {
         char moment[WORDS_SIZE];
+        double time = (double)k * step;
         double x = x_of(frame, time);
         report_moment(time, moment);
         moment[step < 60 ? 19 : 16] = '\0';

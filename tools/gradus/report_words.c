@@ -32,10 +32,14 @@ __attribute__((format(printf, 2, 3))) static void add(char *text, const char *fo
     va_start(arguments, format);
     vsnprintf(sentence, sizeof sentence, format, arguments);
     va_end(arguments);
-    if (strlen(text) + strlen(sentence) + 2 < WORDS_SIZE) {
-        strcat(text, text[0] != '\0' ? " " : "");
-        strcat(text, sentence);
+    size_t length = strlen(text), more = strlen(sentence);
+    if (length + more + 2 > WORDS_SIZE) {
+        return;
     }
+    if (length > 0) {
+        text[length++] = ' ';
+    }
+    memcpy(text + length, sentence, more + 1);
 }
 
 char *report_moment(double moment, char text[WORDS_SIZE])
