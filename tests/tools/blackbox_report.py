@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """`gradus burnin report` on the true daemon: every form of it, and what is left when one cannot be
-written. PDF text is read by pdftotext (poppler-utils)."""
+written; and on what a fake daemon tells, where everything happens and names are hostile. PDF text is
+read by pdftotext (poppler-utils)."""
 
 import csv
 import html.parser
@@ -8,11 +9,15 @@ import io
 import json
 import os
 import pathlib
+import re
 import subprocess
+import tempfile
 import unittest
 
 from daemon_case import DaemonCase
+from fake_daemon import Error, FakeDaemon
 from gradusd import LIMIT_S
+from told_run import Course, Rack, eventful
 
 COMMAND = os.environ["GRADUS"]
 
@@ -33,18 +38,24 @@ FORMULA = """,
 class Page(html.parser.HTMLParser):
     """The text of a page, its elements counted, and whether they are closed in order."""
 
-    VOID = {"meta", "br", "line", "rect", "polyline"}
+    VOID = {"meta", "br", "line", "rect", "polyline", "path"}
 
     def __init__(self, text):
         super().__init__()
-        self.words, self.count, self.open = [], {}, []
+        self.words, self.count, self.open, self.ids, self.links = [], {}, [], set(), set()
         self.feed(text)
         self.close()
 
     def handle_starttag(self, tag, attributes):
         self.count[tag] = self.count.get(tag, 0) + 1
         for name, value in attributes:
-            assert name not in ("src", "href", "onload", "onclick"), (tag, name, value)
+            assert name != "src" and not name.startswith("on"), (tag, name, value)
+            assert name != "href" or value.startswith("#"), (tag, name, value)
+            if name == "href":
+                self.links.add(value[1:])
+            if name == "id":
+                assert value not in self.ids, value
+                self.ids.add(value)
         if tag not in self.VOID:
             self.open.append(tag)
 
@@ -63,14 +74,28 @@ class Page(html.parser.HTMLParser):
         return " ".join(" ".join(self.words).split())
 
 
+def run_report(address, *words):
+    with tempfile.NamedTemporaryFile("w") as leaks:
+        leaks.write(LEAKS)
+        leaks.flush()
+        return subprocess.run([COMMAND, "--socket", address, "burnin", "report", *words],
+                              capture_output=True, timeout=LIMIT_S, check=False,
+                              stdin=subprocess.DEVNULL,
+                              env={**os.environ, "LC_ALL": "C.UTF-8", "LSAN_OPTIONS":
+                                   f"suppressions={leaks.name}:print_suppressions=0"})
+
+
+def text_of(path, *options):
+    return subprocess.run(["pdftotext", *options, str(path), "-"], capture_output=True,
+                          check=True).stdout.decode()
+
+
 class Report(DaemonCase):
     def settings(self, **options):
         return PLAN.format(folder=self.folder) + super().settings(more=FORMULA.format(), **options)
 
     def setUp(self):
         super().setUp()
-        self.leaks = os.path.join(self.folder, "leaks")
-        pathlib.Path(self.leaks).write_text(LEAKS)
         self.run_name = self.client.call("burnin.start", "rack")["run"]
         self.until(lambda: self.status()["round"] >= 5)
         self.bench.set_source("rail", level=6.0)
@@ -86,11 +111,7 @@ class Report(DaemonCase):
         return next(point for point in self.status()["points"] if point["point"] == name)
 
     def report(self, *words, status=1):
-        done = subprocess.run([COMMAND, "--socket", f"unix:{self.daemon.unix}", "burnin", "report",
-                               *words], capture_output=True, timeout=LIMIT_S, check=False,
-                              stdin=subprocess.DEVNULL,
-                              env={**os.environ, "LC_ALL": "C.UTF-8",
-                                   "LSAN_OPTIONS": f"suppressions={self.leaks}:print_suppressions=0"})
+        done = run_report(f"unix:{self.daemon.unix}", *words)
         self.assertNotIn(b"Sanitizer", done.stderr)
         self.assertEqual(done.returncode, status, done)
         return done.stdout, done.stderr.decode()
@@ -102,7 +123,7 @@ class Report(DaemonCase):
         text = self.report("rack")[0].decode()
         self.assertIn(f"{self.run_name}\n1 of 3 units failed", text)
         self.assertIn("The run ended before its time: stopped.", text)
-        self.assertRegex(text, r"rail: failed\. It tripped on \S+ \S+, in round \d+ \(limit\)")
+        self.assertRegex(text, r"rail: failed\. It failed (2|3) times\. It tripped on \S+ \S+, in round \d+ \(limit\)")
         self.assertIn("no safety device", text)
 
     def test_a_page_that_needs_nothing_else(self):
@@ -112,20 +133,21 @@ class Report(DaemonCase):
         page = Page(path.read_text(encoding="utf-8"))
         self.assertEqual(page.open, [])
         self.assertNotIn("script", page.count)
-        self.assertEqual(page.count["svg"], 3)
+        self.assertEqual(page.count["svg"], 4)  # three points, and what is what in the plots
+        self.assertEqual(page.links, {"point-0", "point-1", "point-2"})
+        self.assertLessEqual(page.links, page.ids)
         for words in (self.run_name, "1 of 3 units failed", "Points that failed", "meter",
                       "TARNWERK,TM55", "direct", "calibration due", "run began", "trip",
-                      "no safety device", "4.5 V to 5.5 V"):
+                      "no safety device", "4.5 to 5.5 V"):
             self.assertIn(words, page.text)
-        self.assertEqual(self.report("rack", "--html", "-")[0].count(b"<svg"), 3)
+        self.assertEqual(self.report("rack", "--html", "-")[0].count(b"<svg"), 4)
 
     def test_a_pdf(self):
         path = pathlib.Path(self.folder, "report.pdf")
         self.report("rack", "--pdf", str(path))
         self.assertEqual(path.read_bytes()[:5], b"%PDF-")
-        text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True,
-                              check=True).stdout.decode()
-        for words in (self.run_name, "Points that failed", "rail", "It tripped on", "page 1",
+        text = text_of(path, "-layout")
+        for words in (self.run_name, "Points that failed", "rail", "It tripped on", "page 1 of 2",
                       "TARNWERK,TM55", "What happened", "run ended"):
             self.assertIn(words, text)
 
@@ -146,9 +168,23 @@ class Report(DaemonCase):
         self.assertEqual(whole["points"][0],
                          self.client.call("burnin.study", run="rack", point="rail", buckets=240))
 
+    def test_all_forms_at_once(self):
+        names = {f"--{form}": os.path.join(self.folder, f"report.{form}")
+                 for form in ("json", "csv", "html", "pdf")}
+        self.assertEqual(self.report("rack", *sum(names.items(), ())), (b"", ""))
+        with open(names["--json"], encoding="utf-8") as file:
+            summary = json.load(file)["summary"]
+        self.assertTrue(summary["outcome"].startswith("1 of 3 units failed"), summary)
+        self.assertEqual((summary["points"][0]["point"], summary["points"][0]["class"]),
+                         ("rail", "failed"))
+        with open(names["--csv"], encoding="utf-8", newline="") as file:
+            self.assertEqual(len(list(csv.reader(file))), len(self.kept()) + 1)
+        _, error = self.report("rack", "--csv", "--json", "-", status=2)
+        self.assertIn("cannot be one file", error)
+
     def test_what_cannot_be_written_leaves_nothing(self):
         before = sorted(os.listdir(self.folder))
-        for option in ("--html", "--pdf"):
+        for option in ("--html", "--pdf", "--json", "--csv"):
             _, error = self.report("rack", option, f"{self.folder}/no/where", status=2)
             self.assertIn("No such file or directory", error)
             _, error = self.report("rack", option, self.folder, status=2)
@@ -159,6 +195,102 @@ class Report(DaemonCase):
     def test_a_run_that_is_not_there(self):
         _, error = self.report("nowhere", status=2)
         self.assertIn("there is no run nowhere on record", error)
+
+
+class Told(unittest.TestCase):
+    """A rack that a fake daemon tells of."""
+
+    def setUp(self):
+        folder = tempfile.TemporaryDirectory(prefix="report-")
+        self.addCleanup(folder.cleanup)
+        self.folder = pathlib.Path(folder.name)
+
+    def report(self, rack, *words, status=1, **methods):
+        with FakeDaemon({**rack.methods(), **methods}) as daemon:
+            done = run_report(daemon.address, "rack", *words)
+            self.requests = daemon.requests
+        self.assertNotIn(b"Sanitizer", done.stderr)
+        self.assertEqual(done.returncode, status, done)
+        return done.stdout.decode(), done.stderr.decode()
+
+    def forms(self, rack):
+        html, pdf = self.folder / "report.html", self.folder / "report.pdf"
+        self.report(rack, "--html", str(html), "--pdf", str(pdf))
+        return Page(html.read_text(encoding="utf-8")), " ".join(text_of(pdf).split())
+
+    def test_everything_that_happened_is_told_in_both_forms(self):
+        rack = Rack(8, 8, courses={(7, 3): Course(slope=-0.055), (6, 1): Course(step=-0.07),
+                                   (3, 2): Course(slope=0.041), (2, 7): Course(step=0.012),
+                                   (4, 8): Course(spike=0.02), (5, 4): Course(lost=True)})
+        for told in self.forms(rack):
+            text = told.text if isinstance(told, Page) else told
+            for words in ("2 of 8 units failed, 4 to look at, 0 without a reading, 2 well.",
+                          "The calibration of meter_1 (TARNWERK,TM55,1,1.4) expired on 2026-03-10",
+                          "The daemon was away once, 1 d 22:40:00 in all",
+                          "280 rounds were not held", "1 round began late, by 2.5 s at most.",
+                          "The wall clock was set once, by 01:00:00 back at most",
+                          "It tripped on 2026-03-26 08:00, in round 3600 (limit).",
+                          "It drifts by 4.871 mV ± 0.002 mV a day. If that goes on it will meet the"
+                          " high limit, 3.465 V, on 2026-04-04 05:00, between",
+                          "It stepped by 576 µV ± 1 µV on 2026-03-12 10:40, in round 1600",
+                          "It left its level and came back 3 times, by 120 mV at most",
+                          "measurements came to no reading", "EXPIRED", "warm-up until",
+                          "soak until 2026-03-29 02:40", "no safety device", "Times are UTC"):
+                self.assertIn(words, text)
+            order = [text.index(words) for words in ("Points that failed", "u06_p1 unit 6",
+                                                     "Points to look at", "u03_p2 unit 3",
+                                                     "Points that are well", "Measured with",
+                                                     "What happened")]
+            self.assertEqual(order, sorted(order))
+
+    def test_names_from_outside_stay_names(self):
+        name = "u{}</h3><script>alert('\"&{}')</script>_µ_測試_" + "long" * 6
+        identity = "=cmd|' /c x'!A1,<img src=x onerror=alert(1)>,{},Größe \u202egnorw"
+        rack = Rack(3, 2, name=name, identity=identity, courses={(1, 1): Course(slope=-0.055)})
+        page, pdf = self.forms(rack)
+        self.assertEqual(page.open, [])
+        self.assertNotIn("script", page.count)
+        self.assertNotIn("img", page.count)
+        for text in (page.text, pdf):
+            self.assertNotIn("\u202e", text)
+        self.assertIn(name.format(1, 1), page.text)
+        self.assertIn(identity.format(1).replace("\u202e", "\ufffd"), page.text)
+        self.assertIn(name.format(1, 1).replace(" ", ""), pdf.replace(" ", ""))
+        self.assertIn(name.format(2, 1).replace(" ", ""), pdf.replace(" ", ""))
+        path = self.folder / "readings.csv"
+        self.report(rack, "--csv", str(path))
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        self.assertEqual([int(row["id"]) for row in rows], list(range(1, 2501)))
+        self.assertEqual(rows[0]["identity"], "'" + identity.format(1))
+        self.assertEqual(rows[0]["warnings"], "'=1+1; second")
+        self.assertEqual((rows[6]["reason"], rows[6]["value"]), ("over range", ""))
+        self.assertEqual(rows[6]["what"], "'+9.9E37, the range is 20 V")
+        asked = [params["after"] for method, params in self.requests if method == "readings"]
+        self.assertEqual(asked, [0, 1000, 2000])  # page by page
+
+    def test_a_large_rack_stays_of_use(self):
+        page, pdf = self.forms(Rack(64, 8, courses=eventful()))
+        self.assertEqual(len(page.ids), 512)
+        self.assertEqual(len(page.links), 64)
+        self.assertLess((self.folder / "report.html").stat().st_size, 2 << 20)
+        pages, = set(re.findall(r"page \d+ of (\d+)", pdf))
+        self.assertEqual(re.findall(r"page (\d+) of", pdf),
+                         [str(number) for number in range(1, int(pages) + 1)])
+        self.assertGreater(pdf.count("point and limits"), 10)  # headings come again on each page
+        first = pdf[:pdf.index("page 1 of")]
+        self.assertEqual(len(re.findall(r"(?:well|failed|to look at) -?\d+ %", first)), 64)
+
+    def test_a_daemon_that_fails_on_the_way_leaves_what_was_there(self):
+        def refuse(call):
+            raise Error(-32603, "damaged", what="the disk")
+        for option, method in (("--json", "burnin.study"), ("--csv", "readings")):
+            path = self.folder / "kept"
+            path.write_text("before")
+            _, error = self.report(Rack(), option, str(path), status=3, **{method: refuse})
+            self.assertIn("the disk", error)
+            self.assertEqual(path.read_text(), "before")
+            self.assertEqual(os.listdir(self.folder), ["kept"])
 
 
 if __name__ == "__main__":

@@ -21,6 +21,9 @@ PARAMETERS = {
     "explain": {"point"},
     "capture": {"point", "samples", "duration", "deadline_ms"},
     "follow": {"points", "every_ms", "readings", "deadline_ms"},
+    "readings": {"run", "after", "limit"},
+    "burnin.events": {"run", "after"},
+    "burnin.study": {"run", "point", "buckets"},
     "burnin.status": {"run"},
     "talk": {"instrument", "command", "reply", "deadline_ms"},
 }

@@ -133,6 +133,31 @@ static void the_socket_comes_from_the_environment_unless_given(void **state)
     unsetenv("GRADUS_SOCKET");
 }
 
+/* --json and --csv have no value, but behind "burnin report" they name a file. */
+static void forms_of_a_report_name_files(void **state)
+{
+    (void)state;
+    struct line line;
+    const struct options *options = &line.arguments.options;
+    assert_true(PARSE(&line, "burnin", "report", "rack", "--csv", "a.csv", "--json=b.json"));
+    assert_string_equal(options->csv_file, "a.csv");
+    assert_string_equal(options->json_file, "b.json");
+    assert_false(options->csv || options->json);
+    assert_int_equal(line.arguments.operand_count, 2);
+    assert_true(PARSE(&line, "burnin", "report", "rack", "--csv", "--html", "c.html"));
+    assert_string_equal(options->csv_file, "-");
+    assert_string_equal(options->html, "c.html");
+    assert_true(PARSE(&line, "burnin", "report", "rack", "--json"));
+    assert_string_equal(options->json_file, "-");
+    assert_true(PARSE(&line, "--json", "burnin", "report", "rack"));
+    assert_true(options->json && options->json_file == NULL);
+    check_refused(&line, PARSE(&line, "burnin", "report", "rack", "--csv="), "--csv needs a file");
+    assert_true(PARSE(&line, "burnin", "status", "rack", "--json"));
+    assert_true(options->json && options->json_file == NULL);
+    check_refused(&line, PARSE(&line, "burnin", "status", "--json=x"), "takes no value");
+    check_refused(&line, PARSE(&line, "points", "--pdf", "x"), "does not go with");
+}
+
 static void every_subcommand_is_described(void **state)
 {
     (void)state;
@@ -176,6 +201,7 @@ int main(void)
         cmocka_unit_test(what_is_for_the_other_program_passes_untouched),
         cmocka_unit_test(help_asks_for_no_operands),
         cmocka_unit_test(the_socket_comes_from_the_environment_unless_given),
+        cmocka_unit_test(forms_of_a_report_name_files),
         cmocka_unit_test(every_subcommand_is_described),
         cmocka_unit_test(the_worst_status_wins),
     };

@@ -62,7 +62,7 @@ static json_t *study(const char *point, const char *more)
 
 static void begin(struct report *report)
 {
-    assert_true(report_begin(report, read_json(began)));
+    assert_true(report_begin(report, read_json(began), 2));
 }
 
 static void failures_come_first(void **state)
@@ -91,6 +91,11 @@ static void failures_come_first(void **state)
     report_end(&report);
 }
 
+static void add_sentence(void *context, const char *sentence)
+{
+    report_say(context, "%s", sentence);
+}
+
 static void words_say_what_was_found(void **state)
 {
     (void)state;
@@ -99,7 +104,9 @@ static void words_say_what_was_found(void **state)
     begin(&report);
     assert_true(report_add(
         &report,
-        study("a", ",'finding':{'kind':'drift','noise':1e-4},'trend':{'per_hour':1e-3,"
+        study("a", ",'first':{'time':'2026-01-01T01:00:00.000Z'},'last':{'time':"
+                   "'2026-01-03T01:00:00.000Z'},'finding':{'kind':'drift','noise':1e-4},'trend':{'"
+                   "per_hour':1e-3,"
                    "'standard_uncertainty':1e-5,'significant':true,'meets':{'limit':'high','level':"
                    "5.25,'earliest':'2026-01-09T00:00:00.000Z','expected':"
                    "'2026-01-10T12:30:00.000Z','latest':'2026-01-12T00:00:00.000Z'}}")));
@@ -107,16 +114,25 @@ static void words_say_what_was_found(void **state)
         &report, study("b", ",'finding':{'kind':'steady','noise':1e-4,'excursions':{'count':1,"
                             "'value':-1.25,'time':'2026-01-01T03:00:00.000Z','round':4,'last_time':"
                             "'2026-01-01T03:00:00.000Z','last_round':4}}")));
+    assert_true(report_add(&report, study("c", ",'finding':{'kind':'drift','noise':1e-4},'trend':{"
+                                               "'per_hour':1e-3,'standard_uncertainty':1e-5,"
+                                               "'significant':true},'first':{'time':"
+                                               "'2026-01-01T01:00:00.000Z'},'last':{'time':"
+                                               "'2026-01-03T00:00:00.000Z'}")));
+    assert_string_equal(report_course(&report.points[2], text),
+                        "It drifts by 1.00 mV ± 0.02 mV an hour.");
     assert_string_equal(
         report_course(&report.points[0], text),
         "It drifts by 24.0 mV ± 0.5 mV a day. If that goes on it will meet the high "
         "limit, 5.25 V, on 2026-01-10 12:30, between 2026-01-09 00:00 and "
         "2026-01-12 00:00 (95 %).");
     assert_string_equal(report_course(&report.points[1], text),
-                        "It left its level and came back once, by -1.25 V at most, from 2026-01-01 "
-                        "03:00 (round 4) to 2026-01-01 03:00: as an intermittent contact does.");
-    assert_string_equal(report_disturbances(&report, text),
-                        "The daemon was away once, for 02:30:00 at most.");
+                        "It left its level and came back once, by -1.25 V at most, first on "
+                        "2026-01-01 03:00 (round 4), last on 2026-01-01 03:00 (round 4): as an "
+                        "intermittent contact does.");
+    text[0] = '\0';
+    report_warnings(&report, add_sentence, text);
+    assert_string_equal(text, "The daemon was away once, 02:30:00 in all and 02:30:00 at most.");
     assert_non_null(strstr(report_outcome(&report, text), "The run goes on"));
     report_end(&report);
 }
@@ -155,6 +171,16 @@ static void count_path(void *context, enum ink ink, double width, const double *
     }
 }
 
+static void count_bars(void *context, enum ink ink, double width, const struct bar *bars,
+                       size_t count)
+{
+    (void)context, (void)ink;
+    assert_true(width > 0);
+    for (size_t i = 0; i < count; i++) {
+        assert_true(isfinite(bars[i].x) && bars[i].top <= bars[i].bottom);
+    }
+}
+
 static void count_text(void *context, enum ink ink, double size, enum anchor anchor, double x,
                        double y, const char *text)
 {
@@ -167,7 +193,9 @@ static void a_gap_stays_a_gap(void **state)
     (void)state;
     struct report report;
     struct counted counted = { 0 };
-    const struct pen pen = { &counted, count_line, count_area, count_path, count_text };
+    const struct pen pen = {
+        &counted, 7, count_line, count_area, count_path, count_bars, count_text
+    };
     begin(&report);
     assert_true(report_add(
         &report, study("a", ",'limits':[{'phase':'all','low':4.75,'high':5.25,'guard':0.01,'from':"
@@ -175,7 +203,10 @@ static void a_gap_stays_a_gap(void **state)
     report_plot(&report, &report.points[0], &pen, (struct plot_box) { 0, 0, 500, 200 });
     assert_int_equal(counted.paths, 2);
     assert_int_equal(counted.points, 8);
-    assert_int_equal(counted.areas, 3); /* warm-up and two guard bands */
+    assert_int_equal(counted.areas, 4); /* warm-up, the gap and two guard bands */
+    report_plot_small(&report, &report.points[0], &pen, (struct plot_box) { 0, 0, 100, 20 });
+    assert_int_equal(counted.paths, 4);
+    assert_int_equal(counted.areas, 6);
     report_end(&report);
 }
 
@@ -191,6 +222,102 @@ static void times_are_divided_as_people_do(void **state)
     assert_true(isnan(report_time("yesterday")) && isnan(report_time(NULL)));
 }
 
+/* Whether a limit was kept is not known: neither well nor failed. */
+static void what_is_undecided_is_looked_at(void **state)
+{
+    (void)state;
+    struct report report;
+    begin(&report);
+    assert_true(report_add(&report, study("a", ",'verdicts':{'pass':6,'conditional pass':1}")));
+    assert_true(report_add(&report, study("b", ",'verdicts':{'none':7}"))); /* no limits */
+    assert_true(report_add(&report, study("c", ",'verdicts':{'pass':7},'limits':[{'low':1}]")));
+    report_sort(&report);
+    assert_string_equal(report.points[0].name, "a");
+    assert_int_equal(report.points[0].class, REPORT_WATCH);
+    assert_int_equal(report_points(&report, REPORT_WELL), 2);
+    assert_int_equal(report_status(&report), 4);
+    json_t *lost = study("d", "");
+    json_object_set_new(lost, "readings", json_integer(0));
+    json_object_set_new(lost, "warm_up", json_integer(0));
+    assert_true(report_add(&report, lost));
+    assert_int_equal(report_status(&report), 3); /* the worse of the two */
+    report_end(&report);
+}
+
+/* A number and a point that is called as that number are two units. */
+static void units_are_told_apart(void **state)
+{
+    (void)state;
+    struct report report;
+    begin(&report);
+    assert_true(report_add(&report, study("a", ",'unit_number':7,'worst_margin':{'value':0.9}")));
+    assert_true(report_add(&report, study("7", ",'worst_margin':{'value':0.1}")));
+    assert_true(report_add(&report, study("c", ",'unit_number':7,'worst_margin':{'value':0.5}")));
+    report_sort(&report);
+    assert_int_equal(report.unit_count, 2);
+    assert_string_equal(report.points[report_worst_of(&report, 0)].name, "c");
+    assert_string_equal(report.points[report_worst_of(&report, 1)].name, "7");
+    report_end(&report);
+}
+
+static void stretches_are_joined_but_not_over_gaps(void **state)
+{
+    (void)state;
+    struct report_bucket buckets[] = { { 0, 9, 1, 3, 2, 10, false, false },
+                                       { 10, 19, 0, 9, 5, 30, true, false },
+                                       { 20, 29, NAN, NAN, NAN, 0, false, true },
+                                       { 50, 59, 4, 4, 4, 1, false, false },
+                                       { 60, 69, 6, 6, 6, 1, false, false } };
+    assert_int_equal(report_coarsen(buckets, 5, 5, 1.5), 5);
+    assert_int_equal(report_coarsen(buckets, 5, 3, 1.5), 3);
+    assert_true(buckets[0].from == 0 && buckets[0].to == 19);
+    assert_true(buckets[0].minimum == 0 && buckets[0].maximum == 9 && buckets[0].failed);
+    assert_true(buckets[0].mean == (2 * 10 + 5 * 30) / 40.0); /* each reading counts the same */
+    assert_true(isnan(buckets[1].mean) && buckets[1].lost);
+    assert_int_equal(report_coarsen(buckets, 3, 1, 1.5), 2); /* the gap stays */
+    assert_true(buckets[0].to == 29 && buckets[0].mean == 4.25);
+    assert_true(buckets[1].from == 50 && buckets[1].mean == 5);
+}
+
+/* What spreadsheets take for the beginning of a formula: common practice, no source. */
+static void no_text_is_a_formula(void **state)
+{
+    (void)state;
+    json_t *item = read_json("{'a':'=1+1','b':{'c':'+x','d':'-1'},'e':['@y','fine'],'f':'\\tz',"
+                             "'g':'5 - 3','h':-2.5,'i':''}");
+    json_t *expected = read_json("{'a':'~=1+1','b':{'c':'~+x','d':'~-1'},'e':['~@y','fine'],"
+                                 "'f':'~\\tz','g':'5 - 3','h':-2.5,'i':''}");
+    report_csv_disarm(item);
+    char *text = json_dumps(item, JSON_SORT_KEYS), *wanted = json_dumps(expected, JSON_SORT_KEYS);
+    for (char *at = wanted; *at != '\0'; at++) {
+        *at = *at == '~' ? '\'' : *at;
+    }
+    assert_string_equal(text, wanted);
+    free(text);
+    free(wanted);
+    json_decref(item);
+    json_decref(expected);
+}
+
+static void limits_are_told_by_phase_where_they_differ(void **state)
+{
+    (void)state;
+    struct report report;
+    char text[WORDS_SIZE];
+    begin(&report);
+    assert_true(report_add(&report, study("a", ",'limits':[{'phase':'settle','low':4.75,'high':"
+                                               "5.25},{'phase':'soak','low':4.75,'high':5.25}]")));
+    assert_true(report_add(&report, study("b", ",'limits':[{'phase':'settle','high':5.25},"
+                                               "{'phase':'soak','low':0.99,'high':1.01,"
+                                               "'judge':'ratio'}]")));
+    assert_true(report_add(&report, study("c", "")));
+    assert_string_equal(report_limits(&report.points[0], text), "4.75 to 5.25 V");
+    assert_string_equal(report_limits(&report.points[1], text),
+                        "settle ≤ 5.25 V; soak 0.99 to 1.01 (ratio)");
+    assert_string_equal(report_limits(&report.points[2], text), "no limits");
+    report_end(&report);
+}
+
 /* Names and identities come from outside, and must not become markup. */
 static void nothing_from_outside_becomes_markup(void **state)
 {
@@ -199,8 +326,9 @@ static void nothing_from_outside_becomes_markup(void **state)
     char *page = NULL;
     size_t size = 0;
     begin(&report);
-    json_t *hostile = study("a", ",'instruments':[{'name':'<i>&','identity':"
-                                 "'<script>alert(1)</script>','calibration_due':'2025-12-31'}]");
+    json_t *hostile =
+        study("a", ",'instruments':[{'name':'<i>&','identity':"
+                   "'<script>alert(1)</script>\xE2\x80\xAE','calibration_due':'2025-12-31'}]");
     json_object_set_new(hostile, "point", json_string("<img src=x onerror=\"y\">"));
     json_object_set_new(hostile, "failures", json_integer(1));
     assert_true(report_add(&report, hostile));
@@ -210,6 +338,7 @@ static void nothing_from_outside_becomes_markup(void **state)
     assert_null(strstr(page, "<script"));
     assert_null(strstr(page, "<img"));
     assert_null(strstr(page, "<i>&"));
+    assert_null(strstr(page, "\xE2\x80\xAE")); /* U+202E */
     assert_non_null(strstr(page, "&lt;script&gt;alert(1)&lt;/script&gt;"));
     assert_non_null(strstr(page, "&lt;img src=x onerror=&quot;y&quot;&gt;"));
     assert_non_null(strstr(page, "2025-12-31: EXPIRED"));
@@ -221,9 +350,9 @@ static void events_that_are_no_run_are_refused(void **state)
 {
     (void)state;
     struct report report;
-    assert_false(report_begin(&report, json_array()));
+    assert_false(report_begin(&report, json_array(), 2));
     report_end(&report);
-    assert_false(report_begin(&report, read_json("[{'kind':'run began','body':{'run':'x'}}]")));
+    assert_false(report_begin(&report, read_json("[{'kind':'run began','body':{'run':'x'}}]"), 2));
     report_end(&report);
 }
 
@@ -234,6 +363,11 @@ int main(void)
         cmocka_unit_test(words_say_what_was_found),
         cmocka_unit_test(a_gap_stays_a_gap),
         cmocka_unit_test(times_are_divided_as_people_do),
+        cmocka_unit_test(what_is_undecided_is_looked_at),
+        cmocka_unit_test(units_are_told_apart),
+        cmocka_unit_test(stretches_are_joined_but_not_over_gaps),
+        cmocka_unit_test(no_text_is_a_formula),
+        cmocka_unit_test(limits_are_told_by_phase_where_they_differ),
         cmocka_unit_test(nothing_from_outside_becomes_markup),
         cmocka_unit_test(events_that_are_no_run_are_refused),
     };

@@ -72,6 +72,29 @@ static void distance_counts_edits(void **state)
     assert_int_equal(text_distance(longer, ""), 63);
 }
 
+static void check_tame(const char *from, const char *expected)
+{
+    char *const text = text_tame(from);
+    assert_string_equal(text, expected);
+    free(text);
+}
+
+/* A name must not turn or break what stands around it in a document. */
+static void documents_are_not_steered(void **state)
+{
+    (void)state;
+    check_tame("Größe 5 Ω, 測試\n", "Größe 5 Ω, 測試\n");
+    check_tame("a\xE2\x80\xAE"
+               "b\xE2\x81\xA6"
+               "c",
+               "a\uFFFD"
+               "b\uFFFD"
+               "c");
+    check_tame("a\x01\x1B[2Jb\x7F\t", "a??[2Jb??");
+    check_tame("cut \xC3", "cut ?");
+    check_tame("\xE2\x80", "??");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -80,6 +103,7 @@ int main(void)
         cmocka_unit_test(ascii_spells_the_signs_of_the_trade),
         cmocka_unit_test(width_is_that_of_the_screen),
         cmocka_unit_test(distance_counts_edits),
+        cmocka_unit_test(documents_are_not_steered),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -30,6 +30,32 @@ static bool fail_option(struct reader *reader, const char *word, const char *nea
     return false;
 }
 
+/* Whether an option that has no value elsewhere names a file here. */
+static bool names_file(const struct reader *reader, const struct option_row *row)
+{
+    const struct command *command = reader->arguments->command;
+    return command != NULL && (command->files & row->bit) != 0 && reader->kept > 0 &&
+           strcmp(reader->argv[0], command->filing) == 0;
+}
+
+static bool is_option(const char *word)
+{
+    return word[0] == '-' && word[1] != '\0';
+}
+
+/* The file may be left out where nothing or an option follows. */
+static bool read_file(struct reader *reader, const struct option_row *row, const char *file)
+{
+    if (file == NULL && reader->next < reader->argc && !is_option(reader->argv[reader->next])) {
+        file = reader->argv[reader->next++];
+    }
+    if (file != NULL && file[0] == '\0') {
+        return fail(reader, " needs a file", row->name);
+    }
+    options_take_file(&reader->arguments->options, row, file);
+    return true;
+}
+
 static bool read_option(struct reader *reader, const char *word)
 {
     char name[32];
@@ -41,6 +67,9 @@ static bool read_option(struct reader *reader, const char *word)
         return fail_option(reader, word, length < sizeof name ? options_nearest(name) : NULL);
     }
     const char *value = equals == NULL ? NULL : equals + 1;
+    if (names_file(reader, row)) {
+        return read_file(reader, row, value);
+    }
     if (value == NULL && row->argument != NULL && reader->next < reader->argc) {
         value = reader->argv[reader->next++];
     }
@@ -69,7 +98,7 @@ static bool read_word(struct reader *reader, char *word)
         reader->only = true;
         return true;
     }
-    if (!verbatim && word[0] == '-' && word[1] != '\0') {
+    if (!verbatim && is_option(word)) {
         return read_option(reader, word);
     }
     if (command == NULL) {

@@ -42,7 +42,8 @@ static const struct deed deeds[] = {
     { "start", " PLAN", 0, 1, 1, start },
     { "stop", " RUN", 0, 1, 1, stop },
     { "status", " [RUN] [--watch [--every MS]]", OPTION_WATCH | OPTION_EVERY, 0, 1, burnin_status },
-    { "report", " RUN [--html FILE] [--pdf FILE]", OPTION_HTML | OPTION_PDF, 1, 1, burnin_report },
+    { "report", " RUN [--html FILE] [--pdf FILE] [--csv FILE] [--json FILE]",
+      OPTION_HTML | OPTION_PDF, 1, 1, burnin_report },
 };
 
 enum { DEEDS = sizeof deeds / sizeof deeds[0] };
@@ -76,18 +77,27 @@ static int run(const struct session *session)
 const struct command command_burnin = {
     .name = "burnin",
     .arguments = "start PLAN | stop RUN | status [RUN] | report RUN",
-    .summary = "begin, stop or watch a burn-in",
-    .usage = "start begins a run of a plan of the settings and prints the run's name; stop ends a\n"
-             "run (or that of a plan) before its time. status shows for each run how far it is,\n"
-             "the worst margin of each unit to a limit, what tripped and when, which points drift\n"
-             "and when they will meet a limit, the next round and the time left; its exit status\n"
-             "is 1 when anything has tripped. On a terminal it keeps to one screen and says what\n"
-             "has no room. With --watch it is drawn anew each second (--every) until SIGINT, also\n"
-             "while the daemon is restarted; into a pipe one status goes after the other.\n"
-             "report says what a run came to, in a few lines, or as --html, --pdf, --csv, --json.\n"
-             "This is no safety device: nothing here may be what keeps people or equipment from\n"
-             "harm.\n",
+    .summary = "begin, stop, watch or report a burn-in",
+    .usage =
+        "start begins a run of a plan of the settings and prints the run's name; stop ends a\n"
+        "run (or that of a plan) before its time. status shows for each run how far it is,\n"
+        "the worst margin of each unit to a limit, what tripped and when, which points drift\n"
+        "and when they will meet a limit, the next round and the time left; its exit status\n"
+        "is 1 when anything has tripped. On a terminal it keeps to one screen and says what\n"
+        "has no room. With --watch it is drawn anew each second (--every) until SIGINT, also\n"
+        "while the daemon is restarted; into a pipe one status goes after the other.\n"
+        "report tells how a run went, or how it stands; that of a plan is its newest. It is a\n"
+        "short text, or goes where --html FILE, --pdf FILE, --csv FILE, --json FILE say, any of\n"
+        "them together; - is standard output. HTML and PDF are for people, JSON holds the same\n"
+        "for programs, CSV every reading of the run. A file that is there is replaced once the\n"
+        "new one is whole. The exit status is 0 when all is well, 1 when something failed or\n"
+        "tripped, 3 when a point has no reading, 4 when one is within the uncertainty of a\n"
+        "limit; of several that which comes first in 3, 1, 4, 0.\n"
+        "This is no safety device: nothing here may be what keeps people or equipment from\n"
+        "harm.\n",
     .options = OPTION_WATCH | OPTION_EVERY | OPTION_HTML | OPTION_PDF,
+    .files = OPTION_JSON | OPTION_CSV,
+    .filing = "report",
     .least = 1,
     .most = 2,
     .run = run,

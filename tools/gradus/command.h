@@ -26,6 +26,8 @@ struct command {
     const char *summary;   /* one line */
     const char *usage;     /* what it does and prints, more than the summary says */
     unsigned options;      /* that it takes besides the global ones */
+    unsigned files;        /* options without a value that name a file behind the operand below */
+    const char *filing;    /* first operand, behind which they do; NULL: none */
     int least;             /* operands */
     int most;              /* -1: any number */
     bool passes_on;        /* everything after its name is handed to another program as it is */

@@ -56,8 +56,9 @@ static const struct option_row rows[] = {
     { "--run", OPTION_RUN, "NAME", 0, 0, false, "readings of this run" },
     { "--verify", OPTION_VERIFY, NULL, 0, 0, false,
       "check that the store is as it was written, row by row" },
-    { "--html", OPTION_HTML, "FILE", 0, 0, false, "write the report there as one page of HTML" },
-    { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF" },
+    { "--html", OPTION_HTML, "FILE", 0, 0, false,
+      "write the report there as one page of HTML; - is standard output" },
+    { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF of A4 pages" },
     { "--watch", OPTION_WATCH, NULL, 0, 0, false, "keep watching, until SIGINT" },
     { NULL, 0, NULL, 0, 0, false, NULL }
 };
@@ -252,4 +253,11 @@ bool options_take(struct options *options, const struct option_row *row, const c
     store(options, row->bit, value, number);
     options->given |= row->bit;
     return true;
+}
+
+void options_take_file(struct options *options, const struct option_row *row, const char *file)
+{
+    const char **place = row->bit == OPTION_JSON ? &options->json_file : &options->csv_file;
+    *place = file == NULL ? "-" : file;
+    options->given |= row->bit;
 }

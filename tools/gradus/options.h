@@ -64,8 +64,10 @@ struct options {
     const char *since; /* moments; NULL: no bound */
     const char *until;
     const char *run;  /* name; NULL: of any run or none */
-    const char *html; /* files to write; NULL: none */
+    const char *html; /* files to write, "-" standard output; NULL: none */
     const char *pdf;
+    const char *json_file;
+    const char *csv_file;
     int digits;         /* of the uncertainty */
     int repeat;         /* readings to average */
     int samples;        /* most samples to return; 0: all */
@@ -110,5 +112,8 @@ const char *options_nearest(const char *name);
  */
 bool options_take(struct options *options, const struct option_row *row, const char *value,
                   char *problem, unsigned long problem_size);
+
+/* Takes --json or --csv in as one that names a file; NULL: standard output. */
+void options_take_file(struct options *options, const struct option_row *row, const char *file);
 
 #endif

@@ -11,7 +11,8 @@
 
 static bool fail(const struct output *output, struct fault *fault)
 {
-    fault_set(fault, STATUS_USAGE, "not written", "%s: %s", output->path, strerror(errno));
+    fault_set(fault, STATUS_USAGE, "not written", "%s: %s", output->path,
+              strerror(errno != 0 ? errno : EIO));
     return false;
 }
 
@@ -23,52 +24,53 @@ static mode_t usual_mode(void)
     return 0666 & ~mask;
 }
 
-/* Whether something is there that must not be replaced by a file. */
-static bool is_special(const char *path)
+/* Opens the file beside its place, with the rights of the one that it replaces. */
+static FILE *open_beside(struct output *output, mode_t mode)
 {
-    struct stat there;
-    return stat(path, &there) == 0 && !S_ISREG(there.st_mode) && !S_ISDIR(there.st_mode);
+    FILE *stream = NULL;
+    int file = asprintf(&output->beside, "%s.XXXXXX", output->place) < 0
+                   ? (output->beside = NULL, -1)
+                   : mkstemp(output->beside);
+    if (file >= 0 && fchmod(file, mode) == 0) {
+        stream = fdopen(file, "w");
+    }
+    if (stream == NULL && file >= 0) {
+        close(file);
+        unlink(output->beside);
+    }
+    return stream;
 }
 
 bool output_open(struct output *output, const char *path, struct fault *fault)
 {
-    *output = (struct output) { .stream = stdout, .path = path };
+    struct stat found;
+    *output = (struct output) { .path = path };
     if (strcmp(path, "-") == 0) {
+        output->stream = stdout;
         return true;
     }
-    output->stream = is_special(path) ? fopen(path, "w") : NULL;
-    if (output->stream != NULL) {
-        return true;
+    bool there = stat(path, &found) == 0;
+    if (there && !S_ISREG(found.st_mode)) {
+        output->stream = fopen(path, "w");
+        return output->stream != NULL || fail(output, fault);
     }
-    if (is_special(path)) {
-        return fail(output, fault);
-    }
-    int file = asprintf(&output->beside, "%s.XXXXXX", path) < 0 ? -1 : mkstemp(output->beside);
-    if (file >= 0 && fchmod(file, usual_mode()) == 0) {
-        output->stream = fdopen(file, "w");
+    output->place = there ? realpath(path, NULL) : strdup(path);
+    if (output->place != NULL) {
+        output->stream = open_beside(output, there ? found.st_mode & 0777 : usual_mode());
     }
     if (output->stream != NULL) {
         return true;
     }
     fail(output, fault);
-    if (file >= 0) {
-        close(file);
-        unlink(output->beside);
-    }
+    free(output->place);
     free(output->beside);
     return false;
 }
 
-bool output_close(struct output *output, bool whole, struct fault *fault)
+/* Puts the file in its place, or removes what there is of it. */
+static bool place(struct output *output, bool whole, struct fault *fault)
 {
-    bool written = fflush(output->stream) == 0 && !ferror(output->stream);
-    if (output->beside == NULL) {
-        written = (output->stream == stdout || fclose(output->stream) == 0) && written;
-        return written || fail(output, fault);
-    }
-    written = written && fsync(fileno(output->stream)) == 0;
-    written = fclose(output->stream) == 0 && written;
-    bool placed = written && whole && rename(output->beside, output->path) == 0;
+    bool placed = whole && rename(output->beside, output->place) == 0;
     if (whole && !placed) {
         fail(output, fault);
     }
@@ -76,5 +78,22 @@ bool output_close(struct output *output, bool whole, struct fault *fault)
         unlink(output->beside);
     }
     free(output->beside);
-    return placed || !whole;
+    free(output->place);
+    return placed;
+}
+
+bool output_close(struct output *output, bool whole, struct fault *fault)
+{
+    errno = 0;
+    bool written = fflush(output->stream) == 0 && !ferror(output->stream);
+    if (output->place != NULL) {
+        written = written && fsync(fileno(output->stream)) == 0;
+    }
+    if (output->stream != stdout) {
+        written = fclose(output->stream) == 0 && written;
+    }
+    if (whole && !written) {
+        fail(output, fault);
+    }
+    return output->place == NULL ? written : place(output, whole && written, fault) || !whole;
 }

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * A file that is there whole or not at all: it is written beside its place
- * and put there once all of it is on the disk. "-" is standard output; a
- * device or pipe is written into, for it must stay what it is.
+ * and put there once all of it is on the disk. "-" is standard output, and
+ * what is no regular file (a terminal, a pipe) is written to as it goes.
  */
 #ifndef GRADUS_TOOLS_OUTPUT_H
 #define GRADUS_TOOLS_OUTPUT_H
@@ -14,8 +14,9 @@
 
 struct output {
     FILE *stream;
-    const char *path; /* borrowed */
-    char *beside;     /* owned; NULL: it is written where it is */
+    const char *path; /* as it was given; borrowed */
+    char *place;      /* where it belongs, symbolic links followed; owned; NULL: it has no place */
+    char *beside;     /* where it is written; owned */
 };
 
 /* Begins. False with the fault filled in. */

@@ -3,6 +3,7 @@
 
 #include "field.h"
 #include "memory.h"
+#include "status.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -23,13 +24,14 @@ double report_time(const char *text)
     return (double)timegm(&parts) + (*end == '.' ? strtod(end, NULL) : 0);
 }
 
-bool report_begin(struct report *report, json_t *events)
+bool report_begin(struct report *report, json_t *events, int digits)
 {
     struct timespec now;
     size_t index;
     json_t *event;
     memset(report, 0, sizeof *report);
     report->events = events;
+    report->digits = digits;
     json_array_foreach(events, index, event)
     {
         const char *kind = field_text_or_empty(event, "kind");
@@ -82,11 +84,21 @@ static void take_history(struct report *report, struct report_point *point)
         bucket->minimum = field_number(each, "minimum");
         bucket->maximum = field_number(each, "maximum");
         bucket->mean = field_number(each, "mean");
+        bucket->count = field_number(each, "count");
         bucket->failed = field_number(each, "failures") > 0;
         bucket->lost = field_number(each, "lost") > 0;
         report->last = fmax(report->last, bucket->to);
     }
     json_object_del(point->study, "history");
+}
+
+/* The uncertainty leaves it open whether a limit was kept, or no verdict could be given. */
+static bool is_undecided(const json_t *study)
+{
+    bool limited = json_array_size(field_at(study, "limits")) > 0;
+    return field_number(study, "verdicts.conditional pass") > 0 ||
+           field_number(study, "verdicts.conditional fail") > 0 ||
+           (limited && field_number(study, "verdicts.none") > 0);
 }
 
 static enum report_class classify(const struct report_point *point)
@@ -100,7 +112,7 @@ static enum report_class classify(const struct report_point *point)
         return REPORT_UNKNOWN;
     }
     bool moved = kind[0] != '\0' && strcmp(kind, "steady") != 0;
-    bool doubtful = moved || field_at(study, "finding.excursions") != NULL ||
+    bool doubtful = moved || point->undecided || field_at(study, "finding.excursions") != NULL ||
                     field_number(study, "lost") > 0 || field_number(study, "altered") > 0 ||
                     point->worst < near_limit;
     return doubtful ? REPORT_WATCH : REPORT_WELL;
@@ -110,18 +122,20 @@ static enum report_class classify(const struct report_point *point)
 static int unit_of(struct report *report, const struct report_point *point)
 {
     char label[REPORT_LABEL];
-    double number = field_number(point->study, "unit_number");
+    int number = (int)json_integer_value(field_at(point->study, "unit_number"));
     size_t i = 0;
     if (number > 0) {
-        snprintf(label, sizeof label, "%.0f", number);
+        snprintf(label, sizeof label, "%d", number);
     } else {
         snprintf(label, sizeof label, "%s", point->name);
     }
-    while (i < report->unit_count && strcmp(report->units[i].label, label) != 0) {
+    while (i < report->unit_count &&
+           (report->units[i].number != number || strcmp(report->units[i].label, label) != 0)) {
         i++;
     }
     if (i == report->unit_count) {
         report->unit_count++;
+        report->units[i].number = number;
         memcpy(report->units[i].label, label, sizeof label);
         report->units[i].class = REPORT_WELL;
         report->units[i].worst = NAN;
@@ -140,6 +154,8 @@ bool report_add(struct report *report, json_t *study)
     point->study = study;
     point->name = field_text(study, "point");
     point->worst = field_number(study, "worst_margin.value");
+    point->digits = report->digits;
+    point->undecided = is_undecided(study);
     point->class = classify(point);
     point->unit = unit_of(report, point);
     take_history(report, point);
@@ -157,8 +173,10 @@ static int compare(const void *left, const void *right)
     if (a->class != b->class) {
         return a->class < b->class ? -1 : 1;
     }
-    if (a->worst != b->worst && !(isnan(a->worst) && isnan(b->worst))) {
-        return isnan(b->worst) || a->worst < b->worst ? -1 : 1;
+    /* As they are written: what looks the same is in the order of names. */
+    double left_percent = floor(100 * a->worst), right_percent = floor(100 * b->worst);
+    if (left_percent != right_percent && !(isnan(a->worst) && isnan(b->worst))) {
+        return isnan(b->worst) || left_percent < right_percent ? -1 : 1;
     }
     return strverscmp(a->name, b->name);
 }
@@ -166,6 +184,30 @@ static int compare(const void *left, const void *right)
 void report_sort(struct report *report)
 {
     qsort(report->points, report->point_count, sizeof *report->points, compare);
+}
+
+size_t report_worst_of(const struct report *report, size_t unit)
+{
+    size_t i = 0;
+    while (i + 1 < report->point_count && report->points[i].unit != (int)unit) {
+        i++;
+    }
+    return i;
+}
+
+int report_status(const struct report *report)
+{
+    static const int statuses[] = { [REPORT_FAILED] = STATUS_FAIL,
+                                    [REPORT_WATCH] = STATUS_PASS,
+                                    [REPORT_UNKNOWN] = STATUS_NO_READING,
+                                    [REPORT_WELL] = STATUS_PASS };
+    int status = STATUS_PASS;
+    for (size_t i = 0; i < report->point_count; i++) {
+        const struct report_point *point = &report->points[i];
+        status = status_worse(status, statuses[point->class]);
+        status = status_worse(status, point->undecided ? STATUS_UNDECIDED : STATUS_PASS);
+    }
+    return status;
 }
 
 size_t report_points(const struct report *report, enum report_class class)
@@ -197,4 +239,39 @@ void report_each(const struct report *report, const char *kind,
             each(context, field_text_or_empty(event, "time"), field_at(event, "body"));
         }
     }
+}
+
+/* The first takes the second in. */
+static void join(struct report_bucket *first, const struct report_bucket *second)
+{
+    double count = first->count + second->count;
+    if (isnan(first->mean)) {
+        first->mean = second->mean;
+    } else if (isfinite(second->mean)) {
+        first->mean = (first->mean * first->count + second->mean * second->count) / count;
+    }
+    first->to = second->to;
+    first->count = count;
+    first->minimum = fmin(first->minimum, second->minimum);
+    first->maximum = fmax(first->maximum, second->maximum);
+    first->failed = first->failed || second->failed;
+    first->lost = first->lost || second->lost;
+}
+
+size_t report_coarsen(struct report_bucket *buckets, size_t count, size_t most, double pause)
+{
+    size_t before = count + 1;
+    while (count > most && count < before) {
+        size_t kept = 0;
+        before = count;
+        for (size_t i = 0; i < count; i++) {
+            buckets[kept] = buckets[i];
+            if (i + 1 < count && buckets[i + 1].from - buckets[i].to <= pause) {
+                join(&buckets[kept], &buckets[++i]);
+            }
+            kept++;
+        }
+        count = kept;
+    }
+    return count;
 }

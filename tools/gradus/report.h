@@ -27,6 +27,7 @@ struct report_bucket {
     double minimum; /* NAN: there is no reading in it */
     double maximum;
     double mean;
+    double count; /* readings in it */
     bool failed;
     bool lost;
 };
@@ -36,13 +37,16 @@ struct report_point {
     const char *name; /* borrowed from it */
     int unit;         /* index into report.units */
     enum report_class class;
-    double worst; /* margin, 1 in the middle, 0 at the limit; NAN: none */
+    bool undecided; /* within the uncertainty of a limit, and not beyond it */
+    int digits;     /* that uncertainties are written with */
+    double worst;   /* margin, 1 in the middle, 0 at the limit; NAN: none */
     struct report_bucket *buckets;
     size_t bucket_count;
 };
 
 struct report_unit {
-    char label[REPORT_LABEL]; /* its number, or the name of a point that is of no unit */
+    int number;               /* 0: a point that is of no unit */
+    char label[REPORT_LABEL]; /* its number, or the name of that point */
     enum report_class class;
     double worst;
     size_t points;
@@ -50,6 +54,7 @@ struct report_unit {
 
 struct report {
     char run[REPORT_LABEL];
+    int digits;                  /* that uncertainties are written with, 1 or 2 */
     json_t *events;              /* all of the run, oldest first; owned */
     const json_t *began;         /* body of the first; borrowed */
     const json_t *ended;         /* body of "run ended"; NULL: it goes on */
@@ -66,10 +71,10 @@ struct report {
 
 /*
  * Begins a report of the events of a run, an array that is taken over. Space
- * for as many points as the run has is made. False when the events do not
+ * for as many points as the run has is made; `digits` are those of uncertainties. False when the events do not
  * begin with one of a run that began. End it with report_end() either way.
  */
-bool report_begin(struct report *report, json_t *events);
+bool report_begin(struct report *report, json_t *events, int digits);
 
 /* Frees what it holds. */
 void report_end(struct report *report);
@@ -87,9 +92,21 @@ void report_sort(struct report *report);
 size_t report_points(const struct report *report, enum report_class class);
 size_t report_units(const struct report *report, enum report_class class);
 
+/* The first point of a unit, as they are sorted; its index. */
+size_t report_worst_of(const struct report *report, size_t unit);
+
+/* What it all comes to: the worst exit status (status.h) of its points. */
+int report_status(const struct report *report);
+
 /* Events of a kind: calls for each, oldest first, with its time as a text. */
 void report_each(const struct report *report, const char *kind,
                  void (*each)(void *context, const char *time, const json_t *body), void *context);
+
+/*
+ * Joins neighbours until there are at most `most`, or none are left that are not more than
+ * `pause` seconds apart: a gap stays one. Returns how many there are then.
+ */
+size_t report_coarsen(struct report_bucket *buckets, size_t count, size_t most, double pause);
 
 /* Moments as the daemon writes them; NAN when it is none. */
 double report_time(const char *text);

@@ -16,24 +16,33 @@ enum { PAGE_MOST = 1000 };
  */
 static bool is_formula(const char *text)
 {
-    return text != NULL && text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL;
+    return text != NULL && text[0] != '\0' && strchr("=+-@\t\r\n", text[0]) != NULL;
 }
 
 static json_t *harmless(const char *text)
 {
-    size_t size = strlen(text) + 2;
-    char *quoted = malloc(size);
-    if (quoted == NULL) {
+    char *quoted = NULL;
+    if (asprintf(&quoted, "'%s", text) < 0) {
         return NULL;
     }
-    snprintf(quoted, size, "'%s", text);
     json_t *string = json_string(quoted);
     free(quoted);
     return string;
 }
 
-/* Makes the texts of an object harmless, those of the objects in it too. */
-static void disarm(json_t *object)
+static void disarm_list(json_t *list)
+{
+    size_t index;
+    json_t *value;
+    json_array_foreach(list, index, value)
+    {
+        if (is_formula(json_string_value(value))) {
+            json_array_set_new(list, index, harmless(json_string_value(value)));
+        }
+    }
+}
+
+void report_csv_disarm(json_t *object)
 {
     const char *key;
     json_t *value;
@@ -41,7 +50,9 @@ static void disarm(json_t *object)
     json_object_foreach_safe(object, next, key, value)
     {
         if (json_is_object(value)) {
-            disarm(value);
+            report_csv_disarm(value);
+        } else if (json_is_array(value)) {
+            disarm_list(value);
         } else if (is_formula(json_string_value(value))) {
             json_object_set_new(object, key, harmless(json_string_value(value)));
         }
@@ -51,7 +62,7 @@ static void disarm(json_t *object)
 static void write_item(const json_t *item, const struct csv_column *columns, FILE *out)
 {
     json_t *record = readings_csv_object(item);
-    disarm(record);
+    report_csv_disarm(record);
     csv_record(out, columns, record);
     json_decref(record);
 }

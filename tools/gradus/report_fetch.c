@@ -3,6 +3,7 @@
 
 #include "ask.h"
 #include "field.h"
+#include "status.h"
 
 #include <stdio.h>
 
@@ -17,7 +18,7 @@ static int fetch_page(json_t *events, const char *name, json_int_t after, struct
     json_t *params = json_pack("{s:s, s:I}", "run", name, "after", after);
     int more = -1;
     if (params == NULL) {
-        fault_set(fault, 2, "bad name", "the run's name is no valid UTF-8");
+        fault_set(fault, STATUS_USAGE, "bad name", "the run's name is no valid UTF-8");
     } else if (client_call(client, "burnin.events", params, ASK_PLAIN_MS + ASK_GRACE_MS, &answer,
                            fault)) {
         json_t *page = json_object_get(json_object_get(answer.json, "result"), "events");
@@ -28,7 +29,7 @@ static int fetch_page(json_t *events, const char *name, json_int_t after, struct
     return more;
 }
 
-bool report_fetch_run(struct report *report, const char *name, struct client *client,
+bool report_fetch_run(struct report *report, const char *name, int digits, struct client *client,
                       struct fault *fault)
 {
     json_t *events = json_array();
@@ -36,10 +37,13 @@ bool report_fetch_run(struct report *report, const char *name, struct client *cl
     int more = 1;
     while (more > 0) {
         more = fetch_page(events, name, after, client, fault);
+        /* A plan's newest run may be another one by the next page. */
+        const char *run = field_text(json_array_get(events, 0), "body.run");
+        name = run != NULL ? run : name;
         const json_t *last = json_array_get(events, json_array_size(events) - 1);
         after = json_integer_value(json_object_get(last, "id"));
     }
-    bool begun = report_begin(report, events);
+    bool begun = report_begin(report, events, digits);
     if (more == 0 && !begun) {
         ask_senseless(fault, "a run that began");
     }

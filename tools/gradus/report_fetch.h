@@ -13,7 +13,7 @@ typedef void report_look(void *context, const json_t *study);
  * Asks for the events of a run, by its name or its plan's, and begins the
  * report. False with the fault filled in. End it with report_end() either way.
  */
-bool report_fetch_run(struct report *report, const char *name, struct client *client,
+bool report_fetch_run(struct report *report, const char *name, int digits, struct client *client,
                       struct fault *fault);
 
 /*

@@ -17,9 +17,15 @@ bool report_pdf(const struct report *report, FILE *out);
 /* Every reading of the run, RFC 4180, asked for page by page. False with the fault filled in. */
 bool report_csv(const char *run, struct client *client, FILE *out, struct fault *fault);
 
-/* One JSON object: the run, its events, and the study of each point with its history. */
+/*
+ * One JSON object (RFC 8259): the run, its events, the study of each point with its history,
+ * and behind them, when all is known, the summary. Points are written as they come.
+ */
 void report_json_begin(const struct report *report, FILE *out);
 void report_json_point(const json_t *study, bool first, FILE *out);
-void report_json_end(FILE *out);
+void report_json_end(const struct report *report, FILE *out);
+
+/* Makes the texts of an object, and of what is in it, such that no spreadsheet runs them. */
+void report_csv_disarm(json_t *object);
 
 #endif

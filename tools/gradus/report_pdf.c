@@ -1,54 +1,25 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/*
- * The report on A4 pages, laid out from top to bottom: whatever is put on the
- * page says how high it is, and begins a new page when there is no room. Text
- * is set by Pango, which finds glyphs for any script and cuts what is too long
- * with an ellipsis.
- */
+/* The report on paper: what stands where. */
+#include "paper.h"
 #include "report_form.h"
 #include "report_plot.h"
 #include "report_tables.h"
 
 #include "field.h"
 
-#include <cairo-pdf.h>
 #include <math.h>
-#include <pango/pangocairo.h>
 #include <string.h>
 
-/* A4 in points, and what is left free around it. */
-static const double page_width = 595.28, page_height = 841.89, margin = 45, foot = 30;
+static const double unit_width = 60, plot_height = 150, line_height = 18;
 
-static const double unit_width = 60, unit_height = 30, plot_height = 132, line_height = 20;
+/* The least number of units side by side. */
+enum { UNITS_LEAST = 3 };
 
+/* What is being laid out, and what on. */
 struct page {
     const struct report *report;
-    cairo_t *cairo;
-    double y;
-    int number;
-    const struct column *columns; /* whose headings stand at the top of each page; NULL: none */
-    size_t column_count;
+    struct paper *paper;
 };
-
-struct column {
-    const char *heading;
-    double width;
-};
-
-enum weight { PLAIN, BOLD };
-
-static const double inks[INK_COUNT][3] = {
-    [INK_TEXT] = { 0.11, 0.12, 0.14 },    [INK_FAINT] = { 0.42, 0.45, 0.48 },
-    [INK_TRACE] = { 0.12, 0.37, 0.66 },   [INK_RANGE] = { 0.62, 0.75, 0.90 },
-    [INK_LIMIT] = { 0.54, 0.35, 0.00 },   [INK_GUARD] = { 0.95, 0.87, 0.72 },
-    [INK_GRID] = { 0.85, 0.87, 0.89 },    [INK_WELL] = { 0.11, 0.42, 0.23 },
-    [INK_WARM_UP] = { 0.93, 0.94, 0.95 }, [INK_BAD] = { 0.70, 0.15, 0.12 },
-};
-
-static void dip(cairo_t *cairo, enum ink ink)
-{
-    cairo_set_source_rgb(cairo, inks[ink][0], inks[ink][1], inks[ink][2]);
-}
 
 static enum ink ink_of(enum report_class class)
 {
@@ -58,244 +29,146 @@ static enum ink ink_of(enum report_class class)
                                    : INK_FAINT;
 }
 
-/* Sets a text; `width` 0: as long as it is. `most` lines, 0: as many as it takes. */
-static PangoLayout *set_text(cairo_t *cairo, double size, enum weight weight, double width,
-                             int most, const char *text)
+static void put_warning(void *context, const char *sentence)
 {
-    PangoLayout *layout = pango_cairo_create_layout(cairo);
-    PangoFontDescription *font = pango_font_description_from_string("DejaVu Sans");
-    pango_font_description_set_absolute_size(font, size * PANGO_SCALE);
-    pango_font_description_set_weight(font,
-                                      weight == BOLD ? PANGO_WEIGHT_BOLD : PANGO_WEIGHT_NORMAL);
-    pango_layout_set_font_description(layout, font);
-    pango_font_description_free(font);
-    if (width > 0) {
-        pango_layout_set_width(layout, (int)(width * PANGO_SCALE));
-        pango_layout_set_wrap(layout, PANGO_WRAP_WORD_CHAR);
-    }
-    if (most > 0) {
-        pango_layout_set_height(layout, -most);
-        pango_layout_set_ellipsize(layout, PANGO_ELLIPSIZE_END);
-    }
-    pango_layout_set_text(layout, text, -1);
-    return layout;
-}
-
-static double height_of(PangoLayout *layout)
-{
-    int width, height;
-    pango_layout_get_size(layout, &width, &height);
-    return (double)height / PANGO_SCALE;
-}
-
-/* Writes a text with its upper left corner there; returns its height. */
-static double put(cairo_t *cairo, enum ink ink, double size, enum weight weight, double x, double y,
-                  double width, int most, const char *text)
-{
-    PangoLayout *layout = set_text(cairo, size, weight, width, most, text);
-    double height = height_of(layout);
-    dip(cairo, ink);
-    cairo_move_to(cairo, x, y);
-    pango_cairo_show_layout(cairo, layout);
-    g_object_unref(layout);
-    return height;
-}
-
-static double body_width(void)
-{
-    return page_width - 2 * margin;
-}
-
-static void put_foot(const struct page *page)
-{
-    char text[WORDS_SIZE];
-    snprintf(text, sizeof text, "%.200s", page->report->run);
-    put(page->cairo, INK_FAINT, 7.5, PLAIN, margin, page_height - foot, body_width() - 60, 1, text);
-    snprintf(text, sizeof text, "page %d", page->number);
-    put(page->cairo, INK_FAINT, 7.5, PLAIN, page_width - margin - 40, page_height - foot, 40, 1,
-        text);
-}
-
-static void put_headings(struct page *page)
-{
-    double x = margin;
-    for (size_t i = 0; i < page->column_count; i++) {
-        put(page->cairo, INK_FAINT, 7.5, BOLD, x, page->y, page->columns[i].width - 4, 1,
-            page->columns[i].heading);
-        x += page->columns[i].width;
-    }
-    page->y += page->column_count > 0 ? 13 : 0;
-}
-
-static void begin_page(struct page *page)
-{
-    page->number++;
-    page->y = margin;
-    put_foot(page);
-    put_headings(page);
-}
-
-/* Makes room for what is so high: on the next page when this one is too full. */
-static void need(struct page *page, double height)
-{
-    if (page->y + height > page_height - margin - 10) {
-        cairo_show_page(page->cairo);
-        begin_page(page);
-    }
-}
-
-static void paragraph(struct page *page, enum ink ink, double size, enum weight weight,
-                      const char *text)
-{
-    PangoLayout *layout = set_text(page->cairo, size, weight, body_width(), 0, text);
-    double height = height_of(layout);
-    g_object_unref(layout);
-    need(page, height);
-    page->y += put(page->cairo, ink, size, weight, margin, page->y, body_width(), 0, text) + 3;
-}
-
-/* A heading is not left alone at the foot of a page: `with` is what must follow it there. */
-static void heading(struct page *page, const char *text, double with)
-{
-    page->columns = NULL;
-    page->column_count = 0;
-    need(page, 34 + with);
-    page->y += 12;
-    paragraph(page, INK_TEXT, 12, BOLD, text);
-}
-
-static void pen_line(void *context, enum ink ink, double width, double x1, double y1, double x2,
-                     double y2)
-{
-    dip(context, ink);
-    cairo_set_line_width(context, width);
-    cairo_move_to(context, x1, y1);
-    cairo_line_to(context, x2, y2);
-    cairo_stroke(context);
-}
-
-static void pen_area(void *context, enum ink ink, double x, double y, double width, double height)
-{
-    dip(context, ink);
-    cairo_rectangle(context, x, y, width, height);
-    cairo_fill(context);
-}
-
-static void pen_path(void *context, enum ink ink, double width, const double *points, size_t count)
-{
-    dip(context, ink);
-    cairo_new_path(context); /* a text leaves its place behind */
-    cairo_set_line_width(context, width);
-    cairo_set_line_join(context, CAIRO_LINE_JOIN_ROUND);
-    for (size_t i = 0; i < count; i++) {
-        cairo_line_to(context, points[2 * i], points[2 * i + 1]);
-    }
-    cairo_stroke(context);
-}
-
-static void pen_text(void *context, enum ink ink, double size, enum anchor anchor, double x,
-                     double y, const char *text)
-{
-    PangoLayout *layout = set_text(context, size, PLAIN, 0, 0, text);
-    int width, height;
-    pango_layout_get_size(layout, &width, &height);
-    double back = (double)width / PANGO_SCALE *
-                  (anchor == ANCHOR_START ? 0
-                   : anchor == ANCHOR_END ? 1
-                                          : 0.5);
-    dip(context, ink);
-    cairo_move_to(context, x - back, y - (double)pango_layout_get_baseline(layout) / PANGO_SCALE);
-    pango_cairo_show_layout(context, layout);
-    g_object_unref(layout);
-}
-
-static struct pen pen_on(cairo_t *cairo)
-{
-    return (struct pen) { cairo, pen_line, pen_area, pen_path, pen_text };
+    const struct page *page = context;
+    paper_paragraph(page->paper, INK_LIMIT, paper_plain, PAPER_PLAIN, sentence);
 }
 
 static void put_head(struct page *page)
 {
     const struct report *report = page->report;
     char text[WORDS_SIZE], first[WORDS_SIZE], last[WORDS_SIZE], every[WORDS_SIZE];
-    paragraph(page, INK_FAINT, 9, PLAIN, "Burn-in report");
-    paragraph(page, INK_TEXT, 17, BOLD, report->run);
-    paragraph(page, report_units(report, REPORT_FAILED) > 0 ? INK_BAD : INK_TEXT, 10.5, BOLD,
-              report_outcome(report, text));
+    char phases[WORDS_SIZE];
+    paper_paragraph(page->paper, INK_FAINT, 9, PAPER_PLAIN, "Burn-in report");
+    paper_paragraph(page->paper, INK_TEXT, 17, PAPER_BOLD, report->run);
+    paper_paragraph(page->paper, report_units(report, REPORT_FAILED) > 0 ? INK_BAD : INK_TEXT, 10.5,
+                    PAPER_BOLD, report_outcome(report, text));
+    report_warnings(report, put_warning, page);
     snprintf(text, sizeof text, "Plan %.80s, a round every %.40s, from %.40s to %.40s UTC.",
              field_text_or_empty(report->began, "plan"), report_span(report->every, every),
              report_moment(report->first, first), report_moment(report->last, last));
-    paragraph(page, INK_TEXT, 9, PLAIN, text);
+    paper_paragraph(page->paper, INK_TEXT, paper_plain, PAPER_PLAIN, text);
+    snprintf(text, sizeof text, "Phases: %.900s UTC.", report_phases(report, phases));
+    paper_paragraph(page->paper, INK_TEXT, paper_plain, PAPER_PLAIN, text);
     snprintf(text, sizeof text, "Report made %.40s UTC.", report_moment(report->made, first));
-    paragraph(page, INK_FAINT, 9, PLAIN, text);
-    if (report_disturbances(report, text)[0] != '\0') {
-        paragraph(page, INK_LIMIT, 9, PLAIN, text);
-    }
-    paragraph(page, INK_FAINT, 8.5, PLAIN, report_caution);
+    paper_paragraph(page->paper, INK_FAINT, paper_plain, PAPER_PLAIN, text);
+    paper_paragraph(page->paper, INK_TEXT, paper_plain, PAPER_BOLD, report_caution);
 }
 
-static void put_unit(struct page *page, const struct report_unit *unit, double x)
+/* The width of a unit's place: that of the widest label, so that names fit as well as numbers. */
+static double place_width(const struct page *page)
+{
+    double width = unit_width;
+    for (size_t i = 0; i < page->report->unit_count; i++) {
+        width = fmax(width, 14 + paper_length(page->paper, paper_plain, PAPER_BOLD,
+                                              page->report->units[i].label));
+    }
+    return fmin(width, paper_width / UNITS_LEAST);
+}
+
+static void put_unit(const struct page *page, const struct report_unit *unit, double x,
+                     double width, double label_height)
 {
     char text[WORDS_SIZE];
-    cairo_t *cairo = page->cairo;
-    pen_area(cairo, ink_of(unit->class), x, page->y, 3, unit_height - 5);
-    put(cairo, INK_TEXT, 8.5, BOLD, x + 6, page->y, unit_width - 10, 1, unit->label);
+    const struct pen pen = paper_pen(page->paper);
+    snprintf(text, sizeof text, "%s", report_class_name(unit->class));
     if (isfinite(unit->worst)) {
         snprintf(text, sizeof text, "%s %.0f %%", report_class_name(unit->class),
                  floor(100 * unit->worst));
-    } else {
-        snprintf(text, sizeof text, "%s", report_class_name(unit->class));
     }
-    put(cairo, ink_of(unit->class), 6.5, PLAIN, x + 6, page->y + 11.5, unit_width - 8, 1, text);
+    pen.area(pen.context, ink_of(unit->class), x, page->paper->y,
+             unit->class == REPORT_WELL ? 1 : 3, label_height + paper_small + 3);
+    paper_put(page->paper, INK_TEXT, paper_plain, PAPER_BOLD, x + 6, page->paper->y, width - 12,
+              unit->label);
+    paper_put(page->paper, ink_of(unit->class), 6.5, PAPER_PLAIN, x + 6,
+              page->paper->y + label_height, 0, text);
+}
+
+/* Units side by side, as high as the label with the most lines. */
+static void put_unit_row(struct page *page, size_t first, size_t count, double width)
+{
+    const struct report_unit *units = page->report->units;
+    double height = 0;
+    for (size_t i = first; i < first + count; i++) {
+        height = fmax(
+            height, paper_height(page->paper, paper_plain, PAPER_BOLD, width - 12, units[i].label));
+    }
+    paper_need(page->paper, height + paper_small + 8);
+    for (size_t i = first; i < first + count; i++) {
+        put_unit(page, &units[i], paper_margin + (double)(i - first) * width, width, height);
+    }
+    page->paper->y += height + paper_small + 8;
 }
 
 static void put_units(struct page *page)
 {
-    const struct report *report = page->report;
-    size_t across = (size_t)(body_width() / unit_width);
-    heading(page, "Units", unit_height);
-    for (size_t i = 0; i < report->unit_count; i++) {
-        if (i % across == 0) {
-            page->y += i > 0 ? unit_height : 0;
-            need(page, unit_height);
-        }
-        put_unit(page, &report->units[i], margin + (double)(i % across) * unit_width);
+    size_t count = page->report->unit_count;
+    paper_heading(page->paper, "Units, and their margins", 60);
+    double width = place_width(page);
+    size_t across = (size_t)(paper_width / width);
+    for (size_t i = 0; i < count; i += across) {
+        put_unit_row(page, i, count - i < across ? count - i : across, width);
     }
-    page->y += unit_height;
-    paragraph(page, INK_FAINT, 8, PLAIN,
-              "The margin is the worst of a unit's points: 100 % in the middle between the limits, "
-              "0 % at a limit, below 0 % beyond it.");
+    page->paper->y += 2;
+    paper_paragraph(page->paper, INK_FAINT, paper_small + 1, PAPER_PLAIN, report_margin_note);
+    paper_paragraph(page->paper, INK_FAINT, paper_small + 1, PAPER_PLAIN, report_uncertainty_note);
 }
-
-enum { FIGURES_ACROSS = 5 };
 
 /* Figures side by side. */
 static void put_figures(struct page *page, const struct report_point *point)
 {
+    enum { ACROSS = 3 };
     struct report_figure figures[REPORT_FIGURES];
     size_t count = report_figures(point, figures);
-    double width = body_width() / FIGURES_ACROSS;
+    double width = paper_width / ACROSS, height = 0;
+    paper_need(page->paper, 75);
     for (size_t i = 0; i < count; i++) {
-        double x = margin + (double)(i % FIGURES_ACROSS) * width;
-        put(page->cairo, INK_FAINT, 7, PLAIN, x, page->y, width - 6, 1, figures[i].name);
-        put(page->cairo, INK_TEXT, 8.5, PLAIN, x, page->y + 9, width - 6, 1, figures[i].text);
-        page->y += (i + 1) % FIGURES_ACROSS == 0 || i + 1 == count ? 23 : 0;
+        double x = paper_margin + (double)(i % ACROSS) * width;
+        paper_put(page->paper, INK_FAINT, paper_small, PAPER_PLAIN, x, page->paper->y, width - 6,
+                  figures[i].name);
+        height = fmax(height, paper_put(page->paper, INK_TEXT, paper_plain, PAPER_PLAIN, x,
+                                        page->paper->y + 9, width - 6, figures[i].text));
+        if (i % ACROSS == ACROSS - 1 || i + 1 == count) {
+            page->paper->y += height + 12;
+            height = 0;
+        }
+    }
+}
+
+static void put_plot(struct page *page, const struct report_point *point)
+{
+    const struct pen pen = paper_pen(page->paper);
+    if (report_plot_has(point)) {
+        paper_need(page->paper, plot_height);
+        report_plot(page->report, point, &pen,
+                    (struct plot_box) { paper_margin, page->paper->y, paper_width, plot_height });
+        page->paper->y += plot_height + 4;
     }
 }
 
 static void put_full(struct page *page, const struct report_point *point)
 {
-    const struct pen pen = pen_on(page->cairo);
-    char text[WORDS_SIZE];
-    need(page, plot_height + 105);
-    page->y += 8;
-    paragraph(page, ink_of(point->class), 10.5, BOLD, point->name);
-    paragraph(page, INK_TEXT, 9, PLAIN, report_course(point, text));
+    char text[WORDS_SIZE], subject[WORDS_SIZE], limits[WORDS_SIZE];
+    paper_need(page->paper, (report_plot_has(point) ? plot_height : 0) + 130);
+    page->paper->y += 8;
+    paper_paragraph(page->paper, ink_of(point->class), 10.5, PAPER_BOLD, point->name);
+    report_subject(point, subject);
+    snprintf(text, sizeof text, "%.200s, %.800s", subject, report_limits(point, limits));
+    paper_paragraph(page->paper, INK_FAINT, paper_plain, PAPER_PLAIN, text);
+    paper_paragraph(page->paper, INK_TEXT, paper_plain, PAPER_PLAIN, report_course(point, text));
     put_figures(page, point);
-    need(page, plot_height);
-    report_plot(page->report, point, &pen,
-                (struct plot_box) { margin, page->y, body_width(), plot_height });
-    page->y += plot_height + 4;
+    put_plot(page, point);
+}
+
+static void put_key(struct page *page)
+{
+    const struct pen pen = paper_pen(page->paper);
+    if (report_points(page->report, REPORT_WELL) < page->report->point_count) {
+        paper_need(page->paper, 30);
+        page->paper->y += report_plot_key(
+            &pen, (struct plot_box) { paper_margin, page->paper->y, paper_width, 0 });
+    }
 }
 
 static void put_class(struct page *page, enum report_class class, const char *title)
@@ -304,7 +177,7 @@ static void put_class(struct page *page, enum report_class class, const char *ti
     if (report_points(report, class) == 0) {
         return;
     }
-    heading(page, title, plot_height + 105);
+    paper_heading(page->paper, title, plot_height + 130);
     for (size_t i = 0; i < report->point_count; i++) {
         if (report->points[i].class == class) {
             put_full(page, &report->points[i]);
@@ -312,71 +185,35 @@ static void put_class(struct page *page, enum report_class class, const char *ti
     }
 }
 
-/* A result without its uncertainty, which has a column of its own. */
-static const char *short_of(const char *result, char text[WORDS_SIZE])
-{
-    const char *end = strstr(result, " ±");
-    int length = end != NULL ? (int)(end - result) : (int)strlen(result);
-    snprintf(text, WORDS_SIZE, "%.*s", length, result);
-    return text;
-}
-
-static const struct column point_columns[] = {
-    { "point", 112 },      { "limits", 100 }, { "minimum", 66 },   { "maximum", 66 },
-    { "uncertainty", 62 }, { "margin", 38 },  { "own scale", 61 },
+static const struct paper_column point_columns[] = {
+    { "point and limits", 121 }, { "margin", 36 },      { "minimum", 62 },      { "mean", 62 },
+    { "maximum", 62 },           { "uncertainty", 58 }, { "last − first", 44 }, { "own scale", 60 },
 };
-enum { COURSE_COLUMN = 6 };
 
-static const char *named(const struct report_figure *figures, size_t count, const char *name)
-{
-    for (size_t i = 0; i < count; i++) {
-        if (strcmp(figures[i].name, name) == 0) {
-            return figures[i].text;
-        }
-    }
-    return "";
-}
+enum { COURSE = sizeof point_columns / sizeof *point_columns - 1 };
 
-/* One line of a table; the last column is left to the caller when it has no text. */
-static void put_row(struct page *page, const char *const *cells, size_t count, enum ink ink,
-                    int lines)
-{
-    double x = margin;
-    for (size_t i = 0; i < count; i++) {
-        put(page->cairo, ink, 7.5, PLAIN, x, page->y, page->columns[i].width - 5, lines, cells[i]);
-        x += page->columns[i].width;
-    }
-}
-
+/* A point that is well: its figures, and its course as high as a line. */
 static void put_line(struct page *page, const struct report_point *point)
 {
     struct report_figure figures[REPORT_FIGURES];
-    const struct pen pen = pen_on(page->cairo);
-    char limits[WORDS_SIZE], least[WORDS_SIZE], largest[WORDS_SIZE];
+    const struct pen pen = paper_pen(page->paper);
+    char name[2 * WORDS_SIZE], limits[WORDS_SIZE];
+    char least[WORDS_SIZE], mean[WORDS_SIZE], largest[WORDS_SIZE];
     size_t count = report_figures(point, figures);
-    const char *cells[] = { point->name,
-                            report_limits(point, limits),
-                            short_of(named(figures, count, "minimum"), least),
-                            short_of(named(figures, count, "maximum"), largest),
-                            named(figures, count, "uncertainty"),
-                            named(figures, count, "worst margin"),
+    snprintf(name, sizeof name, "%s\n%s", point->name, report_limits(point, limits));
+    const char *cells[] = { name,
+                            report_figure(figures, count, "worst margin"),
+                            report_short(report_figure(figures, count, "minimum"), least),
+                            report_short(report_figure(figures, count, "mean"), mean),
+                            report_short(report_figure(figures, count, "maximum"), largest),
+                            report_figure(figures, count, "uncertainty"),
+                            report_figure(figures, count, "last − first"),
                             "" };
-    need(page, line_height);
-    put_row(page, cells, sizeof cells / sizeof *cells, INK_TEXT, 1);
-    double width = point_columns[COURSE_COLUMN].width;
+    double y = paper_row(page->paper, INK_TEXT, cells, line_height);
+    double width = point_columns[COURSE].width;
     report_plot_small(
         page->report, point, &pen,
-        (struct plot_box) { page_width - margin - width, page->y - 2, width, line_height - 6 });
-    page->y += line_height;
-}
-
-static void begin_table(struct page *page, const char *title, const struct column *columns,
-                        size_t count)
-{
-    heading(page, title, 3 * line_height);
-    page->columns = columns;
-    page->column_count = count;
-    put_headings(page);
+        (struct plot_box) { paper_margin + paper_width - width, y, width, line_height });
 }
 
 static void put_lines(struct page *page)
@@ -385,7 +222,7 @@ static void put_lines(struct page *page)
     if (report_points(report, REPORT_WELL) == 0) {
         return;
     }
-    begin_table(page, "Points that are well", point_columns,
+    paper_table(page->paper, "Points that are well", point_columns,
                 sizeof point_columns / sizeof *point_columns);
     for (size_t i = 0; i < report->point_count; i++) {
         if (report->points[i].class == REPORT_WELL) {
@@ -394,71 +231,47 @@ static void put_lines(struct page *page)
     }
 }
 
-/* A line of `count` cells, each of which may take several lines. */
-static void put_cells(struct page *page, const char *const *cells, size_t count, enum ink ink)
-{
-    double height = 0;
-    for (size_t i = 0; i < count; i++) {
-        PangoLayout *layout =
-            set_text(page->cairo, 7.5, PLAIN, page->columns[i].width - 5, 3, cells[i]);
-        height = fmax(height, height_of(layout));
-        g_object_unref(layout);
-    }
-    need(page, height + 3);
-    put_row(page, cells, count, ink, 3);
-    page->y += height + 3;
-}
-
 static void put_use(void *context, const struct report_use *use)
 {
+    const struct page *page = context;
     char detail[WORDS_SIZE], due[WORDS_SIZE];
     const char *cells[] = { use->kind, use->name, report_use_detail(use, detail),
                             report_use_calibration(use, due) };
-    put_cells(context, cells, sizeof cells / sizeof *cells, use->expired ? INK_BAD : INK_TEXT);
+    paper_row(page->paper, use->expired ? INK_BAD : INK_TEXT, cells, 0);
 }
 
 static void put_happening(void *context, const char *time, const char *kind, const char *detail)
 {
+    const struct page *page = context;
     const char *cells[] = { time, kind, detail };
-    put_cells(context, cells, sizeof cells / sizeof *cells, INK_TEXT);
+    paper_row(page->paper, INK_TEXT, cells, 0);
 }
 
-static void put_all(struct page *page)
+static void lay_out(struct paper *paper, const void *context)
 {
-    static const struct column uses[] = {
+    struct page page = { context, paper };
+    static const struct paper_column uses[] = {
         { "", 60 }, { "name", 150 }, { "what", 165 }, { "calibration due", 130 }
     };
-    static const struct column events[] = { { "time (UTC)", 110 }, { "what", 90 }, { "", 305 } };
-    begin_page(page);
-    put_head(page);
-    put_units(page);
-    put_class(page, REPORT_FAILED, "Points that failed");
-    put_class(page, REPORT_WATCH, "Points to look at");
-    put_class(page, REPORT_UNKNOWN, "Points without a reading");
-    put_lines(page);
-    begin_table(page, "Measured with", uses, sizeof uses / sizeof *uses);
-    report_uses(page->report, put_use, page);
-    begin_table(page, "What happened", events, sizeof events / sizeof *events);
-    report_happenings(page->report, put_happening, page);
-}
-
-static cairo_status_t write_bytes(void *context, const unsigned char *bytes, unsigned length)
-{
-    return fwrite(bytes, 1, length, context) == length ? CAIRO_STATUS_SUCCESS
-                                                       : CAIRO_STATUS_WRITE_ERROR;
+    static const struct paper_column events[] = { { "time (UTC)", 110 },
+                                                  { "what", 90 },
+                                                  { "", 305 } };
+    put_head(&page);
+    put_units(&page);
+    put_key(&page);
+    put_class(&page, REPORT_FAILED, "Points that failed");
+    put_class(&page, REPORT_WATCH, "Points to look at");
+    put_class(&page, REPORT_UNKNOWN, "Points without a reading");
+    put_lines(&page);
+    paper_table(paper, "Measured with", uses, sizeof uses / sizeof *uses);
+    report_uses(page.report, put_use, &page);
+    paper_table(paper, "What happened", events, sizeof events / sizeof *events);
+    report_happenings(page.report, put_happening, &page);
 }
 
 bool report_pdf(const struct report *report, FILE *out)
 {
-    cairo_surface_t *surface =
-        cairo_pdf_surface_create_for_stream(write_bytes, out, page_width, page_height);
-    struct page page = { .report = report, .cairo = cairo_create(surface) };
-    cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_TITLE, report->run);
-    put_all(&page);
-    cairo_show_page(page.cairo);
-    cairo_destroy(page.cairo);
-    cairo_surface_finish(surface);
-    bool made = cairo_surface_status(surface) == CAIRO_STATUS_SUCCESS;
-    cairo_surface_destroy(surface);
-    return made;
+    char title[REPORT_LABEL + 32];
+    snprintf(title, sizeof title, "Burn-in report %s", report->run);
+    return paper_write(out, title, lay_out, report);
 }

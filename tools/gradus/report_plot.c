@@ -5,6 +5,7 @@
 #include "memory.h"
 #include "report_words.h"
 #include "scale.h"
+#include "text.h"
 
 #include "../../core/notation.h"
 
@@ -13,10 +14,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double label_width = 62, axis_height = 14, label_size = 7, mark = 2.5;
+/* Half the size of a cross, and the width of a figure over its size. */
+static const double mark = 2.5, digit = 0.62;
 
-/* A longer pause than this many stretches or rounds is a gap. */
-static const double gap = 1.6;
+/* A pause of more rounds than this is a gap. */
+static const double gap_rounds = 1.5;
+
+/* Stretches that are few enough to be dots as well as a line. */
+enum { DOTTED = 60 };
+
+enum { GRID_LINES = 4, SMALL_BUCKETS = 60, TICKS_MOST = 7 };
 
 /* The part of a box that values are drawn in, and what its edges stand for. */
 struct frame {
@@ -24,6 +31,11 @@ struct frame {
     double from, to;
     double low, high;
 };
+
+static double bottom_of(const struct frame *frame)
+{
+    return frame->box.y + frame->box.height;
+}
 
 static double x_of(const struct frame *frame, double time)
 {
@@ -35,6 +47,11 @@ static double y_of(const struct frame *frame, double value)
 {
     double share = (value - frame->low) / (frame->high - frame->low);
     return frame->box.y + frame->box.height * (1 - fmin(1, fmax(0, share)));
+}
+
+static double middle_of(const struct frame *frame, const struct report_bucket *bucket)
+{
+    return x_of(frame, (bucket->from + bucket->to) / 2);
 }
 
 double report_time_step(double span, int most)
@@ -49,6 +66,16 @@ double report_time_step(double span, int most)
         }
     }
     return steps[count - 1] * ceil(span / steps[count - 1] / most);
+}
+
+bool report_plot_has(const struct report_point *point)
+{
+    for (size_t i = 0; i < point->bucket_count; i++) {
+        if (isfinite(point->buckets[i].mean)) {
+            return true;
+        }
+    }
+    return false;
 }
 
 /* Widens the frame so that a value is in it. */
@@ -66,6 +93,19 @@ static bool is_of_value(const json_t *limits)
     return field_text(limits, "judge") == NULL;
 }
 
+static void hold_limits(struct frame *frame, const struct report_point *point)
+{
+    size_t index;
+    json_t *limits;
+    json_array_foreach(field_at(point->study, "limits"), index, limits)
+    {
+        if (is_of_value(limits)) {
+            hold(frame, field_number(limits, "low"));
+            hold(frame, field_number(limits, "high"));
+        }
+    }
+}
+
 static struct frame frame_of(const struct report *report, const struct report_point *point,
                              bool with_limits)
 {
@@ -73,25 +113,17 @@ static struct frame frame_of(const struct report *report, const struct report_po
                            .to = fmax(report->last, report->first + report->every),
                            .low = NAN,
                            .high = NAN };
-    size_t index;
-    json_t *limits;
     for (size_t i = 0; i < point->bucket_count; i++) {
         hold(&frame, point->buckets[i].minimum);
         hold(&frame, point->buckets[i].maximum);
     }
     if (with_limits) {
-        json_array_foreach(field_at(point->study, "limits"), index, limits)
-        {
-            if (is_of_value(limits)) {
-                hold(&frame, field_number(limits, "low"));
-                hold(&frame, field_number(limits, "high"));
-            }
-        }
+        hold_limits(&frame, point);
     }
     double room = 0.06 * (frame.high - frame.low);
     room = room > 0 ? room : fmax(1e-12, 1e-6 * fabs(frame.high));
-    frame.low = isnan(frame.low) ? 0 : frame.low - room;
-    frame.high = isnan(frame.high) ? 1 : frame.high + room;
+    frame.low -= room;
+    frame.high += room;
     return frame;
 }
 
@@ -110,7 +142,7 @@ static void draw_limit(const struct frame *frame, const struct pen *pen, const j
         double edge = y_of(frame, limit + inwards * guard);
         pen->area(pen->context, INK_GUARD, from, fmin(y, edge), to - from, fabs(edge - y));
     }
-    pen->line(pen->context, INK_LIMIT, 0.8, from, y, to, y);
+    pen->line(pen->context, INK_LIMIT, 0.9, from, y, to, y);
 }
 
 static void draw_limits(const struct frame *frame, const struct pen *pen,
@@ -137,6 +169,20 @@ static void draw_warm_up(const struct frame *frame, const struct pen *pen,
     }
 }
 
+/* A phase's name where it has room, and a line where it begins behind another. */
+static void draw_phase(const struct frame *frame, const struct pen *pen, double from, double to,
+                       const char *name)
+{
+    double left = x_of(frame, from), right = x_of(frame, to);
+    if (from > frame->from) {
+        pen->line(pen->context, INK_FAINT, 0.5, left, frame->box.y, left, bottom_of(frame));
+    }
+    if ((double)text_width(name) * digit * pen->label + 4 <= right - left) {
+        pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_START, left + 2,
+                  frame->box.y - 0.25 * pen->label, name);
+    }
+}
+
 static void draw_phases(const struct frame *frame, const struct pen *pen,
                         const struct report *report)
 {
@@ -146,18 +192,28 @@ static void draw_phases(const struct frame *frame, const struct pen *pen,
     json_t *phase;
     json_array_foreach(phases, index, phase)
     {
-        double x = x_of(frame, begin);
-        if (begin > frame->to || json_array_size(phases) < 2) {
-            return;
+        double end = field_number(phase, "end_ns") * 1e-9;
+        if (begin < frame->to && json_array_size(phases) > 1) {
+            draw_phase(frame, pen, begin, end, field_text_or_empty(phase, "phase"));
         }
-        if (index > 0) {
-            pen->line(pen->context, INK_FAINT, 0.5, x, frame->box.y, x,
-                      frame->box.y + frame->box.height);
-        }
-        pen->text(pen->context, INK_FAINT, label_size, ANCHOR_START, x + 2, frame->box.y + 7,
-                  field_text_or_empty(phase, "phase"));
-        begin = field_number(phase, "end_ns") * 1e-9;
+        begin = end;
     }
+}
+
+/* The columns that the labels of the values take. */
+static size_t widest_label(const struct frame *frame, const char *unit)
+{
+    struct scale scale;
+    char label[NOTATION_SIZE];
+    size_t widest = 0;
+    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale)) {
+        return 0;
+    }
+    for (long k = scale.first; k <= scale.last; k++) {
+        notation_plain(label, sizeof label, scale_line(&scale, k), unit);
+        widest = text_width(label) > widest ? text_width(label) : widest;
+    }
+    return widest;
 }
 
 /* The lines of the grid with what they stand for. */
@@ -165,123 +221,266 @@ static void draw_values(const struct frame *frame, const struct pen *pen, const 
 {
     struct scale scale;
     char label[NOTATION_SIZE];
-    if (!scale_fit(frame->low, frame->high, 4, false, &scale)) {
+    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale)) {
         return;
     }
     for (long k = scale.first; k <= scale.last; k++) {
         double y = y_of(frame, scale_line(&scale, k));
         pen->line(pen->context, INK_GRID, 0.5, frame->box.x, y, frame->box.x + frame->box.width, y);
         notation_plain(label, sizeof label, scale_line(&scale, k), unit);
-        pen->text(pen->context, INK_FAINT, label_size, ANCHOR_END, frame->box.x - 3, y + 2.5,
-                  label);
+        pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_END, frame->box.x - 4,
+                  y + 0.35 * pen->label, label);
     }
+}
+
+/* The day where days are told apart, the time of day else. Returns a part of text. */
+static const char *tick_label(double time, double step, char text[WORDS_SIZE])
+{
+    report_moment(time, text);
+    if (step >= 86400) {
+        text[10] = '\0';
+        return text + 5;
+    }
+    text[step < 60 ? 19 : 16] = '\0';
+    return text + 11;
 }
 
 static void draw_times(const struct frame *frame, const struct pen *pen)
 {
-    double step = report_time_step(frame->to - frame->from, 7);
-    double bottom = frame->box.y + frame->box.height;
-    long last = (long)floor(frame->to / step);
-    for (long k = (long)ceil(frame->from / step); k <= last; k++) {
-        char moment[WORDS_SIZE];
-        double time = (double)k * step;
+    char text[WORDS_SIZE], last[WORDS_SIZE];
+    double label = 9 * digit * pen->label;
+    double step = report_time_step(frame->to - frame->from,
+                                   (int)fmin(TICKS_MOST, fmax(1, frame->box.width / label)));
+    double bottom = bottom_of(frame), end = frame->box.x + frame->box.width;
+    double first = ceil(frame->from / step) * step;
+    long count = lround(floor((frame->to - first) / step));
+    for (long i = 0; i <= count; i++) {
+        double time = first + (double)i * step;
         double x = x_of(frame, time);
-        report_moment(time, moment);
-        moment[step < 60 ? 19 : 16] = '\0';
-        /* The day where days are told apart, the time of day else. */
-        const char *label = step >= 86400 ? (moment[10] = '\0', moment + 5) : moment + 11;
         pen->line(pen->context, INK_GRID, 0.5, x, frame->box.y, x, bottom);
-        pen->text(pen->context, INK_FAINT, label_size, ANCHOR_MIDDLE, x, bottom + 9, label);
+        if (x + label / 2 < end + 4) {
+            pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_MIDDLE, x,
+                      bottom + 1.2 * pen->label, tick_label(time, step, text));
+        }
     }
-}
-
-/* How far apart two stretches may begin and end with nothing between them. */
-static double pause_of(const struct report *report, const struct report_point *point)
-{
-    double span = report->last - report->first + report->every;
-    double width = point->bucket_count > 0 ? span / (double)point->bucket_count : span;
-    return gap * fmax(report->every, fmin(width, 3 * report->every));
+    report_moment(frame->from, text);
+    snprintf(text + strlen(text), 80, " to %.40s UTC", report_moment(frame->to, last));
+    pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_END, end, bottom + 2.4 * pen->label,
+              text);
 }
 
 static void draw_ranges(const struct frame *frame, const struct pen *pen,
-                        const struct report_point *point)
+                        const struct report_bucket *buckets, size_t count)
 {
+    struct bar *ranges = memory_zeroed(count + 1, sizeof *ranges);
+    struct bar *losses = memory_zeroed(count + 1, sizeof *losses);
+    size_t range_count = 0, loss_count = 0;
+    double bottom = bottom_of(frame);
+    double width = count > 0 ? fmin(3, fmax(0.5, 0.9 * frame->box.width / (double)count)) : 1;
+    for (size_t i = 0; i < count; i++) {
+        double x = middle_of(frame, &buckets[i]);
+        if (isfinite(buckets[i].minimum) && buckets[i].maximum > buckets[i].minimum) {
+            ranges[range_count++] = (struct bar) { x, y_of(frame, buckets[i].maximum),
+                                                   y_of(frame, buckets[i].minimum) };
+        }
+        if (buckets[i].lost) {
+            losses[loss_count++] = (struct bar) { x, bottom - 5, bottom };
+        }
+    }
+    pen->bars(pen->context, INK_RANGE, width, ranges, range_count);
+    pen->bars(pen->context, INK_TEXT, 1, losses, loss_count);
+    free(ranges);
+    free(losses);
+}
+
+static void draw_cross(const struct pen *pen, double x, double y)
+{
+    pen->line(pen->context, INK_BAD, 1, x - mark, y - mark, x + mark, y + mark);
+    pen->line(pen->context, INK_BAD, 1, x - mark, y + mark, x + mark, y - mark);
+}
+
+/* Crosses where it failed; those that would lie on each other are one. */
+static void draw_failures(const struct frame *frame, const struct pen *pen,
+                          const struct report_point *point)
+{
+    double last = -INFINITY;
     for (size_t i = 0; i < point->bucket_count; i++) {
         const struct report_bucket *bucket = &point->buckets[i];
-        double x = x_of(frame, (bucket->from + bucket->to) / 2);
-        double bottom = frame->box.y + frame->box.height;
-        if (isfinite(bucket->minimum) && bucket->maximum > bucket->minimum) {
-            pen->line(pen->context, INK_RANGE, 1, x, y_of(frame, bucket->minimum), x,
-                      y_of(frame, bucket->maximum));
-        }
-        if (bucket->lost) {
-            pen->line(pen->context, INK_TEXT, 1, x, bottom - 4, x, bottom);
+        double x = middle_of(frame, bucket);
+        if (bucket->failed && x - last >= 2 * mark) {
+            draw_cross(pen, x,
+                       isfinite(bucket->mean) ? y_of(frame, bucket->mean) : frame->box.y + mark);
+            last = x;
         }
     }
 }
 
-/* Stretches that failed, and those that stand alone and would be no line. */
-static void draw_marks(const struct frame *frame, const struct pen *pen,
-                       const struct report_point *point)
+/* Means without a pause between them as a line; one alone, and all where they are few, as dots. */
+static void draw_stretch(const struct pen *pen, double width, const double *points, size_t count,
+                         bool dotted)
 {
-    for (size_t i = 0; i < point->bucket_count; i++) {
-        const struct report_bucket *bucket = &point->buckets[i];
-        double x = x_of(frame, (bucket->from + bucket->to) / 2);
-        double y = isfinite(bucket->mean) ? y_of(frame, bucket->mean) : frame->box.y + mark;
-        if (bucket->failed) {
-            pen->line(pen->context, INK_BAD, 1, x - mark, y - mark, x + mark, y + mark);
-            pen->line(pen->context, INK_BAD, 1, x - mark, y + mark, x + mark, y - mark);
-        } else if (isfinite(bucket->mean) && point->bucket_count < 60) {
-            pen->line(pen->context, INK_TRACE, 1.6, x - 0.8, y, x + 0.8, y);
+    for (size_t i = 0; i < count && (dotted || count == 1); i++) {
+        double x = points[2 * i], y = points[2 * i + 1];
+        pen->line(pen->context, INK_TRACE, 2 * width, x - width, y, x + width, y);
+    }
+    if (count > 1) {
+        pen->path(pen->context, INK_TRACE, width, points, count);
+    }
+}
+
+static void draw_gap(const struct frame *frame, const struct pen *pen, double from, double to)
+{
+    double x = x_of(frame, from);
+    pen->area(pen->context, INK_GAP, x, frame->box.y, fmax(0.5, x_of(frame, to) - x),
+              frame->box.height);
+}
+
+/* The rounds between two stretches in which nothing was measured. */
+static void draw_gaps(const struct frame *frame, const struct pen *pen, const struct report *report,
+                      const struct report_bucket *buckets, size_t count)
+{
+    double last = NAN;
+    for (size_t i = 0; i < count; i++) {
+        if (isnan(buckets[i].mean)) {
+            continue;
         }
+        if (buckets[i].from - last > gap_rounds * report->every) {
+            draw_gap(frame, pen, last, buckets[i].from);
+        }
+        last = buckets[i].to;
     }
 }
 
 static void draw_trace(const struct frame *frame, const struct pen *pen,
-                       const struct report *report, const struct report_point *point, double width)
+                       const struct report *report, const struct report_bucket *buckets,
+                       size_t bucket_count, double width, bool dotted)
 {
-    double *points = memory_zeroed(2 * point->bucket_count + 2, sizeof *points);
-    double pause = pause_of(report, point), last = -INFINITY;
+    double *points = memory_zeroed(2 * bucket_count + 2, sizeof *points);
+    double last = NAN;
     size_t count = 0;
-    for (size_t i = 0; i <= point->bucket_count; i++) {
-        const struct report_bucket *bucket = &point->buckets[i];
-        bool there = i < point->bucket_count && isfinite(bucket->mean);
-        if (count > 0 && (!there || bucket->from - last > pause)) {
-            pen->path(pen->context, INK_TRACE, width, points, count);
+    for (size_t i = 0; i < bucket_count; i++) {
+        if (isnan(buckets[i].mean)) {
+            continue;
+        }
+        if (buckets[i].from - last > gap_rounds * report->every) {
+            draw_stretch(pen, width, points, count, dotted);
             count = 0;
         }
-        if (there) {
-            points[2 * count] = x_of(frame, (bucket->from + bucket->to) / 2);
-            points[2 * count++ + 1] = y_of(frame, bucket->mean);
-            last = bucket->to;
-        }
+        points[2 * count] = middle_of(frame, &buckets[i]);
+        points[2 * count++ + 1] = y_of(frame, buckets[i].mean);
+        last = buckets[i].to;
     }
+    draw_stretch(pen, width, points, count, dotted);
     free(points);
 }
 
 void report_plot(const struct report *report, const struct report_point *point,
                  const struct pen *pen, struct plot_box box)
 {
+    const char *unit = field_text_or_empty(point->study, "unit");
     struct frame frame = frame_of(report, point, true);
-    frame.box = (struct plot_box) { box.x + label_width, box.y + 2, box.width - label_width - 4,
-                                    box.height - axis_height - 2 };
+    double left = 8 + (double)widest_label(&frame, unit) * digit * pen->label;
+    frame.box = (struct plot_box) { box.x + left, box.y + 1.4 * pen->label, box.width - left - 4,
+                                    box.height - 4.2 * pen->label };
     draw_warm_up(&frame, pen, report);
-    draw_values(&frame, pen, field_text_or_empty(point->study, "unit"));
+    draw_gaps(&frame, pen, report, point->buckets, point->bucket_count);
+    draw_values(&frame, pen, unit);
     draw_times(&frame, pen);
     draw_limits(&frame, pen, point);
     draw_phases(&frame, pen, report);
-    draw_ranges(&frame, pen, point);
-    draw_trace(&frame, pen, report, point, 0.9);
-    draw_marks(&frame, pen, point);
+    draw_ranges(&frame, pen, point->buckets, point->bucket_count);
+    draw_trace(&frame, pen, report, point->buckets, point->bucket_count, 1,
+               point->bucket_count < DOTTED);
+    draw_failures(&frame, pen, point);
 }
 
 void report_plot_small(const struct report *report, const struct report_point *point,
                        const struct pen *pen, struct plot_box box)
 {
     struct frame frame = frame_of(report, point, false);
+    struct report_bucket *buckets = memory_zeroed(point->bucket_count + 1, sizeof *buckets);
+    if (point->bucket_count > 0) {
+        memcpy(buckets, point->buckets, point->bucket_count * sizeof *buckets);
+    }
+    size_t count =
+        report_coarsen(buckets, point->bucket_count, SMALL_BUCKETS, gap_rounds * report->every);
     frame.box = box;
     draw_warm_up(&frame, pen, report);
-    draw_ranges(&frame, pen, point);
-    draw_trace(&frame, pen, report, point, 0.7);
-    draw_marks(&frame, pen, point);
+    draw_gaps(&frame, pen, report, buckets, count);
+    draw_ranges(&frame, pen, buckets, count);
+    draw_trace(&frame, pen, report, buckets, count, 0.7, false);
+    free(buckets);
+}
+
+/* A sample of what stands for something, its middle left on the line of its words. */
+static void key_range(const struct pen *pen, double x, double y)
+{
+    const struct bar bars[] = { { x + 3, y - 4, y + 2 },
+                                { x + 7, y - 2, y + 4 },
+                                { x + 11, y - 5, y + 3 } };
+    pen->bars(pen->context, INK_RANGE, 3, bars, sizeof bars / sizeof *bars);
+}
+
+static void key_mean(const struct pen *pen, double x, double y)
+{
+    pen->line(pen->context, INK_TRACE, 1.2, x, y, x + 14, y);
+}
+
+static void key_limit(const struct pen *pen, double x, double y)
+{
+    pen->line(pen->context, INK_LIMIT, 1.2, x, y, x + 14, y);
+}
+
+static void key_guard(const struct pen *pen, double x, double y)
+{
+    pen->area(pen->context, INK_GUARD, x, y - 4, 14, 8);
+}
+
+static void key_warm_up(const struct pen *pen, double x, double y)
+{
+    pen->area(pen->context, INK_WARM_UP, x, y - 4, 14, 8);
+}
+
+static void key_gap(const struct pen *pen, double x, double y)
+{
+    pen->area(pen->context, INK_GAP, x, y - 4, 14, 8);
+}
+
+static void key_failure(const struct pen *pen, double x, double y)
+{
+    draw_cross(pen, x + 7, y);
+}
+
+static void key_loss(const struct pen *pen, double x, double y)
+{
+    const struct bar bars[] = { { x + 7, y - 1, y + 4 } };
+    pen->bars(pen->context, INK_TEXT, 1, bars, 1);
+}
+
+double report_plot_key(const struct pen *pen, struct plot_box box)
+{
+    static const struct {
+        const char *words;
+        void (*sample)(const struct pen *pen, double x, double y);
+    } rows[] = { { "mean", key_mean },
+                 { "smallest to largest", key_range },
+                 { "limit", key_limit },
+                 { "guard band", key_guard },
+                 { "failed", key_failure },
+                 { "no reading", key_loss },
+                 { "nothing measured", key_gap },
+                 { "warm-up", key_warm_up } };
+    double line = 1.7 * pen->label, x = box.x, y = box.y;
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        double width = 18 + (double)(strlen(rows[i].words) + 2) * digit * pen->label;
+        if (x > box.x && x + width > box.x + box.width) {
+            x = box.x;
+            y += line;
+        }
+        rows[i].sample(pen, x, y + line / 2);
+        pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_START, x + 18,
+                  y + line / 2 + 0.35 * pen->label, rows[i].words);
+        x += width;
+    }
+    return y + line - box.y;
 }

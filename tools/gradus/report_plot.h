@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * The course of a point over a run: smallest, largest and mean value of each
- * stretch; limits with their guard bands, warm-up, failures and losses;
- * gaps stay gaps.
+ * stretch; limits with their guard bands, warm-up, phases, failures and
+ * losses; gaps stay gaps.
  */
 #ifndef GRADUS_TOOLS_REPORT_PLOT_H
 #define GRADUS_TOOLS_REPORT_PLOT_H
@@ -18,6 +18,9 @@ struct plot_box {
     double height;
 };
 
+/* Whether there is anything to draw. */
+bool report_plot_has(const struct report_point *point);
+
 /* A large one, with axes and the limits in it. */
 void report_plot(const struct report *report, const struct report_point *point,
                  const struct pen *pen, struct plot_box box);
@@ -26,7 +29,10 @@ void report_plot(const struct report *report, const struct report_point *point,
 void report_plot_small(const struct report *report, const struct report_point *point,
                        const struct pen *pen, struct plot_box box);
 
-/* A step of time that divides a span into at most `most` parts as people do: 1 min ... 28 d. */
+/* What is what in a large one; returns the height that it took of a box as high as it likes. */
+double report_plot_key(const struct pen *pen, struct plot_box box);
+
+/* A step of time that divides a span into at most `most` parts as people do: 1 s ... 28 d. */
 double report_time_step(double span, int most);
 
 #endif

@@ -122,7 +122,141 @@ char *report_use_calibration(const struct report_use *use, char text[WORDS_SIZE]
     return text;
 }
 
-/* One kind of event, how it is told, and how many of it there are. */
+/* Who is told the warnings. */
+struct warned {
+    void (*each)(void *context, const char *sentence);
+    void *context;
+};
+
+static void warn(const struct warned *warned, const char *sentence)
+{
+    if (sentence[0] != '\0') {
+        warned->each(warned->context, sentence);
+    }
+}
+
+static void warn_expired(void *context, const struct report_use *use)
+{
+    char text[WORDS_SIZE] = "";
+    if (use->expired) {
+        report_say(text,
+                   "The calibration of %.100s (%.160s) expired on %.40s, before the last "
+                   "reading.",
+                   use->name, use->identity, use->due);
+        warn(context, text);
+    }
+}
+
+static void warn_altered(const struct report *report, const struct warned *warned)
+{
+    double altered = 0;
+    char text[WORDS_SIZE] = "";
+    for (size_t i = 0; i < report->point_count; i++) {
+        altered += fmax(0, field_number(report->points[i].study, "altered"));
+    }
+    if (altered > 0) {
+        report_say(text,
+                   "Rows of the store are not as they were written: %.0f. They are in no "
+                   "figure.",
+                   altered);
+        warn(warned, text);
+    }
+}
+
+/* What is being counted about events. */
+struct tally {
+    size_t count;
+    double sum;
+    double largest;
+};
+
+static void count_gap(void *context, const char *time, const json_t *body)
+{
+    struct tally *tally = context;
+    double length = report_time(field_text(body, "to")) - report_time(field_text(body, "from"));
+    (void)time;
+    tally->count++;
+    tally->sum += length;
+    tally->largest = fmax(tally->largest, length);
+}
+
+static void count_late(void *context, const char *time, const json_t *body)
+{
+    struct tally *tally = context;
+    (void)time;
+    tally->count++;
+    tally->largest = fmax(tally->largest, field_number(body, "late_s"));
+}
+
+static void count_missed(void *context, const char *time, const json_t *body)
+{
+    struct tally *tally = context;
+    (void)time;
+    tally->sum += field_number(body, "last") - field_number(body, "first") + 1;
+}
+
+static void count_jump(void *context, const char *time, const json_t *body)
+{
+    struct tally *tally = context;
+    double by = field_number(body, "by_s");
+    (void)time;
+    tally->count++;
+    tally->largest = fabs(by) > fabs(tally->largest) ? by : tally->largest;
+}
+
+static void warn_away(const struct report *report, const struct warned *warned)
+{
+    struct tally gaps = { 0 }, missed = { 0 };
+    char times[WORDS_SIZE], sum[WORDS_SIZE], largest[WORDS_SIZE], text[WORDS_SIZE] = "";
+    report_each(report, "gap", count_gap, &gaps);
+    report_each(report, "rounds missed", count_missed, &missed);
+    if (gaps.count > 0) {
+        report_say(text, "The daemon was away %s, %s in all and %s at most.",
+                   report_times((double)gaps.count, times), report_span(gaps.sum, sum),
+                   report_span(gaps.largest, largest));
+    }
+    if (missed.sum > 0) {
+        report_say(text, "%.0f round%s not held.", missed.sum, missed.sum == 1 ? " was" : "s were");
+    }
+    warn(warned, text);
+}
+
+/* "01:00:00 back". Returns text. */
+static const char *jump(double by, char text[WORDS_SIZE])
+{
+    char span[WORDS_SIZE];
+    snprintf(text, WORDS_SIZE, "%.100s %s", report_span(fabs(by), span), by < 0 ? "back" : "ahead");
+    return text;
+}
+
+static void warn_time(const struct report *report, const struct warned *warned)
+{
+    struct tally late = { 0 }, jumps = { 0 };
+    char times[WORDS_SIZE], span[WORDS_SIZE], text[WORDS_SIZE] = "";
+    report_each(report, "late round", count_late, &late);
+    report_each(report, "clock jumped", count_jump, &jumps);
+    if (late.count > 0) {
+        report_say(text, "%zu round%s began late, by %s at most.", late.count,
+                   late.count == 1 ? "" : "s", report_span(late.largest, span));
+    }
+    if (jumps.count > 0) {
+        report_say(text, "The wall clock was set %s, by %s at most; the plan did not move.",
+                   report_times((double)jumps.count, times), jump(jumps.largest, span));
+    }
+    warn(warned, text);
+}
+
+void report_warnings(const struct report *report, void (*each)(void *context, const char *sentence),
+                     void *context)
+{
+    struct warned warned = { each, context };
+    report_uses(report, warn_expired, &warned);
+    warn_altered(report, &warned);
+    warn_away(report, &warned);
+    warn_time(report, &warned);
+}
+
+/* One kind of event and how it is told. */
 struct kind {
     const char *name;
     void (*detail)(const json_t *body, char text[WORDS_SIZE]);
@@ -148,15 +282,16 @@ static void detail_gap(const json_t *body, char text[WORDS_SIZE])
 {
     char span[WORDS_SIZE];
     double from = report_time(field_text(body, "from")), to = report_time(field_text(body, "to"));
-    snprintf(text, WORDS_SIZE, "%.100s after round %.0f%s", report_span(to - from, span),
+    snprintf(text, WORDS_SIZE, "%.100s, after round %.0f%s", report_span(to - from, span),
              field_number(body, "last_round"),
              field_true(body, "same_boot") ? "" : ", the machine started anew");
 }
 
 static void detail_late(const json_t *body, char text[WORDS_SIZE])
 {
-    snprintf(text, WORDS_SIZE, "round %.0f, %.3g s", field_number(body, "round"),
-             field_number(body, "late_s"));
+    char span[WORDS_SIZE];
+    snprintf(text, WORDS_SIZE, "round %.0f, by %.40s", field_number(body, "round"),
+             report_span(field_number(body, "late_s"), span));
 }
 
 static void detail_missed(const json_t *body, char text[WORDS_SIZE])
@@ -173,7 +308,9 @@ static void detail_lost(const json_t *body, char text[WORDS_SIZE])
 
 static void detail_jump(const json_t *body, char text[WORDS_SIZE])
 {
-    snprintf(text, WORDS_SIZE, "by %+.0f s; the plan did not move", field_number(body, "by_s"));
+    char by[WORDS_SIZE];
+    snprintf(text, WORDS_SIZE, "by %.200s; the plan did not move",
+             jump(field_number(body, "by_s"), by));
 }
 
 static void detail_ended(const json_t *body, char text[WORDS_SIZE])

@@ -25,6 +25,14 @@ char *report_use_detail(const struct report_use *use, char text[WORDS_SIZE]);
 /* The date, and loudly that it has passed; "" where there is none. */
 char *report_use_calibration(const struct report_use *use, char text[WORDS_SIZE]);
 
+/*
+ * Calls for each sentence that a reader must see before any figure: calibrations
+ * that have expired, rows that were altered, gaps, rounds that were late or were
+ * not held, clocks that were set.
+ */
+void report_warnings(const struct report *report, void (*each)(void *context, const char *sentence),
+                     void *context);
+
 /* Most events of one kind that are listed one by one. */
 enum { REPORT_EVENTS_MOST = 200 };
 

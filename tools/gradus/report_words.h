@@ -5,10 +5,14 @@
 
 #include "report.h"
 
-enum { WORDS_SIZE = 512 };
+enum { WORDS_SIZE = 1024 };
 
 /* That this is no safety device. */
 extern const char report_caution[];
+
+/* What margins and uncertainties mean. */
+extern const char report_margin_note[];
+extern const char report_uncertainty_note[];
 
 /* "failed", "to look at", "no reading", "well". */
 const char *report_class_name(enum report_class class);
@@ -19,19 +23,29 @@ char *report_moment(double moment, char text[WORDS_SIZE]);
 /* "3 d 04:05:06". Returns text. */
 char *report_span(double seconds, char text[WORDS_SIZE]);
 
-/* One sentence about the whole run. Returns text. */
+/* "once", "3 times". Returns text. */
+char *report_times(double count, char text[WORDS_SIZE]);
+
+/* Puts a printf sentence behind what is there, a space between; too long a one is left out whole. */
+void report_say(char text[WORDS_SIZE], const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* One sentence about the whole run, and how it ended. Returns text. */
 char *report_outcome(const struct report *report, char text[WORDS_SIZE]);
 
-/* What did not go as planned: gaps, late and missed rounds, clocks that were set; "" when nothing. */
-char *report_disturbances(const struct report *report, char text[WORDS_SIZE]);
+/* Its phases and its warm-up with their ends. Returns text. */
+char *report_phases(const struct report *report, char text[WORDS_SIZE]);
 
-/* What a point did: drift with its limit, step, excursions, losses, its trip. Returns text. */
+/* "unit 12, dc voltage". Returns text. */
+char *report_subject(const struct report_point *point, char text[WORDS_SIZE]);
+
+/* What a point did: failures, drift with its limit, step, excursions, losses, its trip. Returns text. */
 char *report_course(const struct report_point *point, char text[WORDS_SIZE]);
 
 /* The figures of a point, by name, value and uncertainty rounded together. */
 struct report_figure {
     const char *name;
-    char text[128];
+    char text[160];
 };
 enum { REPORT_FIGURES = 9 };
 
@@ -39,7 +53,13 @@ enum { REPORT_FIGURES = 9 };
 size_t report_figures(const struct report_point *point,
                       struct report_figure figures[REPORT_FIGURES]);
 
-/* The limits of the last phase, "4.75 V to 5.25 V"; "" without any. Returns text. */
+/* The text of the figure of a name; "" when there is none. */
+const char *report_figure(const struct report_figure *figures, size_t count, const char *name);
+
+/* A result without its uncertainty, for where that stands beside it. Returns text. */
+char *report_short(const char *result, char text[WORDS_SIZE]);
+
+/* The limits, "4.75 to 5.25 V"; by phase where they differ; "no limits". Returns text. */
 char *report_limits(const struct report_point *point, char text[WORDS_SIZE]);
 
 #endif

@@ -190,3 +190,29 @@ size_t text_distance(const char *a, const char *b)
     }
     return row[columns];
 }
+
+/* Marks, embeddings, overrides and isolates of writing direction. */
+static bool steers_direction(uint32_t code)
+{
+    return code == 0x200E || code == 0x200F || (code >= 0x202A && code <= 0x202E) ||
+           (code >= 0x2066 && code <= 0x2069);
+}
+
+char *text_tame(const char *text)
+{
+    static const char replacement[] = "\uFFFD"; /* as many bytes as each of those above */
+    char *copy = memory_text(text);
+    for (char *at = copy; *at != '\0';) {
+        uint32_t code = 0;
+        const size_t length = decode(at, &code);
+        if (length == 0 || (code < 0x20 && code != '\n') || code == 0x7F) {
+            *at++ = '?';
+        } else {
+            if (steers_direction(code)) {
+                memcpy(at, replacement, sizeof replacement - 1);
+            }
+            at += length;
+        }
+    }
+    return copy;
+}

@@ -18,6 +18,12 @@
  */
 char *text_printable(const char *text, bool ascii);
 
+/*
+ * A copy of `text` (free with free()) for documents: bytes that are not UTF-8 and control
+ * characters but line ends are "?", and what would turn the text around it is U+FFFD.
+ */
+char *text_tame(const char *text);
+
 /* Columns that printable UTF-8 text takes: combining marks none, wide characters two. */
 size_t text_width(const char *text);
 
