@@ -19,6 +19,7 @@ struct burnin_time burnin_time_resume(const struct burnin_time *before, bool sam
     if (same_boot && now.steady >= before->origin.steady)
         return time;
     time.origin = now;
+    time.origin.wall -= before->offset;
     if (time.origin.wall < last)
         time.origin.wall = last;
     time.offset = now.wall - time.origin.wall;

@@ -33,7 +33,8 @@ struct burnin_time burnin_time_begin(struct burnin_clock now);
 
 /*
  * Plan time goes on after a restart. Within one boot the steady clock tells;
- * after another the wall clock does, but never back behind `last`.
+ * after another the wall clock does, which is taken to be as far from plan
+ * time as it was told last, but never back behind `last`.
  *
  * before     as it was kept
  * same_boot  the steady clock has not begun anew since

@@ -57,6 +57,13 @@ static void recall_origin(struct recall *recall, const json_t *body)
     snprintf(recall->boot, sizeof recall->boot, "%s", boot != NULL ? boot : "");
 }
 
+/* What is on record of the wall clock is not told again, and counts at the next boot. */
+static void recall_jump(struct burnin_run *run, const json_t *body)
+{
+    run->jumps++;
+    run->time.offset += llround(json_number_value(json_object_get(body, "by_s")) * 1e9);
+}
+
 static void recall_event(struct recall *recall, const char *kind, const json_t *body)
 {
     if (strcmp(kind, "run began") == 0 || strcmp(kind, "gap") == 0)
@@ -64,7 +71,7 @@ static void recall_event(struct recall *recall, const char *kind, const json_t *
     if (strcmp(kind, "gap") == 0)
         recall->run->gaps++;
     if (strcmp(kind, "clock jumped") == 0)
-        recall->run->jumps++;
+        recall_jump(recall->run, body);
     if (strcmp(kind, "late round") == 0)
         recall->run->late++;
     const char *point = json_string_value(json_object_get(body, "point"));

@@ -113,6 +113,13 @@ static void test_plan_time_over_restarts(void **state)
     time = burnin_time_resume(&before, false, epoch + 50 * SECOND, clock);
     assert_int_equal(burnin_time_now(&time, clock), epoch + 50 * SECOND);
     assert_int_equal(burnin_time_jump(&time, clock), 0);
+    /* A wall clock that had been set before the other boot is still as far from plan time. */
+    clock = (struct burnin_clock) { epoch + 3700 * SECOND, 105 * SECOND };
+    assert_int_equal(burnin_time_jump(&before, clock), 3600 * SECOND);
+    clock = (struct burnin_clock) { epoch + 10800 * SECOND, 3 * SECOND };
+    time = burnin_time_resume(&before, false, epoch + 50 * SECOND, clock);
+    assert_int_equal(burnin_time_now(&time, clock), epoch + 7200 * SECOND);
+    assert_int_equal(burnin_time_jump(&time, clock), 0);
 }
 
 /* Changes of instrument, input, function and level from visit to visit. */

@@ -7,6 +7,7 @@ acknowledged must be there once.
 GRADUS_MONTH_ROUNDS: how many rounds the month has, GRADUS_MONTH_KILLS: how often the daemon is
 killed, GRADUS_MONTH_SEED: of the kills and of the noise."""
 
+import json
 import os
 import random
 import shutil
@@ -17,7 +18,7 @@ import time
 import unittest
 
 import rack
-from gradusd import Gradusd
+from gradusd import Gradusd, GradusdError
 from simbench import SimBench
 
 PROGRAM = os.environ["MONTH_GRADUSD"]
@@ -29,10 +30,15 @@ MONTH_S = 30 * 86400
 EVERY_S = MONTH_S // ROUNDS
 LIMIT_S = 120.0
 
-# Rounds of what is planted, as shares of the month, in its calm second part where the daemon lives on.
+# Rounds of what is planted, as shares of the month. In its calm second part the daemon lives on.
 CALM = 0.62  # no kills from here on
-SHARE = {"trip": 0.42, "step": 0.55, "away": (0.70, 0.74), "full": 0.77, "moved": 0.80,
-         "forward": 0.65, "back": 0.67, "again": 0.9}
+SHARE = {"set": 0.12, "asleep": 0.25, "trip": 0.42, "cut": 0.46, "step": 0.55, "forward": 0.65,
+         "back": 0.67, "away": (0.70, 0.74), "full": 0.77, "moved": 0.80, "again": 0.9}
+# By how much the wall clock is set then, seconds; "asleep" is while the daemon is dead.
+CLOCK = {"set": 3600, "asleep": -1800, "forward": 3600, "back": -7200, "again": 3600}
+# Rounds that nobody holds because the power is cut; the next one is late by half an interval.
+DARK = 2
+AT_REST, AT_BIRTH = 0.1, 0.1  # shares of the kills: between two rounds, and again right after
 DRIFTING, STEPPED, LOOSE, FAILING, MOVED = (7, 3), (21, 5), (42, 2), (50, 1), (33, 4)
 DRIFT_SHARE = 0.012  # of its level over the month
 STEP_SHARE = 0.015
@@ -59,11 +65,14 @@ class Month(unittest.TestCase):
         cls.bench = SimBench(BENCH, rack.bench_text(cls.folder, others), seed=SEED, own_sockets=False)
         cls.addClassCleanup(cls.bench.stop)
         cls.start_away()
-        cls.acknowledged, cls.gone, cls.kills, cls.loose = {}, 0, 0, set()
+        cls.acknowledged, cls.answered, cls.gone = {}, {}, 0
+        cls.kills, cls.births, cls.cut_short = 0, 0, set()
         cls.memory, cls.full_seen, cls.held_most = [], False, 0
         cls.start_daemon()
         cls.run_name = cls.client.call("burnin.start", "rack")["run"]
+        begun = cls.page.since_start()
         cls.live()
+        cls.lived = cls.page.since_start() - begun
 
     @classmethod
     def start_away(cls):
@@ -97,12 +106,9 @@ class Month(unittest.TestCase):
             cls.start_away()
         if number % 17 == 0:
             cls.bench.fault(f"m{cls.random.randint(8, rack.METERS):02}", "disconnect")
-        if number == at("forward"):
-            cls.page.set_wall(3600)
-        elif number == at("back"):
-            cls.page.set_wall(-7200)
-        elif number == at("again"):
-            cls.page.set_wall(3600)
+        for name in ("set", "forward", "back", "again"):
+            if number == at(name):
+                cls.page.set_wall(CLOCK[name])
         cls.page.disk(rack.Page.FULL if number == at("full") else 0)
 
     # Living through it.
@@ -129,7 +135,7 @@ class Month(unittest.TestCase):
         """Takes in all that is new in the store: it is acknowledged now."""
         more = True
         while more:
-            page = cls.client.call("readings", after=cls.gone, limit=1000)
+            page = cls.client.call("readings", after=cls.gone, limit=1000, run=cls.run_name)
             more = page["more"]
             for item in page["readings"]:
                 outcome = item["reading"]["value"] if "reading" in item else item["error"]["message"]
@@ -137,21 +143,86 @@ class Month(unittest.TestCase):
                 cls.gone = item["id"]
 
     @classmethod
-    def kill(cls):
+    def kill(cls, meanwhile=lambda: None):
+        """Kills the daemon while it answers a client; `meanwhile` is done to the dead one."""
         cls.see()
+        asker = cls.daemon.client()
+        for _ in range(4):
+            asker.send("measure", rack.source(cls.random.randint(1, 12), 1))
+        answers = [asker.read() for _ in range(cls.random.randint(0, 3))]
         cls.daemon.send_signal(signal.SIGKILL)
+        for answer in [*answers, *cls.rest(asker)]:
+            if "result" in answer and answer["result"]["stored"]:
+                cls.answered[answer["result"]["id"]] = (answer["result"]["point"], None,
+                                                        answer["result"]["value"])
+        cls.bury()
+        meanwhile()
+        cls.start_daemon()
+
+    @staticmethod
+    def rest(client):
+        """What still arrives of a dead daemon's answers; the last may have been cut."""
+        try:
+            while (line := client.read_line()) is not None:
+                yield json.loads(line)
+        except (GradusdError, ConnectionResetError):
+            pass
+
+    @classmethod
+    def bury(cls):
         cls.daemon.wait()
         cls.daemon.stop()
         cls.kills += 1
+
+    @classmethod
+    def kill_at_birth(cls):
+        """Kills it once more, while it takes up the run again."""
+        cls.daemon.send_signal(signal.SIGKILL)
+        cls.bury()
+        cls.births += 1
         cls.start_daemon()
 
     @classmethod
+    def cut_power(cls, number):
+        """Kills the daemon in a round; the machine is started anew in the middle of a later one."""
+        def dark():
+            cls.page.ahead((DARK + 1.5) * EVERY_S)
+            cls.page.boot()
+            cls.plant(number + DARK + 1)
+        cls.kill(dark)
+        cls.finish_round(number + DARK + 1)
+
+    @classmethod
+    def meet_doom(cls, number, written, active):
+        """Kills the daemon in a round, or right after it."""
+        cls.cut_short.add(number)
+        if cls.random.random() < AT_REST:
+            cls.finish_round(number)
+        share = cls.random.random() * active
+        if number == at("cut"):
+            share = max(share, 3)  # more than the events a round may begin with: a reading is kept
+        cls.until(lambda: cls.store()["written"] - written >= share or cls.is_over(number))
+        if number == at("cut"):
+            cls.cut_power(number)
+        elif number == at("asleep"):
+            cls.kill(lambda: cls.page.set_wall(CLOCK["asleep"]))
+        else:
+            cls.kill()
+            if cls.random.random() < AT_BIRTH:
+                cls.kill_at_birth()
+
+    @classmethod
+    def is_over(cls, number):
+        """Whether a round has ended; the status is long, so it is asked for once nobody is busy."""
+        if "busy" in cls.client.call("health")["states"].values():
+            return False
+        status = cls.status()
+        return status["state"] == "ended" or \
+            status["round"] >= number and status["measuring"] == 0
+
+    @classmethod
     def finish_round(cls, number):
-        def done():
-            status = cls.status()
-            return status["state"] == "ended" or \
-                status["round"] >= number and status["measuring"] == 0
-        cls.until(done)
+        cls.until(lambda: cls.is_over(number))
         store = cls.store()
         if number == at("full"):
             cls.full_seen = store["state"] == "full"
@@ -160,24 +231,36 @@ class Month(unittest.TestCase):
         cls.until(lambda: cls.store()["held"] == 0)
 
     @classmethod
+    def at_rest(cls):
+        """The status once nothing is measured or due: time that was moved amid a measurement would
+        end it, and a round that was killed before its first reading was kept is held again."""
+        status = None
+
+        def rests():
+            nonlocal status
+            status = cls.status()
+            return status["state"] == "ended" or \
+                status["measuring"] == 0 and status.get("next_s", status["left_s"]) > 0
+        cls.until(rests)
+        return status
+
+    @classmethod
     def live(cls):
-        mortal = range(3, round(ROUNDS * CALM))
-        doomed = set(cls.random.sample(mortal, min(KILLS, len(mortal))))
-        while (status := cls.status())["state"] != "ended":
+        dark = range(at("cut") + 1, at("cut") + DARK + 2)
+        certain = {at("set"), at("asleep"), at("cut")}
+        mortal = [number for number in range(3, round(ROUNDS * CALM))
+                  if number not in dark and number not in certain]
+        count = min(max(0, KILLS - len(certain)), len(mortal))
+        doomed = certain.union(cls.random.sample(mortal, count))
+        while (status := cls.at_rest())["state"] != "ended":
             number = status["round"] + 1
             active = sum(point["state"] not in ("tripped", "stopped") for point in status["points"])
             cls.plant(number)
             written = cls.store()["written"]
             cls.page.ahead(status.get("next_s", status["left_s"]))
             if number in doomed:
-                doomed.discard(number)
-                share = cls.random.random() * active
-                cls.until(lambda: cls.store()["written"] - written >= share)
-                cls.kill()
+                cls.meet_doom(number, written, active)
                 continue
-            if number != at("full"):
-                cls.until(lambda: cls.store()["written"] - written >= min(active, 1) or
-                          cls.status()["state"] == "ended")
             cls.finish_round(number)
             cls.see()
             if number > ROUNDS * CALM:
@@ -205,7 +288,14 @@ class Month(unittest.TestCase):
 
     def rows(self):
         with sqlite3.connect(f"file:{self.folder}/month.db?mode=ro", uri=True) as database:
-            return database.execute("SELECT id, point, round, value, reason FROM readings").fetchall()
+            return database.execute("SELECT id, point, round, value, reason FROM readings"
+                                    " WHERE run = ?", (self.run_name,)).fetchall()
+
+    def others(self):
+        """Readings that were no part of the run, by their id."""
+        with sqlite3.connect(f"file:{self.folder}/month.db?mode=ro", uri=True) as database:
+            rows = database.execute("SELECT id, point, value FROM readings WHERE run IS NULL")
+            return {number: (point, None, value) for number, point, value in rows}
 
     def test_what_was_acknowledged_is_there_once(self):
         rows = self.rows()
@@ -214,26 +304,60 @@ class Month(unittest.TestCase):
         self.assertEqual(len(there), len(rows))
         self.assertEqual({number: there.get(number) for number in self.acknowledged},
                          self.acknowledged)
-        places = [(point, round_) for _, point, round_, _, _ in rows]
-        self.assertEqual(len(set(places)), len(places))
+        others = self.others()
+        self.assertEqual({number: others.get(number) for number in self.answered}, self.answered)
         verified = self.client.call("verify")
         self.assertTrue(verified["intact"], verified)
-        self.assertEqual(verified["readings"], len(rows))
+        self.assertEqual(verified["readings"], len(rows) + len(others))
         print(f"seed {SEED}: {ROUNDS} rounds, {len(rows)} readings, {len(self.acknowledged)} seen "
-              f"acknowledged, {self.kills} kills")
+              f"acknowledged, {len(self.answered)} answered to a client before a kill, "
+              f"{self.kills} kills")
+
+    def test_each_point_has_each_round_once(self):
+        """But for those rounds that were cut short, and what had tripped or was away."""
+        places = [(point, round_) for _, point, round_, _, _ in self.rows()]
+        self.assertEqual(len(set(places)), len(places))
+        dark = range(at("cut") + 1, at("cut") + DARK + 1)
+        self.assertFalse({round_ for _, round_ in places} & set(dark))
+        whole = set(range(1, ROUNDS + 1)) - self.cut_short - set(dark)
+        excused = self.excused()
+        due = {(rack.source(unit, point), round_) for round_ in whole
+               for unit in range(1, rack.UNITS + 1) for point in range(1, rack.POINTS + 1)
+               if round_ not in excused.get(unit, ())}
+        self.assertEqual(due - set(places), set())
+
+    def excused(self):
+        """Rounds without readings because of what was planted, by unit."""
+        first, last = (round(ROUNDS * share) for share in SHARE["away"])
+        rounds = {unit: range(first, last) for unit in (2 * rack.AWAY - 1, 2 * rack.AWAY)}
+        for place in (FAILING, MOVED):
+            rounds[place[0]] = range(self.study(place)["trip"]["round"], ROUNDS + 1)
+        return rounds
 
     def test_the_plan_did_not_move(self):
+        """Over kills, clocks that were set, and a boot after them."""
         began, = self.events("run began")
         self.assertEqual(began["first_ns"] % (EVERY_S * 10**9), 0)
-        self.assertEqual(self.status()["why"], "over")
-        self.assertEqual((self.status()["round"], self.events("rounds missed"),
-                          self.events("late round")), (ROUNDS, [], []))
-        self.assertEqual(len(self.events("gap")), self.kills)
+        self.assertEqual((self.status()["why"], self.status()["round"]), ("over", ROUNDS))
+        wait = (began["first_ns"] - began["origin_wall_ns"]) / 1e9
+        self.assertAlmostEqual(self.lived, wait + ROUNDS * EVERY_S, delta=60)
+
+    def test_gaps_and_rounds_that_nobody_held_are_on_record(self):
+        gaps = self.events("gap")
         self.assertGreaterEqual(self.kills, KILLS)
+        self.assertTrue(self.kills - self.births <= len(gaps) <= self.kills)
+        self.assertEqual([gap["last_round"] for gap in gaps if not gap["same_boot"]], [at("cut")])
+        after = at("cut") + DARK + 1
+        self.assertEqual([(missed["first"], missed["last"]) for missed in
+                          self.events("rounds missed")], [(at("cut") + 1, after - 1)])
+        # A machine that is busy may be late by itself, but not by this much.
+        late = [late for late in self.events("late round") if late["late_s"] > 60]
+        self.assertEqual([body["round"] for body in late], [after])
+        self.assertAlmostEqual(late[0]["late_s"], EVERY_S / 2, delta=60)
 
     def test_clocks_that_were_set_are_on_record(self):
         jumps = [body["by_s"] for body in self.events("clock jumped")]
-        self.assertEqual([round(jump) for jump in jumps], [3600, -7200, 3600])
+        self.assertEqual([round(jump) for jump in jumps], list(CLOCK.values()))
 
     def test_a_full_disk_was_loud_and_lost_nothing(self):
         self.assertTrue(self.full_seen)
@@ -247,6 +371,10 @@ class Month(unittest.TestCase):
             study = self.study(place)
             self.assertEqual((study["lost"], study["failures"]), (last - first, 0))
             self.assertNotIn("trip", study)
+        failed = [(point, round_) for _, point, round_, _, reason in self.rows() if reason]
+        self.assertEqual({int(point[1:3]) for point, _ in failed}, {13, 14})
+        self.assertEqual({round_ for _, round_ in failed}, set(range(first, last)))
+        self.assertEqual(self.events("not measured"), [])
 
     def test_the_drift_and_when_it_will_meet_its_limit(self):
         study = self.study(DRIFTING)
@@ -299,8 +427,10 @@ class Month(unittest.TestCase):
                 finding = study["finding"]
                 if (unit, point) not in planted and (
                         finding["kind"] != "steady" or "excursions" in finding or study["failures"]
-                        or study["altered"] or study["verdict"] != "pass"):
-                    invented[unit, point] = (finding, study["verdict"], study["failures"])
+                        or study["altered"] or study["verdict"] != "pass"
+                        or study["lost"] and (unit + 1) // 2 != rack.AWAY):
+                    invented[unit, point] = (finding, study["verdict"], study["failures"],
+                                             study["lost"])
         self.assertEqual(invented, {})
 
     def test_memory_is_flat(self):

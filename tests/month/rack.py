@@ -7,6 +7,7 @@ import os
 import pathlib
 import re
 import struct
+import time
 
 UNITS, POINTS, METERS = 64, 8, 32
 AWAY = 7  # the meter with a bench of its own, of units 13 and 14
@@ -77,6 +78,7 @@ class Page:
     """Time and disk of a month_gradusd; see virtual/clock.h."""
 
     FULL = 13  # SQLITE_FULL
+    UP_S = 40  # from power on to the daemon
 
     def __init__(self, path):
         with open(path, "wb") as out:
@@ -94,6 +96,16 @@ class Page:
     def set_wall(self, seconds):
         """Somebody sets the wall clock by so much."""
         self._add(8, round(seconds * 1e9))
+
+    def since_start(self):
+        """What the daemon's steady clock would show without any boot, seconds."""
+        ahead, = struct.unpack_from("<q", self._map, 0)
+        return time.clock_gettime(time.CLOCK_BOOTTIME) + ahead / 1e9
+
+    def boot(self):
+        """The machine was started anew, a while ago; nothing may use the page now."""
+        struct.pack_into("<q", self._map, 32, round((self.since_start() - Page.UP_S) * 1e9))
+        self._add(40, 1)
 
     def disk(self, code):
         struct.pack_into("<q", self._map, 16, code)

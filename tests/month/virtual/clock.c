@@ -30,7 +30,7 @@ struct virtual_page *virtual_page(void)
     if (page != NULL)
         return page;
     const char *path = getenv("GRADUS_MONTH_PAGE");
-    int file = path != NULL ? open(path, O_RDWR | O_CLOEXEC) : -1;
+    int file = path != NULL ? openat(AT_FDCWD, path, O_RDWR | O_CLOEXEC) : -1;
     void *map = MAP_FAILED;
     if (file >= 0) {
         map = mmap(NULL, sizeof still, PROT_READ | PROT_WRITE, MAP_SHARED, file, 0);
@@ -61,7 +61,7 @@ static int64_t ahead_of(clockid_t id)
     case CLOCK_MONOTONIC_COARSE:
     case CLOCK_MONOTONIC_RAW:
     case CLOCK_BOOTTIME:
-        return page->ahead;
+        return page->ahead - page->since;
     default:
         return 0;
     }
