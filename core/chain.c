@@ -40,6 +40,13 @@ static void biased(struct sink *sink, const char *source, double bound, double s
     term(sink, source, SHAPE_BIAS, shape_standard(SHAPE_BIAS, bound), sensitivity);
 }
 
+struct signal signal_level(double level)
+{
+    return (struct signal) {
+        .value = level, .mean = level, .low = level, .high = level, .samples = 1, .frequency = NAN
+    };
+}
+
 static const struct range *range_of(const struct chain *chain, const struct setup *setup)
 {
     return &chain->input->ranges[setup->range];
@@ -190,7 +197,8 @@ static void instrument_terms(const struct chain *chain, const struct setup *setu
                                   range->full_scale, range->resolution, chain->ambient);
     term(sink, "instrument accuracy", accuracy_shape(range->accuracy.level),
          accuracy_standard(limit, range->accuracy.level), scale);
-    resolution_term(chain->aspect, range->resolution / 2, scale, sink);
+    double half_step = range->resolution / 2 / sqrt(fmax(signal->averaged, 1));
+    resolution_term(chain->aspect, half_step, scale, sink);
 }
 
 /* Where the zero trace lies, and how well a calibrated offset is known. */
@@ -209,44 +217,17 @@ static void level_terms(const struct chain *chain, const struct setup *setup,
 }
 
 /*
- * What noise does to the aspect: it averages out of a mean, adds its square
- * to an RMS, and lifts an extreme by about sigma sqrt(2 ln n) (the expected
- * largest of n normal samples; common practice, no source). An extreme picks
- * the worst of all samples, so noise that the converter hides counts there
- * with the q / sqrt(12) of the converter itself.
+ * What noise and samples do to the value and corrections leave open (core/estimate). What is in
+ * doubt goes either way; it is given the direction of the other losses, which it may add to.
  */
-static double noise_width(enum aspect aspect, const struct signal *signal, double resolution)
+static void sampling_terms(const struct chain *chain, const struct signal *signal, double scale,
+                           struct sink *sink)
 {
-    double sigma = signal->noise;
-    double lift = sqrt(2 * log(fmax(signal->samples, 2)));
-    double hidden = shape_standard(SHAPE_RECTANGULAR, resolution / 2);
-    switch (aspect) {
-    case ASPECT_AC:
-    case ASPECT_RMS:
-        return signal->value > sigma ? sigma * sigma / (2 * signal->value) : sigma;
-    case ASPECT_PEAK_TO_PEAK:
-        return 2 * fmax(sigma, hidden) * lift;
-    case ASPECT_MAXIMUM:
-    case ASPECT_MINIMUM:
-        return fmax(sigma, hidden) * lift;
-    default:
-        return 0;
-    }
-}
-
-static void sampling_terms(const struct chain *chain, const struct setup *setup,
-                           const struct signal *signal, double scale, struct sink *sink)
-{
-    enum aspect aspect = chain->aspect;
-    double outwards = aspect == ASPECT_MINIMUM ? -scale : scale;
-    if (aspect == ASPECT_DC || aspect == ASPECT_WHOLE)
-        term(sink, "noise", SHAPE_NORMAL, signal->noise / sqrt(fmax(signal->samples, 1)), scale);
-    else
-        biased(sink, "noise", noise_width(aspect, signal, range_of(chain, setup)->resolution),
-               outwards);
-    double peaks = aspect == ASPECT_PEAK_TO_PEAK ? 2 : 1;
-    if (aspect == ASPECT_MAXIMUM || aspect == ASPECT_MINIMUM || aspect == ASPECT_PEAK_TO_PEAK)
-        biased(sink, "between samples", peaks * signal->peak_gap, -outwards);
+    double inwards = chain->aspect == ASPECT_MINIMUM ? scale : -scale;
+    term(sink, "noise", SHAPE_NORMAL, signal->scatter, scale);
+    biased(sink, "noise and samples, not corrected", signal->doubt, inwards);
+    term(sink, "edges between samples", SHAPE_TRIANGULAR,
+         shape_standard(SHAPE_TRIANGULAR, signal->edges), scale);
 }
 
 /*
@@ -390,7 +371,7 @@ static void all_terms(const struct chain *chain, const struct setup *setup,
     instrument_terms(chain, setup, signal, scale, sink);
     if (chain->input->vertical) {
         level_terms(chain, setup, signal, scale, sink);
-        sampling_terms(chain, setup, signal, scale, sink);
+        sampling_terms(chain, signal, scale, sink);
     }
     circuit_terms(chain, setup, signal, sink);
     sight_terms(chain, setup, signal, sink);

@@ -72,10 +72,16 @@ struct signal {
     double low;   /* smallest and largest instantaneous value; for a meter both equal value */
     double high;
     double noise;     /* standard deviation of one sample; 0 when not known */
-    double peak_gap;  /* bound on what falls between the samples at a peak; 0 when not known */
+    double doubt;     /* bound on what noise and samples still do to the value, core/estimate */
     double samples;   /* how many the value was formed from, >= 1 */
     double frequency; /* hertz; NAN when not known */
+    double scatter;   /* standard uncertainty of the value by noise, core/estimate */
+    double edges;     /* bound on what edges between samples do to the value, core/estimate */
+    double averaged;  /* independent roundings that the value is a mean of; 0 and 1: just one */
 };
+
+/* One level, read once and without noise. */
+struct signal signal_level(double level);
 
 /* Everything that stays the same while one point is measured. Pointers are borrowed. */
 struct chain {

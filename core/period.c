@@ -57,47 +57,52 @@ static void confirm(struct crossings *crossings, double instant)
         crossings->first = instant;
     } else {
         double period = instant - crossings->last;
-        crossings->shortest = fmin(crossings->shortest, period);
-        crossings->longest = fmax(crossings->longest, period);
+        crossings->shortest = period < crossings->shortest ? period : crossings->shortest;
+        crossings->longest = period > crossings->longest ? period : crossings->longest;
     }
     crossings->last = instant;
     crossings->count++;
 }
 
-/* The level to be crossed and the zones around it. */
-struct zones {
+/* A walk along the record, from passage to passage of the level. */
+struct walk {
+    const struct series *series;
     double level;
-    struct zone below;    /* of the level */
-    struct zone above;    /* from the level on */
-    struct zone near_low; /* below it, within the hysteresis */
-    struct zone near_high;
+    struct crossings *up;
+    struct crossings *down;
+    bool above;     /* where it is now */
+    bool was_above; /* where it last was beyond the hysteresis, once it was */
+    bool was_beyond;
+    size_t passed; /* first sample behind the last passage */
 };
 
-/*
- * From sample i, on one side of the level, to the first one beyond the
- * hysteresis on the other; `*instant` is the last passage on the way. Returns
- * the count when there is none.
- */
-static size_t cross(const struct series *series, const struct zones *zones, size_t i, bool down,
-                    double *instant)
+/* It is beyond the hysteresis: a crossing where it last was so on the other side. */
+static void reach(struct walk *walk)
 {
-    const struct zone *side = down ? &zones->above : &zones->below;
-    const struct zone *near = down ? &zones->near_low : &zones->near_high;
+    if (walk->was_beyond && walk->was_above != walk->above) {
+        confirm(walk->above ? walk->up : walk->down,
+                passage(walk->series, walk->passed, walk->level));
+    }
+    walk->was_beyond = true;
+    walk->was_above = walk->above;
+}
+
+/* The samples of one word, in pieces between passages; `first` is the sample of its lowest bit. */
+static void walk_word(struct walk *walk, uint64_t above, uint64_t beyond, size_t first)
+{
+    uint64_t passages = above ^ (above << 1 | walk->above);
     for (;;) {
-        i = series_leave(series, i, side);
-        if (i == series->count) {
-            return i;
+        uint64_t piece = (passages & -passages) - 1; /* all that is left, where there is none */
+        if (beyond & piece) {
+            reach(walk);
         }
-        size_t passed = i;
-        i = series_leave(series, i, near);
-        if (i == series->count) {
-            return i;
+        if (!passages) {
+            return;
         }
-        double x = series_at(series, i);
-        if (down ? x < near->low : x > near->high) {
-            *instant = passage(series, passed, zones->level);
-            return i;
-        }
+        beyond &= ~piece;
+        walk->passed = first + (size_t)__builtin_ctzll(passages);
+        walk->above = !walk->above;
+        passages &= passages - 1;
     }
 }
 
@@ -109,19 +114,18 @@ static size_t cross(const struct series *series, const struct zones *zones, size
 static void find_crossings(const struct series *series, double level, double hysteresis,
                            struct crossings *up, struct crossings *down)
 {
-    struct zone all = zone_between(level - hysteresis, level + hysteresis);
-    struct zones zones = { level, zone_below(level), zone_from(level),
-                           zone_between(all.low, nextafter(level, -INFINITY)),
-                           zone_between(level, all.high) };
-    double instant = 0.0;
-    size_t i = series_leave(series, 0, &all);
-    bool above = i < series->count && series_at(series, i) > all.high;
-    while (i < series->count) {
-        i = cross(series, &zones, i, above, &instant);
-        if (i < series->count) {
-            confirm(above ? down : up, instant);
+    struct zone around = zone_between(level - hysteresis, level + hysteresis);
+    struct walk walk = { .series = series,
+                         .level = level,
+                         .up = up,
+                         .down = down,
+                         .above = series_at(series, 0) >= level };
+    for (size_t first = 0; first < series->count; first += SERIES_SPAN) {
+        struct series_sides sides;
+        series_sort(series, first, level, &around, &sides);
+        for (size_t i = 0; i < SERIES_SPAN / SERIES_BITS; i++) {
+            walk_word(&walk, sides.above[i], sides.beyond[i], first + i * SERIES_BITS);
         }
-        above = !above;
     }
 }
 

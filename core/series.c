@@ -4,6 +4,7 @@
 #include "series_priv.h"
 
 #include <math.h>
+#include <string.h>
 
 bool series_extremes(const struct series *series, size_t first, size_t count, double *minimum,
                      double *maximum)
@@ -34,6 +35,18 @@ size_t series_leave(const struct series *series, size_t from, const struct zone 
     size_t count = series->count - from;
     return from + (series->codes ? codes_leave(series->codes + from, count, zone)
                                  : reals_leave(series->reals + from, count, zone));
+}
+
+void series_sort(const struct series *series, size_t first, double level, const struct zone *around,
+                 struct series_sides *sides)
+{
+    size_t rest = series->count - first;
+    size_t count = rest < SERIES_SPAN ? rest : SERIES_SPAN;
+    memset(sides, 0, sizeof *sides);
+    if (series->codes)
+        codes_sort(series->codes + first, count, level, around, sides);
+    else
+        reals_sort(series->reals + first, count, level, around, sides);
 }
 
 struct series_sums series_sum(const struct series *series, size_t first, size_t count,

@@ -80,6 +80,21 @@ struct zone zone_from(double level);
 /* The first sample from `from` on that lies outside a zone, or the count when there is none. */
 size_t series_leave(const struct series *series, size_t from, const struct zone *zone);
 
+enum { SERIES_SPAN = 1024, SERIES_BITS = 64 };
+
+/* On which side of a level samples lie: bit k % 64 of word k / 64 for the k-th of a span. */
+struct series_sides {
+    uint64_t above[SERIES_SPAN / SERIES_BITS];  /* at the level or above it */
+    uint64_t beyond[SERIES_SPAN / SERIES_BITS]; /* outside the zone around it */
+};
+
+/*
+ * Sorts the samples first ... first + SERIES_SPAN - 1, or up to the record's end, behind which
+ * the bits are clear. `level` lies between the record's extremes.
+ */
+void series_sort(const struct series *series, size_t first, double level, const struct zone *around,
+                 struct series_sides *sides);
+
 /* Sums over a stretch of samples. */
 struct series_sums {
     double deviation; /* of x - centre */

@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* Sums of a block fit in 32 bits; searches look at WINDOW samples at once; NEAR of them singly. */
-enum { BLOCK = 4096, WINDOW = 128, NEAR = 16, TABLES = 4, BINS_AT_ONCE = 512 };
+enum { SIXTEEN = 16, BLOCK = 4096, WINDOW = 128, NEAR = 16, TABLES = 4, BINS_AT_ONCE = 512 };
 
 /* The sample of a record that the median of its bends is guessed from. */
 enum { PROBES = 64, PROBE_LENGTH = 512, GREATEST_BEND = 1 << 17 };
@@ -59,6 +59,57 @@ size_t codes_leave(const int16_t *x, size_t count, const struct zone *zone)
         i++;
     }
     return i;
+}
+
+/* What sixteen codes are, one bit each. */
+struct sixteen {
+    uint16_t above;
+    uint16_t beyond;
+};
+
+/* Left as a loop it becomes one vector of codes; unrolled, sixteen tests. */
+static inline struct sixteen sort_sixteen(const int16_t *x, int16_t level, int16_t least,
+                                          int16_t most)
+{
+    static const uint16_t bits[SIXTEEN] = { 1,   2,   4,    8,    16,   32,   64,    128,
+                                            256, 512, 1024, 2048, 4096, 8192, 16384, 32768 };
+    struct sixteen sorted = { 0, 0 };
+#pragma GCC unroll 1
+    for (size_t i = 0; i < SIXTEEN; i++) {
+        sorted.above |= x[i] >= level ? bits[i] : 0;
+        sorted.beyond |= (x[i] < least) | (x[i] > most) ? bits[i] : 0;
+    }
+    return sorted;
+}
+
+CLONES static void sort_words(const int16_t *x, size_t words, int16_t level, int16_t least,
+                              int16_t most, struct series_sides *sides)
+{
+    for (size_t word = 0; word < words; word++) {
+        uint64_t above = 0, beyond = 0;
+        for (size_t shift = 0; shift < SERIES_BITS; shift += SIXTEEN) {
+            struct sixteen part = sort_sixteen(x + word * SERIES_BITS + shift, level, least, most);
+            above |= (uint64_t)part.above << shift;
+            beyond |= (uint64_t)part.beyond << shift;
+        }
+        sides->above[word] = above;
+        sides->beyond[word] = beyond;
+    }
+}
+
+void codes_sort(const int16_t *x, size_t count, double level, const struct zone *around,
+                struct series_sides *sides)
+{
+    int16_t split = (int16_t)ceil(level);
+    int16_t least = (int16_t)fmax(around->least, INT16_MIN);
+    int16_t most = (int16_t)fmin(around->most, INT16_MAX);
+    size_t words = count / SERIES_BITS, rest = count % SERIES_BITS;
+    sort_words(x, words, split, least, most, sides);
+    for (size_t i = words * SERIES_BITS; i < words * SERIES_BITS + rest; i++) {
+        uint64_t above = x[i] >= split, beyond = x[i] < least || x[i] > most;
+        sides->above[words] |= above << i % SERIES_BITS;
+        sides->beyond[words] |= beyond << i % SERIES_BITS;
+    }
 }
 
 /* Sums of one block around a code: of x, x^2, max(x, split), and how many are above it. */
@@ -130,6 +181,12 @@ struct series_sums codes_sum(const int16_t *x, size_t count, double centre, doub
  */
 CLONES static void bins_of(const int16_t *x, size_t count, int base, int shift, uint16_t *bins)
 {
+    if (shift == 0) { /* the usual one, and a vector has twice as many of it */
+        for (size_t i = 0; i < count; i++) {
+            bins[i] = (uint16_t)(x[i] - base);
+        }
+        return;
+    }
     for (size_t i = 0; i < count; i++) {
         bins[i] = (uint16_t)((uint16_t)(x[i] - base) >> shift);
     }

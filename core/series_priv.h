@@ -8,6 +8,8 @@
 /* For doubles: as the functions of series.h that have the same end of their name. */
 bool reals_extremes(const double *x, size_t count, double *minimum, double *maximum);
 size_t reals_leave(const double *x, size_t count, const struct zone *zone);
+void reals_sort(const double *x, size_t count, double level, const struct zone *around,
+                struct series_sides *sides);
 struct series_sums reals_sum(const double *x, size_t count, double centre, double zero);
 void reals_tally(const double *x, size_t count, double low, double width,
                  uint32_t tally[SERIES_BINS]);
@@ -17,6 +19,8 @@ double reals_median_bend(const double *x, size_t count);
 /* The same for codes. */
 bool codes_extremes(const int16_t *x, size_t count, double *minimum, double *maximum);
 size_t codes_leave(const int16_t *x, size_t count, const struct zone *zone);
+void codes_sort(const int16_t *x, size_t count, double level, const struct zone *around,
+                struct series_sides *sides);
 struct series_sums codes_sum(const int16_t *x, size_t count, double centre, double zero);
 void codes_tally(const int16_t *x, size_t count, double low, double width,
                  uint32_t tally[SERIES_BINS]);

@@ -120,6 +120,16 @@ CLONES static struct series_sums sum_block(const double *x, size_t count, double
     return sums;
 }
 
+void reals_sort(const double *x, size_t count, double level, const struct zone *around,
+                struct series_sides *sides)
+{
+    for (size_t i = 0; i < count; i++) {
+        uint64_t above = x[i] >= level, beyond = x[i] < around->low || x[i] > around->high;
+        sides->above[i / SERIES_BITS] |= above << i % SERIES_BITS;
+        sides->beyond[i / SERIES_BITS] |= beyond << i % SERIES_BITS;
+    }
+}
+
 struct series_sums reals_sum(const double *x, size_t count, double centre, double zero)
 {
     struct sum deviation = { 0.0, 0.0 }, square = { 0.0, 0.0 }, magnitude = { 0.0, 0.0 };

@@ -32,8 +32,9 @@ static double estimate_noise(const struct series *series, double height)
  * meet. A triangle reaches it, the top of a well-sampled sine a quarter of
  * it, and beside a level top one chord is level, so that an edge adds nothing.
  * Where the sample `beyond` is not there (NAN), only one chord is; where it
- * shows that the signal bends the other way (a spike, an edge), the parabola
- * through three samples gives the bound, the smaller slope standing for both.
+ * shows that the signal bends the other way, a spike of like slopes is taken as the parabola
+ * through three samples; the steeper one of them is, the more it is an edge, up to which the
+ * smaller slope may go on (a sawtooth).
  */
 static double rise_above(double before, double peak, double after, double beyond)
 {
@@ -46,7 +47,8 @@ static double rise_above(double before, double peak, double after, double beyond
     if (fall >= drop && rise + fall > 0.0) {
         return rise * ((fall - drop) / (rise + fall));
     }
-    return fmin(rise, drop) / 4.0;
+    double lesser = fmin(rise, drop), greater = fmax(rise, drop);
+    return greater > 0.0 ? lesser * (1.0 - 0.75 * lesser / greater) : 0.0;
 }
 
 /* At an end of the record only the prolonged chord beyond the neighbour can tell. */

@@ -66,7 +66,8 @@ bool measure_expected(const struct bench *bench, const struct bench_point *point
     struct setup top = { chain->input->count - 1, COUPLING_DC, 0, 0 };
     double value = chain_input(chain, &top, point->expected);
     double level = isnan(point->dc_level) ? 0 : point->dc_level / chain->probe->factor;
-    struct signal expected = { value, value, value, value, 0, 0, 1, point->frequency };
+    struct signal expected = signal_level(value);
+    expected.frequency = point->frequency;
     if (chain->input->vertical && chain->aspect != ASPECT_DC) {
         double swing = chain->aspect == ASPECT_PEAK_TO_PEAK ? value / 2
                        : aspect_ignores_mean(chain->aspect) || chain->aspect == ASPECT_RMS

@@ -159,9 +159,7 @@ bool meter_acquire(struct panel *panel, const struct profile *profile,
         return false;
     acquisition->overload = measured.overload;
     acquisition->side = measured.side;
-    struct signal signal = {
-        measured.number, measured.number, measured.number, measured.number, 0, 0, 1, NAN
-    };
+    struct signal signal = signal_level(measured.number);
     acquisition->signal = signal;
     return true;
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "scope.h"
 
+#include "../core/estimate.h"
 #include "response.h"
 
 #include <math.h>
@@ -199,7 +200,7 @@ static bool fetch(struct panel *panel, const struct scope *scope, const struct r
 }
 
 static void describe(struct acquisition *acquisition, const struct samples *samples,
-                     const struct waveform *waveform, enum aspect aspect)
+                     const struct waveform *waveform, const struct estimate *estimate)
 {
     acquisition->overload = samples->clipped_high || samples->clipped_low;
     acquisition->side = samples->clipped_high == samples->clipped_low ? SIDE_UNKNOWN
@@ -207,14 +208,17 @@ static void describe(struct acquisition *acquisition, const struct samples *samp
                                                                       : SIDE_LOW;
     acquisition->has_waveform = true;
     acquisition->waveform = *waveform;
-    struct signal signal = { waveform_aspect(waveform, aspect),
-                             waveform->mean,
-                             waveform->minimum,
-                             waveform->maximum,
-                             waveform->noise,
-                             waveform->peak_gap,
-                             (double)waveform->count,
-                             waveform->frequency };
+    struct signal signal = { .value = estimate->value,
+                             .mean = estimate->mean,
+                             .low = waveform->minimum,
+                             .high = waveform->maximum,
+                             .noise = waveform->noise,
+                             .doubt = estimate->doubt,
+                             .samples = (double)waveform->count,
+                             .frequency = waveform->frequency,
+                             .scatter = estimate->scatter,
+                             .edges = estimate->edges,
+                             .averaged = estimate->averaged };
     acquisition->signal = signal;
 }
 
@@ -248,6 +252,9 @@ bool scope_acquire(struct panel *panel, const struct scope *scope, const struct 
                          : waveform_measure_series(&series, &waveform)))
         return failure_set(failure, FAILURE_NO_VALUE, panel->name, "a record of finite samples",
                            "%zu samples that cannot be measured", samples.count);
-    describe(acquisition, &samples, &waveform, quantity_aspect(request->quantity));
+    struct estimate estimate =
+        estimate_aspect(&series, &waveform, quantity_aspect(request->quantity),
+                        scope->front_end.ranges[request->setup.range].resolution);
+    describe(acquisition, &samples, &waveform, &estimate);
     return true;
 }

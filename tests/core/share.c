@@ -4,6 +4,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include <cmocka.h>
@@ -79,4 +80,46 @@ void share_scope(const char *what, void (*build)(struct bench_table *), size_t c
         share_one(&share, &world, &table, 1);
     }
     share_report(&share, what, seed);
+}
+
+static void wave_once(struct world *world, enum aspect aspect, double noise, struct share *share)
+{
+    struct bench_table table;
+    scope_table(&table);
+    table.input.baseline_divisions = 0.2;
+    table.chain.aspect = aspect;
+    double ratio = world_circuit(world, &table, true);
+    world_instrument(world, &table);
+    world->amplitude = 2e-3 * pow(5e3, erand48(world->state));
+    world->mean = world->amplitude * world_even(world);
+    world->noise = noise * world->amplitude * erand48(world->state);
+    world->frequency = 2.1 * pow(24, erand48(world->state)) / WORLD_RECORD;
+    world->truth = world_value(world, aspect) / ratio;
+    share_one(share, world, &table, 1);
+}
+
+void share_wave(const char *name, const struct world_wave *wave, size_t count, double noise,
+                void (*report)(const struct share *, const char *, int), int seed)
+{
+    static const struct {
+        enum aspect aspect;
+        const char *name;
+    } rows[] = { { ASPECT_RMS, "rms" },
+                 { ASPECT_AC, "ac" },
+                 { ASPECT_PEAK_TO_PEAK, "peak to peak" },
+                 { ASPECT_MAXIMUM, "maximum" },
+                 { ASPECT_MINIMUM, "minimum" } };
+    for (size_t row = 0; row < sizeof rows / sizeof *rows; row++) {
+        struct share share = { 0 };
+        struct world world = { .state = { (unsigned short)(seed & 0xffff), 7, (unsigned short)row },
+                               .whole = true,
+                               .record = WORLD_RECORD,
+                               .wave = wave };
+        char what[80];
+        snprintf(what, sizeof what, "scope, %s of a %s, noise to %g %%", rows[row].name, name,
+                 100 * noise);
+        for (size_t i = 0; i < count; i++)
+            wave_once(&world, rows[row].aspect, noise, &share);
+        report(&share, what, seed);
+    }
 }

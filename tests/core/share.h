@@ -31,4 +31,12 @@ void share_report_floor(const struct share *share, const char *what, int seed);
  */
 void share_scope(const char *what, void (*build)(struct bench_table *), size_t count, int seed);
 
+/*
+ * Takes `count` scope readings of each of rms, ac, peak to peak, maximum and minimum of a wave on
+ * a level, of two to fifty periods in a record, and reports each; noise of 0 to `noise` of the
+ * amplitude, everything drawn anew for each reading.
+ */
+void share_wave(const char *name, const struct world_wave *wave, size_t count, double noise,
+                void (*report)(const struct share *, const char *, int), int seed);
+
 #endif

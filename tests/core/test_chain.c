@@ -15,7 +15,7 @@
 
 static struct signal dc(double value)
 {
-    struct signal signal = { value, value, value, value, 0, 0, 1, NAN };
+    struct signal signal = signal_level(value);
     return signal;
 }
 
@@ -64,7 +64,14 @@ static void test_uncertainty_is_the_budget(void **state)
         for (int coupling = COUPLING_DC; coupling <= COUPLING_AC; coupling++) {
             table.chain.aspect = (enum aspect)aspect;
             struct setup setup = { 8, (enum coupling)coupling, 0.5, 0 };
-            struct signal signal = { 0.7, 0.6, -0.2, 1.1, 0.01, 0.002, 500, 120 };
+            struct signal signal = { .value = 0.7,
+                                     .mean = 0.6,
+                                     .low = -0.2,
+                                     .high = 1.1,
+                                     .noise = 0.01,
+                                     .doubt = 0.002,
+                                     .samples = 500,
+                                     .frequency = 120 };
             struct budget budget;
             chain_budget(&table.chain, &setup, &signal, &budget);
             assert_true(budget.count > 3);
@@ -211,7 +218,9 @@ static void test_ac_coupling_loss(void **state)
     offset_scope_table(&table);
     table.chain.aspect = ASPECT_AC;
     struct setup setup = { 6, COUPLING_AC, 0, 0 };
-    struct signal signal = { 0.1, 0, -0.14, 0.14, 0, 0, 500, 5 };
+    struct signal signal = {
+        .value = 0.1, .low = -0.14, .high = 0.14, .samples = 500, .frequency = 5
+    };
     struct budget budget;
     chain_budget(&table.chain, &setup, &signal, &budget);
     assert_within(share(&budget, "ac coupling"), 0.1 * (1 - M_SQRT1_2) / sqrt(3), 1e-9);
@@ -236,7 +245,9 @@ static void test_capacitive_loading_is_not_forgotten(void **state)
     table.chain.shape.kind = WAVESHAPE_SINE;
     table.chain.source = (struct source) { .resistance = 10e3, .tolerance = 0 };
     struct setup setup = { 9, COUPLING_DC, 0, 0 };
-    struct signal signal = { 1, 0, -1.4, 1.4, 0, 0, 500, 1e6 };
+    struct signal signal = {
+        .value = 1, .low = -1.4, .high = 1.4, .samples = 500, .frequency = 1e6
+    };
     struct budget budget;
     chain_budget(&table.chain, &setup, &signal, &budget);
     double lost = 1 - 0.620264726836 / 0.990099009901;
@@ -270,10 +281,34 @@ static void test_level_error_in_an_rms(void **state)
     table.input.ground_reference = false;
     table.chain.aspect = ASPECT_RMS;
     struct setup setup = { 9, COUPLING_DC, 0, 0 };
-    struct signal signal = { 5, 3, -2, 8, 0, 0, 500, 1000 };
+    struct signal signal = {
+        .value = 5, .mean = 3, .low = -2, .high = 8, .samples = 500, .frequency = 1000
+    };
     struct budget budget;
     chain_budget(&table.chain, &setup, &signal, &budget);
     assert_within(share(&budget, "baseline"), 0.2 * 3 / 5 / sqrt(3), 1e-12);
+}
+
+/* What a record leaves open is in the budget, and a step that is averaged counts for less. */
+static void test_what_the_record_leaves_open(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.chain.aspect = ASPECT_MINIMUM;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = signal_level(-1);
+    signal.scatter = 0.001;
+    signal.doubt = 0.02;
+    signal.edges = 0.003;
+    signal.averaged = 25;
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "noise"), 0.001, 1e-12);
+    assert_within(share(&budget, "noise and samples, not corrected"), 0.02 / sqrt(3), 1e-12);
+    assert_int_equal(find(&budget, "noise and samples, not corrected")->shape, SHAPE_BIAS);
+    assert_within(share(&budget, "edges between samples"), 0.003 / sqrt(6), 1e-12);
+    assert_within(share(&budget, "resolution"), 8.0 / 256 / sqrt(12) / 5, 1e-12);
 }
 
 static void test_error_limit_adds_linearly(void **state)
@@ -283,7 +318,9 @@ static void test_error_limit_adds_linearly(void **state)
     offset_scope_table(&table);
     table.input.baseline_divisions = 0.1;
     struct setup setup = { 9, COUPLING_DC, 2, 0 };
-    struct signal signal = { 3, 3, 3, 3, 0.01, 0, 1, NAN };
+    struct signal signal = {
+        .value = 3, .mean = 3, .low = 3, .high = 3, .noise = 0.01, .samples = 1, .frequency = NAN
+    };
     double expected = 0.03 * 1 + 8.0 / 256 / 2 + 0.01 * 2 + 0.1 + 0.03;
     assert_within(chain_error_limit(&table.chain, &setup, &signal, 3), expected, 1e-12);
 }
@@ -304,6 +341,7 @@ int main(void)
         cmocka_unit_test(test_capacitive_loading_is_not_forgotten),
         cmocka_unit_test(test_ground_reference_replaces_the_baseline),
         cmocka_unit_test(test_level_error_in_an_rms),
+        cmocka_unit_test(test_what_the_record_leaves_open),
         cmocka_unit_test(test_error_limit_adds_linearly),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -65,7 +65,9 @@ static void play(struct plan *plan, struct player *player, const struct setup *s
         return;
     }
     double value = plan->chain.aspect == ASPECT_PEAK_TO_PEAK ? b - a : b;
-    struct signal signal = { value, (a + b) / 2, a, b, 0, 0, 1, 1000 };
+    struct signal signal = {
+        .value = value, .mean = (a + b) / 2, .low = a, .high = b, .samples = 1, .frequency = 1000
+    };
     plan_reading(plan, &signal);
 }
 
@@ -113,7 +115,7 @@ static bool shows(const struct front_end *input, const struct setup *setup, doub
 static double brute_force(const struct bench_table *table, double value, size_t *range)
 {
     const struct front_end *input = &table->input;
-    struct signal signal = { value, value, value, value, 0, 0, 1, NAN };
+    struct signal signal = signal_level(value);
     double best = INFINITY;
     for (size_t i = 0; i < input->count; i++) {
         double division = input->ranges[i].volts_per_division;
@@ -173,7 +175,7 @@ static struct tally sweep(const struct bench_table *table, double top, size_t si
         tally.worst = plan.step_count > tally.worst ? plan.step_count : tally.worst;
         size_t range = 0;
         double best = brute_force(table, value, &range);
-        struct signal signal = { value, value, value, value, 0, 0, 1, NAN };
+        struct signal signal = signal_level(value);
         double standard = chain_uncertainty(&table->chain, settled(&plan), &signal);
         assert_true(shows(&table->input, settled(&plan), value));
         if (settled(&plan)->range != range && standard > best * (1 + tie)) {
@@ -303,7 +305,7 @@ static void test_expectation_that_is_right_takes_one(void **state)
                 offset_scope_table(&table);
             if (near_the_end(&table, value, PLAN_EDGE))
                 continue;
-            struct signal expected = { value, value, value, value, 0, 0, 1, NAN };
+            struct signal expected = signal_level(value);
             struct plan plan;
             struct failure failure = { 0 };
             struct player player = steady(value);
@@ -318,7 +320,7 @@ static void test_expectation_that_is_wrong_still_settles(void **state)
     (void)state;
     struct bench_table table;
     scope_table(&table);
-    struct signal expected = { 0.05, 0.05, 0.05, 0.05, 0, 0, 1, NAN };
+    struct signal expected = signal_level(0.05);
     struct plan plan;
     struct failure failure = { 0 };
     struct player player = steady(12);

@@ -28,7 +28,9 @@ static size_t choose(double source, double value, struct probe *probes, size_t c
     scope_table(&table);
     table.chain.source.resistance = source;
     struct setup setup = { 9, COUPLING_DC, 0, 0 };
-    struct signal signal = { value, value, value, value, 0, 0, 500, NAN };
+    struct signal signal = {
+        .value = value, .mean = value, .low = value, .high = value, .samples = 500, .frequency = NAN
+    };
     return probe_with_least_loading(&table.chain, &setup, &signal, probes, count);
 }
 

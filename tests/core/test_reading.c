@@ -17,7 +17,7 @@ static const struct setup setup_20v = { 2, COUPLING_DC, 0, 0 };
 
 static struct signal dc(double value)
 {
-    struct signal signal = { value, value, value, value, 0, 0, 1, NAN };
+    struct signal signal = signal_level(value);
     return signal;
 }
 

@@ -109,6 +109,28 @@ static void check_tally(const struct series *series, double low, double high)
     assert_memory_equal(tally, wanted, sizeof tally);
 }
 
+static bool bit(const uint64_t *words, size_t i)
+{
+    return words[i / SERIES_BITS] >> i % SERIES_BITS & 1;
+}
+
+static void check_sort(const struct series *series, double low, double high)
+{
+    double level = low + (high - low) * (double)(random() % 1001) / 1000.0;
+    double reach = (high - low) * (double)(random() % 1001) / 1000.0;
+    struct zone around = zone_between(level - reach, level + reach);
+    for (size_t first = 0; first < series->count; first += SERIES_SPAN) {
+        struct series_sides sides;
+        series_sort(series, first, level, &around, &sides);
+        for (size_t i = 0; i < SERIES_SPAN; i++) {
+            bool there = first + i < series->count;
+            double x = there ? reals[first + i] : level;
+            assert_int_equal(bit(sides.above, i), there && x >= level);
+            assert_int_equal(bit(sides.beyond, i), x < around.low || x > around.high);
+        }
+    }
+}
+
 static void passes_agree_with_the_plain_way(void **state)
 {
     (void)state;
@@ -133,6 +155,7 @@ static void passes_agree_with_the_plain_way(void **state)
             check_sums(&kinds[kind], first, count - first);
             check_zone(&kinds[kind]);
             check_tally(&kinds[kind], low, high);
+            check_sort(&kinds[kind], low, high);
         }
     }
 }

@@ -350,6 +350,22 @@ static void the_peak_gap_bounds_a_triangle(void **state)
     }
 }
 
+/* A sawtooth goes on rising until it falls, anywhere between two samples. */
+static void the_peak_gap_bounds_a_sawtooth(void **state)
+{
+    (void)state;
+    for (double phase = 0.0; phase < 1.0; phase += 0.01) {
+        for (size_t i = 0; i < 100; i++) {
+            double x = ((double)i + phase) / 25.0;
+            trace[i] = x - floor(x);
+        }
+        struct waveform waveform = measured(100);
+        double missing = fmax(1.0 - waveform.maximum, waveform.minimum);
+        assert_true(waveform.peak_gap >= missing - 0.002);
+        assert_true(waveform.peak_gap <= 0.08 + 1e-12);
+    }
+}
+
 static void edges_do_not_widen_the_peak_gap(void **state)
 {
     (void)state;
@@ -455,6 +471,7 @@ int main(void)
         cmocka_unit_test(the_peak_gap_bounds_every_sine),
         cmocka_unit_test(the_peak_gap_holds_at_the_ends),
         cmocka_unit_test(the_peak_gap_bounds_a_triangle),
+        cmocka_unit_test(the_peak_gap_bounds_a_sawtooth),
         cmocka_unit_test(edges_do_not_widen_the_peak_gap),
         cmocka_unit_test(a_lone_spike_widens_the_peak_gap),
         cmocka_unit_test(a_large_mean_does_not_swallow_the_rest),

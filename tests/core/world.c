@@ -8,9 +8,81 @@
 
 #include <cmocka.h>
 
+#include "../../core/estimate.h"
 #include "../../core/plan.h"
 #include "../../core/waveform.h"
 #include "world.h"
+
+static double sine(double turn)
+{
+    return sin(2 * M_PI * turn);
+}
+
+static double bent(double turn)
+{
+    return (sin(2 * M_PI * turn) - 0.01 * sin(6 * M_PI * turn)) / 1.01;
+}
+
+static double square(double turn)
+{
+    return turn < 0.5 ? 1 : -1;
+}
+
+static double triangle(double turn)
+{
+    return 1 - 4 * fabs(turn - 0.5);
+}
+
+static double sawtooth(double turn)
+{
+    return 2 * turn - 1;
+}
+
+static double pulse(double turn)
+{
+    return turn < 0.2 ? 1 : -1;
+}
+
+/* Edges of a twentieth of the period. */
+static double slow_pulse(double turn)
+{
+    double up = fmin(turn, 0.25 - turn) / 0.05;
+    return 2 * fmin(1, fmax(0, up)) - 1;
+}
+
+const struct world_wave world_sine = { sine, 0, 0.5 };
+const struct world_wave world_bent = { bent, 0, 0.5 * 1.0001 / 1.01 / 1.01 };
+const struct world_wave world_square = { square, 0, 1 };
+const struct world_wave world_triangle = { triangle, 0, 1 / 3.0 };
+const struct world_wave world_sawtooth = { sawtooth, 0, 1 / 3.0 };
+const struct world_wave world_pulse = { pulse, 2 * 0.2 - 1, 1 };
+const struct world_wave world_slow_pulse = { slow_pulse, 2 * 0.2 - 1, 0.9 + 0.1 / 3 };
+
+static const struct world_wave *wave_of(const struct world *world)
+{
+    return world->wave ? world->wave : &world_sine;
+}
+
+double world_value(const struct world *world, enum aspect aspect)
+{
+    const struct world_wave *wave = wave_of(world);
+    double mean = world->mean + world->amplitude * wave->mean;
+    double square = world->amplitude * world->amplitude * (wave->square - wave->mean * wave->mean);
+    switch (aspect) {
+    case ASPECT_AC:
+        return sqrt(square);
+    case ASPECT_RMS:
+        return sqrt(mean * mean + square);
+    case ASPECT_PEAK_TO_PEAK:
+        return 2 * world->amplitude;
+    case ASPECT_MAXIMUM:
+        return world->mean + world->amplitude;
+    case ASPECT_MINIMUM:
+        return world->mean - world->amplitude;
+    default:
+        return mean;
+    }
+}
 
 double world_even(struct world *world)
 {
@@ -60,7 +132,7 @@ static double distorted(const struct world *world, const struct bench_table *tab
     double shown = deflection * (1 + range->accuracy.reading * world->gain[setup->range]) +
                    range->accuracy.range * range->full_scale * world->offset[setup->range];
     if (world->whole)
-        shown = deflection + bound * world->gain[setup->range];
+        shown = deflection + copysign(bound, deflection) * world->gain[setup->range];
     return shown + setup->offset * (1 + table->input.offset_fraction * world->dac) +
            world->baseline[setup->range] * range->volts_per_division;
 }
@@ -72,6 +144,27 @@ static double converted(const struct bench_table *table, const struct setup *set
     return centre + round((volts - centre) / step) * step;
 }
 
+/* What a scope makes of a record, as the daemon has it. */
+static void describe(const double *samples, size_t count, enum aspect aspect, double step,
+                     struct signal *signal)
+{
+    struct waveform waveform;
+    struct series series = series_of_reals(samples, count, 1);
+    assert_true(waveform_measure_series(&series, &waveform));
+    struct estimate estimate = estimate_aspect(&series, &waveform, aspect, step);
+    *signal = (struct signal) { .value = estimate.value,
+                                .mean = estimate.mean,
+                                .low = waveform.minimum,
+                                .high = waveform.maximum,
+                                .noise = waveform.noise,
+                                .doubt = estimate.doubt,
+                                .samples = (double)count,
+                                .frequency = waveform.frequency,
+                                .scatter = estimate.scatter,
+                                .edges = estimate.edges,
+                                .averaged = estimate.averaged };
+}
+
 /* One record (or one meter reading); false when it ran out of the window. */
 static bool look(struct world *world, const struct bench_table *table, const struct setup *setup,
                  bool grounded, struct signal *signal, enum side *side)
@@ -81,12 +174,13 @@ static bool look(struct world *world, const struct bench_table *table, const str
     double low, high;
     setup_window(&table->input, setup, &low, &high);
     double margin = table->input.vertical ? table->ranges[setup->range].resolution / 2 : 0;
-    double phase = 2 * M_PI * erand48(world->state);
+    double phase = erand48(world->state);
     bool over = false, under = false;
-    double blocked = setup->coupling == COUPLING_AC ? world->mean : 0;
+    double blocked = setup->coupling == COUPLING_AC ? world_value(world, ASPECT_DC) : 0;
     for (size_t i = 0; i < count; i++) {
-        double angle = phase + 2 * M_PI * world->frequency * (double)i;
-        double level = world->mean - blocked + world->amplitude * sin(angle);
+        double turn = phase + world->frequency * (double)i;
+        double level =
+            world->mean - blocked + world->amplitude * wave_of(world)->at(turn - floor(turn));
         double input = grounded ? 0 : level + world->noise * normal(world);
         samples[i] = converted(table, setup, distorted(world, table, setup, input));
         over |= samples[i] > high - margin;
@@ -96,20 +190,11 @@ static bool look(struct world *world, const struct bench_table *table, const str
         *side = over && under ? SIDE_UNKNOWN : over ? SIDE_HIGH : SIDE_LOW;
         return false;
     }
-    struct waveform waveform;
     if (count == 1) {
-        *signal = (struct signal) { samples[0], samples[0], samples[0], samples[0], 0, 0, 1, NAN };
+        *signal = signal_level(samples[0]);
         return true;
     }
-    assert_true(waveform_measure(samples, count, 1, &waveform));
-    *signal = (struct signal) { waveform_aspect(&waveform, table->chain.aspect),
-                                waveform.mean,
-                                waveform.minimum,
-                                waveform.maximum,
-                                waveform.noise,
-                                waveform.peak_gap,
-                                (double)waveform.count,
-                                waveform.frequency };
+    describe(samples, count, table->chain.aspect, table->ranges[setup->range].resolution, signal);
     return true;
 }
 

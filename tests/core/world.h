@@ -16,13 +16,26 @@
 
 enum { WORLD_RECORD = 400, WORLD_REPEATS = 16 };
 
+/* One period of a signal that reaches from -1 to 1. */
+struct world_wave {
+    double (*at)(double turn); /* from 0 to 1 */
+    double mean;
+    double square; /* mean of its square */
+};
+
+extern const struct world_wave world_sine, world_square, world_triangle, world_sawtooth;
+
+/* A sine with 1 % of its third harmonic; pulses that are up for a fifth of the period. */
+extern const struct world_wave world_bent, world_pulse, world_slow_pulse;
+
 /* The world as it is, unknown to the measurement. Begin with a seed in `state` and zeros. */
 struct world {
     unsigned short state[3];
-    double truth;     /* of the aspect, unloaded, at the tip */
-    double mean;      /* of the signal at the input, loaded, behind the real probe */
-    double amplitude; /* of a sine on the mean, at the input */
-    double noise;     /* RMS, at the input */
+    double truth;                  /* of the aspect, unloaded, at the tip */
+    double mean;                   /* of the signal at the input, loaded, behind the real probe */
+    double amplitude;              /* of a wave on the mean, at the input */
+    const struct world_wave *wave; /* NULL: a sine */
+    double noise;                  /* RMS, at the input */
     double frequency;
     double gain[CHAIN_MAX_RANGES]; /* share of the specification, -1 to 1 */
     double offset[CHAIN_MAX_RANGES];
@@ -43,6 +56,9 @@ void world_instrument(struct world *world, const struct bench_table *table);
 
 /* A source, a probe and a load, all within their tolerances; returns input over unloaded tip. */
 double world_circuit(struct world *world, struct bench_table *table, bool scope);
+
+/* The aspect of the wave on the mean, at the input. */
+double world_value(const struct world *world, enum aspect aspect);
 
 /* Plans, acquires and evaluates, from cold. False when there is no reading. */
 bool world_measure(struct world *world, const struct bench_table *table, size_t repeats,

@@ -27,7 +27,7 @@ static struct chain chain_for(const struct front_end *input, const struct probe 
 
 static struct signal level(double value)
 {
-    struct signal signal = { value, value, value, value, 0, 0, 1, NAN };
+    struct signal signal = signal_level(value);
     return signal;
 }
 

@@ -1,0 +1,179 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "estimate.h"
+
+#include "extreme.h"
+#include "sine_check.h"
+
+#include <math.h>
+
+/* A step between two samples that is more than this, in sigma of the noise, is an edge. */
+static const double edge_sigmas = 6.0;
+
+static double noise_of(const struct waveform *waveform, double step)
+{
+    return fmax(waveform->noise, step / sqrt(12));
+}
+
+/*
+ * From n samples in white noise the least squares know an offset to noise / sqrt(n), and to
+ * sqrt(2) times that what a harmonic adds anywhere. The odd ones turn over from crest to trough
+ * and count twice in between, the even ones not at all. A peak-to-peak value is one of two
+ * roundings to begin with.
+ */
+static struct estimate of_sine(const struct sine_figures *sine, enum aspect aspect)
+{
+    double of_mean = sine->noise / sqrt(sine->samples);
+    double alternating = sine->amplitude * sqrt(0.5);
+    double variances = 1 + 2 * sine->harmonics;
+    struct estimate seen = { .mean = sine->offset };
+    switch (aspect) {
+    case ASPECT_AC:
+    case ASPECT_RMS:
+        seen.value = aspect == ASPECT_AC ? alternating : hypot(sine->offset, alternating);
+        seen.scatter = of_mean;
+        seen.averaged = sine->roundings;
+        break;
+    case ASPECT_PEAK_TO_PEAK:
+        seen.value = sine->crest - sine->trough;
+        seen.scatter = sqrt(8 * sine->odd) * of_mean;
+        seen.averaged = 2 * sine->roundings / (8 * sine->odd);
+        break;
+    default:
+        seen.value = aspect == ASPECT_MINIMUM ? sine->trough : sine->crest;
+        seen.scatter = sqrt(variances) * of_mean;
+        seen.averaged = sine->roundings / variances;
+    }
+    return seen;
+}
+
+/*
+ * Away from zero, so that of a minimum `seen` is turned over. That it is a single sample that is
+ * the extreme, with all of its noise, cannot be ruled out.
+ */
+static struct estimate of_extreme(const struct waveform *waveform, double seen, double step)
+{
+    double noise = noise_of(waveform, step);
+    double least = seen - noise * extreme_mean((double)waveform->count);
+    double most = seen + waveform->peak_gap;
+    return (struct estimate) { .value = (least + most) / 2,
+                               .scatter = noise,
+                               .doubt = (most - least) / 2 };
+}
+
+/* What noise at the two instants that end the periods does to a mean of squares, halved to RMS. */
+static double ends(const struct waveform *waveform)
+{
+    double share = waveform->frequency_uncertainty / waveform->frequency;
+    return waveform->periods > 0 && isfinite(share) ? share / 2 : 0;
+}
+
+static struct estimate of_alternating(const struct waveform *waveform, double step)
+{
+    double noise = noise_of(waveform, step);
+    double most = waveform->ac_rms;
+    double least = sqrt(fmax(0, (most - noise) * (most + noise)));
+    double value = (least + most) / 2;
+    return (struct estimate) { .value = value,
+                               .scatter = hypot(noise / sqrt((double)waveform->count),
+                                                ends(waveform) * value),
+                               .doubt = (most - least) / 2 };
+}
+
+/* The mean's square is added, and moves the RMS by the share that is alternating the less. */
+static struct estimate with_level(const struct estimate *alternating, const struct waveform *wave,
+                                  double step)
+{
+    double value = hypot(wave->mean, alternating->value);
+    double share = value > 0 ? alternating->value / value : 1;
+    return (struct estimate) { .value = value,
+                               .scatter = hypot(noise_of(wave, step) / sqrt((double)wave->count),
+                                                ends(wave) * value),
+                               .doubt = alternating->doubt * share };
+}
+
+static struct estimate of_any(const struct waveform *waveform, enum aspect aspect, double step)
+{
+    struct estimate high = of_extreme(waveform, waveform->maximum, step);
+    struct estimate low = of_extreme(waveform, -waveform->minimum, step);
+    struct estimate alternating = of_alternating(waveform, step);
+    switch (aspect) {
+    case ASPECT_MAXIMUM:
+        return high;
+    case ASPECT_MINIMUM:
+        low.value = -low.value;
+        return low;
+    case ASPECT_PEAK_TO_PEAK:
+        return (struct estimate) { .value = high.value + low.value,
+                                   .scatter = hypot(high.scatter, low.scatter),
+                                   .doubt = high.doubt + low.doubt };
+    case ASPECT_RMS:
+        return with_level(&alternating, waveform, step);
+    default:
+        return alternating;
+    }
+}
+
+/* How far the step between the samples i - 1 and i goes the same way as another one, `size`. */
+static double onwards(const struct series *series, size_t i, double size)
+{
+    double step = series->scale * (series_at(series, i) - series_at(series, i - 1));
+    return fmax(0, copysign(1, size) * step);
+}
+
+/*
+ * By how much a mean is uncertain because edges lie somewhere between two samples. A step counts
+ * by what it is larger than those on both sides that go on its way: a sine's and a ramp's are as
+ * large as their neighbours, and cost a mean over whole periods nothing. In a periodic record an
+ * edge may be between the same two samples each time: the rising ones are all off by up to half
+ * an interval, and the falling ones, on their own.
+ *
+ * about  for a mean of squares, where it is taken about; NAN for a plain mean
+ */
+static double edges_in(const struct series *series, double noise, double about)
+{
+    double sum = 0;
+    for (size_t i = 2; i + 1 < series->count; i++) {
+        double before = series_value(series, series_at(series, i - 1));
+        double after = series_value(series, series_at(series, i));
+        double step = after - before;
+        double edge = fabs(step) - onwards(series, i - 1, step) - onwards(series, i + 1, step);
+        if (edge > edge_sigmas * noise)
+            sum += edge * (isnan(about) ? 1 : fabs(before + after - 2 * about));
+    }
+    return sum / 2 / (double)series->count;
+}
+
+/* What that does to the value. */
+static double edges_of(const struct series *series, const struct waveform *waveform,
+                       enum aspect aspect, double step)
+{
+    double noise = noise_of(waveform, step);
+    if (aspect == ASPECT_DC)
+        return edges_in(series, noise, NAN);
+    double value = aspect == ASPECT_AC ? waveform->ac_rms : waveform->rms;
+    double about = aspect == ASPECT_AC ? waveform->mean : 0;
+    bool squares = (aspect == ASPECT_AC || aspect == ASPECT_RMS) && value > 0;
+    return squares ? edges_in(series, noise, about) / (2 * value) : 0;
+}
+
+struct estimate estimate_aspect(const struct series *series, const struct waveform *waveform,
+                                enum aspect aspect, double step)
+{
+    struct sine_figures sine;
+    struct estimate estimate = { .value = waveform_aspect(waveform, aspect),
+                                 .mean = waveform->mean,
+                                 .averaged = 1 };
+    if (aspect == ASPECT_WHOLE)
+        return estimate;
+    if (aspect != ASPECT_DC && waveform->periods > 0 &&
+        sine_check(series, waveform->frequency, step, &sine))
+        return of_sine(&sine, aspect);
+    if (aspect == ASPECT_DC)
+        estimate.scatter = waveform->noise / sqrt((double)waveform->count);
+    else
+        estimate = of_any(waveform, aspect, step);
+    estimate.mean = waveform->mean;
+    estimate.averaged = 1;
+    estimate.edges = edges_of(series, waveform, aspect, step);
+    return estimate;
+}
