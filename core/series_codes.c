@@ -77,7 +77,7 @@ static inline struct sixteen sort_sixteen(const int16_t *x, int16_t level, int16
 #pragma GCC unroll 1
     for (size_t i = 0; i < SIXTEEN; i++) {
         sorted.above |= x[i] >= level ? bits[i] : 0;
-        sorted.beyond |= (x[i] < least) | (x[i] > most) ? bits[i] : 0;
+        sorted.beyond |= ((x[i] < least) | (x[i] > most)) ? bits[i] : 0;
     }
     return sorted;
 }
