@@ -244,6 +244,7 @@ bool point_study_encode(const struct point_study *study, struct text *text, stru
     text_member_integer(text, "failures", study->state.failures);
     text_member_integer(text, "lost", study->state.lost);
     text_member_integer(text, "altered", study->altered);
+    text_member_bool(text, "removed", study->removed);
     encode_figures(text, study);
     encode_verdicts(text, study);
     text_key(text, "limits");

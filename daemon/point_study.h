@@ -70,6 +70,7 @@ struct point_study {
     double quantum;   /* smallest resolution of a reading at the tip; 0: none */
     int64_t warm;     /* readings in warm-up; all that follows leaves them out */
     int64_t readings; /* with a value */
+    bool removed;     /* readings from the time of the run were removed by policy */
     int64_t altered;  /* rows that are not as they were written: in no figure */
     int64_t verdicts[VERDICT_FAIL + 1];
     struct study_mark minimum, maximum, first, last, worst;

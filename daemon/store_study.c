@@ -22,6 +22,22 @@ static int64_t last_round(sqlite3 *sqlite, const char *run, const char *point)
     return round;
 }
 
+/* Whether rows from between the beginning and the end of a run were removed by policy. */
+static bool was_pruned(sqlite3 *sqlite, const char *run)
+{
+    sqlite3_stmt *at = NULL;
+    sqlite3_prepare_v2(sqlite,
+                       "SELECT EXISTS (SELECT 1 FROM events WHERE kind = 'pruned' AND last >"
+                       " (SELECT min(id) FROM events WHERE subject = ?1 AND kind = 'run began')"
+                       " AND first < ifnull((SELECT max(id) FROM events WHERE subject = ?1"
+                       " AND kind = 'run ended'), 9223372036854775807))",
+                       -1, &at, NULL);
+    sqlite3_bind_text(at, 1, run, -1, SQLITE_STATIC);
+    bool pruned = sqlite3_step(at) == SQLITE_ROW && sqlite3_column_int(at, 0) != 0;
+    sqlite3_finalize(at);
+    return pruned;
+}
+
 /* Measurements without a row of readings, in their order; the ids they stand at. */
 struct misses {
     sqlite3_stmt *at;
@@ -94,6 +110,7 @@ static bool study_point(sqlite3 *sqlite, struct store_query *query, const struct
     int64_t rounds = last_round(sqlite, record->run, query->point);
     if (!point_study_begin(study, record, query->point, rounds, query->buckets, &query->failure))
         return false;
+    study->removed = was_pruned(sqlite, record->run);
     sqlite3_stmt *at = prepare_rows(sqlite, study);
     bool read = at != NULL ? read_rows(sqlite, at, study, &query->failure)
                            : store_read_fail(sqlite, &query->failure);

@@ -293,6 +293,25 @@ class Studies(BurninCase):
         self.assertEqual((after["altered"], after["readings"]), (1, before["readings"] - 1))
         self.assertLess(after["maximum"]["value"], 99)
 
+    def test_what_was_removed_by_policy_is_said(self):
+        self.client.call("burnin.start", "rack")
+        self.rounds(4)
+        self.stop_run()
+        self.assertIs(self.study("weak")["removed"], False)
+        self.assertEqual(self.daemon.stop(), 0)
+        with sqlite3.connect(self.path) as database:
+            (began,), = database.execute("SELECT min(id) FROM events WHERE kind = 'run began'")
+            database.execute("INSERT INTO events (id, time, time_ns, kind, first, last, digest)"
+                             " VALUES (100000, '', 0, 'pruned', ?, ?, x'00')", (began + 1, began + 1))
+        database.close()
+        self.daemon = Gradusd(PROGRAM, self.settings(), self.folder)
+        self.addCleanup(self.end_daemon)
+        self.client = self.daemon.client()
+        self.assertIs(self.study("weak")["removed"], True)
+        told = subprocess.run([COMMAND, "--socket", f"unix:{self.daemon.unix}", "burnin", "report",
+                               "rack"], capture_output=True, timeout=LIMIT_S, check=False)
+        self.assertIn(b"removed by the store's policy", told.stdout)
+
     def test_runs_and_their_events_are_listed(self):
         self.assertEqual(self.client.call("burnin.runs"), {"runs": []})
         first = self.client.call("burnin.start", "rack")["run"]

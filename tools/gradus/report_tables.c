@@ -163,6 +163,19 @@ static void warn_altered(const struct report *report, const struct warned *warne
     }
 }
 
+/* What was removed by policy is missing from every figure. */
+static void warn_removed(const struct report *report, const struct warned *warned)
+{
+    bool removed = false;
+    for (size_t i = 0; i < report->point_count; i++) {
+        removed = removed || field_true(report->points[i].study, "removed");
+    }
+    if (removed) {
+        warn(warned, "Readings from the time of this run were removed by the store's policy: all "
+                     "figures are of what is left.");
+    }
+}
+
 /* What is being counted about events. */
 struct tally {
     size_t count;
@@ -252,6 +265,7 @@ void report_warnings(const struct report *report, void (*each)(void *context, co
     struct warned warned = { each, context };
     report_uses(report, warn_expired, &warned);
     warn_altered(report, &warned);
+    warn_removed(report, &warned);
     warn_away(report, &warned);
     warn_time(report, &warned);
 }
