@@ -19,7 +19,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { SCOPE_INPUTS = 2, SCOPE_STEPS = 13, SCOPE_POINTS = 1000000 };
+enum { SCOPE_INPUTS = 2, SCOPE_STEPS = 13, SCOPE_POINTS = 128 * 1024 * 1024 };
 
 enum scope_coupling { SCOPE_DC, SCOPE_AC, SCOPE_GROUND };
 
