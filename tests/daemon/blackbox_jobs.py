@@ -191,13 +191,15 @@ class Subscriptions(DaemonCase):
         self.client.call("measure", "rail")
         self.follow(self.client, ["rail"], every_ms=20)
         self.client.notification()
-        self.bench.fault("meter", "late", delay_ms=200)
-        params = self.client.notification()["params"]
-        while "late_ms" not in params:
-            params = self.client.notification()["params"]
-        while "passed_over" not in params:
-            params = self.client.notification()["params"]
-        self.assertGreater(params["passed_over"], 0)
+        seen = {}
+        for _ in range(20):  # on a busy machine one late reply may fall where nothing was due
+            self.bench.fault("meter", "late", delay_ms=200)
+            for _ in range(20):
+                seen.update(self.client.notification()["params"])
+            if "late_ms" in seen and "passed_over" in seen:
+                break
+        self.assertGreater(seen["late_ms"], 0)
+        self.assertGreater(seen["passed_over"], 0)
 
     def test_only_so_many(self):
         for _ in range(64):
