@@ -186,9 +186,14 @@ class Rules(RigCase):
         return subprocess.run(["/run/program/udevadm", *words], env=environment, check=True,
                               capture_output=True, text=True)
 
+    def reload(self):
+        """Has the rules read anew; the answer to a ping says that this was heard."""
+        self.udevadm("control", "--reload")
+        self.udevadm("control", "--ping")
+
     def remove(self):
         self.PLACE.unlink()
-        self.udevadm("control", "--reload")
+        self.reload()
 
     def node(self):
         folder = Path("/sys/bus/usb/devices", self.rig.port())
@@ -200,7 +205,7 @@ class Rules(RigCase):
         self.PLACE.write_text(text.replace('GROUP="gradus"', f'GROUP="{self.GROUP}"'),
                               encoding="utf-8")
         self.addCleanup(self.remove)
-        self.udevadm("control", "--reload")
+        self.reload()
         self.rig.unplug()
         self.rig.plug()
         lab.until(lambda: os.stat(self.node()).st_gid == self.GROUP, "the group")
