@@ -2,6 +2,7 @@
 #include "burnin_priv.h"
 
 #include "log.h"
+#include "moment.h"
 
 #include "../drivers/nearest.h"
 
@@ -19,7 +20,7 @@ static int64_t clock_at(clockid_t id)
 {
     struct timespec time;
     clock_gettime(id, &time);
-    return (int64_t)time.tv_sec * 1000000000 + time.tv_nsec;
+    return moment_of(time);
 }
 
 static struct burnin_clock host_now(void *context)

@@ -6,6 +6,7 @@
  */
 #include "burnin_priv.h"
 
+#include "body.h"
 #include "log.h"
 #include "store_read.h"
 
@@ -23,37 +24,18 @@ struct recall {
     bool *tripped;          /* one a point: its trip is on record */
 };
 
-static const char *text_at(sqlite3_stmt *statement, int column)
-{
-    const unsigned char *text = sqlite3_column_text(statement, column);
-    return text != NULL ? (const char *)text : "";
-}
-
-static sqlite3_stmt *prepare(sqlite3 *sqlite, const char *sql, const char *run)
-{
-    sqlite3_stmt *statement = NULL;
-    sqlite3_prepare_v2(sqlite, sql, -1, &statement, NULL);
-    sqlite3_bind_text(statement, 1, run, -1, SQLITE_STATIC);
-    return statement;
-}
-
-static int64_t integer_of(const json_t *body, const char *key)
-{
-    return (int64_t)json_integer_value(json_object_get(body, key));
-}
-
 /* Where plan time stood when the run began or went on last. */
 static void recall_origin(struct recall *recall, const json_t *body)
 {
-    const struct burnin_time time = { .origin = { integer_of(body, "origin_wall_ns"),
-                                                  integer_of(body, "origin_steady_ns") },
-                                      .offset = integer_of(body, "offset_ns") };
+    const struct burnin_time time = { .origin = { body_integer(body, "origin_wall_ns"),
+                                                  body_integer(body, "origin_steady_ns") },
+                                      .offset = body_integer(body, "offset_ns") };
     const char *boot = json_string_value(json_object_get(body, "boot"));
-    burnin_run_recall_time(recall->run, &time, integer_of(body, "first_ns"));
+    burnin_run_recall_time(recall->run, &time, body_integer(body, "first_ns"));
     const struct burnin_schedule *schedule = &recall->run->schedule;
-    recall->changed = schedule->every != integer_of(body, "every_ns") ||
-                      schedule->warm_until != integer_of(body, "warm_until_ns") ||
-                      burnin_end(schedule) != integer_of(body, "end_ns");
+    recall->changed = schedule->every != body_integer(body, "every_ns") ||
+                      schedule->warm_until != body_integer(body, "warm_until_ns") ||
+                      burnin_end(schedule) != body_integer(body, "end_ns");
     snprintf(recall->boot, sizeof recall->boot, "%s", boot != NULL ? boot : "");
 }
 
@@ -83,15 +65,16 @@ static void recall_event(struct recall *recall, const char *kind, const json_t *
 /* The events before the readings: they say when the run began and which trips were announced. */
 static bool recall_events(struct recall *recall)
 {
-    sqlite3_stmt *at = prepare(recall->sqlite,
-                               "SELECT kind, body FROM events WHERE subject = ?1 AND kind IN"
-                               " ('run began', 'gap', 'trip', 'clock jumped', 'late round')"
-                               " ORDER BY id",
-                               recall->run->name);
+    sqlite3_stmt *at =
+        store_read_about(recall->sqlite,
+                         "SELECT kind, body FROM events WHERE subject = ?1 AND kind IN"
+                         " ('run began', 'gap', 'trip', 'clock jumped', 'late round')"
+                         " ORDER BY id",
+                         recall->run->name, NULL);
     while (sqlite3_step(at) == SQLITE_ROW) {
-        json_t *body = json_loads(text_at(at, 1), 0, NULL);
+        json_t *body = json_loads(store_read_text(at, 1), 0, NULL);
         if (body != NULL)
-            recall_event(recall, text_at(at, 0), body);
+            recall_event(recall, store_read_text(at, 0), body);
         json_decref(body);
     }
     return sqlite3_finalize(at) == SQLITE_OK && recall->run->schedule.every > 0;
@@ -110,18 +93,19 @@ static double judged_in(const char *text, double value)
 static void recall_reading(struct recall *recall, sqlite3_stmt *at)
 {
     struct burnin_run *run = recall->run;
-    size_t slot = burnin_run_slot(run, text_at(at, 0));
+    size_t slot = burnin_run_slot(run, store_read_text(at, 0));
     struct burnin_outcome outcome = { .round = sqlite3_column_int64(at, 1) };
     if (slot == run->plan->point_count || outcome.round < 1)
         return;
     if (sqlite3_column_type(at, 4) != SQLITE_NULL) {
-        outcome.failure = failure_from_reason(text_at(at, 4));
+        outcome.failure = failure_from_reason(store_read_text(at, 4));
     } else {
         const struct limits *limits = &burnin_run_point(run, slot, outcome.round)->limits;
         outcome.value = sqlite3_column_double(at, 2);
-        verdict_from_name(text_at(at, 3), &outcome.verdict);
-        outcome.judged = limits->judged == JUDGED_VALUE ? outcome.value
-                                                        : judged_in(text_at(at, 5), outcome.value);
+        verdict_from_name(store_read_text(at, 3), &outcome.verdict);
+        outcome.judged = limits->judged == JUDGED_VALUE
+                             ? outcome.value
+                             : judged_in(store_read_text(at, 5), outcome.value);
     }
     burnin_run_recall(run, slot, &outcome, recall->tripped[slot]);
 }
@@ -130,17 +114,17 @@ static void recall_reading(struct recall *recall, sqlite3_stmt *at)
 static void recall_absence(struct recall *recall, sqlite3_stmt *at)
 {
     struct burnin_run *run = recall->run;
-    json_t *body = json_loads(text_at(at, 5), 0, NULL);
-    if (strcmp(text_at(at, 4), "rounds missed") == 0) {
-        burnin_run_recall_missed(run, integer_of(body, "last"));
+    json_t *body = json_loads(store_read_text(at, 5), 0, NULL);
+    if (strcmp(store_read_text(at, 4), "rounds missed") == 0) {
+        burnin_run_recall_missed(run, body_integer(body, "last"));
         json_decref(body);
         return;
     }
     const char *point = json_string_value(json_object_get(body, "point"));
     const char *reason = json_string_value(json_object_get(body, "reason"));
     size_t slot = point != NULL ? burnin_run_slot(run, point) : run->plan->point_count;
-    if (slot < run->plan->point_count && reason != NULL && integer_of(body, "round") > 0) {
-        const struct burnin_outcome outcome = { .round = integer_of(body, "round"),
+    if (slot < run->plan->point_count && reason != NULL && body_integer(body, "round") > 0) {
+        const struct burnin_outcome outcome = { .round = body_integer(body, "round"),
                                                 .failure = failure_from_reason(reason) };
         burnin_run_recall(run, slot, &outcome, recall->tripped[slot]);
     }
@@ -154,14 +138,14 @@ static void recall_absence(struct recall *recall, sqlite3_stmt *at)
  */
 static bool recall_rounds(struct recall *recall)
 {
-    sqlite3_stmt *at =
-        prepare(recall->sqlite,
-                "SELECT point, round, value, verdict, reason, body, id, 0 AS event"
-                " FROM readings NOT INDEXED WHERE run = ?1 AND id > (SELECT min(id) FROM events"
-                " WHERE subject = ?1 AND kind = 'run began') UNION ALL"
-                " SELECT '', 0, NULL, NULL, kind, body, id, 1 FROM events WHERE subject = ?1"
-                " AND kind IN ('not measured', 'rounds missed') ORDER BY id",
-                recall->run->name);
+    sqlite3_stmt *at = store_read_about(
+        recall->sqlite,
+        "SELECT point, round, value, verdict, reason, body, id, 0 AS event"
+        " FROM readings NOT INDEXED WHERE run = ?1 AND id > (SELECT min(id) FROM events"
+        " WHERE subject = ?1 AND kind = 'run began') UNION ALL"
+        " SELECT '', 0, NULL, NULL, kind, body, id, 1 FROM events WHERE subject = ?1"
+        " AND kind IN ('not measured', 'rounds missed') ORDER BY id",
+        recall->run->name, NULL);
     while (sqlite3_step(at) == SQLITE_ROW) {
         if (sqlite3_column_int(at, 7) != 0)
             recall_absence(recall, at);
@@ -216,14 +200,14 @@ static void end_lost(struct burnin *burnin, const char *name, const char *plan)
 
 static void restore_found(struct burnin *burnin, sqlite3 *sqlite, sqlite3_stmt *at)
 {
-    json_t *body = json_loads(text_at(at, 1), 0, NULL);
+    json_t *body = json_loads(store_read_text(at, 1), 0, NULL);
     const char *name = json_string_value(json_object_get(body, "plan"));
     const struct bench_burnin *plan =
         name != NULL ? bench_burnin(burnin->daemon->bench, name) : NULL;
     if (plan != NULL)
-        restore_run(burnin, sqlite, plan, text_at(at, 0));
+        restore_run(burnin, sqlite, plan, store_read_text(at, 0));
     else
-        end_lost(burnin, text_at(at, 0), name != NULL ? name : "");
+        end_lost(burnin, store_read_text(at, 0), name != NULL ? name : "");
     json_decref(body);
 }
 

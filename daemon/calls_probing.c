@@ -9,6 +9,7 @@
 #include "../core/two_load.h"
 #include "daemon_priv.h"
 #include "methods.h"
+#include "moment.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -198,8 +199,7 @@ static void note_check(struct daemon *daemon, const struct job *job,
                        const struct compensation *found)
 {
     struct text body = { 0 };
-    probe_checks_note(daemon->probe_checks, job->bench, job->point, found,
-                      (int64_t)job->taken.tv_sec * 1000000000 + job->taken.tv_nsec);
+    probe_checks_note(daemon->probe_checks, job->bench, job->point, found, moment_of(job->taken));
     if (daemon->store == NULL)
         return;
     probe_checks_encode(&body, job->bench, job->point, found);

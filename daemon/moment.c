@@ -72,3 +72,8 @@ bool moment_read(const char *text, int64_t *nanoseconds)
     *nanoseconds = (int64_t)seconds * 1000000000 + fraction;
     return true;
 }
+
+int64_t moment_of(struct timespec time)
+{
+    return (int64_t)time.tv_sec * 1000000000 + time.tv_nsec;
+}

@@ -5,6 +5,7 @@
 
 #include <stdbool.h>
 #include <stdint.h>
+#include <time.h>
 
 /*
  * Reads a day "2026-01-31" (its beginning), or with a time "T23:59", ":59",
@@ -13,5 +14,8 @@
  * outside 1970 to 2261.
  */
 bool moment_read(const char *text, int64_t *nanoseconds);
+
+/* Nanoseconds since 1970, or of whichever clock the time is. */
+int64_t moment_of(struct timespec time);
 
 #endif

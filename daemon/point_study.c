@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "point_study.h"
 
+#include "body.h"
 #include "encode_outlook.h"
 
 #include <math.h>
@@ -55,19 +56,6 @@ static void bucket_add(struct study_bucket *bucket, double value)
     bucket->count++;
 }
 
-static double number_at(const json_t *body, const char *group, const char *key)
-{
-    const json_t *number = json_object_get(json_object_get(body, group), key);
-    return json_is_number(number) ? json_number_value(number) : (double)NAN;
-}
-
-static const char *text_at(const json_t *body, const char *group, const char *key)
-{
-    const char *text =
-        json_string_value(json_object_get(group ? json_object_get(body, group) : body, key));
-    return text != NULL ? text : "";
-}
-
 /* Counts one more use of what is known by these texts. */
 static void note_use(struct study_uses *uses, const struct study_use *use)
 {
@@ -98,8 +86,9 @@ static void note_uses(struct point_study *study, const struct store_row *row, co
     snprintf(use.calibration_due, sizeof use.calibration_due, "%s",
              row->calibration_due != NULL ? row->calibration_due : "");
     note_use(&study->instruments, &use);
-    struct study_use probe = { .factor = number_at(body, "probe", "factor") };
-    snprintf(probe.text, sizeof probe.text, "%s", text_at(body, "probe", "name"));
+    struct study_use probe = { .factor = body_number(json_object_get(body, "probe"), "factor") };
+    snprintf(probe.text, sizeof probe.text, "%s",
+             body_text(json_object_get(body, "probe"), "name"));
     note_use(&study->probes, &probe);
     note_text(&study->settings, row->settings_digest);
     note_text(&study->versions, row->version);
@@ -108,12 +97,13 @@ static void note_uses(struct point_study *study, const struct store_row *row, co
 /* The limits as the reading has them. */
 static struct limits limits_of(const json_t *body)
 {
+    const json_t *written = json_object_get(body, "limits");
     struct limits limits = limits_none();
-    double low = number_at(body, "limits", "low");
-    double high = number_at(body, "limits", "high");
-    double guard = number_at(body, "limits", "guard");
-    double risk = number_at(body, "limits", "risk");
-    const char *decision = text_at(body, "limits", "decision");
+    double low = body_number(written, "low");
+    double high = body_number(written, "high");
+    double guard = body_number(written, "guard");
+    double risk = body_number(written, "risk");
+    const char *decision = body_text(written, "decision");
     limits.low = isnan(low) ? -INFINITY : low;
     limits.high = isnan(high) ? INFINITY : high;
     limits.guard = isnan(guard) ? limits.guard : guard;
@@ -122,7 +112,7 @@ static struct limits limits_of(const json_t *body)
         limits.decision = DECISION_SIMPLE;
     if (strcmp(decision, decision_name(DECISION_RISK)) == 0)
         limits.decision = DECISION_RISK;
-    const char *judge = text_at(body, "limits", "judge");
+    const char *judge = body_text(written, "judge");
     for (enum judged judged = JUDGED_VALUE; judged <= JUDGED_RATIO; judged++)
         if (strcmp(judge, judged_name(judged)) == 0)
             limits.judged = judged;
@@ -201,9 +191,10 @@ static void judge(struct point_study *study, const struct limits *limits,
 /* Notes what kind of figure it is, and how finely it was shown. */
 static void note_kind(struct point_study *study, const struct store_row *row, const json_t *body)
 {
-    double step = number_at(body, "range", "resolution") * fabs(number_at(body, "probe", "factor"));
+    double step = body_number(json_object_get(body, "range"), "resolution") *
+                  fabs(body_number(json_object_get(body, "probe"), "factor"));
     snprintf(study->unit, sizeof study->unit, "%s", row->unit != NULL ? row->unit : "");
-    snprintf(study->quantity, sizeof study->quantity, "%s", text_at(body, NULL, "quantity"));
+    snprintf(study->quantity, sizeof study->quantity, "%s", body_text(body, "quantity"));
     if (step > 0 && (study->quantum == 0 || step < study->quantum))
         study->quantum = step;
 }
@@ -211,7 +202,7 @@ static void note_kind(struct point_study *study, const struct store_row *row, co
 static bool take_value(struct point_study *study, const struct store_row *row, const json_t *body)
 {
     struct limits limits = limits_of(body);
-    double judged = number_at(body, "comparison", "value");
+    double judged = body_number(json_object_get(body, "comparison"), "value");
     struct burnin_outcome outcome = { .round = row->round,
                                       .value = row->value,
                                       .judged = isnan(judged) ? row->value : judged };

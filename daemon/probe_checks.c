@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "probe_checks.h"
 
-#include <jansson.h>
+#include "body.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -99,18 +100,18 @@ void probe_checks_encode(struct text *text, const struct bench *bench,
 bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t when)
 {
     json_t *record = json_loads(body, 0, NULL);
-    const char *probe = json_string_value(json_object_get(record, "probe"));
-    const char *instrument = json_string_value(json_object_get(record, "instrument"));
-    const char *state = json_string_value(json_object_get(record, "state"));
+    const char *probe = body_text(record, "probe");
+    const char *instrument = body_text(record, "instrument");
+    const char *state = body_text(record, "state");
     struct compensation found = { .ratio = json_number_value(json_object_get(record, "ratio")),
                                   .tau = NAN };
     bool noted = true;
     for (enum compensation_kind kind = COMPENSATION_UNDER; kind <= COMPENSATION_OVER; kind++) {
         found.kind = kind;
-        if (probe != NULL && instrument != NULL && state != NULL &&
+        if (probe[0] != '\0' && instrument[0] != '\0' &&
             strcmp(state, compensation_name(kind)) == 0)
-            noted = note(checks, probe, instrument,
-                         (int)json_integer_value(json_object_get(record, "input")), &found, when);
+            noted =
+                note(checks, probe, instrument, (int)body_integer(record, "input"), &found, when);
     }
     json_decref(record);
     return noted;

@@ -1,25 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "references.h"
 
+#include "body.h"
 #include "log.h"
 #include "store_read.h"
 
-#include <jansson.h>
 #include <math.h>
 #include <string.h>
 
 /* The row that a reference names; NULL when there is no such statement. */
 static sqlite3_stmt *prepare(sqlite3 *sqlite, const struct bench_stored *stored)
 {
-    sqlite3_stmt *at = NULL;
-    char sql[1024];
-    int length = snprintf(sql, sizeof sql,
-                          "%s WHERE point = ?1 AND value IS NOT NULL"
-                          " AND (?2 = 0 OR readings.id = ?2) ORDER BY readings.id DESC LIMIT 1",
-                          store_read_columns);
-    if (length < 0 || (size_t)length >= sizeof sql ||
-        sqlite3_prepare_v2(sqlite, sql, -1, &at, NULL) != SQLITE_OK)
-        return NULL;
+    sqlite3_stmt *at = store_read_rows(
+        sqlite, "WHERE point = ?1 AND value IS NOT NULL AND (?2 = 0 OR readings.id = ?2)"
+                " ORDER BY readings.id DESC LIMIT 1");
     sqlite3_bind_text(at, 1, stored->point, -1, SQLITE_STATIC);
     sqlite3_bind_int64(at, 2, stored->id);
     return at;
@@ -29,14 +23,13 @@ static sqlite3_stmt *prepare(sqlite3 *sqlite, const struct bench_stored *stored)
 static const char *objection(const struct bench_point *point, const struct store_row *row,
                              const json_t *body, bool intact)
 {
-    const char *quantity = json_string_value(json_object_get(body, "quantity"));
     if (!intact || body == NULL)
         return "it is not as it was written";
     if (row->unit == NULL || strcmp(row->unit, point->unit) != 0)
         return "it is in another unit";
-    if (quantity == NULL || strcmp(quantity, quantity_name(point->quantity)) != 0)
+    if (strcmp(body_text(body, "quantity"), quantity_name(point->quantity)) != 0)
         return "it is another quantity";
-    if (!json_is_number(json_object_get(body, "standard_uncertainty")))
+    if (isnan(body_number(body, "standard_uncertainty")))
         return "it has no uncertainty";
     return NULL;
 }
@@ -54,8 +47,7 @@ static void take_row(sqlite3 *sqlite, sqlite3_stmt *at, struct bench_point *poin
     } else {
         point->stored.found = row.id;
         point->limits.reference = row.value;
-        point->limits.reference_uncertainty =
-            2 * json_number_value(json_object_get(body, "standard_uncertainty"));
+        point->limits.reference_uncertainty = 2 * body_number(body, "standard_uncertainty");
         log_line(LOG_PRIORITY_NOTICE, "%s: its reference is reading %lld of %s, %.9g %s of %s",
                  point->name, (long long)row.id, point->stored.point, row.value, row.unit,
                  row.time);

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "run_record.h"
 
+#include "body.h"
 #include "store_read.h"
 #include "text.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -38,38 +38,21 @@ void run_record_encode(struct text *text, const struct bench_burnin *plan,
     text_close(text, ']');
 }
 
-static int64_t integer_of(const json_t *body, const char *key)
-{
-    return (int64_t)json_integer_value(json_object_get(body, key));
-}
-
-static double number_of(const json_t *body, const char *key)
-{
-    const json_t *number = json_object_get(body, key);
-    return json_is_number(number) ? json_number_value(number) : (double)NAN;
-}
-
-static const char *text_of(const json_t *body, const char *key)
-{
-    const char *text = json_string_value(json_object_get(body, key));
-    return text != NULL ? text : "";
-}
-
 /* The schedule as it was; false when the event does not say it. */
 static bool take_schedule(struct run_record *record)
 {
     struct burnin_schedule *schedule = &record->schedule;
     const json_t *phases = json_object_get(record->body, "phases");
-    schedule->first = integer_of(record->body, "first_ns");
-    schedule->every = integer_of(record->body, "every_ns");
-    schedule->warm_until = integer_of(record->body, "warm_until_ns");
+    schedule->first = body_integer(record->body, "first_ns");
+    schedule->every = body_integer(record->body, "every_ns");
+    schedule->warm_until = body_integer(record->body, "warm_until_ns");
     schedule->phase_count = json_array_size(phases);
-    record->trip_after = (int)integer_of(record->body, "trip_after");
-    record->lost_after = (int)integer_of(record->body, "lost_after");
+    record->trip_after = (int)body_integer(record->body, "trip_after");
+    record->lost_after = (int)body_integer(record->body, "lost_after");
     if (schedule->every <= 0 || schedule->phase_count < 1 || schedule->phase_count > BURNIN_PHASES)
         return false;
     for (size_t i = 0; i < schedule->phase_count; i++)
-        schedule->phase_ends[i] = integer_of(json_array_get(phases, i), "end_ns");
+        schedule->phase_ends[i] = body_integer(json_array_get(phases, i), "end_ns");
     return true;
 }
 
@@ -78,7 +61,7 @@ static bool take(struct run_record *record, const char *run, const char *body)
     memset(record, 0, sizeof *record);
     record->body = body != NULL ? json_loads(body, 0, NULL) : NULL;
     snprintf(record->run, sizeof record->run, "%s", run != NULL ? run : "");
-    snprintf(record->plan, sizeof record->plan, "%s", text_of(record->body, "plan"));
+    snprintf(record->plan, sizeof record->plan, "%s", body_text(record->body, "plan"));
     if (record->body != NULL && take_schedule(record))
         return true;
     run_record_end(record);
@@ -91,13 +74,11 @@ bool run_record_read(sqlite3 *sqlite, const char *name, struct run_record *recor
     static const char sql[] = "SELECT subject, body FROM events WHERE kind = 'run began' AND"
                               " (subject = ?1 OR json_extract(body, '$.plan') = ?1)"
                               " ORDER BY subject = ?1 DESC, id DESC LIMIT 1";
-    sqlite3_stmt *at = NULL;
-    if (sqlite3_prepare_v2(sqlite, sql, -1, &at, NULL) != SQLITE_OK)
+    sqlite3_stmt *at = store_read_about(sqlite, sql, name, NULL);
+    if (at == NULL)
         return store_read_fail(sqlite, failure);
-    sqlite3_bind_text(at, 1, name, -1, SQLITE_STATIC);
     int code = sqlite3_step(at);
-    bool read = code == SQLITE_ROW && take(record, (const char *)sqlite3_column_text(at, 0),
-                                           (const char *)sqlite3_column_text(at, 1));
+    bool read = code == SQLITE_ROW && take(record, store_read_text(at, 0), store_read_text(at, 1));
     if (code == SQLITE_DONE)
         failure_set(failure, FAILURE_SETTINGS, NULL, "a run or plan that burnin.runs names",
                     "there is no run %.120s on record", name);
@@ -118,7 +99,7 @@ void run_record_end(struct run_record *record)
 
 const char *run_record_phase(const struct run_record *record, size_t phase)
 {
-    return text_of(json_array_get(json_object_get(record->body, "phases"), phase), "phase");
+    return body_text(json_array_get(json_object_get(record->body, "phases"), phase), "phase");
 }
 
 bool run_record_point(const struct run_record *record, const char *point, int *unit_number,
@@ -128,12 +109,12 @@ bool run_record_point(const struct run_record *record, const char *point, int *u
     const json_t *each;
     json_array_foreach(json_object_get(record->body, "points"), index, each)
     {
-        if (strcmp(text_of(each, "point"), point) != 0)
+        if (strcmp(body_text(each, "point"), point) != 0)
             continue;
-        *unit_number = (int)integer_of(each, "unit_number");
-        *drift = (struct bench_drift) { .bound = number_of(each, "drift"),
-                                        .relative = number_of(each, "drift_relative"),
-                                        .reference = number_of(each, "drift_reference") };
+        *unit_number = (int)body_integer(each, "unit_number");
+        *drift = (struct bench_drift) { .bound = body_number(each, "drift"),
+                                        .relative = body_number(each, "drift_relative"),
+                                        .reference = body_number(each, "drift_reference") };
         return true;
     }
     return false;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_prune.h"
 
+#include "moment.h"
 #include "store_db_priv.h"
 #include "text.h"
 
@@ -225,7 +226,7 @@ enum store_state store_prune(struct store_db *db, const struct bench_store *sett
                              struct failure *failure)
 {
     struct pruning pruning = { .db = db };
-    pruning.now_ns = (int64_t)now.tv_sec * 1000000000 + now.tv_nsec;
+    pruning.now_ns = moment_of(now);
     encode_time(pruning.time, now);
     if (settings->keep_all_days <= 0 && settings->retention_days <= 0)
         return STORE_WELL;

@@ -10,13 +10,43 @@
 /* Another process may hold the database for the moment of its recovery only. */
 enum { PATIENCE_MS = 1000 };
 
-const char store_read_columns[] =
+static const char columns[] =
     "SELECT readings.id, point, time, time_ns, sequence, value, uncertainty, unit, verdict, reason,"
     " run, round, body, settings.digest, instruments.name, identity, calibration_due,"
     " versions.version, readings.digest FROM readings"
     " LEFT JOIN settings ON settings.id = settings"
     " LEFT JOIN instruments ON instruments.id = instrument"
     " LEFT JOIN versions ON versions.id = readings.version ";
+
+sqlite3_stmt *store_read_rows(sqlite3 *sqlite, const char *where)
+{
+    sqlite3_stmt *statement = NULL;
+    struct text sql = { 0 };
+    text_raw(&sql, columns, sizeof columns - 1);
+    text_raw(&sql, where, strlen(where));
+    if (!sql.failed)
+        sqlite3_prepare_v2(sqlite, sql.bytes, -1, &statement, NULL);
+    text_free(&sql);
+    return statement;
+}
+
+sqlite3_stmt *store_read_about(sqlite3 *sqlite, const char *sql, const char *first,
+                               const char *second)
+{
+    sqlite3_stmt *statement = NULL;
+    sqlite3_prepare_v2(sqlite, sql, -1, &statement, NULL);
+    if (first != NULL)
+        sqlite3_bind_text(statement, 1, first, -1, SQLITE_STATIC);
+    if (second != NULL)
+        sqlite3_bind_text(statement, 2, second, -1, SQLITE_STATIC);
+    return statement;
+}
+
+const char *store_read_text(sqlite3_stmt *statement, int column)
+{
+    const char *text = (const char *)sqlite3_column_text(statement, column);
+    return text != NULL ? text : "";
+}
 
 bool store_read_fail(sqlite3 *sqlite, struct failure *failure)
 {
@@ -163,16 +193,9 @@ static void encode_row(struct text *text, const struct store_row *row, bool inta
 
 static sqlite3_stmt *prepare_page(sqlite3 *sqlite, const struct store_query *query)
 {
-    sqlite3_stmt *statement = NULL;
-    struct text sql = { 0 };
-    const char *filter = FILTER SINCE UNTIL " ORDER BY readings.id ";
-    const char *order = query->after >= 0 ? "LIMIT ?7" : "DESC LIMIT ?7";
-    text_raw(&sql, store_read_columns, strlen(store_read_columns));
-    text_raw(&sql, filter, strlen(filter));
-    text_raw(&sql, order, strlen(order));
-    if (!sql.failed)
-        sqlite3_prepare_v2(sqlite, sql.bytes, -1, &statement, NULL);
-    text_free(&sql);
+    static const char oldest[] = FILTER SINCE UNTIL " ORDER BY readings.id LIMIT ?7";
+    static const char newest[] = FILTER SINCE UNTIL " ORDER BY readings.id DESC LIMIT ?7";
+    sqlite3_stmt *statement = store_read_rows(sqlite, query->after >= 0 ? oldest : newest);
     if (statement == NULL)
         return NULL;
     sqlite3_bind_int64(statement, 1, query->after);

@@ -15,8 +15,21 @@ sqlite3 *store_read_open(const char *path, struct failure *failure);
 /* Sets the failure to what SQLite says. Returns false. */
 bool store_read_fail(sqlite3 *sqlite, struct failure *failure);
 
-/* What a query of readings selects, for store_read_row(); to be followed by WHERE. */
-extern const char store_read_columns[];
+/*
+ * A statement that selects readings for store_read_row(); `where` is what
+ * stands behind the tables. NULL when it cannot be prepared.
+ */
+sqlite3_stmt *store_read_rows(sqlite3 *sqlite, const char *where);
+
+/*
+ * A statement with its first two parameters bound to texts, which are borrowed;
+ * one that is NULL is not bound. NULL as above.
+ */
+sqlite3_stmt *store_read_about(sqlite3 *sqlite, const char *sql, const char *first,
+                               const char *second);
+
+/* The text of a column, valid until the statement steps; "" where there is none. */
+const char *store_read_text(sqlite3_stmt *statement, int column);
 
 /* The row a statement stands on, and its digest (NULL when it has none); valid until it steps. */
 const uint8_t *store_read_row(sqlite3_stmt *statement, struct store_row *row);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_record.h"
 
+#include "moment.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,7 +16,7 @@ static struct record *record_new(const char *kind, struct timespec time)
     record->kind = kind;
     record->value = NAN;
     record->uncertainty = NAN;
-    record->time_ns = (int64_t)time.tv_sec * 1000000000 + time.tv_nsec;
+    record->time_ns = moment_of(time);
     encode_time(record->time, time);
     return record;
 }

@@ -4,19 +4,16 @@
 #include "store_runs.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 /* The latest round that anything is known of. */
 static int64_t last_round(sqlite3 *sqlite, const char *run, const char *point)
 {
-    sqlite3_stmt *at = NULL;
-    sqlite3_prepare_v2(sqlite,
-                       "SELECT max(round) FROM readings WHERE run = ?1 AND point = ?2 UNION ALL"
-                       " SELECT max(json_extract(body, '$.round')) FROM events"
-                       " WHERE subject = ?1 AND kind = 'not measured' ORDER BY 1 DESC LIMIT 1",
-                       -1, &at, NULL);
-    sqlite3_bind_text(at, 1, run, -1, SQLITE_STATIC);
-    sqlite3_bind_text(at, 2, point, -1, SQLITE_STATIC);
+    sqlite3_stmt *at =
+        store_read_about(sqlite,
+                         "SELECT max(round) FROM readings WHERE run = ?1 AND point = ?2 UNION ALL"
+                         " SELECT max(json_extract(body, '$.round')) FROM events"
+                         " WHERE subject = ?1 AND kind = 'not measured' ORDER BY 1 DESC LIMIT 1",
+                         run, point);
     int64_t round = sqlite3_step(at) == SQLITE_ROW ? sqlite3_column_int64(at, 0) : 0;
     sqlite3_finalize(at);
     return round;
@@ -25,14 +22,13 @@ static int64_t last_round(sqlite3 *sqlite, const char *run, const char *point)
 /* Whether rows from between the beginning and the end of a run were removed by policy. */
 static bool was_pruned(sqlite3 *sqlite, const char *run)
 {
-    sqlite3_stmt *at = NULL;
-    sqlite3_prepare_v2(sqlite,
-                       "SELECT EXISTS (SELECT 1 FROM events WHERE kind = 'pruned' AND last >"
-                       " (SELECT min(id) FROM events WHERE subject = ?1 AND kind = 'run began')"
-                       " AND first < ifnull((SELECT max(id) FROM events WHERE subject = ?1"
-                       " AND kind = 'run ended'), 9223372036854775807))",
-                       -1, &at, NULL);
-    sqlite3_bind_text(at, 1, run, -1, SQLITE_STATIC);
+    sqlite3_stmt *at =
+        store_read_about(sqlite,
+                         "SELECT EXISTS (SELECT 1 FROM events WHERE kind = 'pruned' AND last >"
+                         " (SELECT min(id) FROM events WHERE subject = ?1 AND kind = 'run began')"
+                         " AND first < ifnull((SELECT max(id) FROM events WHERE subject = ?1"
+                         " AND kind = 'run ended'), 9223372036854775807))",
+                         run, NULL);
     bool pruned = sqlite3_step(at) == SQLITE_ROW && sqlite3_column_int(at, 0) != 0;
     sqlite3_finalize(at);
     return pruned;
@@ -47,13 +43,12 @@ struct misses {
 static struct misses misses_begin(sqlite3 *sqlite, const struct point_study *study)
 {
     struct misses misses = { 0 };
-    sqlite3_prepare_v2(sqlite,
-                       "SELECT id, json_extract(body, '$.round'), json_extract(body, '$.reason')"
-                       " FROM events WHERE subject = ?1 AND kind = 'not measured'"
-                       " AND json_extract(body, '$.point') = ?2 ORDER BY id",
-                       -1, &misses.at, NULL);
-    sqlite3_bind_text(misses.at, 1, study->record->run, -1, SQLITE_STATIC);
-    sqlite3_bind_text(misses.at, 2, study->point, -1, SQLITE_STATIC);
+    misses.at =
+        store_read_about(sqlite,
+                         "SELECT id, json_extract(body, '$.round'), json_extract(body, '$.reason')"
+                         " FROM events WHERE subject = ?1 AND kind = 'not measured'"
+                         " AND json_extract(body, '$.point') = ?2 ORDER BY id",
+                         study->record->run, study->point);
     misses.there = sqlite3_step(misses.at) == SQLITE_ROW;
     return misses;
 }
@@ -62,9 +57,9 @@ static struct misses misses_begin(sqlite3 *sqlite, const struct point_study *stu
 static void misses_until(struct misses *misses, int64_t id, struct point_study *study)
 {
     while (misses->there && sqlite3_column_int64(misses->at, 0) < id) {
-        const char *reason = (const char *)sqlite3_column_text(misses->at, 2);
+        const char *reason = store_read_text(misses->at, 2);
         int64_t round = sqlite3_column_int64(misses->at, 1);
-        if (reason != NULL && round > 0)
+        if (reason[0] != '\0' && round > 0)
             point_study_miss(study, round, reason);
         misses->there = sqlite3_step(misses->at) == SQLITE_ROW;
     }
@@ -91,14 +86,8 @@ static bool read_rows(sqlite3 *sqlite, sqlite3_stmt *at, struct point_study *stu
 
 static sqlite3_stmt *prepare_rows(sqlite3 *sqlite, const struct point_study *study)
 {
-    sqlite3_stmt *at = NULL;
-    struct text sql = { 0 };
-    static const char where[] = "WHERE run = ?1 AND point = ?2 ORDER BY readings.id";
-    text_raw(&sql, store_read_columns, strlen(store_read_columns));
-    text_raw(&sql, where, sizeof where - 1);
-    if (!sql.failed)
-        sqlite3_prepare_v2(sqlite, sql.bytes, -1, &at, NULL);
-    text_free(&sql);
+    sqlite3_stmt *at =
+        store_read_rows(sqlite, "WHERE run = ?1 AND point = ?2 ORDER BY readings.id");
     sqlite3_bind_text(at, 1, study->record->run, -1, SQLITE_STATIC);
     sqlite3_bind_text(at, 2, study->point, -1, SQLITE_STATIC);
     return at;

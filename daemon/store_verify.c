@@ -25,9 +25,9 @@ static void bad(struct store_verify *verify, int64_t id, const char *what)
 
 static bool prepare_walkers(struct walkers *walkers, int64_t last)
 {
-    char sql[1024];
-    snprintf(sql, sizeof sql, "%s WHERE readings.id > ? ORDER BY readings.id", store_read_columns);
-    if (sqlite3_prepare_v2(walkers->sqlite, sql, -1, &walkers->readings, NULL) != SQLITE_OK ||
+    walkers->readings =
+        store_read_rows(walkers->sqlite, "WHERE readings.id > ? ORDER BY readings.id");
+    if (walkers->readings == NULL ||
         sqlite3_prepare_v2(walkers->sqlite,
                            "SELECT id, time, time_ns, kind, subject, first, last, after, body,"
                            " digest FROM events WHERE id > ? ORDER BY id",

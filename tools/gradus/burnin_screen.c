@@ -5,6 +5,7 @@
 #include "field.h"
 #include "fit.h"
 #include "memory.h"
+#include "span.h"
 #include "status.h"
 
 #include <math.h>
@@ -17,15 +18,6 @@ enum { BAR_LEAST = 10, BAR_MOST = 120, BESIDE_BAR = 36, RUN_LEAST = 9, OTHERS_SH
 bool burnin_goes_on(const json_t *run)
 {
     return strcmp(field_text_or_empty(run, "state"), "ended") != 0;
-}
-
-/* "3 d 04:05:06". */
-static void duration_text(double seconds, char *text, size_t size)
-{
-    const long whole = (long)ceil(seconds);
-    const int length = whole >= 86400 ? snprintf(text, size, "%ld d ", whole / 86400) : 0;
-    snprintf(text + length, size - (size_t)length, "%02ld:%02ld:%02ld", whole % 86400 / 3600,
-             whole % 3600 / 60, whole % 60);
 }
 
 static void draw_bar(FILE *stream, int columns, double round, double rounds)
@@ -45,10 +37,10 @@ static void draw_ahead(FILE *stream, const json_t *run)
 {
     char left[32];
     char next[32];
-    duration_text(field_number(run, "left_s"), left, sizeof left);
+    span_text((long)ceil(field_number(run, "left_s")), left, sizeof left);
     fprintf(stream, "%s left", left);
     if (isfinite(field_number(run, "next_s"))) {
-        duration_text(field_number(run, "next_s"), next, sizeof next);
+        span_text((long)ceil(field_number(run, "next_s")), next, sizeof next);
         fprintf(stream, ", next round in %s", next);
     }
     fputc('\n', stream);

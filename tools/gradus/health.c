@@ -2,6 +2,7 @@
 #include "ask.h"
 #include "csv.h"
 #include "field.h"
+#include "span.h"
 #include "status.h"
 #include "table.h"
 
@@ -58,16 +59,6 @@ static void print_csv_row(const char *name, const char *text)
     fputs("\r\n", stdout);
 }
 
-/* 266461 s as "3 d 02:01:01". */
-static void uptime_text(double seconds, char *text, size_t size)
-{
-    const long whole = (long)seconds;
-    const long days = whole / 86400;
-    const int length = days > 0 ? snprintf(text, size, "%ld d ", days) : 0;
-    snprintf(text + length, size - (size_t)length, "%02ld:%02ld:%02ld", whole % 86400 / 3600,
-             whole % 3600 / 60, whole % 60);
-}
-
 /* A row for people: the name in words, a time up in days, hours, minutes and seconds. */
 static void add_row(struct table *table, const char *name, const json_t *value, const char *text)
 {
@@ -79,7 +70,7 @@ static void add_row(struct table *table, const char *name, const json_t *value, 
         *at = ' ';
     }
     if (up) {
-        uptime_text(fmin(fmax(json_number_value(value), 0), 1e15), time, sizeof time);
+        span_text((long)fmin(fmax(json_number_value(value), 0), 1e15), time, sizeof time);
     }
     table_row(table);
     table_cell(table, STYLE_PLAIN, "%s", words);

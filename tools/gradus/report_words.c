@@ -3,6 +3,7 @@
 
 #include "field.h"
 #include "reading.h"
+#include "span.h"
 
 #include "../../core/notation.h"
 
@@ -67,10 +68,7 @@ char *report_span(double seconds, char text[WORDS_SIZE])
         snprintf(text, WORDS_SIZE, "%.3g s", seconds);
         return text;
     }
-    int length = whole >= 86400 ? snprintf(text, WORDS_SIZE, "%ld d ", whole / 86400) : 0;
-    snprintf(text + length, WORDS_SIZE - (size_t)length, "%02ld:%02ld:%02ld", whole % 86400 / 3600,
-             whole % 3600 / 60, whole % 60);
-    return text;
+    return span_text(whole, text, WORDS_SIZE);
 }
 
 char *report_times(double count, char text[WORDS_SIZE])
