@@ -6,6 +6,7 @@
 #ifndef GRADUS_DAEMON_CALLS_H
 #define GRADUS_DAEMON_CALLS_H
 
+#include "bench.h"
 #include "rpc.h"
 #include "store_query.h"
 
@@ -38,6 +39,9 @@ rpc_handler call_verify;
 
 /* An empty query; NULL, and the call is answered, when there is no store to ask. */
 struct store_query *call_query(struct daemon *daemon, struct rpc_call *call);
+
+/* Takes a name over, if one is given; false when it is too long to be anybody's. */
+bool call_name(const struct rpc_value *value, char name[BENCH_NAME]);
 
 /* calls_burnin.c: runs of burn-in plans; begun and stopped once that is on record. */
 rpc_handler call_burnin_start;

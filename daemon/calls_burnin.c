@@ -86,10 +86,7 @@ void call_burnin_runs(void *context, struct rpc_call *call, const struct rpc_val
 static void ask_about(struct daemon *daemon, struct rpc_call *call, struct store_query *query,
                       const struct rpc_value *run, const struct rpc_value *point)
 {
-    bool fits = snprintf(query->run, sizeof query->run, "%s", run->text) < BENCH_NAME;
-    if (point != NULL)
-        fits &= snprintf(query->point, sizeof query->point, "%s", point->text) < BENCH_NAME;
-    if (fits) {
+    if (call_name(run, query->run) && (point == NULL || call_name(point, query->point))) {
         answers_wait_query(daemon->answers, call, query);
         return;
     }

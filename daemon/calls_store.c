@@ -26,7 +26,7 @@ static bool take_moment(const struct rpc_value *value, int64_t *moment)
     return !value->given || moment_read(value->text, moment);
 }
 
-static bool take_name(const struct rpc_value *value, char name[BENCH_NAME])
+bool call_name(const struct rpc_value *value, char name[BENCH_NAME])
 {
     return !value->given || snprintf(name, BENCH_NAME, "%s", value->text) < BENCH_NAME;
 }
@@ -47,8 +47,8 @@ void call_readings(void *context, struct rpc_call *call, const struct rpc_value 
         rpc_fail_params(call, "since or until is no moment",
                         "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
         store_query_free(query);
-    } else if (!take_name(&values[READINGS_POINT], query->point) ||
-               !take_name(&values[READINGS_RUN], query->run)) {
+    } else if (!call_name(&values[READINGS_POINT], query->point) ||
+               !call_name(&values[READINGS_RUN], query->run)) {
         rpc_fail_params(call, "point or run is too long a name", "at most 63 characters");
         store_query_free(query);
     } else {

@@ -118,30 +118,19 @@ static void encode_history(struct text *text, const struct point_study *study)
     text_close(text, ']');
 }
 
-static void encode_instruments(struct text *text, const struct study_uses *uses)
+/* Instruments have an identity and a calibration, probes a factor; the other is left out. */
+static void encode_uses(struct text *text, const char *key, const struct study_uses *uses)
 {
-    text_key(text, "instruments");
+    text_key(text, key);
     text_open(text, '[');
     for (size_t i = 0; i < uses->count; i++) {
+        const struct study_use *use = &uses->uses[i];
         text_open(text, '{');
-        text_member_string(text, "name", uses->uses[i].text);
-        text_member_string(text, "identity", uses->uses[i].identity);
-        text_member_string(text, "calibration_due", uses->uses[i].calibration_due);
-        text_member_integer(text, "readings", uses->uses[i].readings);
-        text_close(text, '}');
-    }
-    text_close(text, ']');
-}
-
-static void encode_probes(struct text *text, const struct study_uses *uses)
-{
-    text_key(text, "probes");
-    text_open(text, '[');
-    for (size_t i = 0; i < uses->count; i++) {
-        text_open(text, '{');
-        text_member_string(text, "name", uses->uses[i].text);
-        text_member_number(text, "factor", uses->uses[i].factor);
-        text_member_integer(text, "readings", uses->uses[i].readings);
+        text_member_string(text, "name", use->text);
+        text_member_string(text, "identity", use->identity);
+        text_member_string(text, "calibration_due", use->calibration_due);
+        text_member_number(text, "factor", use->factor);
+        text_member_integer(text, "readings", use->readings);
         text_close(text, '}');
     }
     text_close(text, ']');
@@ -254,8 +243,8 @@ bool point_study_encode(const struct point_study *study, struct text *text, stru
     text_close(text, ']');
     bool found = encode_course(text, study);
     encode_history(text, study);
-    encode_instruments(text, &study->instruments);
-    encode_probes(text, &study->probes);
+    encode_uses(text, "instruments", &study->instruments);
+    encode_uses(text, "probes", &study->probes);
     encode_texts(text, "settings_digests", &study->settings);
     encode_texts(text, "versions", &study->versions);
     text_close(text, '}');

@@ -63,7 +63,7 @@ class Watching(Case):
             self.assertFalse(terminal.screen.cursor)
             self.assertEqual(terminal.text.count("phase soak"), 1)
             bench.trip()
-            terminal.until(lambda: "TRIP" in terminal.text)
+            terminal.until(lambda: "TRIP" in terminal.text and "out_1_1\n" in terminal.text)
             self.assertIn("2026-01-31T12:00:00Z  round 7        limit       out_1_1",
                           terminal.text)
             terminal.type("\x03")

@@ -110,19 +110,24 @@ static void what_is_not_whole_leaves_nothing(void **state)
     assert_int_equal(entries(place), 1);
 }
 
+static void write_new(const char *path)
+{
+    struct output output;
+    struct fault fault = { 0 };
+    assert_true(output_open(&output, path, &fault));
+    fputs("new", output.stream);
+    assert_true(output_close(&output, true, &fault));
+}
+
 /* A link stays a link, and what it leads to is replaced. */
 static void links_are_followed(void **state)
 {
     struct place *place = *state;
-    struct output output;
-    struct fault fault = { 0 };
     char link[256];
     snprintf(link, sizeof link, "%s/link", place->folder);
     write_old(place);
     assert_int_equal(symlink("report", link), 0);
-    assert_true(output_open(&output, link, &fault));
-    fputs("new", output.stream);
-    assert_true(output_close(&output, true, &fault));
+    write_new(link);
     assert_holds(place->path, "new");
     struct stat found;
     assert_int_equal(lstat(link, &found), 0);
@@ -133,15 +138,11 @@ static void links_are_followed(void **state)
 static void a_pipe_is_written_into(void **state)
 {
     struct place *place = *state;
-    struct output output;
-    struct fault fault = { 0 };
     char text[8] = "";
     assert_int_equal(mkfifo(place->path, 0600), 0);
     int reader = open(place->path, O_RDONLY | O_NONBLOCK);
     assert_true(reader >= 0);
-    assert_true(output_open(&output, place->path, &fault));
-    fputs("new", output.stream);
-    assert_true(output_close(&output, true, &fault));
+    write_new(place->path);
     assert_int_equal(read(reader, text, sizeof text), 3);
     close(reader);
     assert_int_equal(entries(place), 1);
