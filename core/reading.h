@@ -7,10 +7,10 @@
 #ifndef GRADUS_CORE_READING_H
 #define GRADUS_CORE_READING_H
 
-#include "chain.h"
-#include "failure.h"
-#include "limits.h"
-#include "plan.h"
+#include "core/basics/failure.h"
+#include "core/input/chain.h"
+#include "core/range/plan.h"
+#include "core/uncertainty/limits.h"
 
 enum { READING_MAX_WARNINGS = 8 };
 

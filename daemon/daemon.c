@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "daemon_priv.h"
 
-#include "log.h"
-#include "methods.h"
-#include "references.h"
+#include "daemon/basics/log.h"
+#include "daemon/calls/methods.h"
+#include "daemon/loop/references.h"
 
 #include <event2/event.h>
 #include <signal.h>

@@ -6,7 +6,7 @@
 #ifndef GRADUS_DAEMON_DAEMON_H
 #define GRADUS_DAEMON_DAEMON_H
 
-#include "bench.h"
+#include "daemon/bench/bench.h"
 #include "options.h"
 
 struct daemon;

@@ -6,19 +6,19 @@
 #ifndef GRADUS_DAEMON_DAEMON_PRIV_H
 #define GRADUS_DAEMON_DAEMON_PRIV_H
 
-#include "answers.h"
-#include "burnin.h"
-#include "burnin_follow.h"
 #include "daemon.h"
-#include "encode.h"
-#include "follow.h"
-#include "job.h"
-#include "probe_checks.h"
-#include "rpc.h"
-#include "server.h"
-#include "session.h"
-#include "station.h"
-#include "store.h"
+#include "daemon/burnin/burnin.h"
+#include "daemon/burnin/burnin_follow.h"
+#include "daemon/encode/encode.h"
+#include "daemon/loop/answers.h"
+#include "daemon/loop/follow.h"
+#include "daemon/loop/probe_checks.h"
+#include "daemon/server/rpc.h"
+#include "daemon/server/server.h"
+#include "daemon/store/store.h"
+#include "daemon/work/job.h"
+#include "daemon/work/session.h"
+#include "daemon/work/station.h"
 
 #include <sys/types.h>
 

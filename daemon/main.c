@@ -4,13 +4,13 @@
  * it was asked to end, 1 when it could not serve, 2 for mistakes in the
  * command line or the settings.
  */
-#include "check.h"
 #include "daemon.h"
-#include "log.h"
+#include "daemon/basics/log.h"
+#include "daemon/oneshot/scan_run.h"
+#include "daemon/oneshot/try.h"
+#include "daemon/settings/check.h"
+#include "daemon/settings/settings.h"
 #include "options.h"
-#include "scan_run.h"
-#include "settings.h"
-#include "try.h"
 
 #include <stdlib.h>
 #include <string.h>

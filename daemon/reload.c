@@ -2,9 +2,9 @@
 /* A new bench in the place of the old one, while jobs of the old one are still under way. */
 #include "daemon_priv.h"
 
-#include "log.h"
-#include "references.h"
-#include "settings.h"
+#include "daemon/basics/log.h"
+#include "daemon/loop/references.h"
+#include "daemon/settings/settings.h"
 
 #include <stdlib.h>
 #include <string.h>

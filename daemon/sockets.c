@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which sockets the daemon listens at, and the file of one that it leaves behind. */
+#include "daemon/basics/log.h"
+#include "daemon/server/listen.h"
 #include "daemon_priv.h"
-#include "listen.h"
-#include "log.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "scan.h"
 
-#include "link.h"
-#include "serial_list.h"
-#include "usb_device.h"
+#include "drivers/link/link.h"
+#include "drivers/link/serial_list.h"
+#include "drivers/usb/usb_device.h"
 
 #include <dirent.h>
 #include <libserialport.h>

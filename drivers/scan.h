@@ -7,7 +7,7 @@
 #ifndef GRADUS_DRIVERS_SCAN_H
 #define GRADUS_DRIVERS_SCAN_H
 
-#include "../core/failure.h"
+#include "core/basics/failure.h"
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -8,7 +8,7 @@
 #ifndef GRADUS_TESTS_BENCH_TABLES_H
 #define GRADUS_TESTS_BENCH_TABLES_H
 
-#include "../../core/chain.h"
+#include "core/input/chain.h"
 
 enum { METER_RANGES = 5, SCOPE_RANGES = 13 };
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "../../core/reading.h"
 #include "bench_tables.h"
+#include "core/reading.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 static const struct setup setup_20v = { 2, COUPLING_DC, 0, 0 };
 

@@ -8,9 +8,9 @@
 
 #include <cmocka.h>
 
-#include "../../core/estimate.h"
-#include "../../core/plan.h"
-#include "../../core/waveform.h"
+#include "core/range/plan.h"
+#include "core/waveform/estimate.h"
+#include "core/waveform/waveform.h"
 #include "world.h"
 
 static double sine(double turn)

@@ -8,8 +8,8 @@
 #ifndef GRADUS_TESTS_WORLD_H
 #define GRADUS_TESTS_WORLD_H
 
-#include "../../core/reading.h"
 #include "bench_tables.h"
+#include "core/reading.h"
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -11,11 +11,11 @@ import tempfile
 import unittest
 
 from gradusd import Gradusd, RpcError
-from simbench import SimBench
+from standin import StandIn
 
 PROGRAM = os.environ["GRADUSD"]
 COMMAND = os.environ["GRADUS"]
-BENCH = os.environ["SIMBENCH"]
+BENCH = os.environ["STANDIN"]
 PROFILES = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
 LIMIT_S = 60.0
 
@@ -100,7 +100,7 @@ burnin = (
 
 class Case(unittest.TestCase):
     def setUp(self):
-        self.bench = SimBench(BENCH, RACK)
+        self.bench = StandIn(BENCH, RACK)
         self.addCleanup(self.bench.stop)
         places = {name: self.bench.address(name)
                   for name in ("fine", "plain", "digitiser", "wrong")}

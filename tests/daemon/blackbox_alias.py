@@ -8,10 +8,10 @@ import random
 import unittest
 
 from gradusd import Gradusd
-from simbench import SimBench
+from standin import StandIn
 
 PROGRAM = os.environ["GRADUSD"]
-BENCH = os.environ["SIMBENCH"]
+BENCH = os.environ["STANDIN"]
 PROFILES = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
 
 RACK = """
@@ -52,7 +52,7 @@ points = (
 
 class Aliases(unittest.TestCase):
     def setUp(self):
-        self.bench = SimBench(BENCH, RACK)
+        self.bench = StandIn(BENCH, RACK)
         self.addCleanup(self.bench.stop)
         places = {name: self.bench.address(name) for name in ("digitiser", "old")}
         daemon = Gradusd(PROGRAM, SETTINGS.format(profiles=PROFILES, **places))

@@ -8,10 +8,10 @@ import random
 import unittest
 
 from gradusd import Gradusd, RpcError
-from simbench import SimBench
+from standin import StandIn
 
 PROGRAM = os.environ["GRADUSD"]
-BENCH = os.environ["SIMBENCH"]
+BENCH = os.environ["STANDIN"]
 SOURCE = os.environ["GRADUS_SOURCE"]
 PROFILES = os.path.join(SOURCE, "config", "profiles")
 
@@ -111,7 +111,7 @@ class Circuit(unittest.TestCase):
     """One daemon on one bench; a test may want another policy."""
 
     def setUp(self):
-        self.bench = SimBench(BENCH, RACK)
+        self.bench = StandIn(BENCH, RACK)
         self.addCleanup(self.bench.stop)
         self.start()
 

@@ -13,12 +13,12 @@ import threading
 import unittest
 
 from gradusd import Gradusd, RpcError
-from simbench import SimBench
+from standin import StandIn
 
 PROGRAM = os.environ["GRADUSD"]
-BENCH = os.environ["SIMBENCH"]
+BENCH = os.environ["STANDIN"]
 SOURCE = os.environ["GRADUS_SOURCE"]
-RACK = os.path.join(SOURCE, "tools", "simbench", "larkrise.cfg")
+RACK = os.path.join(SOURCE, "tools", "standin", "larkrise.cfg")
 SEEDS = range(1, 13)
 
 # Which of the bench's true values a quantity is.
@@ -50,7 +50,7 @@ class Rack(unittest.TestCase):
     def test_every_point_holds_the_truth(self):
         readings, outside = 0, []
         for seed in SEEDS:
-            with SimBench(BENCH, RACK, seed=seed) as bench, \
+            with StandIn(BENCH, RACK, seed=seed) as bench, \
                     Gradusd(PROGRAM, demo_settings(bench)) as daemon:
                 client = daemon.client()
                 for point in client.call("points"):
@@ -141,7 +141,7 @@ class Points(unittest.TestCase):
     """
 
     def setUp(self):
-        self.bench = SimBench(BENCH, self.BENCH)
+        self.bench = StandIn(BENCH, self.BENCH)
         self.addCleanup(self.bench.stop)
         places = {name: self.bench.address(name) for name in ("fine", "plain", "digitiser", "old")}
         self.daemon = Gradusd(PROGRAM, self.SETTINGS.format(**places), self.impatient_profiles())

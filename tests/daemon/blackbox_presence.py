@@ -8,7 +8,7 @@ import unittest
 
 from daemon_case import BENCH, METER_BENCH, DaemonCase
 from gradusd import LIMIT_S
-from simbench import SimBench
+from standin import StandIn
 
 
 class Presence(DaemonCase):
@@ -87,7 +87,7 @@ class Presence(DaemonCase):
     def test_another_instrument_in_its_place_is_not_believed(self):
         self.client.call("measure", "rail")
         self.leave()
-        other = SimBench(BENCH, METER_BENCH.format(folder=self.folder).replace("tm55", "ts8"),
+        other = StandIn(BENCH, METER_BENCH.format(folder=self.folder).replace("tm55", "ts8"),
                          own_sockets=False)
         self.addCleanup(other.stop)
         self.until(lambda: self.instrument()["failure"]["reason"] == "wrong instrument")

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "../../daemon/options.h"
+#include "daemon/options.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

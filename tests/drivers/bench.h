@@ -3,7 +3,7 @@
 #ifndef GRADUS_TESTS_DRIVERS_BENCH_H
 #define GRADUS_TESTS_DRIVERS_BENCH_H
 
-#include "../../drivers/instrument.h"
+#include "drivers/instrument/instrument.h"
 #include "player.h"
 
 enum { BENCH_PLENTY_MS = 20000 };

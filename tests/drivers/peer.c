@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "peer.h"
 
-#include "../../drivers/printable.h"
+#include "drivers/basics/printable.h"
 
 #include <poll.h>
 #include <pthread.h>

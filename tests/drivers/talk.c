@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "talk.h"
 
-#include "../../drivers/response.h"
+#include "drivers/dialogue/response.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

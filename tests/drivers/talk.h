@@ -8,7 +8,7 @@
 #ifndef GRADUS_TESTS_DRIVERS_TALK_H
 #define GRADUS_TESTS_DRIVERS_TALK_H
 
-#include "../../drivers/dialogue.h"
+#include "drivers/dialogue/dialogue.h"
 #include "peer.h"
 
 enum { TALK_STEPS = 24, TALK_PLENTY_MS = 20000, TALK_REPLY_MS = 5000, TALK_SHORT_MS = 30 };

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "../../drivers/scan.h"
+#include "drivers/scan.h"
 #include "fake_folder.h"
 
 #include <setjmp.h>

@@ -7,8 +7,8 @@
 #ifndef GRADUS_TESTS_USB_FAKE_H
 #define GRADUS_TESTS_USB_FAKE_H
 
-#include "../../drivers/usb_pipe.h"
-#include "../../drivers/usbtmc_message.h"
+#include "drivers/usb/usb_pipe.h"
+#include "drivers/usb/usbtmc_message.h"
 
 enum {
     FAKE_PACKET = 64,

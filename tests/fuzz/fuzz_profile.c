@@ -3,7 +3,7 @@
  * Any bytes as a profile: they give a profile or reasons, never both and
  * never neither. Seeds: corpus_profile and the profiles in config/profiles.
  */
-#include "../../drivers/profile.h"
+#include "drivers/profile/profile.h"
 #include "library_leaks.h"
 
 #include <stdint.h>

@@ -5,8 +5,8 @@
  * message stays inside it and reads back. The first byte chooses the framing
  * and the second the limit. Seeds: corpus_response.
  */
-#include "../../drivers/framer.h"
-#include "../../drivers/response.h"
+#include "drivers/dialogue/framer.h"
+#include "drivers/dialogue/response.h"
 
 #include <math.h>
 #include <stdint.h>

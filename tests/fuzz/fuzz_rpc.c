@@ -4,7 +4,7 @@
  * call is left open but those that were kept, and those can be answered.
  * Seeds: corpus_rpc.
  */
-#include "../../daemon/rpc.h"
+#include "daemon/server/rpc.h"
 
 #include <stdint.h>
 #include <stdlib.h>

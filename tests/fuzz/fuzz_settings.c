@@ -4,7 +4,7 @@
  * neither. Run it in the root of the source, where it finds the profiles.
  * Seeds: corpus_settings and the files in config.
  */
-#include "../../daemon/settings.h"
+#include "daemon/settings/settings.h"
 #include "library_leaks.h"
 
 #include <stdint.h>

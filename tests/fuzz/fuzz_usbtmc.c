@@ -8,8 +8,8 @@
  * The input is a list of answers: how the transfer ends (modulo the results
  * there are), how many bytes follow, the bytes. Behind its end all is silent.
  */
-#include "../../drivers/usbtmc.h"
-#include "../../drivers/usbtmc_message.h"
+#include "drivers/usb/usbtmc.h"
+#include "drivers/usb/usbtmc_message.h"
 
 #include <stdint.h>
 #include <stdlib.h>

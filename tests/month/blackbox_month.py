@@ -19,10 +19,10 @@ import unittest
 
 import rack
 from gradusd import Gradusd, GradusdError
-from simbench import SimBench
+from standin import StandIn
 
 PROGRAM = os.environ["MONTH_GRADUSD"]
-BENCH = os.environ["SIMBENCH"]
+BENCH = os.environ["STANDIN"]
 ROUNDS = int(os.environ.get("GRADUS_MONTH_ROUNDS", "360"))
 KILLS = int(os.environ.get("GRADUS_MONTH_KILLS", "200"))
 SEED = int(os.environ.get("GRADUS_MONTH_SEED", "20261126"))
@@ -62,7 +62,7 @@ class Month(unittest.TestCase):
         cls.addClassCleanup(cls.page.close)
         os.environ["GRADUS_MONTH_PAGE"] = os.path.join(cls.folder, "page")
         others = [meter for meter in range(1, rack.METERS + 1) if meter != rack.AWAY]
-        cls.bench = SimBench(BENCH, rack.bench_text(cls.folder, others), seed=SEED, own_sockets=False)
+        cls.bench = StandIn(BENCH, rack.bench_text(cls.folder, others), seed=SEED, own_sockets=False)
         cls.addClassCleanup(cls.bench.stop)
         cls.start_away()
         cls.acknowledged, cls.answered, cls.gone = {}, {}, 0
@@ -76,7 +76,7 @@ class Month(unittest.TestCase):
 
     @classmethod
     def start_away(cls):
-        cls.away = SimBench(BENCH, rack.bench_text(cls.folder, [rack.AWAY]), seed=SEED + 1,
+        cls.away = StandIn(BENCH, rack.bench_text(cls.folder, [rack.AWAY]), seed=SEED + 1,
                             own_sockets=False)
         cls.addClassCleanup(cls.away.stop)
 

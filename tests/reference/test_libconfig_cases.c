@@ -6,7 +6,7 @@
  * what it refuses stays refused, and what it takes wrongly in silence is
  * refused too, on the right line.
  */
-#include "../../drivers/strict.h"
+#include "drivers/cfg/strict.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

@@ -5,8 +5,8 @@
  * SCPI-1999 as quoted in makers' programming manuals; facts L1 to L41). Each
  * vector is a test of its own, named by its id.
  */
-#include "../../drivers/framer.h"
-#include "../../drivers/response.h"
+#include "drivers/dialogue/framer.h"
+#include "drivers/dialogue/response.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

@@ -5,7 +5,7 @@
  * quote them; L23, L38, L39). A record has at least four samples, so the
  * bytes of a vector are repeated where they are fewer.
  */
-#include "../../drivers/samples.h"
+#include "drivers/instrument/samples.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

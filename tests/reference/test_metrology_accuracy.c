@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M56 to M58: limits of error from makers' specifications. */
-#include "../../core/accuracy.h"
+#include "core/input/accuracy.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 struct specification {
     double reading; /* fraction */

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M43 to M46: what capacitance does to the circuit. All recomputed at 40 digits but M46. */
-#include "../../core/loading.h"
-#include "../../core/tuned_circuit.h"
+#include "core/input/loading.h"
+#include "core/input/tuned_circuit.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -10,7 +10,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 /* Z = R / (1 + j 2 pi f R C). */
 static void m43_impedance_at_the_tip(void **state)

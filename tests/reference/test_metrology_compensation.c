@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M47 and M48: a 10:1 divider that is compensated, or not. Recomputed. */
-#include "../../core/compensation.h"
+#include "core/input/compensation.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 enum { SAMPLES = 2000 };
 

@@ -3,8 +3,8 @@
  * Checks M15 to M19, M21 and M22: probabilities of conforming, guard bands and
  * ratios of JCGM 106:2012 and ILAC-G8:09/2019.
  */
-#include "../../core/conformity.h"
-#include "../../core/limits.h"
+#include "core/uncertainty/conformity.h"
+#include "core/uncertainty/limits.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -13,7 +13,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 /* JCGM 106:2012 7.4 Example; printed 0.66 (from memory). */
 static void m15_two_limits(void **state)

@@ -3,7 +3,7 @@
  * Checks M1, M2 and M14: correlated quantities of JCGM 100:2008 H.2, and a
  * budget with U-shaped terms.
  */
-#include "../../core/correlation.h"
+#include "core/uncertainty/correlation.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -12,7 +12,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 /* JCGM 100:2008 Table H.2: five sets of voltage, current and phase. */
 static const double volts[] = { 5.007, 4.994, 5.005, 4.990, 4.999 };

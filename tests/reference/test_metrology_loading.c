@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M37 to M42: what a voltmeter's resistance does to the circuit. */
-#include "../../core/loading.h"
+#include "core/input/loading.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 static double parallel(double a, double b)
 {

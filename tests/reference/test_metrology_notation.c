@@ -3,7 +3,7 @@
  * Checks M62 and M63, and section 14: values and units as JCGM 100:2008 7.2.6,
  * EA-4/02 6.3 and the SI Brochure (section 5, 9th edition) want them written.
  */
-#include "../../core/notation.h"
+#include "core/basics/notation.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

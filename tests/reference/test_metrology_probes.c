@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M50 and M53, and the derating of section 13: what a probe's factor and rating do. */
-#include "../../core/probe.h"
+#include "core/input/probe.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 static struct probe divider(double factor)
 {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M29 to M32: transitions, states and aberrations in the terms of IEEE Std 181. */
-#include "../../core/pulse.h"
+#include "core/waveform/pulse.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 enum { SAMPLES = 2000 };
 

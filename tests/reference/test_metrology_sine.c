@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M24 to M28: sine fits after IEEE Std 1057, quantisation, effective bits. */
-#include "../../core/sine_fit.h"
+#include "core/waveform/sine_fit.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 enum { RECORD = 4096 };
 

@@ -3,7 +3,7 @@
  * Checks M23 and M64: type A evaluation against certified and published
  * means and standard deviations.
  */
-#include "../../core/budget.h"
+#include "core/uncertainty/budget.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -12,7 +12,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 #include "strd.h"
 

@@ -3,8 +3,8 @@
  * Checks M3 to M7, M10 to M13 and M59 to M61: standard uncertainties, their
  * combination, degrees of freedom and coverage factors.
  */
-#include "../../core/accuracy.h"
-#include "../../core/budget.h"
+#include "core/input/accuracy.h"
+#include "core/uncertainty/budget.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -13,7 +13,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 /* JCGM 100:2008 4.3.7 Example 2 and 5.1.5 Example (from memory); printed u_c: 15 uV. */
 static void m3_voltmeter_specification(void **state)

@@ -2,9 +2,9 @@
 /*
  * Checks M19 and M20: verdicts and acceptance limits of ILAC-G8:09/2019 4.2,
  * upper limit TL = 1, U = 0.25. Cases recomputed; the tie rule is ours and
- * stands in core/limits.h.
+ * stands in core/uncertainty/limits.h.
  */
-#include "../../core/limits.h"
+#include "core/uncertainty/limits.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -13,7 +13,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 static const double uncertainty = 0.25;
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M33 to M36: mean, RMS, form and crest factor of sampled waveforms. */
-#include "../../core/waveform.h"
+#include "core/waveform/waveform.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 enum { SAMPLES = 40000 };
 

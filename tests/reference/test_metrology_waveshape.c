@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks M33 and M34: waveform constants, and what an average-responding meter reads. */
-#include "../../core/sight.h"
-#include "../../core/waveshape.h"
+#include "core/input/sight.h"
+#include "core/input/waveshape.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -10,7 +10,7 @@
 
 #include <cmocka.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 /*
  * Definitions, recomputed; printed tables in meter manuals agree but for the cell

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The straight line against certified values, and its crossing against its own claim. */
-#include "../../core/trend.h"
+#include "core/course/trend.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -12,7 +12,7 @@
 #include <gsl/gsl_rng.h>
 #include <math.h>
 
-#include "../near.h"
+#include "tests/near.h"
 
 /*
  * NIST Statistical Reference Datasets, linear regression, "Norris" (lower

@@ -8,7 +8,7 @@ import subprocess
 import threading
 import unittest
 
-from simbench import SimBench
+from standin import StandIn
 
 GRADUS = os.environ["GRADUS"]
 PROFILES = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
@@ -46,7 +46,7 @@ class Scan(unittest.TestCase):
         self.assertTrue(text.stdout)
 
     def test_identities_name_their_profiles(self):
-        with SimBench(os.environ["SIMBENCH"], BENCH) as bench:
+        with StandIn(os.environ["STANDIN"], BENCH) as bench:
             links = [bench.address(name) for name in ("meter", "scope")]
             words = [word for link in links for word in ("--identify", link)]
             found = self.found(*words)

@@ -13,10 +13,10 @@ import time
 import unittest
 
 from gradusd import LIMIT_S, Gradusd, RpcError
-from simbench import SimBench
+from standin import StandIn
 
 PROGRAM = os.environ["GRADUSD"]
-BENCH = os.environ["SIMBENCH"]
+BENCH = os.environ["STANDIN"]
 SOURCE = os.environ["GRADUS_SOURCE"]
 
 # The bench with the meter that tests freeze or stop, at a place that outlives it.
@@ -90,7 +90,7 @@ class DaemonCase(unittest.TestCase):
         self.folder = tempfile.mkdtemp(prefix="daemon-case-")
         self.addCleanup(shutil.rmtree, self.folder)
         self.start_meter()
-        self.others = SimBench(BENCH, OTHER_BENCH)
+        self.others = StandIn(BENCH, OTHER_BENCH)
         self.addCleanup(self.others.stop)
         self.daemon = Gradusd(PROGRAM, self.settings(), self.patient_profiles(), tcp=True)
         self.addCleanup(self.end_daemon)
@@ -104,7 +104,7 @@ class DaemonCase(unittest.TestCase):
             self.fail(f"gradusd ended with status {status}\n{self.daemon.log}")
 
     def start_meter(self):
-        self.bench = SimBench(BENCH, METER_BENCH.format(folder=self.folder), own_sockets=False)
+        self.bench = StandIn(BENCH, METER_BENCH.format(folder=self.folder), own_sockets=False)
         self.addCleanup(self.bench.stop)
 
     def patient_profiles(self):

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 LINKS = ("tcp", "serial", "usb")
 
-# Outcomes: the right value, or the reason of core/failure.h for which there is none.
+# Outcomes: the right value, or the reason of core/basics/failure.h for which there is none.
 VALUE = "right value"
 NO_REPLY = "no reply in time"
 DEADLINE = "deadline passed"

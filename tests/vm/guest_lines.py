@@ -14,7 +14,7 @@ import lab
 from bridge import Bridge
 from gradusd import Gradusd
 from rig import BY_USB, SOURCE, RigCase
-from simbench import SimBench
+from standin import StandIn
 
 
 class Lines(RigCase):
@@ -106,11 +106,11 @@ class Demo(unittest.TestCase):
     """The demonstration's first meter, on a line instead of a network port."""
 
     def reads_right(self, far, link):
-        rack = os.path.join(SOURCE, "tools", "simbench", "larkrise.cfg")
+        rack = os.path.join(SOURCE, "tools", "standin", "larkrise.cfg")
         with open(os.path.join(SOURCE, "config", "demo.cfg"), encoding="utf-8") as file:
             text = re.sub(r"server = \{.*?\n\};", "server = { };", file.read(), flags=re.DOTALL)
         with contextlib.ExitStack() as stack:
-            bench = stack.enter_context(SimBench(os.environ["SIMBENCH"], rack))
+            bench = stack.enter_context(StandIn(os.environ["STANDIN"], rack))
             place = bench.address("meter_a").removeprefix("unix:")
             stack.enter_context(contextlib.closing(Bridge(lab.line(far), place)))
             daemon = stack.enter_context(Gradusd(os.environ["GRADUSD"],

@@ -14,7 +14,7 @@ import lab
 from gadget import ACM_PRODUCT, CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
 from gradusd import Gradusd
 from rig import LISTEN, SOURCE, RigCase, link_of
-from simbench import SimBench
+from standin import StandIn
 
 KERNEL_NODE = "/dev/usbtmc0"
 PROFILES = os.path.join(SOURCE, "config", "profiles")
@@ -222,7 +222,7 @@ class Demonstration(unittest.TestCase):
 
     def place(self, instruments):
         """The rack's two files with these instruments on faces of their own: {name: face}."""
-        bench = Path(SOURCE, "tools", "simbench", "larkrise.cfg").read_text(encoding="utf-8")
+        bench = Path(SOURCE, "tools", "standin", "larkrise.cfg").read_text(encoding="utf-8")
         settings = Path(SOURCE, "config", "demo.cfg").read_text(encoding="utf-8")
         bench = re.sub(r"tcp:127\.0\.0\.1:\d+", "tcp:127.0.0.1:0", bench)
         for controller, (name, face) in zip(CONTROLLERS, instruments.items()):
@@ -240,7 +240,7 @@ class Demonstration(unittest.TestCase):
 
     def measure_all(self, instruments):
         text, settings = self.place(instruments)
-        bench = SimBench(os.environ["SIMBENCH"], text, own_sockets=False)
+        bench = StandIn(os.environ["STANDIN"], text, own_sockets=False)
         self.addCleanup(bench.stop)
         for name in set(("meter_a", "meter_b", "scope_a", "scope_b")) - set(instruments):
             settings = re.sub(rf'(name = "{name}";\s+profile = "[^"]+";\s+link = ")[^"]*',
@@ -285,7 +285,7 @@ points = ( {{ name = "hum"; instrument = "scope"; input = 1; probe = "direct";
         self.addCleanup(device.close)
         listen = LISTEN.format(face="usb", mount=device.mount, folder=device.folder,
                                controller=CONTROLLERS[0])
-        bench = SimBench(os.environ["SIMBENCH"], self.BENCH.format(listen=listen),
+        bench = StandIn(os.environ["STANDIN"], self.BENCH.format(listen=listen),
                          own_sockets=False)
         self.addCleanup(bench.stop)
         lab.until(lambda: lab.usb_port(VENDOR, TMC_PRODUCT), "the device")

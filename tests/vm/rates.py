@@ -12,7 +12,7 @@ from gadget import CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
 from gradusd import Gradusd
 from guest import MARK
 from rig import LISTEN, SOURCE
-from simbench import SimBench
+from standin import StandIn
 
 POINTS = 1000000
 ROUNDS = 3
@@ -67,7 +67,7 @@ def lines(name, node, settings):
 
 
 def usb_block(bench_text):
-    bench = SimBench(os.environ["SIMBENCH"], bench_text, own_sockets=False)
+    bench = StandIn(os.environ["STANDIN"], bench_text, own_sockets=False)
     try:
         lab.until(lambda: lab.usb_port(VENDOR, TMC_PRODUCT), "the device")
         return benchmark("block", f"usb:{VENDOR:04x}:{TMC_PRODUCT:04x}",
@@ -79,7 +79,7 @@ def usb_block(bench_text):
 
 def serial_line(conversion):
     text = LINE_BENCH.format(far=lab.line("uart_far"), conversion=conversion)
-    bench = SimBench(os.environ["SIMBENCH"], text, own_sockets=False)
+    bench = StandIn(os.environ["STANDIN"], text, own_sockets=False)
     near = lab.line("uart_near")
     try:
         settings = SETTINGS.format(profiles=os.path.join(SOURCE, "config", "profiles"), near=near)

@@ -13,7 +13,7 @@ from bridge import Bridge
 from gadget import ACM_PRODUCT, CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
 from gradusd import Gradusd, RpcError
 from machine import ADAPTER_SERIAL
-from simbench import SimBench
+from standin import StandIn
 
 SOURCE = os.environ["GRADUS_SOURCE"]
 BY_USB = f"serial:usb:0403:6001:{ADAPTER_SERIAL}"
@@ -89,7 +89,7 @@ class Rig:
         try:
             self.control = self._keep(lab.Control())
             listen = self._device() if face else f"unix:{self.folder}/adapter.sock"
-            self.bench = SimBench(os.environ["SIMBENCH"],
+            self.bench = StandIn(os.environ["STANDIN"],
                                   BENCH.format(folder=self.folder, adapter=adapter, listen=listen),
                                   own_sockets=False)
             self._open.append(self.bench.stop)

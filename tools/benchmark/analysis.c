@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "analysis.h"
 
-#include "../../core/pulse.h"
-#include "../../core/waveform.h"
+#include "core/waveform/pulse.h"
+#include "core/waveform/waveform.h"
 #include "stream.h"
 
 #include <math.h>

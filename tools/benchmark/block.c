@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "block.h"
 
-#include "../../drivers/link.h"
 #include "bare_usb.h"
+#include "drivers/link/link.h"
 #include "stream.h"
 
 #include <math.h>

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "planning.h"
 
-#include "../../core/plan.h"
-#include "../../drivers/profile.h"
+#include "core/range/plan.h"
+#include "drivers/profile/profile.h"
 #include "stream.h"
 
 #include <math.h>

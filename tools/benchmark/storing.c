@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "storing.h"
 
-#include "../../daemon/settings.h"
-#include "../../daemon/store.h"
-#include "../../daemon/store_schema.h"
+#include "daemon/settings/settings.h"
+#include "daemon/store/store.h"
+#include "daemon/store/store_schema.h"
 #include "stream.h"
 
 #include <event2/event.h>

@@ -7,7 +7,7 @@
 #define GRADUS_TOOLS_ARGUMENTS_H
 
 #include "command.h"
-#include "options.h"
+#include "tools/gradus/basics/options.h"
 
 #include <stdbool.h>
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "command.h"
 
-#include "text.h"
+#include "tools/gradus/basics/text.h"
 
 #include <string.h>
 

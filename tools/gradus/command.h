@@ -6,8 +6,8 @@
 #ifndef GRADUS_TOOLS_COMMAND_H
 #define GRADUS_TOOLS_COMMAND_H
 
-#include "options.h"
-#include "terminal.h"
+#include "tools/gradus/basics/options.h"
+#include "tools/gradus/screen/terminal.h"
 
 #include <stdbool.h>
 #include <stddef.h>

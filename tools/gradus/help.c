@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "command.h"
-#include "status.h"
-#include "table.h"
+#include "tools/gradus/basics/status.h"
+#include "tools/gradus/screen/table.h"
 
 #include <string.h>
 

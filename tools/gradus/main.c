@@ -4,7 +4,7 @@
  * All knowledge of instruments and settings is the daemon's.
  */
 #include "arguments.h"
-#include "status.h"
+#include "tools/gradus/basics/status.h"
 
 #include <errno.h>
 #include <poll.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The disk that fails when the page says so, in place before main(), and memory in use. */
-#include "../../daemon/failing_disk.h"
+#include "tests/daemon/store/failing_disk.h"
 #include "clock.h"
 
 #include <malloc.h>

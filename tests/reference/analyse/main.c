@@ -6,10 +6,10 @@
  *
  * Samples are doubles or 16-bit codes in native order; prints one "name value" a line.
  */
-#include "../../../core/distortion.h"
-#include "../../../core/pulse.h"
-#include "../../../core/sine_fit.h"
-#include "../../../core/waveform.h"
+#include "core/waveform/distortion.h"
+#include "core/waveform/pulse.h"
+#include "core/waveform/sine_fit.h"
+#include "core/waveform/waveform.h"
 
 #include <stdio.h>
 #include <stdlib.h>

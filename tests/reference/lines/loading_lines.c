@@ -7,8 +7,8 @@
  *     two  V1 u1 R1 tolerance V2 u2 R2 tolerance
  *          -> value standard resistance standard, or "refused"
  */
-#include "../../../core/loading.h"
-#include "../../../core/two_load.h"
+#include "core/input/loading.h"
+#include "core/input/two_load.h"
 
 #include <stdio.h>
 #include <stdlib.h>

@@ -4,7 +4,7 @@
  * JSON array of terms {shape, standard, sensitivity, freedom or null}, each
  * line of output {standard, freedom or null, coverage, method}.
  */
-#include "../../../core/budget.h"
+#include "core/uncertainty/budget.h"
 
 #include <jansson.h>
 #include <math.h>

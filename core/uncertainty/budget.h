@@ -1,0 +1,109 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The uncertainty budget of one reading, after JCGM 100:2008 (the GUM):
+ * contributions with standard uncertainty, sensitivity and degrees of
+ * freedom, combined in quadrature, expanded to the interval for 95.45 %.
+ *
+ * Contributions are taken as independent; core/uncertainty/correlation is for those that
+ * are not. A trapezoidal one is entered as the two rectangular ones that it
+ * is the sum of.
+ */
+#ifndef GRADUS_CORE_BUDGET_H
+#define GRADUS_CORE_BUDGET_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum shape {
+    SHAPE_NORMAL,
+    SHAPE_RECTANGULAR,
+    SHAPE_TRIANGULAR,
+    SHAPE_ARCSINE,
+    SHAPE_BIAS /* an error of about known size and direction that is not corrected */
+};
+
+/* How the coverage factor was found. */
+enum coverage_method {
+    COVERAGE_NORMAL,     /* k = 2 */
+    COVERAGE_STUDENT,    /* Student's t with the effective degrees of freedom */
+    COVERAGE_CONVOLUTION /* the exact distribution of the sum, core/uncertainty/coverage.h */
+};
+
+enum { BUDGET_MAX_TERMS = 24 };
+
+struct contribution {
+    char source[48];    /* what it comes from, in plain words */
+    double standard;    /* standard uncertainty, in the unit of its own source, >= 0 */
+    double sensitivity; /* change of the result per unit of the source */
+    double freedom;     /* degrees of freedom, > 0; INFINITY for a known bound */
+    enum shape shape;
+};
+
+struct budget {
+    size_t count;
+    struct contribution terms[BUDGET_MAX_TERMS];
+};
+
+/* What a budget comes to. */
+struct expanded {
+    double standard;    /* combined standard uncertainty u_c, unit of the result */
+    double freedom;     /* effective degrees of freedom, Welch-Satterthwaite; INFINITY if none */
+    double coverage;    /* coverage factor k for 95.45 % */
+    double uncertainty; /* expanded uncertainty U = k u_c */
+    enum coverage_method method;
+};
+
+/* "normal", "rectangular", "triangular", "arcsine", "bias". */
+const char *shape_name(enum shape shape);
+
+/* "normal", "student", "convolution". */
+const char *coverage_method_name(enum coverage_method method);
+
+/*
+ * Half-width of a distribution to standard uncertainty (JCGM 100 4.3.7,
+ * 4.3.9; JCGM 101 6.4.6): rectangular a/sqrt(3), triangular a/sqrt(6),
+ * arcsine a/sqrt(2); a bias as rectangular; for SHAPE_NORMAL the half-width is taken as
+ * one sigma.
+ */
+double shape_standard(enum shape shape, double half_width);
+
+/*
+ * Appends a contribution. One that is exactly zero is left out, which is a
+ * success; a source that is too long is cut. Returns false, adding nothing,
+ * when the budget is full, when `standard` is negative or not finite, when
+ * `sensitivity` is not finite, or when `freedom` is not > 0.
+ */
+bool budget_add(struct budget *budget, const char *source, enum shape shape, double standard,
+                double sensitivity, double freedom);
+
+/* Combined standard uncertainty: root of the sum of (sensitivity * standard)^2, JCGM 100 (10). */
+double budget_combined(const struct budget *budget);
+
+/*
+ * Effective degrees of freedom, JCGM 100 (G.2b), with full digits and not
+ * truncated. INFINITY when no term has finite freedom, or all are zero.
+ */
+double budget_freedom(const struct budget *budget);
+
+/*
+ * Coverage factor for the exact two-sigma fraction (95.4499736 %) from
+ * Student's t with `freedom` truncated to an integer, JCGM 100 G.6.4.
+ * 2 for infinite freedom; NAN when freedom < 1.
+ */
+double coverage_factor(double freedom);
+
+/*
+ * Combines and expands: by Student's t with the effective freedom, or where
+ * the sum is far from normal (coverage_is_special()) by its exact
+ * distribution. All figures NAN when the effective freedom is below 1.
+ */
+struct expanded budget_expand(const struct budget *budget);
+
+/*
+ * Type A evaluation of n repeated readings (JCGM 100 4.2): arithmetic mean
+ * and standard deviation of the mean, by two passes. Returns false, writing
+ * nothing, when n < 2 or a result is not finite.
+ */
+bool type_a(const double *readings, size_t n, double *mean, double *standard_of_mean);
+
+#endif

@@ -1,0 +1,40 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The interval that holds 95.45 % of a budget's errors where Student's t
+ * would be wrong: bounds that stand for even chances (rectangular), errors of
+ * a known size that nobody corrected (bias). With k = 2 one rectangular
+ * term alone would claim 15 % more than all there is (checks M11, M12).
+ *
+ *     error = bias + R + s T
+ *
+ * R  all terms of infinite freedom, convolved exactly (core/uncertainty/distribution)
+ * T  Student's t of the terms of finite freedom together, Welch-Satterthwaite
+ * bias  all terms of that shape to one side at their bounds, the side that comes to more
+ *
+ * Bounded terms that are less than a tenth of the whole are taken as normal
+ * (beside an arcsine law less than 3 %).
+ */
+#ifndef GRADUS_CORE_COVERAGE_H
+#define GRADUS_CORE_COVERAGE_H
+
+#include "budget.h"
+
+#include <stdbool.h>
+
+/*
+ * Whether the sum is so far from normal that its own coverage has to be
+ * computed: its excess kurtosis is below -0.4, where k = 2 would be 2 % too
+ * much, or the biases are more than a tenth of the combined uncertainty,
+ * where k = 2 could be too little. A normal sum never is.
+ */
+bool coverage_is_special(const struct budget *budget);
+
+/*
+ * Half-width, in the unit of the result, that holds the exact two-sigma
+ * fraction (95.4499736 %) of the sum. NAN when the combined uncertainty is
+ * zero or not finite, or the terms of finite freedom together have less than
+ * one degree of it.
+ */
+double coverage_half_width(const struct budget *budget);
+
+#endif

@@ -1,0 +1,186 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The bench as the settings describe it: instruments, probes, points, and how
+ * the daemon serves them. Immutable once loaded and counted by reference, so
+ * that any thread may read it and a reload replaces it whole.
+ */
+#ifndef GRADUS_DAEMON_BENCH_H
+#define GRADUS_DAEMON_BENCH_H
+
+#include "core/basics/quantity.h"
+#include "core/input/loading.h"
+#include "core/input/mistakes.h"
+#include "core/input/probe.h"
+#include "core/input/waveshape.h"
+#include "core/uncertainty/limits.h"
+#include "drivers/link/link.h"
+#include "drivers/profile/profile.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum { BENCH_NAME = 64, BENCH_TEXT = 256, BENCH_WAYS = 8 };
+
+#define BENCH_NO_POINT ((size_t)-1)
+
+struct bench_instrument {
+    char name[BENCH_NAME];
+    char calibration_due[16]; /* ISO date; empty: not stated */
+    double ambient;           /* degrees Celsius where it stands */
+    struct link_spec link;
+    const struct profile *profile; /* owned by the bench */
+    char digest[65];               /* of everything above and of the profile's text, hexadecimal */
+};
+
+/* One way to measure a point: an instrument that is connected to it. */
+struct bench_way {
+    size_t instrument;      /* index into bench.instruments */
+    int input;              /* from 1 */
+    size_t probe;           /* index into bench.probes */
+    enum quantity at_input; /* what the instrument has to measure */
+    char unit[16];          /* of the reading */
+    bool correct_loading;
+    double standard;          /* predicted for what is expected, tip units; NAN: nothing is */
+    char refusal[BENCH_TEXT]; /* why it cannot see the signal; empty: it can */
+};
+
+/* A reading of the store that the limits of a point refer to. */
+struct bench_stored {
+    char point[BENCH_NAME]; /* that it is of; empty: none */
+    int64_t id;             /* its number; 0: the newest when the settings take effect */
+    int64_t found;          /* the number of the one that was found; 0: none */
+};
+
+struct bench_point {
+    char name[BENCH_NAME];
+    size_t index;                   /* in bench.points; of a variant, that of the point it varies */
+    char template_name[BENCH_NAME]; /* of the stanza with units it is from; empty: of none */
+    int unit_number;                /* of the unit under test; 0: not said */
+    size_t instrument;              /* index into bench.instruments */
+    int input;                      /* from 1 */
+    size_t probe;                   /* index into bench.probes */
+    enum quantity quantity;         /* at the tip */
+    enum quantity at_input;         /* what the instrument has to measure */
+    char unit[16];                  /* of the reading */
+    double expected;                /* at the tip; NAN: not stated */
+    double tolerance;               /* relative bound on expected, for telling mistakes */
+    double dc_level;                /* at the tip, under an ac quantity; NAN: not stated */
+    double frequency;               /* hertz; NAN: not stated */
+    struct waveshape shape;
+    double crest_factor;      /* stated, or that of the shape; NAN: neither */
+    double record;            /* seconds a scope should look; NAN: its default */
+    struct source source;     /* the circuit behind the point */
+    double tuned_frequency;   /* resonance of a tuned circuit at the point, hertz; NAN: none */
+    double tuned_capacitance; /* farad that it resonates with, without a load; NAN: none */
+    bool correct_loading;
+    bool mains_referenced; /* that circuit is tied to the mains */
+    struct limits limits;
+    size_t reference; /* point that the limits refer to; BENCH_NO_POINT: none */
+    struct bench_stored stored;
+    size_t way_count; /* candidates, of which the best has been made the point's own; 0: none */
+    size_t way_used;  /* index of that one */
+    struct bench_way ways[BENCH_WAYS];
+    char caution[BENCH_TEXT]; /* shown before and with the reading; empty: none */
+};
+
+struct bench_server {
+    char unix_path[108];  /* empty: no Unix socket */
+    char tcp_address[64]; /* empty: no TCP */
+    int tcp_port;
+    size_t line_limit; /* longest request line, bytes */
+    int clients;       /* most connections at a time */
+    bool talk;         /* whether `talk` is allowed */
+};
+
+struct bench_store {
+    char path[512];        /* of the database; empty: no store */
+    size_t hold;           /* readings kept in memory while it cannot be written */
+    double keep_all_days;  /* every reading is kept so long; 0: as long as anything */
+    double summary_s;      /* then one summary a point and so many seconds; 0: none */
+    double retention_days; /* nothing is kept longer; 0: no end */
+};
+
+/* Part of a burn-in. */
+struct bench_phase {
+    char name[BENCH_NAME];
+    double duration_s;
+    const struct bench_point **points; /* one a point of the plan: itself, or a variant */
+};
+
+/* What stops when a point trips. */
+enum burnin_stops { BURNIN_STOPS_NOTHING, BURNIN_STOPS_POINT, BURNIN_STOPS_UNIT, BURNIN_STOPS_RUN };
+
+/* How far a point may move in a burn-in. */
+struct bench_drift {
+    double bound;     /* tip units, absolute; NAN: none */
+    double relative;  /* of what it is compared with; NAN: none */
+    double reference; /* stated; NAN: the first reading after warm-up */
+};
+
+enum { BURNIN_PHASES = 16, BURNIN_WORDS = 16 };
+
+/* A burn-in as it is planned. */
+struct bench_burnin {
+    char name[BENCH_NAME];
+    double every_s;
+    double warm_up_s;      /* from the start: measured, but neither judged nor compared */
+    double deadline_ms;    /* for each reading */
+    double probe_checks_s; /* how old the check of a probe may be at the start; 0: not asked */
+    size_t point_count;
+    struct bench_drift *drifts; /* one a point; owned */
+    size_t phase_count;
+    struct bench_phase phases[BURNIN_PHASES]; /* the points of the first hold those of all */
+    int trip_after;                           /* failures in a row */
+    int lost_after; /* measurements without a reading in a row that trip too; 0: they never do */
+    enum burnin_stops stops;
+    char *command[BURNIN_WORDS + 1]; /* of the shop, NULL at its end; owned; [0] NULL: none */
+    double command_s;                /* its time limit */
+    char command_user[BENCH_NAME];   /* who runs it when the daemon is root */
+};
+
+struct bench {
+    char path[512];  /* the settings file */
+    char *text;      /* with all includes, and after it the texts of the profiles */
+    char digest[65]; /* SHA-256 of that text, hexadecimal */
+    struct bench_server server;
+    double loading_share;                      /* loading above it is warned of, relative */
+    enum mistake_policy policy[MISTAKE_COUNT]; /* what is done about each mistake */
+    struct bench_store store;
+    size_t profile_count;
+    struct profile **profiles;
+    size_t instrument_count;
+    struct bench_instrument *instruments;
+    size_t probe_count; /* the first is the built-in "direct" */
+    struct probe *probes;
+    size_t point_count;
+    struct bench_point *points;
+    size_t variant_count; /* points with other limits, for phases of burn-ins */
+    struct bench_point **variants;
+    size_t burnin_count;
+    struct bench_burnin *burnins;
+    _Atomic unsigned references;
+};
+
+/* One more reference. Returns bench. */
+struct bench *bench_ref(struct bench *bench);
+
+/* One reference less; frees the bench with the last. Accepts NULL. */
+void bench_unref(struct bench *bench);
+
+/* The point of that name, or NULL. */
+const struct bench_point *bench_point(const struct bench *bench, const char *name);
+
+/* The burn-in plan of that name, or NULL. */
+const struct bench_burnin *bench_burnin(const struct bench *bench, const char *name);
+
+/* How long a scope should look at this point, seconds. */
+double bench_record(const struct bench_point *point);
+
+/* Makes one of the point's candidates, by index, the way it is measured. */
+void bench_use_way(struct bench_point *point, size_t index);
+
+/* The instrument of that name, or NULL. */
+const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name);
+
+#endif

@@ -1,0 +1,395 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "burnin_priv.h"
+
+#include "daemon/basics/log.h"
+#include "daemon/basics/moment.h"
+
+#include "drivers/basics/nearest.h"
+
+#include <event2/event.h>
+#include <fcntl.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* Runs that are shown after their end. */
+enum { ENDED_MOST = 8 };
+
+static int64_t clock_at(clockid_t id)
+{
+    struct timespec time;
+    clock_gettime(id, &time);
+    return moment_of(time);
+}
+
+static struct burnin_clock host_now(void *context)
+{
+    (void)context;
+    return (struct burnin_clock) { clock_at(CLOCK_REALTIME), clock_at(CLOCK_BOOTTIME) };
+}
+
+static void host_wake(void *context, int64_t nanoseconds)
+{
+    struct burnin_entry *entry = context;
+    int64_t wait = nanoseconds < 0 ? 0 : nanoseconds / 1000 + (nanoseconds % 1000 > 0);
+    const struct timeval time = { (time_t)(wait / 1000000), (suseconds_t)(wait % 1000000) };
+    evtimer_add(entry->timer, &time);
+}
+
+static void on_timer(evutil_socket_t unused, short what, void *context)
+{
+    struct burnin_entry *entry = context;
+    (void)unused;
+    (void)what;
+    burnin_run_tick(entry->run);
+}
+
+struct burnin_outcome burnin_outcome(const struct reading *reading, int64_t round)
+{
+    struct burnin_outcome outcome = { .round = round, .failure = reading->failure.code };
+    double uncertainty;
+    if (!reading_value(reading, &outcome.value, &uncertainty))
+        return outcome;
+    outcome.judged = reading->compared ? reading->comparison.value : outcome.value;
+    outcome.verdict = reading->judgement.verdict;
+    return outcome;
+}
+
+static void on_done(struct job *job, const struct failure *refusal)
+{
+    struct burnin_entry *entry = job->owner;
+    struct burnin_outcome outcome = burnin_outcome(&job->capture.reading, job->round);
+    if (refusal != NULL)
+        outcome = (struct burnin_outcome) { .round = job->round, .failure = refusal->code };
+    entry->reading = refusal == NULL ? job->record : NULL;
+    burnin_run_took(entry->run, burnin_run_slot(entry->run, job->point->name), &outcome,
+                    refusal == NULL && job->record != NULL);
+    entry->reading = NULL;
+}
+
+static bool host_measure(void *context, const struct bench_point *point, size_t slot, int64_t round,
+                         struct failure *failure)
+{
+    struct burnin_entry *entry = context;
+    const struct burnin_run *run = entry->run;
+    struct job *job = job_new(JOB_MEASURE, run->bench, point);
+    (void)slot;
+    if (job == NULL)
+        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+    job->done = on_done;
+    job->owner = entry;
+    job->round = round;
+    snprintf(job->run, sizeof job->run, "%s", run->name);
+    if (daemon_submit(entry->burnin->daemon, job, point->instrument, NULL, run->plan->deadline_ms,
+                      failure))
+        return true;
+    job_free(job);
+    return false;
+}
+
+struct record *burnin_record(struct burnin *burnin, const struct burnin_event *event)
+{
+    struct daemon *daemon = burnin->daemon;
+    struct burnin_event told = *event;
+    clock_gettime(CLOCK_REALTIME, &told.time);
+    struct record *record =
+        event->body->failed || daemon->store == NULL
+            ? NULL
+            : record_event(event->kind, event->run, told.time, event->body->bytes);
+    told.recorded = record != NULL && store_append(daemon->store, record);
+    burnin_follow_tell(daemon->burnin_follow, &told);
+    if (told.recorded)
+        return record;
+    log_line(LOG_PRIORITY_ERROR, "%s: \"%s\" could not be put on record", event->run, event->kind);
+    record_free(record);
+    return NULL;
+}
+
+static void host_record(void *context, const char *kind, const struct text *body)
+{
+    struct burnin_entry *entry = context;
+    enum log_priority priority =
+        strcmp(kind, "trip") == 0 ? LOG_PRIORITY_ERROR : LOG_PRIORITY_NOTICE;
+    const struct burnin_event event = {
+        .kind = kind, .run = entry->run->name, .plan = entry->run->plan->name, .body = body
+    };
+    entry->recorded = burnin_record(entry->burnin, &event);
+    log_line(priority, "burn-in %s: %s %s", entry->run->name, kind,
+             body->failed ? "" : body->bytes);
+}
+
+/* What the command reads: the trip, and in it the reading (or error) that made it. */
+static void encode_told(struct text *told, const struct text *body, const struct record *reading)
+{
+    text_raw(told, body->bytes, body->length - 1);
+    if (reading != NULL) {
+        text_key(told, reading->reason != NULL ? "error" : "reading");
+        text_json(told, reading->body.bytes, reading->body.length);
+    }
+    text_close(told, '}');
+    text_raw(told, "\n", 1);
+}
+
+static void host_tripped(void *context, size_t slot, const struct text *body)
+{
+    struct burnin_entry *entry = context;
+    const struct bench_burnin *plan = entry->run->plan;
+    struct failure failure = { 0 };
+    struct text told = { 0 };
+    char text[600];
+    (void)slot;
+    if (plan->command[0] == NULL || body->failed)
+        return;
+    encode_told(&told, body, entry->reading);
+    bool started =
+        told.failed
+            ? failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for its input")
+            : trip_command_start(entry->burnin->commands, plan->command, plan->command_user,
+                                 plan->command_s, told.bytes, told.length, &failure);
+    if (!started)
+        log_line(LOG_PRIORITY_ERROR, "trip command: %s", failure_text(&failure, text, sizeof text));
+    text_free(&told);
+}
+
+struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_burnin *plan,
+                                      const char *name, struct failure *failure)
+{
+    struct burnin_entry *entry = calloc(1, sizeof *entry);
+    if (entry != NULL) {
+        const struct burnin_host host = { entry,        host_now,    host_wake,
+                                          host_measure, host_record, host_tripped };
+        entry->burnin = burnin;
+        TAILQ_INSERT_TAIL(&burnin->entries, entry, entry);
+        entry->timer = evtimer_new(burnin->daemon->base, on_timer, entry);
+        entry->run = burnin_run_new(burnin->daemon->bench, plan, name, &host);
+        if (entry->timer != NULL && entry->run != NULL)
+            return entry;
+        burnin_entry_free(entry);
+    }
+    failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a run");
+    return NULL;
+}
+
+void burnin_entry_free(struct burnin_entry *entry)
+{
+    TAILQ_REMOVE(&entry->burnin->entries, entry, entry);
+    if (entry->timer != NULL)
+        event_free(entry->timer);
+    burnin_run_free(entry->run);
+    free(entry);
+}
+
+/* "7b7e...": Linux makes one anew at each boot. */
+static void read_boot(char boot[BURNIN_BOOT])
+{
+    int file = open("/proc/sys/kernel/random/boot_id", O_RDONLY | O_CLOEXEC);
+    ssize_t count = file >= 0 ? read(file, boot, BURNIN_BOOT - 1) : 0;
+    boot[count > 0 ? count : 0] = '\0';
+    boot[strcspn(boot, "\n")] = '\0';
+    if (file >= 0)
+        close(file);
+}
+
+struct burnin *burnin_new(struct daemon *daemon)
+{
+    struct burnin *burnin = calloc(1, sizeof *burnin);
+    if (burnin == NULL)
+        return NULL;
+    burnin->daemon = daemon;
+    TAILQ_INIT(&burnin->entries);
+    read_boot(burnin->boot);
+    burnin->commands = trip_commands_new(daemon->base);
+    if (burnin->commands != NULL)
+        return burnin;
+    free(burnin);
+    return NULL;
+}
+
+void burnin_free(struct burnin *burnin)
+{
+    if (burnin == NULL)
+        return;
+    struct burnin_entry *next = NULL;
+    for (struct burnin_entry *entry = TAILQ_FIRST(&burnin->entries); entry != NULL; entry = next) {
+        next = TAILQ_NEXT(entry, entry);
+        burnin_entry_free(entry);
+    }
+    trip_commands_free(burnin->commands);
+    free(burnin);
+}
+
+/* The newest run of that name or of that plan; NULL: there is none. */
+static struct burnin_entry *find(struct burnin *burnin, const char *name)
+{
+    struct burnin_entry *entry;
+    TAILQ_FOREACH_REVERSE(entry, &burnin->entries, burnin_entries, entry)
+    {
+        if (strcmp(entry->run->name, name) == 0 || strcmp(entry->run->plan->name, name) == 0)
+            return entry;
+    }
+    return NULL;
+}
+
+/* Forgets the oldest runs that have ended, once there are many. */
+static void forget(struct burnin *burnin)
+{
+    size_t ended = 0;
+    struct burnin_entry *next;
+    struct burnin_entry *entry;
+    TAILQ_FOREACH(entry, &burnin->entries, entry)
+    ended += entry->run->ended;
+    for (entry = TAILQ_FIRST(&burnin->entries); entry != NULL && ended > ENDED_MOST; entry = next) {
+        next = TAILQ_NEXT(entry, entry);
+        if (entry->run->ended && entry->run->open == 0) {
+            burnin_entry_free(entry);
+            ended--;
+        }
+    }
+}
+
+/* PLAN-20260131T235959Z, later by seconds where there is one of that name. */
+static void name_run(struct burnin *burnin, const char *plan, char name[BENCH_NAME])
+{
+    time_t now = time(NULL);
+    struct tm parts;
+    char moment[24];
+    do {
+        gmtime_r(&now, &parts);
+        strftime(moment, sizeof moment, "%Y%m%dT%H%M%SZ", &parts);
+        snprintf(name, BENCH_NAME, "%.*s-%.20s", BENCH_NAME - 24, plan, moment);
+        now++;
+    } while (find(burnin, name) != NULL);
+}
+
+static const struct bench_burnin *find_plan(const struct bench *bench, const char *name,
+                                            struct failure *failure)
+{
+    const struct bench_burnin *plan = bench_burnin(bench, name);
+    struct nearest nearest = { 0 };
+    char expected[BENCH_NAME + 16] = "";
+    for (size_t i = 0; plan == NULL && i < bench->burnin_count; i++)
+        nearest_offer(&nearest, name, bench->burnins[i].name);
+    if (nearest.word != NULL)
+        snprintf(expected, sizeof expected, "perhaps %s", nearest.word);
+    if (plan == NULL)
+        failure_set(failure, FAILURE_SETTINGS, bench->path, expected,
+                    "there is no burn-in plan %.120s", name);
+    return plan;
+}
+
+/* Whether the probes of a plan were checked as it asks. */
+static bool probes_good(struct burnin *burnin, const struct bench_burnin *plan,
+                        struct failure *failure)
+{
+    struct daemon *daemon = burnin->daemon;
+    bool good = true;
+    for (size_t i = 0; good && plan->probe_checks_s > 0 && i < plan->point_count; i++)
+        good = probe_checks_good(daemon->probe_checks, daemon->bench, plan->phases[0].points[i],
+                                 plan->probe_checks_s, clock_at(CLOCK_REALTIME), failure);
+    return good;
+}
+
+bool burnin_start(struct burnin *burnin, const char *name, struct record **record,
+                  struct failure *failure)
+{
+    const struct bench_burnin *plan = find_plan(burnin->daemon->bench, name, failure);
+    if (plan == NULL)
+        return false;
+    const struct burnin_entry *before = find(burnin, name);
+    if (burnin->daemon->stopping)
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+    if (burnin->daemon->store == NULL)
+        return failure_set(failure, FAILURE_SETTINGS, burnin->daemon->bench->path,
+                           "store = { path = ...; } and a restart", "readings are not kept");
+    if (before != NULL && !before->run->ended)
+        return failure_set(failure, FAILURE_HELD, name, NULL, "run %s of it goes on",
+                           before->run->name);
+    if (!probes_good(burnin, plan, failure))
+        return false;
+    char run[BENCH_NAME];
+    name_run(burnin, name, run);
+    forget(burnin);
+    struct burnin_entry *entry = burnin_entry_new(burnin, plan, run, failure);
+    if (entry == NULL)
+        return false;
+    burnin_run_begin(entry->run, burnin->boot);
+    *record = entry->recorded;
+    return true;
+}
+
+static struct burnin_entry *find_run(struct burnin *burnin, const char *name,
+                                     struct failure *failure)
+{
+    struct burnin_entry *entry = find(burnin, name);
+    if (entry == NULL)
+        failure_set(failure, FAILURE_SETTINGS, NULL, "a run that burnin.status names, or a plan",
+                    "there is no run %.120s", name);
+    return entry;
+}
+
+bool burnin_stop(struct burnin *burnin, const char *name, struct record **record,
+                 struct failure *failure)
+{
+    struct burnin_entry *entry = find_run(burnin, name, failure);
+    if (entry == NULL)
+        return false;
+    if (entry->run->ended)
+        return failure_set(failure, FAILURE_SETTINGS, entry->run->name, "a run that goes on",
+                           "it has ended: %s", entry->run->why);
+    burnin_run_end(entry->run, "stopped");
+    *record = entry->recorded;
+    return true;
+}
+
+bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *failure)
+{
+    if (bench_burnin(burnin->daemon->bench, name) != NULL)
+        return true;
+    const struct burnin_entry *entry = find_run(burnin, name, failure);
+    if (entry == NULL)
+        return false;
+    return !entry->run->ended ||
+           failure_set(failure, FAILURE_SETTINGS, entry->run->name, "a run that goes on",
+                       "it has ended: %s", entry->run->why);
+}
+
+bool burnin_status(struct burnin *burnin, const char *name, struct text *text,
+                   struct failure *failure)
+{
+    struct burnin_entry *entry = NULL;
+    if (name != NULL && (entry = find_run(burnin, name, failure)) == NULL)
+        return false;
+    const struct bench *bench = burnin->daemon->bench;
+    text_open(text, '{');
+    text_key(text, "plans");
+    text_open(text, '[');
+    for (size_t i = 0; i < bench->burnin_count; i++)
+        text_string(text, bench->burnins[i].name);
+    text_close(text, ']');
+    text_key(text, "runs");
+    text_open(text, '[');
+    struct burnin_entry *each;
+    TAILQ_FOREACH(each, &burnin->entries, entry)
+    {
+        if (entry == NULL || each == entry)
+            burnin_encode_run(text, each->run);
+    }
+    text_close(text, ']');
+    text_close(text, '}');
+    return true;
+}
+
+void burnin_pause(struct burnin *burnin)
+{
+    struct burnin_entry *entry;
+    TAILQ_FOREACH(entry, &burnin->entries, entry)
+    burnin_run_pause(entry->run);
+}
+
+void burnin_rebind(struct burnin *burnin, struct bench *bench)
+{
+    struct burnin_entry *entry;
+    TAILQ_FOREACH(entry, &burnin->entries, entry)
+    burnin_run_rebind(entry->run, bench);
+}

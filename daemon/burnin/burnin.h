@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The burn-ins of the daemon: its runs, joined with clocks, timers,
+ * instruments, the store and the shop's command. The loop thread's alone.
+ */
+#ifndef GRADUS_DAEMON_BURNIN_H
+#define GRADUS_DAEMON_BURNIN_H
+
+#include "daemon/basics/text.h"
+#include "daemon/bench/bench.h"
+#include "daemon/store/store_record.h"
+
+struct burnin;
+struct daemon;
+
+/* No run yet. NULL when memory is short. */
+struct burnin *burnin_new(struct daemon *daemon);
+
+/* Accepts NULL. */
+void burnin_free(struct burnin *burnin);
+
+/* Goes on with the runs that the store has as begun and not ended. */
+void burnin_restore(struct burnin *burnin);
+
+/*
+ * Begins a run of a plan. On success `record` is the one that says so, to be
+ * waited for, or NULL when the store has not taken it.
+ */
+bool burnin_start(struct burnin *burnin, const char *plan, struct record **record,
+                  struct failure *failure);
+
+/* Ends a run by its name, or by its plan's. `record` as for burnin_start(). */
+bool burnin_stop(struct burnin *burnin, const char *run, struct record **record,
+                 struct failure *failure);
+
+/* Whether it is the name of a plan, or of a run that goes on. */
+bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *failure);
+
+/* Writes the state of a run, or with NULL of all; false when there is no such run. */
+bool burnin_status(struct burnin *burnin, const char *run, struct text *text,
+                   struct failure *failure);
+
+/* The daemon is going: runs are kept open in the store and begin nothing more. */
+void burnin_pause(struct burnin *burnin);
+
+/* After a reload. */
+void burnin_rebind(struct burnin *burnin, struct bench *bench);
+
+#endif

@@ -1,0 +1,75 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What a burn-in makes of the readings of one point: failures in a row, how
+ * far it has moved, how near it came to a limit, and whether it trips. Pure:
+ * the same readings in the same order give the same state, so that a restart
+ * rebuilds it from the store.
+ *
+ * A failure is a reading beyond a limit (`fail` or `conditional fail`), one
+ * that moved further than it may, and a signal beyond every range. A
+ * measurement that came to no reading for another reason says nothing about
+ * the unit: it neither counts as a failure nor ends a row of them, but is
+ * counted by itself.
+ */
+#ifndef GRADUS_DAEMON_BURNIN_JUDGE_H
+#define GRADUS_DAEMON_BURNIN_JUDGE_H
+
+#include "daemon/bench/bench.h"
+
+#include <stdint.h>
+
+enum burnin_cause { BURNIN_WELL, BURNIN_LIMIT, BURNIN_DRIFT, BURNIN_OVER_RANGE, BURNIN_LOST };
+
+/* What a measurement came to. */
+struct burnin_outcome {
+    int64_t round;
+    enum failure_code failure; /* FAILURE_NONE: there is a value */
+    double value;              /* at the tip */
+    double judged;             /* what the limits hold for: the value, or its comparison */
+    enum verdict verdict;
+    bool warm_up; /* it only tells how the unit is doing */
+};
+
+/* By which rules. */
+struct burnin_rules {
+    const struct limits *limits; /* of the phase */
+    struct bench_drift drift;
+    int trip_after; /* >= 1 */
+    int lost_after; /* 0: never */
+};
+
+/* All that is known of a point; begin with burnin_state_new(). */
+struct burnin_state {
+    double first;        /* the reading that it is compared with; NAN: none yet */
+    double last;         /* NAN: none yet */
+    double margin;       /* of the last reading: 1 in the middle, 0 at the limit; NAN: none */
+    double worst;        /* smallest margin after warm-up; NAN: none */
+    int64_t worst_round; /* when that was */
+    int64_t readings;    /* with a value */
+    int64_t failures;    /* after warm-up */
+    int64_t lost;        /* without a reading, not for being beyond every range */
+    int failed_in_row;
+    int lost_in_row;
+    enum burnin_cause cause; /* of the last outcome */
+    enum burnin_cause trip;  /* BURNIN_WELL: it has not tripped */
+    int64_t trip_round;
+};
+
+/* Nothing is known yet. */
+struct burnin_state burnin_state_new(void);
+
+/*
+ * How far a figure is from the nearest limit: of two limits, as a share of
+ * half the width between them; of one, of the limit's size. Negative beyond,
+ * NAN without limits.
+ */
+double burnin_margin(const struct limits *limits, double value);
+
+/* Takes an outcome in. True when the point trips by it; it trips once only. */
+bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
+                  const struct burnin_outcome *outcome);
+
+/* "well", "limit", "drift", "over range", "no reading". */
+const char *burnin_cause_name(enum burnin_cause cause);
+
+#endif

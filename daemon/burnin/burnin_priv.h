@@ -1,0 +1,51 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the files of the burn-ins share. */
+#ifndef GRADUS_DAEMON_BURNIN_PRIV_H
+#define GRADUS_DAEMON_BURNIN_PRIV_H
+
+#include "burnin.h"
+#include "burnin_run.h"
+#include "daemon/daemon_priv.h"
+#include "trip_command.h"
+
+#include <sys/queue.h>
+
+enum { BURNIN_BOOT = 40 };
+
+/* A run with what it hangs on. */
+struct burnin_entry {
+    struct burnin *burnin;
+    struct burnin_run *run;
+    struct event *timer;
+    const struct record *reading; /* that is being judged; NULL: none, or it is not kept */
+    struct record *recorded; /* the last event, while the store has it; good for the moment only */
+    TAILQ_ENTRY(burnin_entry) entry;
+};
+
+struct burnin {
+    struct daemon *daemon;
+    struct trip_commands *commands;
+    char boot[BURNIN_BOOT];                           /* names this boot of the machine */
+    TAILQ_HEAD(burnin_entries, burnin_entry) entries; /* oldest first */
+};
+
+/* A run that has not begun, in the list. NULL with the failure set. */
+struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_burnin *plan,
+                                      const char *name, struct failure *failure);
+
+/* Takes it out of the list and frees it; nothing may be under way. */
+void burnin_entry_free(struct burnin_entry *entry);
+
+/*
+ * Appends an event of a run of a plan to the store, and tells whoever follows
+ * it. NULL when the store has not taken it; it is told all the same.
+ */
+struct record *burnin_record(struct burnin *burnin, const struct burnin_event *event);
+
+/* What the judge has to know of a reading. */
+struct burnin_outcome burnin_outcome(const struct reading *reading, int64_t round);
+
+/* Writes one run. */
+void burnin_encode_run(struct text *text, const struct burnin_run *run);
+
+#endif

@@ -1,0 +1,132 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * One burn-in run: begins its rounds when they are due, walks the points of
+ * each instrument in the order that changes it least, judges what comes back
+ * and stops what trips. It knows no clock, timer, instrument or store but
+ * through a struct of functions, so that a simulation can drive it.
+ *
+ * One thread uses it.
+ */
+#ifndef GRADUS_DAEMON_BURNIN_RUN_H
+#define GRADUS_DAEMON_BURNIN_RUN_H
+
+#include "burnin_judge.h"
+#include "burnin_plan.h"
+#include "daemon/basics/text.h"
+#include "track.h"
+
+struct burnin_run;
+
+/* What a run needs of the world. */
+struct burnin_host {
+    void *context;
+    struct burnin_clock (*now)(void *context);
+    /* Has burnin_run_tick() called in so many nanoseconds, instead of any time asked for before. */
+    void (*wake)(void *context, int64_t nanoseconds);
+    /* Begins to measure; burnin_run_took() follows, not at once. False: it cannot be begun. */
+    bool (*measure)(void *context, const struct bench_point *point, size_t slot, int64_t round,
+                    struct failure *failure);
+    /* Puts an event of the run on record; `body` is a JSON text. */
+    void (*record)(void *context, const char *kind, const struct text *body);
+    /* A point has tripped and that is on record; `body` is the event's. */
+    void (*tripped)(void *context, size_t slot, const struct text *body);
+};
+
+/* Places that the course of a point has in memory. */
+enum { BURNIN_COURSE = 256 };
+
+/* One point of the run. */
+struct burnin_slot {
+    struct burnin_state state;
+    struct track course; /* of its values after warm-up; hours since round 1 was due */
+    bool stopped;        /* it is not measured any more */
+};
+
+/* The points of one instrument in one round: visits from `next` to `end` are still to come. */
+struct burnin_lane {
+    size_t next;
+    size_t end;
+};
+
+struct burnin_run {
+    char name[BENCH_NAME];
+    struct bench *bench;             /* a reference */
+    const struct bench_burnin *plan; /* of that bench */
+    struct burnin_host host;
+    struct burnin_time time;
+    struct burnin_schedule schedule;
+    int64_t last; /* round that was begun or missed last */
+    int64_t seen; /* latest plan time that something is known of */
+    size_t open;  /* measurements under way */
+    bool ended;
+    bool paused;               /* the daemon is going: nothing new is begun */
+    char why[64];              /* it ended */
+    int64_t late;              /* rounds that began late */
+    int64_t missed;            /* rounds that were not held */
+    int64_t jumps;             /* of the wall clock */
+    int64_t gaps;              /* restarts */
+    struct burnin_slot *slots; /* one a point of the plan */
+    size_t *by_name;           /* slots in the order of their points' names */
+    struct burnin_visit *visits;
+    struct burnin_lane *lanes; /* by slot that leads them, as many as there are visits at most */
+    size_t lane_count;
+    struct text scratch;
+};
+
+/*
+ * A run that has not begun: burnin_run_begin() or, for one that is on record,
+ * burnin_run_resume() comes next. `bench` gains a reference and holds `plan`.
+ * NULL when memory is short.
+ */
+struct burnin_run *burnin_run_new(struct bench *bench, const struct bench_burnin *plan,
+                                  const char *name, const struct burnin_host *host);
+
+/* No measurement may be under way. Accepts NULL. */
+void burnin_run_free(struct burnin_run *run);
+
+/* Begins, and puts that on record; `boot` names this boot of the machine. */
+void burnin_run_begin(struct burnin_run *run, const char *boot);
+
+/*
+ * Takes in what is on record of a run before it goes on: time and begin as
+ * burnin_run_begin() wrote them, then rounds in their order.
+ */
+void burnin_run_recall_time(struct burnin_run *run, const struct burnin_time *time, int64_t first);
+void burnin_run_recall(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
+                       bool announced);
+void burnin_run_recall_missed(struct burnin_run *run, int64_t last);
+
+/* Goes on after the daemon was not there, and puts the gap on record. */
+void burnin_run_resume(struct burnin_run *run, bool same_boot, const char *boot);
+
+/* Looks what is due. */
+void burnin_run_tick(struct burnin_run *run);
+
+/*
+ * A measurement is back. `judged` and `verdict` are of the reading, if there
+ * is one; warm-up is told from the round. `stored` is false when there is
+ * nothing of it in the store but what this puts there.
+ */
+void burnin_run_took(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
+                     bool stored);
+
+/* Ends it and puts that on record, with the reason. Does nothing to one that has ended. */
+void burnin_run_end(struct burnin_run *run, const char *why);
+
+/* Begins nothing more, but is not over: the daemon is going. */
+void burnin_run_pause(struct burnin_run *run);
+
+/* Takes the same plan out of newer settings; ends the run when it is another or none. */
+void burnin_run_rebind(struct burnin_run *run, struct bench *bench);
+
+/* Slot of the point of that name; point_count: there is none. */
+size_t burnin_run_slot(const struct burnin_run *run, const char *point);
+
+/* The point of a slot as it is measured in a round, with the limits of that phase. */
+const struct bench_point *burnin_run_point(const struct burnin_run *run, size_t slot,
+                                           int64_t round);
+
+/* Whether a round is warm-up. */
+bool burnin_run_warms(const struct burnin_run *run, int64_t round);
+
+#endif

@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "encode_outlook.h"
+
+#include "daemon/encode/encode.h"
+
+#include <math.h>
+
+const double outlook_hour = 3600e9;
+
+/* A slope that pure noise has once in so many. */
+static const double alpha = 0.05;
+
+/* Later ones have no place in nanoseconds, and mean nothing. */
+static const double last_moment = 9e18;
+
+static void member_hours(struct text *text, const char *key, double hours, int64_t origin)
+{
+    double moment = (double)origin + hours * outlook_hour;
+    if (moment < last_moment)
+        encode_moment(text, key, (int64_t)moment);
+}
+
+static void encode_meeting(struct text *text, const struct outlook *outlook, int64_t origin)
+{
+    text_key(text, "meets");
+    text_open(text, '{');
+    text_member_string(text, "limit", outlook->at_high ? "high" : "low");
+    text_member_number(text, "level", outlook->level);
+    member_hours(text, "earliest", outlook->crossing.earliest, origin);
+    member_hours(text, "expected", outlook->crossing.expected, origin);
+    member_hours(text, "latest", outlook->crossing.latest, origin);
+    text_close(text, '}');
+}
+
+void encode_trend(struct text *text, const struct outlook *outlook, int64_t origin)
+{
+    if (!outlook->fitted)
+        return;
+    text_key(text, "trend");
+    text_open(text, '{');
+    text_member_number(text, "per_hour", outlook->line.slope);
+    text_member_number(text, "standard_uncertainty", outlook->line.slope_standard);
+    text_member_bool(text, "significant", trend_is_significant(&outlook->line, alpha));
+    if (outlook->meets)
+        encode_meeting(text, outlook, origin);
+    text_close(text, '}');
+}

@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Running the shop's own command when a point trips: without a shell, with
+ * what happened on its standard input, as an unprivileged user, killed with
+ * all it started when its time is over. What it prints goes to the log, the
+ * first lines of it. Nothing here waits; the loop thread alone uses it.
+ */
+#ifndef GRADUS_DAEMON_TRIP_COMMAND_H
+#define GRADUS_DAEMON_TRIP_COMMAND_H
+
+#include "core/basics/failure.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+struct trip_commands;
+struct event_base;
+
+/* Nothing runs yet. NULL when memory is short. */
+struct trip_commands *trip_commands_new(struct event_base *base);
+
+/* Kills what still runs. Accepts NULL. */
+void trip_commands_free(struct trip_commands *commands);
+
+/*
+ * Starts a command. Everything is copied or used before this returns.
+ *
+ * words    program with its path, arguments, NULL
+ * user     who it runs as when this process is root; never root itself
+ * limit_s  seconds until it is killed
+ * input    for its standard input, at most 64 KiB
+ */
+bool trip_command_start(struct trip_commands *commands, char *const *words, const char *user,
+                        double limit_s, const char *input, size_t length, struct failure *failure);
+
+#endif

@@ -1,0 +1,58 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The handlers of the methods, one for each row of methods.c, where it is
+ * said what they do. Each takes a struct daemon as context.
+ */
+#ifndef GRADUS_DAEMON_CALLS_H
+#define GRADUS_DAEMON_CALLS_H
+
+#include "daemon/bench/bench.h"
+#include "daemon/server/rpc.h"
+#include "daemon/store/store_query.h"
+
+struct daemon;
+
+/* calls_bench.c: what there is and how it is doing; answered at once. */
+rpc_handler call_points;
+rpc_handler call_instruments;
+rpc_handler call_health;
+rpc_handler call_hold;
+rpc_handler call_release;
+
+/* calls_measure.c: what an instrument has to do; answered when it is done. */
+rpc_handler call_measure;
+rpc_handler call_capture;
+rpc_handler call_talk;
+rpc_handler call_follow;
+rpc_handler call_unfollow;
+
+/* calls_probing.c: a point through two loads, a probe on a square wave. */
+rpc_handler call_unload;
+rpc_handler call_compensate;
+
+/* calls_agree.c: a place through two instruments. */
+rpc_handler call_agree;
+
+/* calls_store.c: what the store holds; answered when it has been read. */
+rpc_handler call_readings;
+rpc_handler call_verify;
+
+/* An empty query; NULL, and the call is answered, when there is no store to ask. */
+struct store_query *call_query(struct daemon *daemon, struct rpc_call *call);
+
+/* Takes a name over, if one is given; false when it is too long to be anybody's. */
+bool call_name(const struct rpc_value *value, char name[BENCH_NAME]);
+
+/* calls_burnin.c: runs of burn-in plans; begun and stopped once that is on record. */
+rpc_handler call_burnin_start;
+rpc_handler call_burnin_stop;
+rpc_handler call_burnin_status;
+rpc_handler call_burnin_follow;
+rpc_handler call_burnin_runs;
+rpc_handler call_burnin_events;
+rpc_handler call_burnin_study;
+
+/* explain.c: why a range is chosen; does not touch the instrument. */
+rpc_handler call_explain;
+
+#endif

@@ -1,0 +1,262 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "calls.h"
+
+#include "core/input/sight.h"
+#include "daemon/daemon_priv.h"
+#include "methods.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* What a job needs to be answered. */
+struct errand {
+    struct daemon *daemon;
+    struct rpc_call *call;
+};
+
+/* Writes what came of a job that has an outcome. */
+static void encode_outcome(struct text *text, const struct job *job)
+{
+    const struct occasion occasion = daemon_occasion(job);
+    if (job->kind == JOB_CAPTURE) {
+        encode_capture(text, &occasion, &job->capture, job->samples);
+    } else if (job->kind == JOB_MEASURE) {
+        encode_reading(text, &occasion, &job->capture.reading);
+    } else {
+        text_open(text, '{');
+        if (job->reply != NULL) {
+            text_key(text, "reply");
+            text_bytes(text, job->reply, job->reply_length);
+        }
+        text_close(text, '}');
+    }
+}
+
+static bool has_outcome(const struct job *job)
+{
+    return job->kind == JOB_CAPTURE ? job->capture.samples != NULL
+                                    : job->capture.reading.failure.code == FAILURE_NONE;
+}
+
+/*
+ * Answers once the reading is durable. One that the store would not take is
+ * answered at once, with a warning.
+ */
+static void answer_kept(const struct errand *errand, const struct job *job)
+{
+    struct daemon *daemon = errand->daemon;
+    if (job->record != NULL) {
+        answers_wait_record(daemon->answers, errand->call, job->record, job->deadline);
+        return;
+    }
+    struct text reading = { 0 };
+    struct text *text = daemon_text(daemon);
+    encode_outcome(&reading, job);
+    encode_stored(text, &reading, 0, "not kept: the store holds as many readings as it may");
+    rpc_result(errand->call, text);
+    text_free(&reading);
+}
+
+static void on_done(struct job *job, const struct failure *refusal)
+{
+    struct errand *errand = job->owner;
+    struct daemon *daemon = errand->daemon;
+    const struct reading *reading = &job->capture.reading;
+    if (refusal != NULL) {
+        daemon_refuse(daemon, errand->call, refusal, job->bench, job->point, NULL);
+    } else if (!has_outcome(job)) {
+        daemon_refuse(daemon, errand->call, &reading->failure, job->bench, job->point, reading);
+    } else if (job->kind == JOB_MEASURE && daemon->store != NULL) {
+        answer_kept(errand, job);
+    } else {
+        struct text *text = daemon_text(daemon);
+        encode_outcome(text, job);
+        rpc_result(errand->call, text);
+    }
+    free(errand);
+}
+
+/* A job that answers a call; NULL, and the call is answered, when memory is short. */
+static struct job *job_for(struct daemon *daemon, struct rpc_call *call, enum job_kind kind,
+                           const struct bench_point *point)
+{
+    struct job *job = job_new(kind, daemon->bench, point);
+    struct errand *errand = malloc(sizeof *errand);
+    if (job == NULL || errand == NULL) {
+        struct failure failure = { 0 };
+        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        job_free(job);
+        free(errand);
+        return NULL;
+    }
+    *errand = (struct errand) { daemon, call };
+    job->done = on_done;
+    job->owner = errand;
+    return job;
+}
+
+/* Hands the job over; answers the call when it is refused. */
+static void submit(struct job *job, size_t instrument, double deadline_ms)
+{
+    struct errand *errand = job->owner;
+    struct session *session = rpc_call_peer(errand->call);
+    struct failure failure = { 0 };
+    if (daemon_submit(errand->daemon, job, instrument, session, deadline_ms, &failure))
+        return;
+    on_done(job, &failure);
+    job_free(job);
+}
+
+/* The point a call names; NULL, and the call is answered, when there is none. */
+static const struct bench_point *point_of(struct daemon *daemon, struct rpc_call *call,
+                                          const char *name)
+{
+    struct failure failure = { 0 };
+    const struct bench_point *point = daemon_point(daemon, name, &failure);
+    if (point == NULL)
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+    return point;
+}
+
+void call_measure(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    const struct bench_point *point = point_of(daemon, call, values[MEASURE_POINT].text);
+    struct job *job = point != NULL ? job_for(daemon, call, JOB_MEASURE, point) : NULL;
+    if (job == NULL)
+        return;
+    job->repeats = (size_t)values[MEASURE_REPEAT].integer;
+    submit(job, point->instrument, values[MEASURE_DEADLINE].number);
+}
+
+void call_capture(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    const struct bench_point *point = point_of(daemon, call, values[CAPTURE_POINT].text);
+    struct job *job = point != NULL ? job_for(daemon, call, JOB_CAPTURE, point) : NULL;
+    if (job == NULL)
+        return;
+    job->samples = (size_t)values[CAPTURE_SAMPLES].integer;
+    if (values[CAPTURE_DURATION].given)
+        job->duration = values[CAPTURE_DURATION].number;
+    submit(job, point->instrument, values[CAPTURE_DEADLINE].number);
+}
+
+/* The instrument to talk to; false, and the call is answered, when that is not to be. */
+static bool talk_allowed(struct daemon *daemon, struct rpc_call *call, const char *name,
+                         size_t *instrument)
+{
+    struct failure failure = { 0 };
+    if (!daemon->bench->server.talk)
+        failure_set(&failure, FAILURE_SETTINGS, daemon->bench->path, "server.talk = true",
+                    "raw text to instruments is not allowed");
+    else if (daemon_instrument(daemon, name, instrument, &failure))
+        return true;
+    daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+    return false;
+}
+
+void call_talk(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    const struct rpc_value *reply = &values[TALK_REPLY];
+    const char *command = values[TALK_COMMAND].text;
+    size_t instrument;
+    if (!talk_allowed(daemon, call, values[TALK_INSTRUMENT].text, &instrument))
+        return;
+    struct job *job = job_for(daemon, call, JOB_TALK, NULL);
+    if (job == NULL)
+        return;
+    job->command = strdup(command);
+    if (job->command == NULL) {
+        struct failure failure = { 0 };
+        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the command");
+        on_done(job, &failure);
+        job_free(job);
+        return;
+    }
+    job->wants_reply = reply->given ? reply->flag : strchr(command, '?') != NULL;
+    submit(job, instrument, values[TALK_DEADLINE].number);
+}
+
+/*
+ * Whether readings of a point show what its signal does, or only its mean: an instrument
+ * averages a level over a record of its own choice, or over one conversion. Quantities
+ * that are of whole periods anyway say nothing of the signal's course.
+ */
+static bool shows_course(const struct bench *bench, const struct bench_point *point)
+{
+    const struct profile *profile = bench->instruments[point->instrument].profile;
+    const struct function *function = profile_function(profile, point->at_input);
+    return quantity_aspect(point->quantity) == ASPECT_DC && function != NULL &&
+           point->frequency * function->conversion_ms / 1000 < 1;
+}
+
+/* Points whose signal changes faster than they are to be read. */
+static void warn_of_pace(struct text *text, struct daemon *daemon, const struct follow_order *order)
+{
+    text_key(text, "warnings");
+    text_open(text, '[');
+    for (size_t i = 0; i < order->count; i++) {
+        struct failure failure = { 0 };
+        const struct bench_point *point = daemon_point(daemon, order->points[i], &failure);
+        if (point == NULL || !(order->every_ms > 0) || isnan(point->frequency) ||
+            !shows_course(daemon->bench, point))
+            continue;
+        struct sight sight = sight_rate(1000 / order->every_ms, point->frequency);
+        char line[BENCH_NAME + sizeof sight.reason + 2];
+        snprintf(line, sizeof line, "%s: %s", point->name, sight.reason);
+        if (sight.state != SIGHT_CLEAR)
+            text_string(text, line);
+    }
+    text_close(text, ']');
+}
+
+void call_follow(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    const char *points[FOLLOW_MAX_POINTS];
+    json_t *names = values[FOLLOW_POINTS].texts;
+    struct follow_order order = { .points = points,
+                                  .count = json_array_size(names),
+                                  .every_ms = values[FOLLOW_EVERY].number,
+                                  .rounds = (size_t)values[FOLLOW_READINGS].integer,
+                                  .deadline_ms = values[FOLLOW_DEADLINE].number };
+    struct failure failure = { 0 };
+    uint64_t number;
+    if (order.count > FOLLOW_MAX_POINTS) {
+        rpc_fail_params(call, "points has too many names", "1 to 256 names");
+        return;
+    }
+    for (size_t i = 0; i < order.count; i++)
+        points[i] = json_string_value(json_array_get(names, i));
+    if (!follow_begin(daemon->follow, rpc_call_peer(call), &order, &number, &failure)) {
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        return;
+    }
+    struct text *text = daemon_text(daemon);
+    text_open(text, '{');
+    text_member_integer(text, "subscription", (int64_t)number);
+    warn_of_pace(text, daemon, &order);
+    text_close(text, '}');
+    rpc_result(call, text);
+}
+
+void call_unfollow(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    uint64_t number = (uint64_t)values[UNFOLLOW_SUBSCRIPTION].integer;
+    struct session *session = rpc_call_peer(call);
+    if (!follow_end(daemon->follow, session, number) &&
+        !burnin_follow_end(daemon->burnin_follow, session, number)) {
+        rpc_fail_params(call, "this client has no such subscription",
+                        "the number that follow or burnin.follow answered");
+        return;
+    }
+    struct text *text = daemon_text(daemon);
+    text_bool(text, true);
+    rpc_result(call, text);
+}

@@ -1,0 +1,257 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Methods that look at the probing itself: a point through two loads, and a
+ * probe on a square wave. Each is made of ordinary measurements.
+ */
+#include "calls.h"
+
+#include "core/input/compensation.h"
+#include "core/input/two_load.h"
+#include "daemon/basics/moment.h"
+#include "daemon/daemon_priv.h"
+#include "methods.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* The coverage factor that results are stated with: two sigma. */
+static const double coverage = 2;
+
+/* |ratio - 1| up to which a probe counts as compensated. */
+static const double compensated = 0.01;
+
+/* Two measurements under way, one after the other. */
+struct errand {
+    struct daemon *daemon;
+    struct rpc_call *call;
+    char second[BENCH_NAME]; /* unload: the other point; empty once it is under way */
+    int64_t until;           /* monotonic: when to be answered at the latest */
+    double frequency;        /* compensate: where the error is wanted; NAN: nowhere */
+    struct loaded_reading first;
+};
+
+static void refuse(struct errand *errand, const struct failure *failure, const struct job *job)
+{
+    daemon_refuse(errand->daemon, errand->call, failure, job != NULL ? job->bench : NULL,
+                  job != NULL ? job->point : NULL, job != NULL ? &job->capture.reading : NULL);
+    free(errand);
+}
+
+/* Measures a point for the errand; refuses it, and frees it, when that cannot be. */
+static void begin(struct errand *errand, enum job_kind kind, const struct bench_point *point,
+                  job_done *done)
+{
+    struct daemon *daemon = errand->daemon;
+    struct failure failure = { 0 };
+    struct job *job = job_new(kind, daemon->bench, point);
+    if (job == NULL) {
+        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        refuse(errand, &failure, NULL);
+        return;
+    }
+    job->done = done;
+    job->owner = errand;
+    double left_ms = fmax(1, (double)(errand->until - monotonic_now()) / 1e6);
+    if (daemon_submit(daemon, job, point->instrument, rpc_call_peer(errand->call), left_ms,
+                      &failure))
+        return;
+    refuse(errand, &failure, NULL);
+    job_free(job);
+}
+
+/* An errand for a call; NULL, and the call is answered, when memory is short. */
+static struct errand *errand_for(struct daemon *daemon, struct rpc_call *call, double deadline_ms)
+{
+    struct errand *errand = calloc(1, sizeof *errand);
+    struct failure failure = { 0 };
+    if (errand == NULL) {
+        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        return NULL;
+    }
+    *errand = (struct errand) {
+        .daemon = daemon,
+        .call = call,
+        .until = monotonic_now() + (int64_t)(deadline_ms * 1e6),
+        .frequency = NAN,
+    };
+    return errand;
+}
+
+/* What a reading was before its loading was corrected, and what loaded it. */
+static bool take_loaded(const struct job *job, struct loaded_reading *loaded,
+                        struct failure *failure)
+{
+    const struct reading *reading = &job->capture.reading;
+    struct chain chain;
+    double value, uncertainty;
+    if (!reading_value(reading, &value, &uncertainty) ||
+        !measure_chain(job->bench, job->point, &chain, failure))
+        return failure_set(failure, FAILURE_NO_VALUE, NULL, NULL, "no reading");
+    double factor = reading->loading_corrected ? reading->loading.factor : 1;
+    loaded->value = value / factor;
+    loaded->standard = reading->expanded.standard / factor;
+    loaded->load = chain_load(&chain, &reading->setup);
+    return true;
+}
+
+static void answer_unloaded(struct errand *errand, const struct unloaded *unloaded,
+                            const struct loaded_reading *second)
+{
+    struct text *text = daemon_text(errand->daemon);
+    text_open(text, '{');
+    text_member_number(text, "value", unloaded->value);
+    text_member_string(text, "unit", "V");
+    text_member_number(text, "uncertainty", coverage * unloaded->standard);
+    text_member_number(text, "standard_uncertainty", unloaded->standard);
+    text_member_number(text, "coverage_factor", coverage);
+    text_member_number(text, "source_resistance", unloaded->resistance);
+    text_member_number(text, "source_resistance_uncertainty",
+                       coverage * unloaded->resistance_standard);
+    text_key(text, "loads");
+    text_open(text, '[');
+    const struct loaded_reading *both[] = { &errand->first, second };
+    for (size_t i = 0; i < 2; i++) {
+        text_open(text, '{');
+        text_member_number(text, "resistance", both[i]->load.resistance);
+        text_member_number(text, "value", both[i]->value);
+        text_close(text, '}');
+    }
+    text_close(text, ']');
+    text_close(text, '}');
+    rpc_result(errand->call, text);
+    free(errand);
+}
+
+/* The second point by its name: the settings may have been loaded again in between. */
+static const struct bench_point *second_point(struct errand *errand, struct failure *failure)
+{
+    const struct bench_point *point = daemon_point(errand->daemon, errand->second, failure);
+    errand->second[0] = '\0';
+    return point;
+}
+
+static void on_unload(struct job *job, const struct failure *refusal)
+{
+    struct errand *errand = job->owner;
+    struct failure failure = refusal != NULL ? *refusal : job->capture.reading.failure;
+    struct loaded_reading loaded = { 0 };
+    struct unloaded unloaded = { 0 };
+    const struct bench_point *second = NULL;
+    bool first = errand->second[0] != '\0';
+    bool good = failure.code == FAILURE_NONE && take_loaded(job, &loaded, &failure);
+    if (good && first) {
+        errand->first = loaded;
+        second = second_point(errand, &failure);
+        good = second != NULL;
+    } else if (good) {
+        good = two_load_solve(&errand->first, &loaded, &unloaded, &failure);
+    }
+    if (!good)
+        refuse(errand, &failure, job);
+    else if (first)
+        begin(errand, JOB_MEASURE, second, on_unload);
+    else
+        answer_unloaded(errand, &unloaded, &loaded);
+}
+
+/* Resistance alone divides a dc voltage only. */
+static bool is_dc_voltage(const struct bench_point *point, struct failure *failure)
+{
+    return point->quantity == QUANTITY_DC_VOLTAGE ||
+           failure_set(failure, FAILURE_UNSUPPORTED, point->name, "a dc voltage", "it measures %s",
+                       quantity_name(point->quantity));
+}
+
+void call_unload(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct failure failure = { 0 };
+    const struct bench_point *first = daemon_point(daemon, values[UNLOAD_FIRST].text, &failure);
+    const struct bench_point *second =
+        first != NULL ? daemon_point(daemon, values[UNLOAD_SECOND].text, &failure) : NULL;
+    if (second == NULL || !is_dc_voltage(first, &failure) || !is_dc_voltage(second, &failure)) {
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        return;
+    }
+    struct errand *errand = errand_for(daemon, call, values[UNLOAD_DEADLINE].number);
+    if (errand == NULL)
+        return;
+    snprintf(errand->second, sizeof errand->second, "%s", second->name);
+    begin(errand, JOB_MEASURE, first, on_unload);
+}
+
+static bool judge_capture(const struct capture *capture, struct compensation *found,
+                          struct failure *failure)
+{
+    struct plateau plateau;
+    if (!compensation_plateau(capture->samples, capture->count, &plateau))
+        return failure_set(failure, FAILURE_NO_VALUE, NULL,
+                           "a square wave of 32 samples or more in half a period",
+                           "there is no plateau in the record");
+    return compensation_judge(&capture->samples[plateau.first], plateau.count, capture->interval,
+                              plateau.before, plateau.lead * capture->interval, compensated, found,
+                              failure);
+}
+
+/* Keeps the outcome for whoever asks later whether the probe is good, and in the store. */
+static void note_check(struct daemon *daemon, const struct job *job,
+                       const struct compensation *found)
+{
+    struct text body = { 0 };
+    probe_checks_note(daemon->probe_checks, job->bench, job->point, found, moment_of(job->taken));
+    if (daemon->store == NULL)
+        return;
+    probe_checks_encode(&body, job->bench, job->point, found);
+    struct record *record =
+        body.failed ? NULL : record_event("compensation checked", "", job->taken, body.bytes);
+    if (record != NULL && !store_append(daemon->store, record))
+        record_free(record);
+    text_free(&body);
+}
+
+static void on_compensate(struct job *job, const struct failure *refusal)
+{
+    struct errand *errand = job->owner;
+    struct failure failure = refusal != NULL ? *refusal : (struct failure) { 0 };
+    struct compensation found = { 0 };
+    if (refusal == NULL && job->capture.samples == NULL)
+        failure = job->capture.reading.failure;
+    if (failure.code != FAILURE_NONE || !judge_capture(&job->capture, &found, &failure)) {
+        refuse(errand, &failure, job);
+        return;
+    }
+    note_check(errand->daemon, job, &found);
+    struct text *text = daemon_text(errand->daemon);
+    text_open(text, '{');
+    text_member_string(text, "point", job->point->name);
+    text_member_string(text, "probe", job->bench->probes[job->point->probe].name);
+    text_member_string(text, "state", compensation_name(found.kind));
+    text_member_number(text, "ratio", found.ratio);
+    text_member_number(text, "ratio_uncertainty", coverage * found.ratio_standard);
+    text_member_number(text, "time_constant", found.tau);
+    if (!isnan(errand->frequency)) {
+        text_member_number(text, "frequency", errand->frequency);
+        text_member_number(text, "amplitude_error", compensation_error(&found, errand->frequency));
+    }
+    text_close(text, '}');
+    rpc_result(errand->call, text);
+    free(errand);
+}
+
+void call_compensate(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    struct failure failure = { 0 };
+    const struct bench_point *point = daemon_point(daemon, values[COMPENSATE_POINT].text, &failure);
+    if (point == NULL) {
+        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        return;
+    }
+    struct errand *errand = errand_for(daemon, call, values[COMPENSATE_DEADLINE].number);
+    if (errand == NULL)
+        return;
+    if (values[COMPENSATE_FREQUENCY].given)
+        errand->frequency = values[COMPENSATE_FREQUENCY].number;
+    begin(errand, JOB_CAPTURE, point, on_compensate);
+}

@@ -1,0 +1,319 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Why a range is chosen: the planner's own view of a point, from the signal
+ * it was settled on last or from what is expected there. The instrument is
+ * not touched.
+ */
+#include "calls.h"
+
+#include "core/basics/notation.h"
+#include "core/input/tuned_circuit.h"
+#include "daemon/daemon_priv.h"
+#include "methods.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { MOST_CANDIDATES = 2 * CHAIN_MAX_RANGES };
+
+/* The coverage factor that the instruments weighed against each other are stated with. */
+static const double predicted_coverage = 2;
+
+enum signal_source { SIGNAL_NONE, SIGNAL_EXPECTED, SIGNAL_LAST };
+
+static const char *const source_names[] = {
+    [SIGNAL_NONE] = "none",
+    [SIGNAL_EXPECTED] = "expected",
+    [SIGNAL_LAST] = "last reading",
+};
+
+/* All that is said about one point. */
+struct explanation {
+    const struct bench *bench;
+    const struct bench_point *point;
+    struct chain chain;
+    enum signal_source source;
+    struct signal signal; /* input units; meaningless without a source */
+    struct setup first;   /* what the planner would begin with */
+    struct candidate candidates[MOST_CANDIDATES];
+    size_t count;
+    size_t chosen; /* index; `count` when it is not among them */
+};
+
+static bool same_choice(const struct setup *a, const struct setup *b)
+{
+    return a->range == b->range && a->coupling == b->coupling;
+}
+
+/* Finds what is known of the signal, and what the planner would begin with. */
+static void find_signal(struct explanation *explanation, const struct bench *bench,
+                        const struct measure_memory *memory)
+{
+    struct plan plan;
+    const struct chain *chain = &explanation->chain;
+    if (memory->known) {
+        explanation->source = SIGNAL_LAST;
+        explanation->signal = memory->signal;
+        plan_resume(&plan, chain, &memory->setup);
+    } else if (measure_expected(bench, explanation->point, chain, &explanation->signal)) {
+        explanation->source = SIGNAL_EXPECTED;
+        plan_start(&plan, chain, &explanation->signal);
+    } else {
+        explanation->source = SIGNAL_NONE;
+        explanation->signal = (struct signal) { .samples = 1, .frequency = NAN };
+        plan_start(&plan, chain, NULL);
+    }
+    plan_next(&plan, &explanation->first, NULL);
+}
+
+/*
+ * Where the signal's extremes lie. What was last seen through ac coupling
+ * says nothing of the dc level: that is then the stated one, or not known.
+ */
+static struct extremes extremes_of(const struct explanation *explanation)
+{
+    const struct span nowhere = { -INFINITY, INFINITY };
+    const struct signal *signal = &explanation->signal;
+    struct extremes extremes = { nowhere, nowhere, false };
+    if (explanation->source == SIGNAL_NONE)
+        return extremes;
+    extremes.swing = (struct span) { signal->low - signal->mean, signal->high - signal->mean };
+    double level = signal->mean;
+    if (explanation->source == SIGNAL_LAST && explanation->first.coupling == COUPLING_AC)
+        level = explanation->point->dc_level / explanation->chain.probe->factor;
+    if (!isnan(level))
+        extremes.total = (struct span) { level + extremes.swing.low, level + extremes.swing.high };
+    return extremes;
+}
+
+static void weigh(struct explanation *explanation)
+{
+    const struct extremes extremes = extremes_of(explanation);
+    explanation->count = candidates_weigh(&explanation->chain, &explanation->signal, &extremes,
+                                          explanation->candidates, MOST_CANDIDATES);
+    explanation->chosen = 0;
+    while (explanation->chosen < explanation->count &&
+           !same_choice(&explanation->candidates[explanation->chosen].setup, &explanation->first))
+        explanation->chosen++;
+}
+
+/* The value at the tip that the signal stands for, in this setup. */
+static double tip_value(const struct explanation *explanation, const struct setup *setup)
+{
+    return explanation->source == SIGNAL_NONE
+               ? NAN
+               : chain_value(&explanation->chain, setup, explanation->signal.value);
+}
+
+static const char *candidate_note(const struct explanation *explanation, size_t index)
+{
+    const struct candidate *candidate = &explanation->candidates[index];
+    const struct range *range = &explanation->chain.input->ranges[candidate->setup.range];
+    if (!probe_fits_input(explanation->chain.probe, range->input_resistance))
+        return "the probe's factor does not hold for this input resistance";
+    if (explanation->source == SIGNAL_NONE)
+        return NULL;
+    if (!candidate->fits)
+        return "does not hold the signal";
+    return index == explanation->chosen ? "chosen" : NULL;
+}
+
+/*
+ * Expanded uncertainty to be expected in a setup, with the coverage factor that a reading
+ * there would have: that of one acquisition.
+ */
+static double predicted(const struct explanation *explanation, const struct setup *setup)
+{
+    struct budget budget = { 0 };
+    chain_budget(&explanation->chain, setup, &explanation->signal, &budget);
+    return budget_expand(&budget).uncertainty;
+}
+
+static void encode_candidate(struct text *text, const struct explanation *explanation, size_t index)
+{
+    const struct candidate *candidate = &explanation->candidates[index];
+    const struct front_end *input = explanation->chain.input;
+    const struct range *range = &input->ranges[candidate->setup.range];
+    const struct loading loading = chain_loading(&explanation->chain, &candidate->setup);
+    double value = candidate->fits ? tip_value(explanation, &candidate->setup) : NAN;
+    text_open(text, '{');
+    encode_setup(text, input, &candidate->setup);
+    text_member_number(text, "at_tip", range->full_scale * fabs(explanation->chain.probe->factor));
+    text_member_number(text, "resolution", range->resolution);
+    text_member_bool(text, "fits", candidate->fits);
+    if (candidate->fits) {
+        text_member_number(text, "uncertainty", predicted(explanation, &candidate->setup));
+        text_member_number(text, "standard_uncertainty", candidate->standard);
+    }
+    text_member_number(text, "input_resistance",
+                       chain_load(&explanation->chain, &candidate->setup).resistance);
+    if (loading.known)
+        text_member_number(text, "loading_error",
+                           explanation->chain.correct_loading ? value * loading.relative
+                                                              : value * (1 - loading.factor));
+    text_member_string(text, "note", candidate_note(explanation, index));
+    text_close(text, '}');
+}
+
+/* What the choice is made from, as a sentence. */
+static void say_signal(struct text *text, const struct explanation *explanation)
+{
+    char at_tip[NOTATION_SIZE], line[300];
+    const char *unit = explanation->point->unit;
+    notation_value(at_tip, sizeof at_tip, tip_value(explanation, &explanation->first), 5, unit);
+    if (explanation->source == SIGNAL_LAST)
+        snprintf(line, sizeof line, "The last reading was %s.", at_tip);
+    else if (explanation->source == SIGNAL_EXPECTED)
+        snprintf(line, sizeof line, "Nothing was read here yet; %s is expected.", at_tip);
+    else
+        snprintf(line, sizeof line,
+                 "Nothing was read here yet and nothing is expected: it begins with the widest "
+                 "setting and goes on from what that shows.");
+    text_string(text, line);
+}
+
+static size_t fitting(const struct explanation *explanation)
+{
+    size_t fits = 0;
+    for (size_t i = 0; i < explanation->count; i++)
+        fits += explanation->candidates[i].fits ? 1 : 0;
+    return fits;
+}
+
+static void say_choice(struct text *text, const struct explanation *explanation)
+{
+    char full_scale[NOTATION_SIZE], uncertainty[NOTATION_SIZE], line[400];
+    if (explanation->source == SIGNAL_NONE || explanation->chosen == explanation->count)
+        return;
+    const struct candidate *chosen = &explanation->candidates[explanation->chosen];
+    const struct range *range = &explanation->chain.input->ranges[chosen->setup.range];
+    notation_plain(full_scale, sizeof full_scale,
+                   range->full_scale * fabs(explanation->chain.probe->factor),
+                   explanation->point->unit);
+    notation_value(uncertainty, sizeof uncertainty, predicted(explanation, &chosen->setup), 2,
+                   explanation->point->unit);
+    snprintf(line, sizeof line,
+             "%zu of %zu settings hold the signal; the one of %s at the tip is used, with a "
+             "predicted uncertainty of %s.",
+             fitting(explanation), explanation->count, full_scale, uncertainty);
+    text_string(text, line);
+}
+
+/* What the probe does to a tuned circuit at the point. */
+static void say_resonance(struct text *text, const struct explanation *explanation)
+{
+    const struct bench_point *point = explanation->point;
+    char added[NOTATION_SIZE], own[NOTATION_SIZE], loaded[NOTATION_SIZE], line[400];
+    double capacitance = chain_load(&explanation->chain, &explanation->first).capacitance;
+    if (isnan(point->tuned_frequency) || isnan(capacitance))
+        return;
+    double shifted = tuned_loaded(point->tuned_frequency, point->tuned_capacitance, capacitance);
+    notation_value(added, sizeof added, capacitance, 3, "F");
+    notation_value(own, sizeof own, point->tuned_frequency, 5, "Hz");
+    notation_value(loaded, sizeof loaded, shifted, 5, "Hz");
+    snprintf(line, sizeof line, "The %s at the tip lower the resonance from %s to %s, by %.2g %%.",
+             added, own, loaded, 100 * (1 - shifted / point->tuned_frequency));
+    text_string(text, line);
+}
+
+static void encode_signal(struct text *text, const struct explanation *explanation)
+{
+    text_key(text, "signal");
+    text_open(text, '{');
+    text_member_number(text, "value", tip_value(explanation, &explanation->first));
+    text_member_string(text, "source", source_names[explanation->source]);
+    text_close(text, '}');
+}
+
+/* The instruments that were weighed against each other, where there are several. */
+static void encode_ways(struct text *text, const struct explanation *explanation)
+{
+    const struct bench_point *point = explanation->point;
+    if (point->way_count == 0)
+        return;
+    text_key(text, "ways");
+    text_open(text, '[');
+    for (size_t i = 0; i < point->way_count; i++) {
+        const struct bench_way *way = &point->ways[i];
+        text_open(text, '{');
+        text_member_string(text, "instrument",
+                           explanation->bench->instruments[way->instrument].name);
+        text_member_integer(text, "input", way->input);
+        text_member_string(text, "probe", explanation->bench->probes[way->probe].name);
+        text_member_bool(text, "used", i == point->way_used);
+        text_member_number(text, "uncertainty", predicted_coverage * way->standard);
+        text_member_string(text, "refused", way->refusal);
+        text_close(text, '}');
+    }
+    text_close(text, ']');
+}
+
+static void say_ways(struct text *text, const struct explanation *explanation)
+{
+    const struct bench_point *point = explanation->point;
+    char line[300];
+    size_t refused = 0;
+    for (size_t i = 0; i < point->way_count; i++)
+        refused += point->ways[i].refusal[0] != '\0';
+    if (point->way_count == 0)
+        return;
+    const char *name = explanation->bench->instruments[point->instrument].name;
+    if (isnan(point->expected))
+        snprintf(line, sizeof line,
+                 "Of %zu candidates %zu cannot see the signal; nothing is expected, so %s is used "
+                 "as the first that can.",
+                 point->way_count, refused, name);
+    else
+        snprintf(line, sizeof line,
+                 "Of %zu candidates %zu cannot see the signal; %s is used, as it has the smallest "
+                 "uncertainty for what is expected.",
+                 point->way_count, refused, name);
+    text_string(text, line);
+}
+
+static void encode_explanation(struct text *text, const struct explanation *explanation)
+{
+    text_open(text, '{');
+    text_member_string(text, "point", explanation->point->name);
+    text_member_string(text, "quantity", quantity_name(explanation->point->quantity));
+    text_member_string(text, "unit", explanation->point->unit);
+    encode_ways(text, explanation);
+    encode_signal(text, explanation);
+    encode_resonance(text, explanation->bench, explanation->point, &explanation->first);
+    if (explanation->chosen < explanation->count)
+        text_member_integer(text, "chosen", (int64_t)explanation->chosen);
+    text_key(text, "candidates");
+    text_open(text, '[');
+    for (size_t i = 0; i < explanation->count; i++)
+        encode_candidate(text, explanation, i);
+    text_close(text, ']');
+    text_key(text, "text");
+    text_open(text, '[');
+    say_ways(text, explanation);
+    say_signal(text, explanation);
+    say_choice(text, explanation);
+    say_resonance(text, explanation);
+    text_close(text, ']');
+    text_close(text, '}');
+}
+
+void call_explain(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct daemon *daemon = context;
+    const struct bench *bench = daemon->bench;
+    struct failure failure = { 0 };
+    struct explanation explanation = { 0 };
+    explanation.bench = bench;
+    explanation.point = daemon_point(daemon, values[EXPLAIN_POINT].text, &failure);
+    if (explanation.point == NULL ||
+        !measure_chain(bench, explanation.point, &explanation.chain, &failure)) {
+        daemon_refuse(daemon, call, &failure, bench, explanation.point, NULL);
+        return;
+    }
+    find_signal(&explanation, bench, &daemon->last[explanation.point->index]);
+    weigh(&explanation);
+    struct text *text = daemon_text(daemon);
+    encode_explanation(text, &explanation);
+    rpc_result(call, text);
+}

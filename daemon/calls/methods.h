@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What clients can ask for: one table of methods with their parameters. The
+ * enumerations name the places of the arguments, in the order a client may
+ * give them by position.
+ */
+#ifndef GRADUS_DAEMON_METHODS_H
+#define GRADUS_DAEMON_METHODS_H
+
+#include "daemon/server/rpc.h"
+
+enum { MEASURE_POINT, MEASURE_REPEAT, MEASURE_DEADLINE };
+enum { EXPLAIN_POINT };
+enum { UNLOAD_FIRST, UNLOAD_SECOND, UNLOAD_DEADLINE };
+enum { AGREE_POINT, AGREE_INSTRUMENTS, AGREE_FIRST, AGREE_SECOND, AGREE_DEADLINE };
+enum { COMPENSATE_POINT, COMPENSATE_FREQUENCY, COMPENSATE_DEADLINE };
+enum { CAPTURE_POINT, CAPTURE_SAMPLES, CAPTURE_DURATION, CAPTURE_DEADLINE };
+enum { FOLLOW_POINTS, FOLLOW_EVERY, FOLLOW_READINGS, FOLLOW_DEADLINE };
+enum { UNFOLLOW_SUBSCRIPTION };
+enum { HOLD_INSTRUMENT };
+enum {
+    READINGS_POINT,
+    READINGS_SINCE,
+    READINGS_UNTIL,
+    READINGS_LIMIT,
+    READINGS_RUN,
+    READINGS_AFTER,
+    READINGS_BEFORE
+};
+enum { BURNIN_PLAN };
+enum { BURNIN_RUN };
+enum { EVENTS_RUN, EVENTS_AFTER, EVENTS_LIMIT };
+enum { STUDY_RUN, STUDY_POINT, STUDY_WIDTH };
+enum { TALK_INSTRUMENT, TALK_COMMAND, TALK_REPLY, TALK_DEADLINE };
+
+/* The table; its handlers take a struct daemon as context and a struct session as peer. */
+const struct rpc_method *methods_table(void);
+
+#endif

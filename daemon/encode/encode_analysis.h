@@ -1,0 +1,15 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The parameters of a captured waveform as JSON. */
+#ifndef GRADUS_DAEMON_ENCODE_ANALYSIS_H
+#define GRADUS_DAEMON_ENCODE_ANALYSIS_H
+
+#include "daemon/basics/text.h"
+#include "daemon/measure/analysis.h"
+
+/*
+ * The member "parameters". Sets of figures that do not apply hold their
+ * reason only; figures that a record does not show are left out.
+ */
+void encode_analysis(struct text *text, const struct analysis *analysis);
+
+#endif

@@ -1,0 +1,85 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From a name to a point, from a point to its instrument, and what comes back. */
+#include "daemon/daemon_priv.h"
+
+#include "drivers/basics/nearest.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static void say_nearest(const struct nearest *nearest, const char *what, const char *name,
+                        enum failure_code code, struct failure *failure)
+{
+    char expected[160] = "";
+    if (nearest->word != NULL)
+        snprintf(expected, sizeof expected, "perhaps %.140s", nearest->word);
+    failure_set(failure, code, NULL, expected, "there is no %s %.120s", what, name);
+}
+
+const struct bench_point *daemon_point(const struct daemon *daemon, const char *name,
+                                       struct failure *failure)
+{
+    const struct bench *bench = daemon->bench;
+    const struct bench_point *point = bench_point(bench, name);
+    if (point != NULL)
+        return point;
+    struct nearest nearest = { 0 };
+    for (size_t i = 0; i < bench->point_count; i++)
+        nearest_offer(&nearest, name, bench->points[i].name);
+    say_nearest(&nearest, "point", name, FAILURE_UNKNOWN_POINT, failure);
+    return NULL;
+}
+
+bool daemon_instrument(const struct daemon *daemon, const char *name, size_t *index,
+                       struct failure *failure)
+{
+    const struct bench *bench = daemon->bench;
+    struct nearest nearest = { 0 };
+    const struct bench_instrument *instrument = bench_instrument(bench, name);
+    if (instrument != NULL) {
+        *index = (size_t)(instrument - bench->instruments);
+        return true;
+    }
+    for (size_t i = 0; i < bench->instrument_count; i++)
+        nearest_offer(&nearest, name, bench->instruments[i].name);
+    say_nearest(&nearest, "instrument", name, FAILURE_UNKNOWN_INSTRUMENT, failure);
+    return false;
+}
+
+bool daemon_submit(struct daemon *daemon, struct job *job, size_t instrument,
+                   struct session *session, double deadline_ms, struct failure *failure)
+{
+    struct station *station = crew_station(daemon->crew, instrument);
+    if (station == NULL)
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+    return station_submit(station, job, session, deadline_ms, failure);
+}
+
+struct occasion daemon_occasion(const struct job *job)
+{
+    struct occasion occasion = { .bench = job->bench,
+                                 .point = job->point,
+                                 .identity = job->status.identity,
+                                 .time = job->taken,
+                                 .sequence = job->sequence,
+                                 .frequency = NAN };
+    if (job->memory.known)
+        occasion.frequency = job->memory.signal.frequency;
+    return occasion;
+}
+
+struct text *daemon_text(struct daemon *daemon)
+{
+    text_reset(&daemon->scratch);
+    return &daemon->scratch;
+}
+
+void daemon_refuse(struct daemon *daemon, struct rpc_call *call, const struct failure *failure,
+                   const struct bench *bench, const struct bench_point *point,
+                   const struct reading *reading)
+{
+    struct text *data = daemon_text(daemon);
+    encode_failure_data(data, failure, bench, point, reading);
+    rpc_fail(call, failure_rpc_code(failure->code), failure_reason(failure->code), data);
+}

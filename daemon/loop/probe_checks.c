@@ -1,0 +1,142 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "probe_checks.h"
+
+#include "daemon/basics/body.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/queue.h>
+
+/* A probe at an input, by names: a reload may number them anew. */
+struct probe_check {
+    char probe[BENCH_NAME];
+    char instrument[BENCH_NAME];
+    int input;
+    struct compensation found;
+    int64_t when;
+    SLIST_ENTRY(probe_check) next;
+};
+
+struct probe_checks {
+    SLIST_HEAD(, probe_check) all;
+};
+
+struct probe_checks *probe_checks_new(void)
+{
+    struct probe_checks *checks = calloc(1, sizeof *checks);
+    if (checks != NULL)
+        SLIST_INIT(&checks->all);
+    return checks;
+}
+
+void probe_checks_free(struct probe_checks *checks)
+{
+    while (checks != NULL && !SLIST_EMPTY(&checks->all)) {
+        struct probe_check *check = SLIST_FIRST(&checks->all);
+        SLIST_REMOVE_HEAD(&checks->all, next);
+        free(check);
+    }
+    free(checks);
+}
+
+static struct probe_check *find_names(const struct probe_checks *checks, const char *probe,
+                                      const char *instrument, int input)
+{
+    struct probe_check *check;
+    SLIST_FOREACH(check, &checks->all, next)
+    if (strcmp(check->probe, probe) == 0 && strcmp(check->instrument, instrument) == 0 &&
+        check->input == input)
+        return check;
+    return NULL;
+}
+
+static struct probe_check *find(const struct probe_checks *checks, const struct bench *bench,
+                                const struct bench_point *point)
+{
+    return find_names(checks, bench->probes[point->probe].name,
+                      bench->instruments[point->instrument].name, point->input);
+}
+
+static bool note(struct probe_checks *checks, const char *probe, const char *instrument, int input,
+                 const struct compensation *found, int64_t when)
+{
+    struct probe_check *check = find_names(checks, probe, instrument, input);
+    if (check == NULL) {
+        check = calloc(1, sizeof *check);
+        if (check == NULL)
+            return false;
+        snprintf(check->probe, sizeof check->probe, "%s", probe);
+        snprintf(check->instrument, sizeof check->instrument, "%s", instrument);
+        check->input = input;
+        SLIST_INSERT_HEAD(&checks->all, check, next);
+    }
+    check->found = *found;
+    check->when = when;
+    return true;
+}
+
+bool probe_checks_note(struct probe_checks *checks, const struct bench *bench,
+                       const struct bench_point *point, const struct compensation *found,
+                       int64_t when)
+{
+    return note(checks, bench->probes[point->probe].name,
+                bench->instruments[point->instrument].name, point->input, found, when);
+}
+
+void probe_checks_encode(struct text *text, const struct bench *bench,
+                         const struct bench_point *point, const struct compensation *found)
+{
+    text_open(text, '{');
+    text_member_string(text, "probe", bench->probes[point->probe].name);
+    text_member_string(text, "instrument", bench->instruments[point->instrument].name);
+    text_member_integer(text, "input", point->input);
+    text_member_string(text, "state", compensation_name(found->kind));
+    text_member_number(text, "ratio", found->ratio);
+    text_close(text, '}');
+}
+
+bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t when)
+{
+    json_t *record = json_loads(body, 0, NULL);
+    const char *probe = body_text(record, "probe");
+    const char *instrument = body_text(record, "instrument");
+    const char *state = body_text(record, "state");
+    struct compensation found = { .ratio = json_number_value(json_object_get(record, "ratio")),
+                                  .tau = NAN };
+    bool noted = true;
+    for (enum compensation_kind kind = COMPENSATION_UNDER; kind <= COMPENSATION_OVER; kind++) {
+        found.kind = kind;
+        if (probe[0] != '\0' && instrument[0] != '\0' &&
+            strcmp(state, compensation_name(kind)) == 0)
+            noted =
+                note(checks, probe, instrument, (int)body_integer(record, "input"), &found, when);
+    }
+    json_decref(record);
+    return noted;
+}
+
+bool probe_checks_good(const struct probe_checks *checks, const struct bench *bench,
+                       const struct bench_point *point, double most_s, int64_t now,
+                       struct failure *failure)
+{
+    const struct probe *probe = &bench->probes[point->probe];
+    const struct probe_check *check = find(checks, bench, point);
+    if (isnan(probe->load_resistance) && check == NULL)
+        return true;
+    if (check == NULL)
+        return failure_set(failure, FAILURE_MISTAKE, point->name, "a check of its compensation",
+                           "no check of probe %s at this input is on record", probe->name);
+    if (check->found.kind != COMPENSATION_RIGHT)
+        return failure_set(failure, FAILURE_MISTAKE, point->name, "a compensated probe",
+                           "probe %s is %s: ratio %.4g", probe->name,
+                           compensation_name(check->found.kind), check->found.ratio);
+    double age = (double)(now - check->when) / 1e9;
+    if (age < 0)
+        return failure_set(failure, FAILURE_MISTAKE, point->name, "a clock that is right",
+                           "probe %s was checked later than now", probe->name);
+    return age <= most_s || failure_set(failure, FAILURE_MISTAKE, point->name, NULL,
+                                        "probe %s was checked %.0f s ago, at most %.0f s are asked",
+                                        probe->name, age, most_s);
+}

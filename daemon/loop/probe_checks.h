@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What the last check of each probe's compensation came to: a probe is
+ * compensated for one input, so each pair is kept by itself. Each check is an
+ * event of the store too, from which they come back at a start of the daemon;
+ * without a store no probe counts as checked then. Used on the loop thread.
+ */
+#ifndef GRADUS_DAEMON_PROBE_CHECKS_H
+#define GRADUS_DAEMON_PROBE_CHECKS_H
+
+#include "core/input/compensation.h"
+#include "daemon/basics/text.h"
+#include "daemon/bench/bench.h"
+
+struct probe_checks;
+
+/* No checks yet. NULL when memory is short. */
+struct probe_checks *probe_checks_new(void);
+
+/* Accepts NULL. */
+void probe_checks_free(struct probe_checks *checks);
+
+/*
+ * Notes the outcome of a check of a point's probe at its input, in place of the one before.
+ * False, and nothing is noted, when memory is short.
+ *
+ * when  nanoseconds since 1970
+ */
+bool probe_checks_note(struct probe_checks *checks, const struct bench *bench,
+                       const struct bench_point *point, const struct compensation *found,
+                       int64_t when);
+
+/*
+ * Takes in a check as it was put on record by probe_checks_encode(). What is
+ * no such text, or of no known state, is passed over. False when memory is short.
+ */
+bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t when);
+
+/* Writes the record of a check. */
+void probe_checks_encode(struct text *text, const struct bench *bench,
+                         const struct bench_point *point, const struct compensation *found);
+
+/*
+ * Whether the last check of the point's probe at its input was good and is recent. Else
+ * false with FAILURE_MISTAKE in `failure`: never checked, not compensated, too
+ * long ago, or, by a clock that was set back, later than now. A probe that is no divider has nothing to compensate and is good.
+ *
+ * most_s  how old the check may be, seconds, > 0
+ * now     nanoseconds since 1970
+ */
+bool probe_checks_good(const struct probe_checks *checks, const struct bench *bench,
+                       const struct bench_point *point, double most_s, int64_t now,
+                       struct failure *failure);
+
+#endif

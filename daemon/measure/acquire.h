@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * One acquisition for a measurement: asked again where the link only has to be
+ * brought in step, and re-checked before it counts.
+ */
+#ifndef GRADUS_DAEMON_ACQUIRE_H
+#define GRADUS_DAEMON_ACQUIRE_H
+
+#include "drivers/instrument/instrument.h"
+
+/* What acquisitions are made with. Pointers are borrowed. */
+struct acquirer {
+    struct instrument *instrument;
+    const struct chain *chain;
+    struct deadline deadline;
+};
+
+/*
+ * Makes one acquisition. A link that failed is brought in step and asked once
+ * more; what lies beyond the range is an overload whatever the instrument
+ * calls it. False with the failure set when nothing can be said about the input.
+ *
+ * trace  filled for scopes; may be NULL
+ */
+bool acquire(const struct acquirer *acquirer, const struct request *request,
+             struct acquisition *acquisition, struct trace *trace, struct failure *failure);
+
+#endif

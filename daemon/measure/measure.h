@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The measuring procedure: one point, from request to reading, on the thread
+ * that owns the instrument. Asks core/range/plan what to do, has drivers/ do it,
+ * re-checks what comes back, and has core/reading make the result of it.
+ */
+#ifndef GRADUS_DAEMON_MEASURE_H
+#define GRADUS_DAEMON_MEASURE_H
+
+#include "analysis.h"
+#include "core/reading.h"
+#include "daemon/bench/bench.h"
+#include "drivers/instrument/instrument.h"
+
+/* What a point was settled on last time; one a point, kept by the worker. Start with {0}. */
+struct measure_memory {
+    bool known;
+    struct setup setup;
+    struct signal signal; /* input units */
+};
+
+/* A captured waveform at the tip. `samples` is freed with free(). */
+struct capture {
+    struct reading reading; /* of the point's quantity; may hold a failure while samples are good */
+    double *samples;        /* tip units */
+    size_t count;
+    double interval;          /* seconds */
+    struct analysis analysis; /* parameters at the tip */
+};
+
+/*
+ * Measures a point. Always fills `reading`: with a value, or with the failure.
+ * Where its limits refer to another point, that one is measured just before
+ * it; without it there is no reading.
+ *
+ * repeats  readings to average, >= 1, all in the setup that settled
+ */
+void measure_point(struct instrument *instrument, const struct bench *bench,
+                   const struct bench_point *point, size_t repeats, struct deadline deadline,
+                   struct measure_memory *memory, struct reading *reading);
+
+/*
+ * Captures a point's waveform in the setup that settles. False with the
+ * failure in capture->reading.failure when there is none: the instrument is
+ * no scope, or the reading failed.
+ *
+ * duration  seconds; NAN for the point's own
+ */
+bool measure_capture(struct instrument *instrument, const struct bench *bench,
+                     const struct bench_point *point, double duration, struct deadline deadline,
+                     struct measure_memory *memory, struct capture *capture);
+
+/* The chain of a point at its instrument; pointers into the bench. False: it cannot measure it. */
+bool measure_chain(const struct bench *bench, const struct bench_point *point, struct chain *chain,
+                   struct failure *failure);
+
+/*
+ * The signal to be expected at the input from the point's settings, for
+ * planning. False where nothing is expected.
+ */
+bool measure_expected(const struct bench *bench, const struct bench_point *point,
+                      const struct chain *chain, struct signal *signal);
+
+#endif

@@ -1,0 +1,48 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "record_choice.h"
+
+#include "core/waveform/timebase.h"
+
+#include <math.h>
+
+double record_for(const struct scope *scope, enum aspect aspect, double frequency)
+{
+    const struct timebase_need need = timebase_need(aspect);
+    size_t choice = 0;
+    if (!(frequency > 0))
+        return NAN;
+    timebase_choose(scope->durations, scope->duration_count, scope->points, frequency, &need,
+                    &choice);
+    return scope->durations[choice];
+}
+
+/* How much less than what is needed will do, relative: frequencies are not exact. */
+static const double slack = 0.02;
+
+/* The first that lasts as long as is wanted, else the last: what drivers/instrument/scope sets. */
+static size_t place(const struct scope *scope, double wanted)
+{
+    size_t i = 0;
+    while (i + 1 < scope->duration_count && !(scope->durations[i] >= wanted * (1 - 1e-9)))
+        i++;
+    return i;
+}
+
+bool record_suits(const struct scope *scope, enum aspect aspect, double frequency, double wanted)
+{
+    const struct timebase_need need = timebase_need(aspect);
+    double periods = scope->durations[place(scope, wanted)] * frequency;
+    double share = 1 - slack;
+    return periods >= need.periods * share &&
+           (double)scope->points >= need.per_period * periods * share;
+}
+
+bool record_same(const struct scope *scope, double one, double other)
+{
+    return place(scope, one) == place(scope, other);
+}
+
+bool record_shows(const struct waveform *waveform, double frequency)
+{
+    return fabs(waveform->frequency - frequency) <= 0.05 * frequency;
+}

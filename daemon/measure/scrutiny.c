@@ -1,0 +1,197 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "scrutiny.h"
+
+#include "core/range/probe_choice.h"
+
+#include <math.h>
+#include <string.h>
+#include <time.h>
+
+/* A swing of more noise than this, with no period in sight, is something slow. */
+static const double swing_in_noise = 12;
+
+static const struct bench_instrument *instrument_of(const struct sighting *sighting)
+{
+    return &sighting->bench->instruments[sighting->point->instrument];
+}
+
+/* Whether the calibration was due before today (UTC); ISO dates compare as text. */
+static bool is_overdue(const struct bench_instrument *instrument)
+{
+    char today[16];
+    struct tm date;
+    time_t now = time(NULL);
+    gmtime_r(&now, &date);
+    strftime(today, sizeof today, "%Y-%m-%d", &date);
+    return instrument->calibration_due[0] && strcmp(instrument->calibration_due, today) < 0;
+}
+
+/* The frequency that was seen, else the one that is stated. */
+static double frequency_of(const struct sighting *sighting)
+{
+    double seen = sighting->acquisition->signal.frequency;
+    return isnan(seen) ? sighting->point->frequency : seen;
+}
+
+/*
+ * Largest |instantaneous value| at the input. A scope has seen it, but for the
+ * level that its ac coupling keeps away; a meter says an RMS, whose peak is
+ * that by the crest factor (a sine's where it is not known). Where the level
+ * is not seen it is the one that is stated.
+ */
+static double input_peak(const struct sighting *sighting, const struct setup *setup)
+{
+    const struct signal *signal = &sighting->acquisition->signal;
+    const struct bench_point *point = sighting->point;
+    double seen = fmax(fabs(signal->low), fabs(signal->high));
+    double level =
+        isnan(point->dc_level) ? 0 : fabs(point->dc_level / sighting->chain->probe->factor);
+    enum aspect aspect = sighting->chain->aspect;
+    if (sighting->chain->input->vertical)
+        return setup->coupling == COUPLING_AC ? seen + level : seen;
+    if (aspect != ASPECT_AC && aspect != ASPECT_RMS)
+        return seen;
+    return seen * (isnan(point->crest_factor) ? sqrt(2) : point->crest_factor) + level;
+}
+
+static void take_ratings(const struct sighting *sighting, const struct setup *setup,
+                         struct circumstances *facts)
+{
+    const struct probe *probe = sighting->chain->probe;
+    double peak = input_peak(sighting, setup);
+    double frequency = frequency_of(sighting);
+    facts->peak = peak * fabs(probe->factor) + fabs(probe->offset);
+    facts->rating = probe_rating_at(probe, isnan(frequency) ? 0 : frequency);
+    if (quantity_dimension(sighting->point->at_input) == DIMENSION_VOLTAGE) {
+        facts->input_peak = peak;
+        facts->input_rating = instrument_of(sighting)->profile->max_input;
+    }
+}
+
+static void take_zero(const struct sighting *sighting, const struct setup *setup,
+                      struct circumstances *facts)
+{
+    const struct front_end *input = sighting->chain->input;
+    const struct range *range = &input->ranges[setup->range];
+    if (!input->vertical)
+        return;
+    facts->zero_level = sighting->zero_level / range->volts_per_division;
+    facts->zero_bound = input->baseline_divisions + range->resolution / range->volts_per_division;
+}
+
+static struct circumstances circumstances_of(const struct sighting *sighting,
+                                             const struct reading *reading)
+{
+    const struct bench_point *point = sighting->point;
+    const struct chain *chain = sighting->chain;
+    const struct bench_instrument *instrument = instrument_of(sighting);
+    struct circumstances facts = {
+        .aspect = chain->aspect,
+        .unit = point->unit,
+        .value = reading->value,
+        .uncertainty = reading->expanded.uncertainty,
+        .expected = point->expected,
+        .tolerance = point->tolerance,
+        .rating = NAN,
+        .input_peak = NAN,
+        .input_rating = NAN,
+        .source_resistance = point->source.resistance,
+        .scope = chain->input->vertical,
+        .bare = isnan(chain->probe->tip_resistance) && chain->probe->factor == 1 &&
+                chain->probe->dimension == DIMENSION_VOLTAGE,
+        .ac_coupling = chain->input->ac_coupling,
+        .zero_level = NAN,
+        .zero_bound = NAN,
+        .mains_referenced = point->mains_referenced,
+        .isolated = chain->probe->isolated,
+        .overdue = is_overdue(instrument),
+        .instrument = instrument->name,
+        .calibration_due = instrument->calibration_due,
+    };
+    take_ratings(sighting, &reading->setup, &facts);
+    take_zero(sighting, &reading->setup, &facts);
+    return facts;
+}
+
+/* Warns of mistakes, or blocks the reading; the first that blocks is the reason. */
+static bool look_for_mistakes(const struct sighting *sighting, struct reading *reading,
+                              struct failure *failure)
+{
+    struct circumstances facts = circumstances_of(sighting, reading);
+    struct mistake found[MISTAKE_COUNT];
+    size_t count = mistakes_find(&facts, found);
+    for (size_t i = 0; i < count; i++) {
+        enum failure_code code = found[i].kind == MISTAKE_RATING ? FAILURE_RATING : FAILURE_MISTAKE;
+        if (sighting->bench->policy[found[i].kind] == MISTAKE_BLOCK)
+            return failure_set(failure, code, instrument_of(sighting)->name, NULL, "%s",
+                               found[i].words);
+        reading_warn(reading, "%s", found[i].words);
+    }
+    return true;
+}
+
+/* The signal that is there need not be the one that the settings speak of. */
+static bool look_at_sight(const struct sighting *sighting, struct failure *failure)
+{
+    const struct chain *chain = sighting->chain;
+    struct spectacle spectacle = { chain->aspect, chain->shape, frequency_of(sighting),
+                                   chain->crest_factor };
+    struct sight sight = sight_bandwidth(&chain->eye, &spectacle);
+    return sight.state != SIGHT_BLIND ||
+           failure_set(failure, FAILURE_UNSUPPORTED, instrument_of(sighting)->name, NULL, "%s",
+                       sight.reason);
+}
+
+/* "; probe \"x10\" would take 0.1 %", where there is a better one. */
+static void name_better(const struct sighting *sighting, const struct reading *reading, char *text,
+                        size_t size)
+{
+    const struct bench *bench = sighting->bench;
+    size_t better =
+        probe_with_least_loading(sighting->chain, &reading->setup, &sighting->acquisition->signal,
+                                 bench->probes, bench->probe_count);
+    text[0] = '\0';
+    if (better < bench->probe_count)
+        snprintf(text, size, "; probe \"%.40s\" would load it less", bench->probes[better].name);
+}
+
+static void look_at_loading(const struct sighting *sighting, struct reading *reading)
+{
+    const struct loading *loading = &reading->loading;
+    bool corrected = reading->loading_corrected;
+    char better[80];
+    if (!loading->known && !isnan(sighting->chain->source.resistance))
+        reading_warn(reading, "loading not corrected: the input resistance is not known");
+    if (!loading->known)
+        return;
+    bool hides = -loading->relative * fabs(reading->value) > reading->expanded.uncertainty;
+    if (!(-loading->relative > sighting->bench->loading_share) && (corrected || !hides))
+        return;
+    name_better(sighting, reading, better, sizeof better);
+    reading_warn(reading, "loading by the input lowers this reading by %.2g %%%s%s",
+                 -100 * loading->relative, corrected ? ", which is corrected" : "", better);
+}
+
+static void look_at_periods(const struct sighting *sighting, struct reading *reading)
+{
+    const struct signal *signal = &sighting->acquisition->signal;
+    const struct waveform *waveform = &sighting->acquisition->waveform;
+    bool averages = sighting->chain->aspect <= ASPECT_RMS;
+    double low, high;
+    setup_window(sighting->chain->input, &reading->setup, &low, &high);
+    if (sighting->acquisition->has_waveform && averages && waveform->periods == 0 &&
+        signal->high - signal->low > swing_in_noise * signal->noise + 0.05 * (high - low))
+        reading_warn(reading,
+                     "no whole period in the record of %g s: the value holds for this "
+                     "record only",
+                     waveform->interval * (double)waveform->count);
+}
+
+bool scrutinise(const struct sighting *sighting, struct reading *reading, struct failure *failure)
+{
+    if (!look_at_sight(sighting, failure) || !look_for_mistakes(sighting, reading, failure))
+        return false;
+    look_at_periods(sighting, reading);
+    look_at_loading(sighting, reading);
+    return true;
+}

@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "foresee.h"
+
+#include "core/range/candidates.h"
+#include "daemon/measure/measure.h"
+
+#include <math.h>
+
+bool foresee(const struct bench *bench, const struct bench_point *point, double *standard)
+{
+    struct chain chain;
+    struct signal signal;
+    struct candidate all[2 * CHAIN_MAX_RANGES];
+    struct candidate best = { .standard = INFINITY };
+    *standard = NAN;
+    if (bench->instruments[point->instrument].profile == NULL)
+        return true;
+    if (!measure_chain(bench, point, &chain, NULL))
+        return false;
+    if (!measure_expected(bench, point, &chain, &signal))
+        return true;
+    struct extremes extremes = { { signal.low, signal.high },
+                                 { signal.low - signal.mean, signal.high - signal.mean },
+                                 false };
+    size_t n = candidates_weigh(&chain, &signal, &extremes, all, sizeof all / sizeof *all);
+    for (size_t i = 0; i < n; i++)
+        if (candidate_beats(&all[i], &best))
+            best = all[i];
+    if (best.fits)
+        *standard = best.standard;
+    return best.fits;
+}

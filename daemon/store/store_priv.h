@@ -1,0 +1,52 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The insides of the store: what its two sides, the loop thread and the writing thread, share. */
+#ifndef GRADUS_DAEMON_STORE_PRIV_H
+#define GRADUS_DAEMON_STORE_PRIV_H
+
+#include "daemon/basics/log.h"
+#include "store.h"
+
+#include <pthread.h>
+
+struct store {
+    struct bench_store settings;
+    struct mailbox *mailbox;
+    struct store_hooks hooks;
+    struct store_reader *reader;
+    int lock_file; /* held while this process writes the store */
+    pthread_t thread;
+    bool started; /* the thread runs */
+
+    pthread_mutex_t lock;
+    pthread_cond_t changed;
+    struct record *first; /* to be written, oldest first; under the lock, as is all to the gap */
+    struct record **end;
+    struct record *written; /* to be handed back */
+    struct record **written_end;
+    bool posted; /* the letter is under way */
+    bool turned; /* from well to not, or back, and the loop thread has not been told */
+    bool suspect;
+    bool stopping;
+    struct store_view view;
+
+    struct letter letter;
+    struct log_trouble refusing; /* the loop thread's alone */
+
+    /* The writing thread's alone, once it runs. */
+    struct record *group; /* being written, oldest first */
+    struct record **group_end;
+    size_t group_count;
+    struct store_db *db; /* NULL: to be opened */
+    char follows[128];   /* file that was set aside for it; empty: none */
+    struct log_trouble trouble;
+    int64_t pause;      /* nanoseconds, before the next try; 0: all is well */
+    int64_t prune_next; /* monotonic: when to look for what is past its time */
+};
+
+/* The writing thread. */
+void *store_writer(void *store);
+
+/* Has the loop thread look; the lock is held. */
+void store_wake_loop(struct store *store);
+
+#endif

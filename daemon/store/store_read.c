@@ -1,0 +1,273 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "store_read.h"
+
+#include "daemon/encode/encode.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Another process may hold the database for the moment of its recovery only. */
+enum { PATIENCE_MS = 1000 };
+
+static const char columns[] =
+    "SELECT readings.id, point, time, time_ns, sequence, value, uncertainty, unit, verdict, reason,"
+    " run, round, body, settings.digest, instruments.name, identity, calibration_due,"
+    " versions.version, readings.digest FROM readings"
+    " LEFT JOIN settings ON settings.id = settings"
+    " LEFT JOIN instruments ON instruments.id = instrument"
+    " LEFT JOIN versions ON versions.id = readings.version ";
+
+sqlite3_stmt *store_read_rows(sqlite3 *sqlite, const char *where)
+{
+    sqlite3_stmt *statement = NULL;
+    struct text sql = { 0 };
+    text_raw(&sql, columns, sizeof columns - 1);
+    text_raw(&sql, where, strlen(where));
+    if (!sql.failed)
+        sqlite3_prepare_v2(sqlite, sql.bytes, -1, &statement, NULL);
+    text_free(&sql);
+    return statement;
+}
+
+sqlite3_stmt *store_read_about(sqlite3 *sqlite, const char *sql, const char *first,
+                               const char *second)
+{
+    sqlite3_stmt *statement = NULL;
+    sqlite3_prepare_v2(sqlite, sql, -1, &statement, NULL);
+    if (first != NULL)
+        sqlite3_bind_text(statement, 1, first, -1, SQLITE_STATIC);
+    if (second != NULL)
+        sqlite3_bind_text(statement, 2, second, -1, SQLITE_STATIC);
+    return statement;
+}
+
+const char *store_read_text(sqlite3_stmt *statement, int column)
+{
+    const char *text = (const char *)sqlite3_column_text(statement, column);
+    return text != NULL ? text : "";
+}
+
+bool store_read_fail(sqlite3 *sqlite, struct failure *failure)
+{
+    return failure_set(failure, FAILURE_SYSTEM, sqlite3_db_filename(sqlite, "main"), NULL,
+                       "the store cannot be read: %s", sqlite3_errmsg(sqlite));
+}
+
+sqlite3 *store_read_open(const char *path, struct failure *failure)
+{
+    sqlite3 *sqlite = NULL;
+    int flags = SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX;
+    if (sqlite3_open_v2(path, &sqlite, flags, NULL) == SQLITE_OK) {
+        sqlite3_extended_result_codes(sqlite, 1);
+        sqlite3_busy_timeout(sqlite, PATIENCE_MS);
+        sqlite3_wal_autocheckpoint(sqlite, 0);
+        return sqlite;
+    }
+    store_read_fail(sqlite, failure);
+    sqlite3_close(sqlite);
+    return NULL;
+}
+
+static const char *text_at(sqlite3_stmt *statement, int column)
+{
+    return (const char *)sqlite3_column_text(statement, column);
+}
+
+static double real_at(sqlite3_stmt *statement, int column)
+{
+    return sqlite3_column_type(statement, column) == SQLITE_NULL
+               ? (double)NAN
+               : sqlite3_column_double(statement, column);
+}
+
+const uint8_t *store_read_row(sqlite3_stmt *statement, struct store_row *row)
+{
+    *row = (struct store_row) { .id = sqlite3_column_int64(statement, 0),
+                                .point = text_at(statement, 1),
+                                .time = text_at(statement, 2),
+                                .time_ns = sqlite3_column_int64(statement, 3),
+                                .sequence = sqlite3_column_int64(statement, 4),
+                                .value = real_at(statement, 5),
+                                .uncertainty = real_at(statement, 6),
+                                .unit = text_at(statement, 7),
+                                .verdict = text_at(statement, 8),
+                                .reason = text_at(statement, 9),
+                                .run = text_at(statement, 10),
+                                .round = sqlite3_column_int64(statement, 11),
+                                .body = text_at(statement, 12),
+                                .settings_digest = text_at(statement, 13),
+                                .instrument = text_at(statement, 14),
+                                .identity = text_at(statement, 15),
+                                .calibration_due = text_at(statement, 16),
+                                .version = text_at(statement, 17) };
+    return sqlite3_column_bytes(statement, 18) == SEAL_SIZE ? sqlite3_column_blob(statement, 18)
+                                                            : NULL;
+}
+
+/* The digest that a statement with one parameter finds for id. */
+static bool find_digest(sqlite3 *sqlite, const char *sql, int64_t id, uint8_t digest[SEAL_SIZE])
+{
+    sqlite3_stmt *statement = NULL;
+    if (sqlite3_prepare_v2(sqlite, sql, -1, &statement, NULL) != SQLITE_OK)
+        return false;
+    sqlite3_bind_int64(statement, 1, id);
+    bool found =
+        sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_bytes(statement, 0) == SEAL_SIZE;
+    if (found)
+        memcpy(digest, sqlite3_column_blob(statement, 0), SEAL_SIZE);
+    sqlite3_finalize(statement);
+    return found;
+}
+
+static bool read_origin(sqlite3 *sqlite, uint8_t digest[SEAL_SIZE])
+{
+    sqlite3_stmt *statement = NULL;
+    if (sqlite3_prepare_v2(sqlite, "SELECT began, follows FROM head", -1, &statement, NULL) !=
+        SQLITE_OK)
+        return false;
+    bool found = sqlite3_step(statement) == SQLITE_ROW;
+    if (found) {
+        const struct store_origin origin = { text_at(statement, 0), text_at(statement, 1) };
+        store_origin_digest(&origin, digest);
+    }
+    sqlite3_finalize(statement);
+    return found;
+}
+
+bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE])
+{
+    if (id == 1)
+        return read_origin(sqlite, digest);
+    return find_digest(sqlite, "SELECT digest FROM readings WHERE id = ?", id - 1, digest) ||
+           find_digest(sqlite, "SELECT digest FROM events WHERE id = ?", id - 1, digest) ||
+           find_digest(sqlite, "SELECT after FROM events WHERE kind = 'pruned' AND last = ?",
+                       id - 1, digest);
+}
+
+bool store_read_is_intact(sqlite3 *sqlite, const struct store_row *row, const uint8_t *digest)
+{
+    uint8_t before[SEAL_SIZE];
+    uint8_t expected[SEAL_SIZE];
+    if (digest == NULL || row->body == NULL || !store_read_before(sqlite, row->id, before))
+        return false;
+    store_row_digest(row, before, expected);
+    return memcmp(digest, expected, SEAL_SIZE) == 0;
+}
+
+/* A row that is not what was written has no value. */
+static void encode_row(struct text *text, const struct store_row *row, bool intact)
+{
+    text_open(text, '{');
+    text_member_integer(text, "id", row->id);
+    text_member_string(text, "point", row->point);
+    text_member_string(text, "time", row->time);
+    text_member_string(text, "run", row->run);
+    if (row->round > 0)
+        text_member_integer(text, "round", row->round);
+    text_member_string(text, "settings_digest", row->settings_digest);
+    text_member_string(text, "version", row->version);
+    if (!intact) {
+        struct failure failure = { 0 };
+        failure_set(&failure, FAILURE_SYSTEM, NULL, "the row as it was written",
+                    "row %lld of the store was altered", (long long)row->id);
+        text_key(text, "error");
+        encode_error(text, &failure, NULL, NULL, NULL);
+    } else {
+        text_key(text, row->reason != NULL ? "error" : "reading");
+        text_json(text, row->body, strlen(row->body));
+    }
+    text_close(text, '}');
+}
+
+/* Bounds of ids from the index of times, so that only rows within them are looked at. */
+#define FILTER                                                                                     \
+    "WHERE readings.id > ?1 AND readings.id < ?2 AND time_ns BETWEEN ?3 AND ?4"                    \
+    " AND (?5 IS NULL OR point = ?5) AND (?6 IS NULL OR run = ?6)"
+#define SINCE                                                                                      \
+    " AND (?3 = -9223372036854775807 - 1 OR readings.id >="                                        \
+    " (SELECT min(id) FROM readings INDEXED BY readings_time WHERE time_ns >= ?3))"
+#define UNTIL                                                                                      \
+    " AND (?4 = 9223372036854775807 OR readings.id <="                                             \
+    " (SELECT max(id) FROM readings INDEXED BY readings_time WHERE time_ns <= ?4))"
+
+static sqlite3_stmt *prepare_page(sqlite3 *sqlite, const struct store_query *query)
+{
+    static const char oldest[] = FILTER SINCE UNTIL " ORDER BY readings.id LIMIT ?7";
+    static const char newest[] = FILTER SINCE UNTIL " ORDER BY readings.id DESC LIMIT ?7";
+    sqlite3_stmt *statement = store_read_rows(sqlite, query->after >= 0 ? oldest : newest);
+    if (statement == NULL)
+        return NULL;
+    sqlite3_bind_int64(statement, 1, query->after);
+    sqlite3_bind_int64(statement, 2, query->before);
+    sqlite3_bind_int64(statement, 3, query->since_ns);
+    sqlite3_bind_int64(statement, 4, query->until_ns);
+    sqlite3_bind_text(statement, 5, query->point[0] != '\0' ? query->point : NULL, -1,
+                      SQLITE_STATIC);
+    sqlite3_bind_text(statement, 6, query->run[0] != '\0' ? query->run : NULL, -1, SQLITE_STATIC);
+    sqlite3_bind_int64(statement, 7, (int64_t)query->limit + 1);
+    return statement;
+}
+
+/* The rows of a page, each as a text, in the order they were found. */
+struct page {
+    struct text rows[QUERY_MOST];
+    size_t count;
+    size_t bytes;
+    bool more;
+};
+
+static bool read_rows(sqlite3 *sqlite, const struct store_query *query, sqlite3_stmt *statement,
+                      struct page *page)
+{
+    struct store_row row;
+    int code;
+    while ((code = sqlite3_step(statement)) == SQLITE_ROW) {
+        if (page->count == query->limit || page->bytes > QUERY_BYTES) {
+            page->more = true;
+            return true;
+        }
+        const uint8_t *digest = store_read_row(statement, &row);
+        struct text *text = &page->rows[page->count++];
+        encode_row(text, &row, store_read_is_intact(sqlite, &row, digest));
+        page->bytes += text->length;
+        if (text->failed)
+            return false;
+    }
+    return code == SQLITE_DONE;
+}
+
+/* Newest last, whichever end they were read from. */
+static void encode_page(struct text *text, const struct page *page, bool newest_first)
+{
+    text_open(text, '{');
+    text_key(text, "readings");
+    text_open(text, '[');
+    for (size_t i = 0; i < page->count; i++) {
+        const struct text *row = &page->rows[newest_first ? page->count - 1 - i : i];
+        text_json(text, row->bytes, row->length);
+    }
+    text_close(text, ']');
+    text_member_bool(text, "more", page->more);
+    text_close(text, '}');
+}
+
+bool store_read_page(sqlite3 *sqlite, struct store_query *query)
+{
+    struct page *page = calloc(1, sizeof *page);
+    if (page == NULL)
+        return failure_set(&query->failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a page");
+    bool begun = sqlite3_exec(sqlite, "BEGIN", NULL, NULL, NULL) == SQLITE_OK;
+    sqlite3_stmt *statement = begun ? prepare_page(sqlite, query) : NULL;
+    bool read = statement != NULL && read_rows(sqlite, query, statement, page);
+    if (read)
+        encode_page(&query->text, page, query->after < 0);
+    else
+        store_read_fail(sqlite, &query->failure);
+    sqlite3_finalize(statement);
+    sqlite3_exec(sqlite, "COMMIT", NULL, NULL, NULL);
+    for (size_t i = 0; i < page->count; i++)
+        text_free(&page->rows[i]);
+    free(page);
+    return read;
+}

@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "store_record.h"
+
+#include "daemon/basics/moment.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct record *record_new(const char *kind, struct timespec time)
+{
+    struct record *record = calloc(1, sizeof *record);
+    if (record == NULL)
+        return NULL;
+    record->kind = kind;
+    record->value = NAN;
+    record->uncertainty = NAN;
+    record->time_ns = moment_of(time);
+    encode_time(record->time, time);
+    return record;
+}
+
+void record_free(struct record *record)
+{
+    if (record == NULL)
+        return;
+    bench_unref(record->bench);
+    text_free(&record->body);
+    free(record);
+}
+
+static void take_outcome(struct record *record, const struct occasion *occasion,
+                         const struct reading *reading)
+{
+    snprintf(record->unit, sizeof record->unit, "%s", occasion->point->unit);
+    if (!reading_value(reading, &record->value, &record->uncertainty)) {
+        record->value = NAN;
+        record->uncertainty = NAN;
+        record->reason = failure_reason(reading->failure.code);
+        encode_error(&record->body, &reading->failure, occasion->bench, occasion->point, reading);
+        return;
+    }
+    record->verdict = verdict_name(reading->judgement.verdict);
+    encode_reading(&record->body, occasion, reading);
+}
+
+struct record *record_reading(struct bench *bench, const struct occasion *occasion,
+                              const struct reading *reading)
+{
+    const struct bench_instrument *instrument =
+        &occasion->bench->instruments[occasion->point->instrument];
+    struct record *record = record_new("reading", occasion->time);
+    if (record == NULL)
+        return NULL;
+    record->bench = bench_ref(bench);
+    record->sequence = (int64_t)occasion->sequence;
+    snprintf(record->point, sizeof record->point, "%s", occasion->point->name);
+    snprintf(record->instrument, sizeof record->instrument, "%s", instrument->name);
+    snprintf(record->identity, sizeof record->identity, "%s", occasion->identity);
+    snprintf(record->calibration_due, sizeof record->calibration_due, "%s",
+             instrument->calibration_due);
+    take_outcome(record, occasion, reading);
+    if (record->body.failed) {
+        record_free(record);
+        return NULL;
+    }
+    return record;
+}
+
+struct record *record_event(const char *kind, const char *run, struct timespec time,
+                            const char *body)
+{
+    struct record *record = record_new(kind, time);
+    if (record == NULL)
+        return NULL;
+    record_set_run(record, run, 0);
+    if (body != NULL)
+        text_raw(&record->body, body, strlen(body));
+    if (record->body.failed) {
+        record_free(record);
+        return NULL;
+    }
+    return record;
+}
+
+void record_set_run(struct record *record, const char *run, int64_t round)
+{
+    snprintf(record->run, sizeof record->run, "%s", run);
+    record->round = round;
+}

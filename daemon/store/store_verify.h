@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Walking the chain of digests: each row must follow from the one before, a
+ * gap must have been signed off by the row of its removal, and the last row
+ * must be the one that the head names.
+ */
+#ifndef GRADUS_DAEMON_STORE_VERIFY_H
+#define GRADUS_DAEMON_STORE_VERIFY_H
+
+#include "core/basics/failure.h"
+#include "store_seal.h"
+
+#include <sqlite3.h>
+#include <stdbool.h>
+#include <stdint.h>
+
+/* A walk under way. Start with {0}. */
+struct store_verify {
+    bool begun;
+    bool ended;
+    int64_t last; /* id of the last row that fits, or up to which all was removed */
+    uint8_t digest[SEAL_SIZE];
+    uint64_t readings; /* that fit */
+    uint64_t events;
+    uint64_t removed; /* ids in gaps that were signed off */
+    int64_t first_bad;
+    char what[160]; /* what does not fit; empty: nothing so far */
+};
+
+/*
+ * Goes on by at most `rows` rows in one transaction. Sets `ended` at the end
+ * or at the first thing that does not fit. False with the failure set when
+ * the database cannot be read.
+ */
+bool store_verify_walk(struct store_verify *verify, sqlite3 *sqlite, size_t rows,
+                       struct failure *failure);
+
+#endif

@@ -1,0 +1,218 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The writing thread of the store. All that waits goes into one commit, and
+ * while that is on its way to the disk the next group gathers: the slower the
+ * disk, the larger the groups.
+ */
+#include "store_priv.h"
+#include "store_prune.h"
+
+#include "drivers/basics/deadline.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+/* Most records in one commit. */
+enum { GROUP_MOST = 500 };
+
+static const int64_t second = INT64_C(1000000000);
+static const int64_t first_pause = INT64_C(50000000);
+static const int64_t longest_pause = INT64_C(2000000000);
+static const int64_t prune_period = INT64_C(600) * INT64_C(1000000000);
+
+/* Waits for a change until a moment on the monotonic clock; false when that has come. */
+static bool wait_until(struct store *store, int64_t moment)
+{
+    const struct timespec until = { moment / second, moment % second };
+    return pthread_cond_timedwait(&store->changed, &store->lock, &until) != ETIMEDOUT;
+}
+
+/* Moves what waits to the group, or to what is left of it since it could not be written. */
+static void gather(struct store *store)
+{
+    while (store->first != NULL && store->group_count < GROUP_MOST) {
+        struct record *record = store->first;
+        store->first = record->next;
+        record->next = NULL;
+        *store->group_end = record;
+        store->group_end = &record->next;
+        store->group_count++;
+    }
+    if (store->first == NULL)
+        store->end = &store->first;
+}
+
+/* Waits for something to do; false when that is to end. */
+static bool wait_for_work(struct store *store, bool *suspect)
+{
+    pthread_mutex_lock(&store->lock);
+    while (store->first == NULL && store->group == NULL && !store->stopping && !store->suspect &&
+           store->db != NULL && wait_until(store, store->prune_next))
+        continue;
+    gather(store);
+    *suspect = store->suspect;
+    store->suspect = false;
+    bool end = store->stopping && store->group == NULL;
+    pthread_mutex_unlock(&store->lock);
+    return !end;
+}
+
+/* The group is durable: it goes back to the loop thread. */
+static void hand_back(struct store *store)
+{
+    pthread_mutex_lock(&store->lock);
+    *store->written_end = store->group;
+    store->written_end = store->group_end;
+    store->view.held -= store->group_count;
+    store->view.written += store->group_count;
+    store->view.commits++;
+    store_wake_loop(store);
+    pthread_mutex_unlock(&store->lock);
+    store->group = NULL;
+    store->group_end = &store->group;
+    store->group_count = 0;
+}
+
+/* Puts a damaged file out of the way and begins a new one, saying so. */
+static void set_aside(struct store *store, const struct failure *why)
+{
+    char text[600];
+    char name[128];
+    struct failure failure = { 0 };
+    store_db_leave(store->db);
+    store->db = NULL;
+    log_line(LOG_PRIORITY_ERROR, "%s", failure_text(why, text, sizeof text));
+    if (!store_db_set_aside(store->settings.path, name, sizeof name, &failure)) {
+        log_line(LOG_PRIORITY_ERROR, "%s", failure_text(&failure, text, sizeof text));
+        return;
+    }
+    memcpy(store->follows, name, sizeof store->follows);
+    log_line(LOG_PRIORITY_ERROR, "%s: the damaged database was set aside as %s, a new one is begun",
+             store->settings.path, name);
+    pthread_mutex_lock(&store->lock);
+    store->view.set_aside++;
+    pthread_mutex_unlock(&store->lock);
+}
+
+/* Opens the database if it is not; one that is damaged gives way to a new one. */
+static enum store_state open_db(struct store *store, struct failure *failure)
+{
+    const char *follows = store->follows[0] != '\0' ? store->follows : NULL;
+    if (store->db != NULL)
+        return STORE_WELL;
+    enum store_state state = store_db_open(store->settings.path, follows, &store->db, failure);
+    if (state == STORE_DAMAGED)
+        set_aside(store, failure);
+    return state;
+}
+
+static void note_state(struct store *store, enum store_state state, const struct failure *failure)
+{
+    pthread_mutex_lock(&store->lock);
+    if ((store->view.state == STORE_WELL) != (state == STORE_WELL)) {
+        store->turned = true;
+        store_wake_loop(store);
+    }
+    store->view.state = state;
+    store->view.failure = *failure;
+    pthread_mutex_unlock(&store->lock);
+}
+
+/* All is well again, or still. */
+static void recover(struct store *store)
+{
+    if (store->pause == 0)
+        return;
+    store->pause = 0;
+    log_trouble_over(&store->trouble, "store", monotonic_now());
+    note_state(store, STORE_WELL, &(const struct failure) { 0 });
+}
+
+/* Tells what is wrong and waits before the next try; false when there will be none. */
+static bool despair(struct store *store, enum store_state state, const struct failure *failure)
+{
+    log_trouble_failed(&store->trouble, "store", failure, monotonic_now());
+    note_state(store, state, failure);
+    store->pause = store->pause == 0 ? first_pause : store->pause * 2;
+    store->pause = store->pause < longest_pause ? store->pause : longest_pause;
+    const int64_t until = monotonic_now() + store->pause;
+    pthread_mutex_lock(&store->lock);
+    bool again = !store->stopping;
+    while (!store->stopping && wait_until(store, until))
+        continue;
+    pthread_mutex_unlock(&store->lock);
+    return again;
+}
+
+/* A connection that may not see any more what is there is opened anew. */
+static void let_go(struct store *store, enum store_state state, const struct failure *failure)
+{
+    if (state == STORE_DAMAGED && store->db != NULL) {
+        set_aside(store, failure);
+    } else if (state != STORE_LOCKED && state != STORE_FULL) {
+        store_db_close(store->db);
+        store->db = NULL;
+    }
+}
+
+static enum store_state write_group(struct store *store, struct failure *failure)
+{
+    enum store_state state = open_db(store, failure);
+    if (state != STORE_WELL || store->group == NULL)
+        return state;
+    state = store_db_write(store->db, store->group, store->group_count, failure);
+    if (state == STORE_WELL)
+        hand_back(store);
+    return state;
+}
+
+/* Removes what is past its time, a step at a turn while there is more of it. */
+static enum store_state prune(struct store *store, struct failure *failure)
+{
+    uint64_t removed = 0;
+    bool more = false;
+    if (store->db == NULL || monotonic_now() < store->prune_next)
+        return STORE_WELL;
+    struct timespec now;
+    clock_gettime(CLOCK_REALTIME, &now);
+    enum store_state state =
+        store_prune(store->db, &store->settings, now, &removed, &more, failure);
+    if (state == STORE_WELL)
+        store->prune_next = monotonic_now() + (more ? 0 : prune_period);
+    pthread_mutex_lock(&store->lock);
+    store->view.removed += removed;
+    pthread_mutex_unlock(&store->lock);
+    return state;
+}
+
+/* What the reading thread took for damage may be: a look of the writing one decides. */
+static enum store_state look(struct store *store, bool suspect, struct failure *failure)
+{
+    if (!suspect || store->db == NULL)
+        return STORE_WELL;
+    return store_db_check(store->db, failure);
+}
+
+void *store_writer(void *argument)
+{
+    struct store *store = argument;
+    bool suspect;
+    while (wait_for_work(store, &suspect)) {
+        struct failure failure = { 0 };
+        enum store_state state = look(store, suspect, &failure);
+        if (state == STORE_WELL)
+            state = write_group(store, &failure);
+        if (state == STORE_WELL)
+            state = prune(store, &failure);
+        if (state == STORE_WELL) {
+            recover(store);
+            continue;
+        }
+        let_go(store, state, &failure);
+        if (!despair(store, state, &failure))
+            break;
+    }
+    return NULL;
+}

@@ -1,0 +1,92 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * One piece of work for an instrument: made by the loop thread, carried out
+ * by the instrument's worker, and brought back with its outcome. It holds a
+ * reference to the bench it was made with, so that a reload never pulls a
+ * point from under it.
+ */
+#ifndef GRADUS_DAEMON_JOB_H
+#define GRADUS_DAEMON_JOB_H
+
+#include "daemon/basics/mailbox.h"
+#include "daemon/bench/bench.h"
+#include "daemon/measure/measure.h"
+#include "queue.h"
+
+#include <stdint.h>
+#include <time.h>
+
+enum job_kind { JOB_MEASURE, JOB_CAPTURE, JOB_TALK };
+
+enum { JOB_COMMAND = 4096 + 1, JOB_IDENTITY = 160, JOB_NOTE = 256 };
+
+/* How an instrument was doing when a job ended or its worker had something to tell. */
+struct job_status {
+    char identity[JOB_IDENTITY]; /* empty: not known */
+    char note[JOB_NOTE];         /* what could be better about its link; empty: nothing */
+    struct dialogue_counters counters;
+};
+
+struct job;
+
+/*
+ * Tells the one who asked: with `refusal` NULL the outcome is in the job,
+ * else there is none and `refusal` says why. Called exactly once, on the
+ * loop thread; the job is not the callee's to free.
+ */
+typedef void job_done(struct job *job, const struct failure *refusal);
+
+struct station;
+struct event;
+struct record;
+
+struct job {
+    /* What is asked; fixed once it is handed over. */
+    enum job_kind kind;
+    struct bench *bench;             /* a reference */
+    const struct bench_point *point; /* NULL for JOB_TALK */
+    struct bench_point *apart; /* the point, when it is a copy that is not in the bench, measured
+                                        another way than it usually is; owned, may be NULL */
+    size_t repeats;            /* JOB_MEASURE */
+    double duration;           /* JOB_CAPTURE: seconds, NAN for the point's own */
+    char *command;             /* JOB_TALK; owned */
+    bool wants_reply;          /* JOB_TALK */
+    struct deadline deadline;
+    int64_t asked; /* monotonic nanoseconds when it was handed over */
+
+    /* The outcome; written by the worker before it brings the job back. */
+    struct capture capture; /* its `reading` serves JOB_MEASURE too */
+    char *reply;            /* JOB_TALK; owned */
+    size_t reply_length;
+    struct measure_memory memory; /* what the point was settled on last */
+    struct job_status status;
+    struct timespec taken; /* wall time of the reading */
+    int64_t started;       /* monotonic nanoseconds; 0: it never was */
+
+    /* The loop thread's alone, at all times. */
+    job_done *done;          /* NULL once it was called */
+    void *owner;             /* whatever `done` needs */
+    struct session *session; /* who is charged for it; NULL: nobody */
+    struct station *station;
+    struct event *alarm;
+    size_t samples;        /* JOB_CAPTURE: most to hand out */
+    uint64_t sequence;     /* of the reading; 0: there is none */
+    struct record *record; /* the store's, good until `done` returns; NULL: not kept */
+    int64_t due;           /* monotonic nanoseconds when it should have started; 0: at once */
+    char run[BENCH_NAME];  /* of the burn-in it is for; empty: none */
+    int64_t round;         /* of that run */
+    struct job *previous_open;
+    struct job *next_open;
+
+    /* Links of the queue and the mailbox. */
+    struct queued queued; /* its key is the client */
+    struct letter letter;
+};
+
+/* A job for a point (or NULL) of a bench, which gains a reference. NULL when memory is short. */
+struct job *job_new(enum job_kind kind, struct bench *bench, const struct bench_point *point);
+
+/* Accepts NULL. */
+void job_free(struct job *job);
+
+#endif

@@ -1,0 +1,294 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "worker.h"
+
+#include "daemon/basics/thread.h"
+#include "talk.h"
+#include "watch.h"
+
+#include <errno.h>
+#include <pthread.h>
+#include <stddef.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Time to say good-bye to the instrument when the daemon ends. */
+static const double release_ms = 2000;
+
+struct worker {
+    struct worker_hooks hooks;
+    struct bench *bench; /* keeps the profile alive that the instrument borrows */
+    struct instrument *instrument;
+    struct letter farewell;
+    pthread_t thread;
+
+    pthread_mutex_t lock;
+    pthread_cond_t changed;
+    struct queue queue; /* under the lock, as are the flags */
+    bool paused;
+    bool stopping;
+
+    /* What each point of a bench was settled on; the thread's alone. */
+    struct bench *remembered;
+    struct measure_memory *memory;
+    struct watch watch; /* the thread's alone, too */
+};
+
+/* Something to tell that nobody asked for. */
+struct news {
+    struct letter letter;
+    const struct worker *worker;
+    struct job_status status;
+    struct failure failure;
+};
+
+static struct job *job_of(struct queued *queued)
+{
+    return (struct job *)(void *)((char *)queued - offsetof(struct job, queued));
+}
+
+/* Waits for a change, under the lock. False when it is time to look at the instrument. */
+static bool worker_wait(struct worker *worker)
+{
+    const int64_t second = INT64_C(1000000000);
+    const struct timespec due = { (time_t)(worker->watch.next / second),
+                                  (long)(worker->watch.next % second) };
+    if (worker->watch.next == 0)
+        return pthread_cond_wait(&worker->changed, &worker->lock) == 0;
+    return pthread_cond_timedwait(&worker->changed, &worker->lock, &due) != ETIMEDOUT;
+}
+
+/*
+ * Waits for the next job, or until it is time to look at the instrument:
+ * *job is NULL then. False when the thread is to end.
+ */
+static bool worker_next(struct worker *worker, struct job **job)
+{
+    bool waiting = true;
+    pthread_mutex_lock(&worker->lock);
+    while (waiting && !worker->stopping && (worker->paused || worker->queue.count == 0))
+        waiting = worker_wait(worker);
+    struct queued *queued = queue_pop(&worker->queue);
+    bool go_on = queued != NULL || !worker->stopping;
+    pthread_mutex_unlock(&worker->lock);
+    *job = queued != NULL ? job_of(queued) : NULL;
+    return go_on;
+}
+
+static void forget(struct worker *worker)
+{
+    free(worker->memory);
+    bench_unref(worker->remembered);
+    worker->memory = NULL;
+    worker->remembered = NULL;
+}
+
+/* The memory of a job's point. A new bench may mean other things by its points: forget all. */
+static struct measure_memory *memory_of(struct worker *worker, const struct job *job)
+{
+    if (worker->remembered != job->bench) {
+        forget(worker);
+        worker->memory = calloc(job->bench->point_count, sizeof *worker->memory);
+        if (worker->memory == NULL)
+            return NULL;
+        worker->remembered = bench_ref(job->bench);
+    }
+    return &worker->memory[job->point->index];
+}
+
+static void carry_out(struct worker *worker, struct job *job)
+{
+    struct capture *capture = &job->capture;
+    struct failure failure = { 0 };
+    if (!watch_reach(&worker->watch, job->asked, job->deadline, &failure)) {
+        reading_fail(&capture->reading, &failure);
+        return;
+    }
+    if (job->kind == JOB_TALK) {
+        talk(worker->instrument, job);
+        return;
+    }
+    struct measure_memory once = { 0 };
+    struct measure_memory *memory = job->apart != NULL ? &once : memory_of(worker, job);
+    if (memory == NULL) {
+        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the points");
+        reading_fail(&capture->reading, &failure);
+        return;
+    }
+    if (job->kind == JOB_MEASURE)
+        measure_point(worker->instrument, job->bench, job->point, job->repeats, job->deadline,
+                      memory, &capture->reading);
+    else
+        measure_capture(worker->instrument, job->bench, job->point, job->duration, job->deadline,
+                        memory, capture);
+    job->memory = *memory;
+}
+
+static void note_status(struct worker *worker, struct job_status *status)
+{
+    const struct dialogue *dialogue = instrument_dialogue(worker->instrument);
+    snprintf(status->identity, sizeof status->identity, "%s", dialogue_identity(dialogue));
+    snprintf(status->note, sizeof status->note, "%s", dialogue_note(dialogue));
+    status->counters = *dialogue_counters(dialogue);
+}
+
+/* Carries a job out, unless it has waited too long; its wall time is that of its end. */
+static void work(struct worker *worker, struct job *job)
+{
+    if (deadline_passed(job->deadline)) {
+        struct failure failure = { 0 };
+        failure_set(&failure, FAILURE_DEADLINE, NULL, NULL, "while waiting for the instrument");
+        reading_fail(&job->capture.reading, &failure);
+    } else {
+        job->started = monotonic_now();
+        carry_out(worker, job);
+        watch_after(&worker->watch, &job->capture.reading.failure);
+    }
+    clock_gettime(CLOCK_REALTIME, &job->taken);
+    note_status(worker, &job->status);
+}
+
+static void open_news(struct letter *letter)
+{
+    struct news *news = (struct news *)(void *)((char *)letter - offsetof(struct news, letter));
+    const struct worker_hooks *hooks = &news->worker->hooks;
+    hooks->news(hooks->owner, &news->status, &news->failure);
+    free(news);
+}
+
+/* What cannot be told for lack of memory shows when the instrument is asked for next. */
+static void tell(struct worker *worker, const struct failure *failure)
+{
+    struct news *news = calloc(1, sizeof *news);
+    if (news == NULL)
+        return;
+    news->letter.open = open_news;
+    news->worker = worker;
+    news->failure = *failure;
+    note_status(worker, &news->status);
+    mailbox_post(worker->hooks.mailbox, &news->letter);
+}
+
+static void look(struct worker *worker)
+{
+    struct failure failure = { 0 };
+    if (watch_look(&worker->watch, &failure))
+        tell(worker, &failure);
+}
+
+static void *worker_main(void *argument)
+{
+    struct worker *worker = argument;
+    struct job *job;
+    while (worker_next(worker, &job)) {
+        if (job == NULL) {
+            look(worker);
+            continue;
+        }
+        work(worker, job);
+        mailbox_post(worker->hooks.mailbox, &job->letter);
+    }
+    instrument_release(worker->instrument, deadline_in(release_ms));
+    forget(worker);
+    mailbox_post(worker->hooks.mailbox, &worker->farewell);
+    return NULL;
+}
+
+static void open_farewell(struct letter *letter)
+{
+    struct worker *worker =
+        (struct worker *)(void *)((char *)letter - offsetof(struct worker, farewell));
+    worker->hooks.ended(worker->hooks.owner);
+}
+
+static void worker_destroy(struct worker *worker)
+{
+    instrument_free(worker->instrument);
+    pthread_cond_destroy(&worker->changed);
+    pthread_mutex_destroy(&worker->lock);
+    bench_unref(worker->bench);
+    free(worker);
+}
+
+/* A condition whose timed waits follow the monotonic clock. */
+static void init_condition(pthread_cond_t *condition)
+{
+    pthread_condattr_t attributes;
+    pthread_condattr_init(&attributes);
+    pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+    pthread_cond_init(condition, &attributes);
+    pthread_condattr_destroy(&attributes);
+}
+
+struct worker *worker_start(struct bench *bench, const struct bench_instrument *instrument,
+                            const struct worker_hooks *hooks, struct failure *failure)
+{
+    struct worker *worker = calloc(1, sizeof *worker);
+    if (worker == NULL) {
+        failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "no memory for a worker");
+        return NULL;
+    }
+    worker->hooks = *hooks;
+    worker->bench = bench_ref(bench);
+    worker->farewell.open = open_farewell;
+    worker->paused = true;
+    pthread_mutex_init(&worker->lock, NULL);
+    init_condition(&worker->changed);
+    worker->instrument = instrument_new(instrument->profile, &instrument->link, instrument->name);
+    worker->watch = watch_begin(worker->instrument, &instrument->profile->protocol);
+    if (worker->instrument == NULL || !thread_start(&worker->thread, worker_main, worker)) {
+        failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "no thread to be had");
+        worker_destroy(worker);
+        return NULL;
+    }
+    return worker;
+}
+
+void worker_go(struct worker *worker)
+{
+    pthread_mutex_lock(&worker->lock);
+    worker->paused = false;
+    pthread_cond_signal(&worker->changed);
+    pthread_mutex_unlock(&worker->lock);
+}
+
+void worker_push(struct worker *worker, struct job *job)
+{
+    job->asked = monotonic_now();
+    pthread_mutex_lock(&worker->lock);
+    queue_push(&worker->queue, &job->queued);
+    pthread_mutex_unlock(&worker->lock);
+    pthread_cond_signal(&worker->changed); /* outside, or it would wake to find the lock held */
+}
+
+bool worker_cancel(struct worker *worker, struct job *job)
+{
+    pthread_mutex_lock(&worker->lock);
+    bool removed = queue_remove(&worker->queue, &job->queued);
+    pthread_mutex_unlock(&worker->lock);
+    return removed;
+}
+
+size_t worker_waiting(struct worker *worker)
+{
+    pthread_mutex_lock(&worker->lock);
+    size_t waiting = worker->queue.count;
+    pthread_mutex_unlock(&worker->lock);
+    return waiting;
+}
+
+void worker_stop(struct worker *worker)
+{
+    pthread_mutex_lock(&worker->lock);
+    worker->stopping = true;
+    pthread_cond_signal(&worker->changed);
+    pthread_mutex_unlock(&worker->lock);
+}
+
+void worker_free(struct worker *worker)
+{
+    if (worker == NULL)
+        return;
+    pthread_join(worker->thread, NULL);
+    worker_destroy(worker);
+}

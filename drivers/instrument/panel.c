@@ -1,0 +1,145 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "panel.h"
+
+#include "drivers/dialogue/response.h"
+
+#include <math.h>
+#include <poll.h>
+#include <stdio.h>
+#include <string.h>
+
+void panel_clear(struct panel *panel)
+{
+    memset(panel->slots, 0, sizeof panel->slots);
+    panel->proved = 0;
+}
+
+void panel_forget(struct panel *panel, int input, enum slot slot)
+{
+    panel->slots[input - 1][slot][0] = '\0';
+}
+
+bool panel_set(struct panel *panel, int input, enum slot slot, const char *text,
+               const struct command_values *values, bool *changed, struct deadline deadline,
+               struct failure *failure)
+{
+    if (!text[0])
+        return true;
+    struct commands one = { 1, (char *[]) { NULL } };
+    char copy[COMMAND_SIZE];
+    snprintf(copy, sizeof copy, "%s", text);
+    one.texts[0] = copy;
+    return panel_set_all(panel, input, slot, &one, values, changed, deadline, failure);
+}
+
+/* Fills the commands in and writes them one after another, for comparison with a slot. */
+static bool fill_all(const struct commands *commands, const struct command_values *values,
+                     char *filled, size_t size, struct failure *failure)
+{
+    size_t length = 0;
+    filled[0] = '\0';
+    for (size_t i = 0; i < commands->count; i++) {
+        if (!command_fill(commands->texts[i], values, filled + length, size - length - 1, failure))
+            return false;
+        length += strlen(filled + length);
+        filled[length++] = '\n';
+        filled[length] = '\0';
+    }
+    return true;
+}
+
+bool panel_set_all(struct panel *panel, int input, enum slot slot, const struct commands *commands,
+                   const struct command_values *values, bool *changed, struct deadline deadline,
+                   struct failure *failure)
+{
+    char filled[COMMAND_SIZE];
+    char *known = panel->slots[input - 1][slot];
+    if (!fill_all(commands, values, filled, sizeof filled, failure))
+        return false;
+    if (strcmp(filled, known) == 0)
+        return true;
+    known[0] = '\0';
+    *changed = true;
+    char lines[COMMAND_SIZE];
+    memcpy(lines, filled, sizeof lines);
+    char *rest = lines;
+    for (char *line = strsep(&rest, "\n"); line && *line; line = strsep(&rest, "\n"))
+        if (!dialogue_command(panel->dialogue, line, deadline, failure))
+            return false;
+    memcpy(known, filled, sizeof filled);
+    return true;
+}
+
+/* Waits on nothing but the clock; the instrument's relays and amplifiers need the time. */
+static bool wait_ms(double ms, struct deadline deadline, struct failure *failure)
+{
+    struct deadline end = deadline_in(ms);
+    while (!deadline_passed(end)) {
+        if (deadline_passed(deadline))
+            return failure_set(failure, FAILURE_DEADLINE, NULL, NULL,
+                               "the deadline came while the input settled");
+        poll(NULL, 0, deadline_poll_ms(deadline_sooner(end, deadline)));
+    }
+    return true;
+}
+
+bool panel_settle(struct panel *panel, double settle_ms, struct deadline deadline,
+                  struct failure *failure)
+{
+    return dialogue_check_errors(panel->dialogue, deadline, failure) &&
+           wait_ms(settle_ms, deadline, failure);
+}
+
+static bool read_number(const struct reply *reply, void *out, struct failure *failure)
+{
+    enum number_special special;
+    if (!response_number(reply->bytes, reply->count, out, &special, failure))
+        return false;
+    if (special != SPECIAL_NONE)
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a number",
+                           "a mark that says there is no value");
+    return true;
+}
+
+/* What a check with a pattern makes of its answer. */
+struct match {
+    const regex_t *pattern;
+    bool matches;
+    char text[128];
+};
+
+static bool read_match(const struct reply *reply, void *out, struct failure *failure)
+{
+    (void)failure;
+    struct match *match = out;
+    snprintf(match->text, sizeof match->text, "%.*s", (int)reply->count, reply->bytes);
+    match->matches = regexec(match->pattern, reply->bytes, 0, NULL, 0) == 0;
+    return true;
+}
+
+bool panel_check(struct panel *panel, const struct check *check,
+                 const struct command_values *values, double number, enum failure_code failed,
+                 const char *what, struct deadline deadline, struct failure *failure)
+{
+    char query[COMMAND_SIZE];
+    if (!check->query[0])
+        return true;
+    if (!command_fill(check->query, values, query, sizeof query, failure))
+        return false;
+    if (check->has_pattern) {
+        struct match match = { .pattern = &check->pattern };
+        if (!dialogue_query(panel->dialogue, query, 0, read_match, &match, deadline, failure))
+            return false;
+        return match.matches || failure_set(failure, failed, panel->name, NULL,
+                                            "%s: %s answered %s", what, query, match.text);
+    }
+    double read;
+    if (!dialogue_query(panel->dialogue, query, 0, read_number, &read, deadline, failure))
+        return false;
+    if (fabs(read - number) <= 1e-6 * fabs(number))
+        return true;
+    char expected[32];
+    return failure_set(failure, failed, panel->name,
+                       command_number(expected, sizeof expected, number), "%s: %s answered %g",
+                       what, query, read);
+}

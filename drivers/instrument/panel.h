@@ -1,0 +1,76 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What is set at an instrument, as on its front panel: each setting as the
+ * text that was sent last, so that only what differs is sent again.
+ */
+#ifndef GRADUS_DRIVERS_PANEL_H
+#define GRADUS_DRIVERS_PANEL_H
+
+#include "drivers/dialogue/dialogue.h"
+#include "drivers/profile/command.h"
+#include "drivers/profile/profile.h"
+
+#include <stdint.h>
+
+enum { PANEL_INPUTS = 8 };
+
+/* The settings there are; those that all inputs share live with input 1. */
+enum slot {
+    SLOT_ROUTE,
+    SLOT_FUNCTION,
+    SLOT_RANGE,
+    SLOT_TIMEBASE,
+    SLOT_COUPLING,
+    SLOT_VERTICAL,
+    SLOT_OFFSET,
+    SLOT_POSITION,
+    SLOT_COUNT
+};
+
+/* A text that is already in its slot is not sent again; an empty slot is not known. */
+struct panel {
+    struct dialogue *dialogue; /* in step whenever a function here is called */
+    char name[64];             /* of the instrument, for messages */
+    char slots[PANEL_INPUTS][SLOT_COUNT][COMMAND_SIZE];
+    int64_t proved; /* monotonic: when a meter's settings were last read back */
+};
+
+/* Forgets all settings: the next ones are sent whatever they are. */
+void panel_clear(struct panel *panel);
+
+/* Forgets one setting. */
+void panel_forget(struct panel *panel, int input, enum slot slot);
+
+/*
+ * Sends a command unless the slot says that it was the last one sent there;
+ * an empty text is no command. Sets *changed when it was sent, leaves it
+ * alone when not.
+ */
+bool panel_set(struct panel *panel, int input, enum slot slot, const char *text,
+               const struct command_values *values, bool *changed, struct deadline deadline,
+               struct failure *failure);
+
+/* As panel_set(), for a list of commands that belong together. */
+bool panel_set_all(struct panel *panel, int input, enum slot slot, const struct commands *commands,
+                   const struct command_values *values, bool *changed, struct deadline deadline,
+                   struct failure *failure);
+
+/*
+ * After a change: reads the error queue where there is one and lets the
+ * input settle for `settle_ms`.
+ */
+bool panel_settle(struct panel *panel, double settle_ms, struct deadline deadline,
+                  struct failure *failure);
+
+/*
+ * Asks a check's query and demands the pattern, or where it has none the
+ * number `number` (to 1 part in 1e6). A check without a query is passed.
+ *
+ * failed  the code when the answer is another one
+ * what    was checked, for the message
+ */
+bool panel_check(struct panel *panel, const struct check *check,
+                 const struct command_values *values, double number, enum failure_code failed,
+                 const char *what, struct deadline deadline, struct failure *failure);
+
+#endif

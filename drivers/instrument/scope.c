@@ -1,0 +1,260 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "scope.h"
+
+#include "core/waveform/estimate.h"
+#include "drivers/dialogue/response.h"
+
+#include <math.h>
+#include <poll.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* How long to leave an instrument in peace between two questions whether it is done. */
+enum { DONE_POLL_MS = 2 };
+
+/* How far the instrument's own sample interval may be from the one that was asked for. */
+static const double interval_tolerance = 0.02;
+
+/* The shortest record the scope offers that lasts at least as long as asked, else its longest. */
+static double record_duration(const struct scope *scope, double wanted)
+{
+    for (size_t i = 0; i < scope->duration_count; i++)
+        if (scope->durations[i] >= wanted * (1 - 1e-9))
+            return scope->durations[i];
+    return scope->durations[scope->duration_count - 1];
+}
+
+static struct command_values values_for(const struct scope *scope, const struct request *request)
+{
+    const struct range *range = &scope->front_end.ranges[request->setup.range];
+    struct command_values values = command_values_none();
+    values.input = request->input;
+    values.full_scale = range->full_scale;
+    values.volts_per_division = range->volts_per_division;
+    values.offset = request->setup.offset;
+    values.position_volts = request->setup.position;
+    values.position = request->setup.position / range->volts_per_division;
+    values.points = (double)scope->points;
+    values.duration = record_duration(scope, request->duration);
+    values.time_per_division = values.duration / scope->time_divisions;
+    values.interval = values.duration / values.points;
+    return values;
+}
+
+static const char *coupling_text(const struct scope *scope, enum coupling coupling)
+{
+    switch (coupling) {
+    case COUPLING_AC:
+        return scope->coupling_ac;
+    case COUPLING_GROUND:
+        return scope->coupling_ground;
+    default:
+        return scope->coupling_dc;
+    }
+}
+
+/*
+ * What the samples' codes stand for is taken from the settings, so these are
+ * proved with every acquisition: that the scale is the one that was set, and
+ * that its variable control is in its calibrated position. Somebody may have
+ * turned a knob since.
+ */
+static bool prove_scale(struct panel *panel, const struct scope *scope,
+                        const struct request *request, const struct command_values *values,
+                        struct deadline deadline, struct failure *failure)
+{
+    if (!panel_check(panel, &scope->calibrated, values, NAN, FAILURE_NOT_CALIBRATED,
+                     "the variable control is off its calibrated position", deadline, failure))
+        return false;
+    double set =
+        strstr(scope->vertical, "{full_scale}") ? values->full_scale : values->volts_per_division;
+    if (panel_check(panel, &scope->vertical_check, values, set, FAILURE_UNEXPECTED_REPLY,
+                    "vertical scale that was set", deadline, failure))
+        return true;
+    panel_forget(panel, request->input, SLOT_VERTICAL);
+    return false;
+}
+
+static bool set_up(struct panel *panel, const struct scope *scope, const struct request *request,
+                   const struct command_values *values, struct deadline deadline,
+                   struct failure *failure)
+{
+    int input = request->input;
+    bool changed = false;
+    return panel_set_all(panel, 1, SLOT_TIMEBASE, &scope->timebase, values, &changed, deadline,
+                         failure) &&
+           panel_set(panel, input, SLOT_COUPLING, coupling_text(scope, request->setup.coupling),
+                     values, &changed, deadline, failure) &&
+           panel_set(panel, input, SLOT_VERTICAL, scope->vertical, values, &changed, deadline,
+                     failure) &&
+           panel_set(panel, input, SLOT_OFFSET, scope->offset, values, &changed, deadline,
+                     failure) &&
+           panel_set(panel, input, SLOT_POSITION, scope->position, values, &changed, deadline,
+                     failure) &&
+           (!changed || panel_settle(panel, scope->settle_ms, deadline, failure));
+}
+
+/* The answer to "are you done?". */
+struct progress {
+    const struct check *check;
+    bool done;
+};
+
+static bool read_progress(const struct reply *reply, void *out, struct failure *failure)
+{
+    (void)failure;
+    struct progress *progress = out;
+    progress->done = regexec(&progress->check->pattern, reply->bytes, 0, NULL, 0) == 0;
+    return true;
+}
+
+static bool wait_done(struct panel *panel, const struct scope *scope, double patience_ms,
+                      struct deadline deadline, struct failure *failure)
+{
+    const struct check *check = &scope->done;
+    struct progress progress = { check, false };
+    struct deadline patience = deadline_sooner(deadline, deadline_in(patience_ms));
+    for (;;) {
+        if (!dialogue_query(panel->dialogue, check->query, patience_ms, read_progress, &progress,
+                            deadline, failure))
+            return false;
+        if (progress.done)
+            return true;
+        if (deadline_passed(patience)) {
+            dialogue_suspect(panel->dialogue);
+            return failure_set(
+                failure, deadline_passed(deadline) ? FAILURE_DEADLINE : FAILURE_TIMEOUT,
+                panel->name, NULL, "the acquisition did not finish within %g ms", patience_ms);
+        }
+        poll(NULL, 0, DONE_POLL_MS);
+    }
+}
+
+/*
+ * A start that was refused would leave the last record to be fetched as a
+ * fresh one, so the error queue is read where there is one.
+ */
+static bool acquire(struct panel *panel, const struct scope *scope,
+                    const struct command_values *values, struct deadline deadline,
+                    struct failure *failure)
+{
+    char filled[COMMAND_SIZE];
+    for (size_t i = 0; i < scope->acquire.count; i++)
+        if (!command_fill(scope->acquire.texts[i], values, filled, sizeof filled, failure) ||
+            !dialogue_command(panel->dialogue, filled, deadline, failure))
+            return false;
+    double patience = scope->acquire_ms + values->duration * 1000;
+    return (!scope->done.query[0] || wait_done(panel, scope, patience, deadline, failure)) &&
+           dialogue_check_errors(panel->dialogue, deadline, failure);
+}
+
+static bool read_interval(const struct reply *reply, void *out, struct failure *failure)
+{
+    enum number_special special;
+    double interval;
+    if (!response_number(reply->bytes, reply->count, &interval, &special, failure))
+        return false;
+    if (special != SPECIAL_NONE || !(interval > 0))
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a sample interval above zero",
+                           "'%.64s'", reply->bytes);
+    *(double *)out = interval;
+    return true;
+}
+
+/*
+ * The sample interval. A scope that tells it is asked, since a count of
+ * points or intervals that is off by one shows here; it must agree with what
+ * was set, for another value means that the time base is not the one we set.
+ */
+static bool sample_interval(struct panel *panel, const struct scope *scope,
+                            const struct command_values *values, double *interval,
+                            struct deadline deadline, struct failure *failure)
+{
+    const struct check *check = &scope->interval;
+    *interval = values->interval;
+    if (!check->query[0])
+        return true;
+    char query[COMMAND_SIZE];
+    double told;
+    if (!command_fill(check->query, values, query, sizeof query, failure) ||
+        !dialogue_query(panel->dialogue, query, 0, read_interval, &told, deadline, failure))
+        return false;
+    if (fabs(told - *interval) > interval_tolerance * *interval) {
+        dialogue_suspect(panel->dialogue);
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, panel->name, NULL,
+                           "sample interval is %g s, not the %g s that was set", told, *interval);
+    }
+    *interval = told;
+    return true;
+}
+
+static bool fetch(struct panel *panel, const struct scope *scope, const struct request *request,
+                  const struct command_values *values, struct samples *samples,
+                  struct deadline deadline, struct failure *failure)
+{
+    char query[COMMAND_SIZE];
+    samples->scope = scope;
+    samples->setup = &request->setup;
+    return command_fill(scope->waveform.query, values, query, sizeof query, failure) &&
+           dialogue_read(panel->dialogue, query, 0, samples_read, samples, deadline, failure);
+}
+
+static void describe(struct acquisition *acquisition, const struct samples *samples,
+                     const struct waveform *waveform, const struct estimate *estimate)
+{
+    acquisition->overload = samples->clipped_high || samples->clipped_low;
+    acquisition->side = samples->clipped_high == samples->clipped_low ? SIDE_UNKNOWN
+                        : samples->clipped_high                       ? SIDE_HIGH
+                                                                      : SIDE_LOW;
+    acquisition->has_waveform = true;
+    acquisition->waveform = *waveform;
+    struct signal signal = { .value = estimate->value,
+                             .mean = estimate->mean,
+                             .low = waveform->minimum,
+                             .high = waveform->maximum,
+                             .noise = waveform->noise,
+                             .doubt = estimate->doubt,
+                             .samples = (double)waveform->count,
+                             .frequency = waveform->frequency,
+                             .scatter = estimate->scatter,
+                             .edges = estimate->edges,
+                             .averaged = estimate->averaged };
+    acquisition->signal = signal;
+}
+
+static bool digitise(struct panel *panel, const struct scope *scope, const struct request *request,
+                     struct deadline deadline, struct samples *samples, double *interval,
+                     struct failure *failure)
+{
+    struct command_values values = values_for(scope, request);
+    return set_up(panel, scope, request, &values, deadline, failure) &&
+           acquire(panel, scope, &values, deadline, failure) &&
+           prove_scale(panel, scope, request, &values, deadline, failure) &&
+           sample_interval(panel, scope, &values, interval, deadline, failure) &&
+           fetch(panel, scope, request, &values, samples, deadline, failure);
+}
+
+bool scope_acquire(struct panel *panel, const struct scope *scope, const struct request *request,
+                   struct deadline deadline, struct record *record, struct acquisition *acquisition,
+                   struct failure *failure)
+{
+    struct samples samples = { .record = record };
+    struct failure own = { 0 };
+    double interval;
+    if (!digitise(panel, scope, request, deadline, &samples, &interval, &own)) {
+        if (own.code != FAILURE_NOT_CALIBRATED)
+            dialogue_suspect(panel->dialogue);
+        return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
+    }
+    struct waveform waveform;
+    struct series series = series_of_reals(record->volts, samples.count, interval);
+    if (!(request->whole ? waveform_measure_whole(&series, &waveform)
+                         : waveform_measure_series(&series, &waveform)))
+        return failure_set(failure, FAILURE_NO_VALUE, panel->name, "a record of finite samples",
+                           "%zu samples that cannot be measured", samples.count);
+    struct estimate estimate =
+        estimate_aspect(&series, &waveform, quantity_aspect(request->quantity),
+                        scope->front_end.ranges[request->setup.range].resolution);
+    describe(acquisition, &samples, &waveform, &estimate);
+    return true;
+}

@@ -1,0 +1,194 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What a type of instrument can do and how it is told to, as data. A profile
+ * is a libconfig file in config/profiles; adding an instrument type is
+ * writing one. DEVELOPERS.md explains every key.
+ *
+ * Command texts hold placeholders in braces, filled in when they are sent:
+ *     {range}  {input}  {full_scale}  {volts_per_division}  {offset}
+ *     {position} (divisions)  {position_volts}  {duration}  {interval}
+ *     {time_per_division}  {points}
+ * Numbers are written in the C locale with the digits that give them back.
+ */
+#ifndef GRADUS_DRIVERS_PROFILE_H
+#define GRADUS_DRIVERS_PROFILE_H
+
+#include "core/basics/quantity.h"
+#include "core/input/chain.h"
+#include "core/input/sight.h"
+#include "drivers/cfg/strict.h"
+#include "drivers/dialogue/dialogue.h"
+
+#include <regex.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { PROFILE_TEXT = 160, PROFILE_MAX_FUNCTIONS = 16, PROFILE_MAX_DURATIONS = 48 };
+
+enum profile_kind { PROFILE_METER, PROFILE_SCOPE };
+
+/* A list of command texts. */
+struct commands {
+    size_t count;
+    char **texts;
+};
+
+/* A query and the pattern its answer must match; `query` empty: not there. */
+struct check {
+    char query[PROFILE_TEXT];
+    bool has_pattern;
+    regex_t pattern;
+};
+
+/* How the text of a meter's answer is read. */
+struct answer {
+    bool has_pattern; /* false: one IEEE 488.2 number with the marks of SCPI-1999 */
+    regex_t pattern;  /* first bracketed group: the number; the rest must match too */
+    bool has_overload;
+    regex_t overload; /* an answer that means overload */
+};
+
+/* One function of a meter. */
+struct function {
+    enum quantity quantity;
+    struct commands select;    /* sent when the function is entered */
+    struct check select_check; /* proves that the function is still the one entered */
+    char range_command[PROFILE_TEXT];
+    struct check range_check;      /* reads the range back: its number must equal the range sent */
+    struct commands range_selects; /* one text a range, instead of range_command; count 0: none */
+    char read[PROFILE_TEXT];
+    struct answer answer;
+    double conversion_ms; /* longest time from the read command to its answer */
+    double settle_ms;     /* after a change of function or range */
+    enum response response;
+    double crest_factor;  /* largest at full scale, true RMS; NAN: not stated */
+    double low_frequency; /* hertz in which the accuracy holds; NAN: not stated */
+    double high_frequency;
+    size_t crest_error_count; /* true RMS: what crest factors cost besides */
+    struct crest_error crest_errors[SIGHT_CREST_ERRORS];
+    struct front_end front_end; /* ranges of this function; `ranges` owned by the profile */
+};
+
+enum encoding { ENCODING_BLOCK, ENCODING_LIST };
+
+enum sample_format {
+    SAMPLE_INT8,
+    SAMPLE_UINT8,
+    SAMPLE_INT16,
+    SAMPLE_UINT16,
+    SAMPLE_REAL32,
+    SAMPLE_REAL64
+};
+
+enum byte_order { ORDER_MSB_FIRST, ORDER_LSB_FIRST };
+
+/* What a scope's samples mean. */
+struct waveform_coding {
+    char query[PROFILE_TEXT];
+    enum encoding encoding;
+    enum sample_format format; /* ENCODING_LIST: how the decimal codes are bounded only */
+    enum byte_order order;
+    bool codes;      /* false: samples are volts at the input, with offset */
+    double code_low; /* codes at or beyond these are clipped */
+    double code_high;
+    double code_centre; /* the code at the middle of the screen */
+    double codes_per_division;
+    double codes_per_step; /* from one step of the converter to the next, 1 or more */
+};
+
+/* How a scope's input is driven. Commands may be empty where the scope has no such thing. */
+struct scope {
+    int inputs;
+    double divisions;            /* height of the screen */
+    double time_divisions;       /* width of the screen */
+    char vertical[PROFILE_TEXT]; /* sets volts per division, or full scale */
+    struct check vertical_check; /* reads it back: number must equal what {…} was sent */
+    char offset[PROFILE_TEXT];
+    char position[PROFILE_TEXT];
+    char coupling_dc[PROFILE_TEXT];
+    char coupling_ac[PROFILE_TEXT];
+    char coupling_ground[PROFILE_TEXT];
+    struct check calibrated;  /* answer must match, else the vertical scale is not calibrated */
+    struct commands timebase; /* sets duration and number of points */
+    struct check interval;    /* answers seconds from sample to sample; empty: computed */
+    size_t points;
+    size_t duration_count;
+    double durations[PROFILE_MAX_DURATIONS]; /* seconds a record can last, ascending */
+    struct commands acquire;                 /* starts one acquisition */
+    struct check done; /* answer matches when it is finished; asked until it does */
+    double acquire_ms; /* longest time of an acquisition besides the record itself */
+    double settle_ms;  /* after a change of range, offset or coupling */
+    struct waveform_coding waveform;
+    double max_input;           /* rating of the bare input, volts peak; NAN: not stated */
+    double bandwidth;           /* -3 dB of the inputs, hertz; NAN: not stated */
+    struct front_end front_end; /* `ranges` owned by the profile */
+};
+
+struct profile {
+    char name[64];
+    char description[PROFILE_TEXT];
+    char path[512];
+    char *text;      /* with all it includes */
+    char digest[65]; /* SHA-256 of its text, hexadecimal */
+    enum profile_kind kind;
+    struct protocol protocol;
+    bool errors_always;       /* read the error queue after each reading, not only after set-up */
+    struct serial_line line;  /* default for serial links */
+    struct commands setup;    /* after the identity is known */
+    struct commands local;    /* before the link is closed */
+    double max_input;         /* meter: rating of the input, volts peak; NAN: not stated */
+    int inputs;               /* meter: channels of its scanner card; 1: none */
+    char route[PROFILE_TEXT]; /* meter: connects {input}; empty: one input, always there */
+    char route_query[PROFILE_TEXT];  /* meter: asks which input is connected; empty: cannot tell */
+    char route_answer[PROFILE_TEXT]; /* meter: the whole answer to it, {input} filled in */
+    size_t function_count;           /* meter */
+    struct function functions[PROFILE_MAX_FUNCTIONS];
+    struct scope scope; /* scope */
+};
+
+/*
+ * Reads a profile. NULL when there is any mistake; all of them are then in
+ * `problems`. Free with profile_free().
+ */
+struct profile *profile_load(const char *path, struct problems *problems);
+
+/* As profile_load(), from memory; `path` stands for the file. */
+struct profile *profile_read(const char *text, size_t length, const char *path,
+                             struct problems *problems);
+
+/* Accepts NULL. */
+void profile_free(struct profile *profile);
+
+/* The meter function for a quantity at the input, or NULL. */
+const struct function *profile_function(const struct profile *profile, enum quantity quantity);
+
+/*
+ * What the input can be set to for a quantity at the input: a meter's
+ * function, or a scope's vertical system for any voltage. NULL where the
+ * instrument cannot measure it.
+ */
+const struct front_end *profile_front_end(const struct profile *profile, enum quantity quantity);
+
+/*
+ * What the instrument sees of a quantity at its input, without a probe; nothing stated where
+ * it cannot measure it. `record` is how long a scope is to look at least, seconds.
+ */
+struct eye profile_eye(const struct profile *profile, enum quantity quantity, double record);
+
+/* How many inputs there are: a scope's, or the channels of a meter's scanner card. */
+int profile_inputs(const struct profile *profile);
+
+/* The names of all quantities in the order of the enum, NULL at the end: for STRICT_CHOICE. */
+extern const char *const profile_quantities[];
+
+/*
+ * Reads the group of a serial line's settings, which profiles and bench
+ * settings share; what it does not mention stays as it is in `line`.
+ */
+bool profile_serial(const config_setting_t *group, struct serial_line *line,
+                    struct problems *problems);
+
+/* Prints every key a profile can have. */
+void profile_print_keys(FILE *out);
+
+#endif

@@ -1,0 +1,357 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "profile.h"
+
+#include "drivers/basics/digest.h"
+#include "drivers/cfg/slurp.h"
+#include "profile_priv.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char *const kinds[] = { [PROFILE_METER] = "meter", [PROFILE_SCOPE] = "scope", NULL };
+
+static const struct strict_key common_keys[] = {
+    { .name = "description",
+      .type = STRICT_TEXT,
+      .required = true,
+      .offset = offsetof(struct profile, description),
+      .size = PROFILE_TEXT,
+      .help = "what type of instrument this is" },
+    { .name = "kind",
+      .type = STRICT_CHOICE,
+      .required = true,
+      .offset = offsetof(struct profile, kind),
+      .choices = kinds,
+      .help = "what it is" },
+    { .name = "dialogue",
+      .type = STRICT_GROUP,
+      .required = true,
+      .help = "how it wants to be talked to" },
+    { .name = "serial", .type = STRICT_GROUP, .help = "default of serial links" },
+    { .name = "setup",
+      .type = STRICT_TEXTS,
+      .help = "commands sent whenever it may have lost its settings" },
+    { .name = "local", .type = STRICT_TEXTS, .help = "commands sent before the link is closed" },
+    { .name = "max_input",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct profile, max_input),
+      .minimum = 1e-3,
+      .maximum = 1e6,
+      .unit = "V peak",
+      .help = "rating of the bare input" },
+    { .name = "inputs",
+      .type = STRICT_INTEGER,
+      .offset = offsetof(struct profile, inputs),
+      .minimum = 1,
+      .maximum = 64,
+      .help = "how many there are; default 1" },
+    { .name = NULL },
+};
+
+static const struct strict_key meter_keys[] = {
+    { .name = "route",
+      .type = STRICT_TEXT,
+      .offset = offsetof(struct profile, route),
+      .size = PROFILE_TEXT,
+      .help = "command that connects {input}" },
+    { .name = "route_query",
+      .type = STRICT_TEXT,
+      .offset = offsetof(struct profile, route_query),
+      .size = PROFILE_TEXT,
+      .help = "asks which input is connected" },
+    { .name = "route_answer",
+      .type = STRICT_TEXT,
+      .offset = offsetof(struct profile, route_answer),
+      .size = PROFILE_TEXT,
+      .help = "the whole answer to it when {input} is connected" },
+    { .name = "functions",
+      .type = STRICT_LIST,
+      .required = true,
+      .help = "one group for each quantity it measures" },
+    { .name = NULL },
+};
+
+static const struct strict_key scope_keys[] = {
+    { .name = "divisions",
+      .type = STRICT_NUMBER,
+      .required = true,
+      .offset = offsetof(struct profile, scope.divisions),
+      .minimum = 1.0,
+      .maximum = 100.0,
+      .unit = "divisions",
+      .help = "height of the screen" },
+    { .name = "time_divisions",
+      .type = STRICT_NUMBER,
+      .required = true,
+      .offset = offsetof(struct profile, scope.time_divisions),
+      .minimum = 1.0,
+      .maximum = 100.0,
+      .unit = "divisions",
+      .help = "width of the screen" },
+    { .name = "bandwidth",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct profile, scope.bandwidth),
+      .minimum = 1.0,
+      .maximum = 1e12,
+      .unit = "Hz",
+      .help = "-3 dB of the inputs; left out where it is not known" },
+    { .name = "vertical", .type = STRICT_GROUP, .required = true, .help = "the vertical system" },
+    { .name = "offset",
+      .type = STRICT_GROUP,
+      .help = "calibrated offset; left out where there is none" },
+    { .name = "position",
+      .type = STRICT_GROUP,
+      .help = "position of the zero trace; left out where it cannot be set" },
+    { .name = "coupling", .type = STRICT_GROUP, .required = true, .help = "input coupling" },
+    { .name = "timebase", .type = STRICT_GROUP, .required = true, .help = "the time base" },
+    { .name = "acquisition",
+      .type = STRICT_GROUP,
+      .required = true,
+      .help = "how a record is taken" },
+    { .name = "waveform", .type = STRICT_GROUP, .required = true, .help = "what the samples mean" },
+    { .name = "settle_ms",
+      .type = STRICT_NUMBER,
+      .required = true,
+      .offset = offsetof(struct profile, scope.settle_ms),
+      .maximum = 60e3,
+      .unit = "ms",
+      .help = "wait after a change of range, offset or coupling" },
+    { .name = NULL },
+};
+
+const char *const profile_quantities[] = {
+#define X(name, text, aspect, dimension) text,
+    QUANTITY_TABLE(X)
+#undef X
+        NULL
+};
+
+/* The file's name without folder and ".cfg". */
+static void take_name(struct profile *profile, const char *path, struct problems *problems)
+{
+    const char *slash = strrchr(path, '/');
+    const char *base = slash != NULL ? slash + 1 : path;
+    const char *suffix = strstr(base, ".cfg");
+    size_t length = suffix != NULL ? (size_t)(suffix - base) : strlen(base);
+
+    if (length == 0 || length >= sizeof profile->name || strlen(path) >= sizeof profile->path) {
+        problems_add(problems, path, 0, "too long a name, expected at most %zu bytes before .cfg",
+                     sizeof profile->name - 1);
+        return;
+    }
+    memcpy(profile->name, base, length);
+    profile->name[length] = '\0';
+    snprintf(profile->path, sizeof profile->path, "%s", path);
+}
+
+static struct profile_owner *owner_new(void)
+{
+    struct profile_owner *owner = calloc(1, sizeof *owner);
+
+    if (owner != NULL) {
+        owner->profile.line = serial_line_default();
+        owner->profile.max_input = NAN;
+        owner->profile.scope.bandwidth = NAN;
+        owner->profile.inputs = 1;
+    }
+    return owner;
+}
+
+/* Which keys there are depends on the kind, so that is looked at first. */
+static bool take_kind(struct profile *profile, const config_setting_t *root,
+                      struct problems *problems)
+{
+    const config_setting_t *member = strict_member(root, "kind");
+    const char *text = member != NULL ? config_setting_get_string(member) : NULL;
+
+    for (int i = 0; text != NULL && kinds[i] != NULL; i++) {
+        if (strcmp(text, kinds[i]) == 0) {
+            profile->kind = (enum profile_kind)i;
+            return true;
+        }
+    }
+    if (text != NULL) {
+        problems_at(problems, member, "\"kind\" is \"%s\", expected \"meter\" or \"scope\"", text);
+    } else {
+        problems_at(problems, member != NULL ? member : root,
+                    "expected a key \"kind\" that is \"meter\" or \"scope\"");
+    }
+    return false;
+}
+
+static void take_root(struct profile_owner *owner, const config_setting_t *root,
+                      struct problems *problems)
+{
+    struct profile *profile = &owner->profile;
+    struct strict_key keys[PROFILE_KEYS];
+
+    if (!take_kind(profile, root, problems)) {
+        return;
+    }
+    bool meter = profile->kind == PROFILE_METER;
+    strict_keys_join(keys, PROFILE_KEYS, common_keys, meter ? meter_keys : scope_keys);
+    strict_group(root, keys, profile, problems);
+    profile_take_dialogue(owner, root, problems);
+    const config_setting_t *serial = strict_member(root, "serial");
+    if (serial != NULL && config_setting_is_group(serial)) {
+        profile_serial(serial, &profile->line, problems);
+    }
+    profile_take_commands(profile, root, "setup", CONTEXT_BARE, &profile->setup, problems);
+    profile_take_commands(profile, root, "local", CONTEXT_BARE, &profile->local, problems);
+    if (meter) {
+        profile_take_meter(owner, root, problems);
+    } else {
+        profile_take_scope(owner, root, problems);
+    }
+}
+
+struct profile *profile_read(const char *text, size_t length, const char *path,
+                             struct problems *problems)
+{
+    size_t before = problems->total;
+    struct profile_owner *owner = owner_new();
+    config_t config;
+
+    if (owner == NULL) {
+        problems_add(problems, path, 0, "no memory");
+        return NULL;
+    }
+    config_init(&config);
+    take_name(&owner->profile, path, problems);
+    if (strict_read_text(&config, text, length, path, problems)) {
+        take_root(owner, config_root_setting(&config), problems);
+        const char *whole = strict_text(&config);
+        digest_bytes(whole, strlen(whole), owner->profile.digest);
+        owner->profile.text = strdup(whole);
+        if (owner->profile.text == NULL) {
+            problems_add(problems, path, 0, "no memory");
+        }
+    }
+    config_destroy(&config);
+    if (problems->total > before) {
+        profile_free(&owner->profile);
+        return NULL;
+    }
+    return &owner->profile;
+}
+
+struct profile *profile_load(const char *path, struct problems *problems)
+{
+    size_t length = 0;
+    char *text = slurp(path, &length, NULL, 0, problems);
+
+    if (text == NULL) {
+        return NULL;
+    }
+    struct profile *profile = profile_read(text, length, path, problems);
+    free(text);
+    return profile;
+}
+
+static void free_commands(struct commands *commands)
+{
+    strict_texts_free(commands->texts, commands->count);
+}
+
+static void free_check(struct check *check)
+{
+    if (check->has_pattern) {
+        regfree(&check->pattern);
+    }
+}
+
+static void free_function(struct function *function)
+{
+    free_commands(&function->select);
+    free_commands(&function->range_selects);
+    free_check(&function->select_check);
+    free_check(&function->range_check);
+    if (function->answer.has_pattern) {
+        regfree(&function->answer.pattern);
+    }
+    if (function->answer.has_overload) {
+        regfree(&function->answer.overload);
+    }
+}
+
+static void free_protocol(struct profile_owner *owner)
+{
+    struct protocol *protocol = &owner->profile.protocol;
+
+    if (protocol->acknowledges) {
+        regfree(&protocol->acknowledge);
+    }
+    if (protocol->has_refusal) {
+        regfree(&protocol->refusal);
+    }
+    if (owner->has_identity) {
+        regfree(&protocol->identity);
+    }
+    if (owner->has_error_none) {
+        regfree(&protocol->error_none);
+    }
+}
+
+void profile_free(struct profile *profile)
+{
+    struct profile_owner *owner = (struct profile_owner *)profile;
+
+    if (profile == NULL) {
+        return;
+    }
+    free_protocol(owner);
+    free(profile->text);
+    free_commands(&profile->setup);
+    free_commands(&profile->local);
+    for (size_t i = 0; i < profile->function_count; i++) {
+        free_function(&profile->functions[i]);
+    }
+    free_commands(&profile->scope.timebase);
+    free_commands(&profile->scope.acquire);
+    free_check(&profile->scope.vertical_check);
+    free_check(&profile->scope.calibrated);
+    free_check(&profile->scope.interval);
+    free_check(&profile->scope.done);
+    for (size_t i = 0; i < PROFILE_MAX_FUNCTIONS; i++) {
+        free(owner->ranges[i]);
+    }
+    free(owner);
+}
+
+const struct function *profile_function(const struct profile *profile, enum quantity quantity)
+{
+    for (size_t i = 0; i < profile->function_count; i++) {
+        if (profile->functions[i].quantity == quantity) {
+            return &profile->functions[i];
+        }
+    }
+    return NULL;
+}
+
+const struct front_end *profile_front_end(const struct profile *profile, enum quantity quantity)
+{
+    if (profile->kind == PROFILE_SCOPE) {
+        return quantity_dimension(quantity) == DIMENSION_VOLTAGE ? &profile->scope.front_end : NULL;
+    }
+    const struct function *function = profile_function(profile, quantity);
+    return function != NULL ? &function->front_end : NULL;
+}
+
+int profile_inputs(const struct profile *profile)
+{
+    return profile->inputs;
+}
+
+void profile_print_keys(FILE *out)
+{
+    fprintf(out, "profile:\n");
+    strict_print_keys(out, common_keys);
+    fprintf(out, "profile of a meter, besides:\n");
+    strict_print_keys(out, meter_keys);
+    fprintf(out, "profile of a scope, besides:\n");
+    strict_print_keys(out, scope_keys);
+    profile_print_dialogue_keys(out);
+    profile_print_meter_keys(out);
+    profile_print_scope_keys(out);
+}

@@ -1,0 +1,348 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "core/input/chain.h"
+#include "tests/core/bench_tables.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "tests/near.h"
+
+static struct signal dc(double value)
+{
+    struct signal signal = signal_level(value);
+    return signal;
+}
+
+static const struct contribution *find(const struct budget *budget, const char *source)
+{
+    for (size_t i = 0; i < budget->count; i++)
+        if (strcmp(budget->terms[i].source, source) == 0)
+            return &budget->terms[i];
+    return NULL;
+}
+
+static double share(const struct budget *budget, const char *source)
+{
+    const struct contribution *term = find(budget, source);
+    return term ? fabs(term->standard * term->sensitivity) : 0;
+}
+
+static void test_window_follows_offset_and_position(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    struct setup setup = { 9, COUPLING_DC, 2.5, 0 }; /* 1 V/div */
+    double low, high;
+    setup_window(&table.input, &setup, &low, &high);
+    assert_within(low, -1.5, 1e-12);
+    assert_within(high, 6.5, 1e-12);
+    setup.offset = 0;
+    setup.position = -3.5; /* the zero trace moved down: more room above */
+    setup_window(&table.input, &setup, &low, &high);
+    assert_within(low, -0.5, 1e-12);
+    assert_within(high, 7.5, 1e-12);
+}
+
+/* The planner's fast sum and the named budget are the same thing. */
+static void test_uncertainty_is_the_budget(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    offset_scope_table(&table);
+    table.chain.source = (struct source) { .resistance = 1000, .tolerance = 0.1 };
+    table.chain.correct_loading = true;
+    table.probe.tolerance = 0.01;
+    table.chain.lowest_frequency = 50;
+    for (int aspect = ASPECT_DC; aspect <= ASPECT_MINIMUM; aspect++)
+        for (int coupling = COUPLING_DC; coupling <= COUPLING_AC; coupling++) {
+            table.chain.aspect = (enum aspect)aspect;
+            struct setup setup = { 8, (enum coupling)coupling, 0.5, 0 };
+            struct signal signal = { .value = 0.7,
+                                     .mean = 0.6,
+                                     .low = -0.2,
+                                     .high = 1.1,
+                                     .noise = 0.01,
+                                     .doubt = 0.002,
+                                     .samples = 500,
+                                     .frequency = 120 };
+            struct budget budget;
+            chain_budget(&table.chain, &setup, &signal, &budget);
+            assert_true(budget.count > 3);
+            double direct = chain_uncertainty(&table.chain, &setup, &signal);
+            assert_within(budget_combined(&budget) / direct, 1, 1e-12);
+        }
+}
+
+/* 5 V on the 20 V range: limit, resolution and nothing else. */
+static void test_meter_budget(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    meter_table(&table);
+    struct setup setup = { 2, COUPLING_DC, 0, 0 };
+    struct signal signal = dc(5);
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_int_equal(budget.count, 2);
+    double limit = 80e-6 * 5 + 10e-6 * 20;
+    assert_within(share(&budget, "instrument accuracy"), limit / sqrt(3), 1e-12);
+    assert_within(share(&budget, "resolution"), 0.5e-4 / sqrt(3), 1e-12);
+}
+
+/* Loading and its correction at the tip: Rs 10 k into 1 M reads 0.990099 (check M42). */
+static void test_loading_is_corrected(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.chain.source = (struct source) { .resistance = 10e3, .tolerance = 0.1 };
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    assert_within(chain_value(&table.chain, &setup, 0.9900990099009901), 0.9900990099009901, 1e-15);
+    table.chain.correct_loading = true;
+    assert_within(chain_value(&table.chain, &setup, 0.9900990099009901), 1, 1e-12);
+    assert_within(chain_input(&table.chain, &setup, 1), 0.9900990099009901, 1e-12);
+    struct signal signal = dc(0.9900990099009901);
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    /* Note of M42: (Rs/Rin) sqrt(uRs^2 + uRin^2) / (1 + Rs/Rin), bounds rectangular. */
+    double expected = 0.01 / sqrt(3) / 1.01;
+    assert_within(share(&budget, "loading, source resistance"), 0.1 * expected, 1e-9);
+    assert_within(share(&budget, "loading, input resistance"), 0.01 * expected, 1e-9);
+}
+
+/* The probe's tip loads the point, not the input behind it. */
+static void test_probe_is_the_load(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.probe.factor = 10;
+    table.probe.tip_resistance = 10e6;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    assert_within(chain_load(&table.chain, &setup).resistance, 10e6, 1e-6);
+    table.probe.dimension = DIMENSION_CURRENT; /* a shunt does not load a voltage source */
+    assert_true(isnan(chain_load(&table.chain, &setup).resistance));
+}
+
+/*
+ * 9 megohm in front of 1 megohm within 1 %: (9 + 1.01) / 1.01 is 9.9109, off by
+ * 0.9 % to first order. Worked from the divider's equation; no source needed.
+ */
+static void test_input_behind_a_divider(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.probe.factor = 10;
+    table.probe.load_resistance = 1e6;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = dc(0.5);
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "input behind the probe"), 5 * 0.009 / sqrt(3), 1e-12);
+    assert_within(10 - (9 + 1.01) / 1.01, 10 * 0.009, 1e-3);
+    table.probe.load_resistance = NAN;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_null(find(&budget, "input behind the probe"));
+}
+
+/* A shunt of 0.1 V/A with 0.5 %: 0.25 V is 2.5 A. */
+static void test_shunt(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    meter_table(&table);
+    table.probe.dimension = DIMENSION_CURRENT;
+    table.probe.factor = 10;
+    table.probe.tolerance = 0.005;
+    struct setup setup = { 1, COUPLING_DC, 0, 0 };
+    struct signal signal = dc(0.25);
+    struct budget budget;
+    assert_within(chain_value(&table.chain, &setup, 0.25), 2.5, 1e-12);
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "probe factor"), 2.5 * 0.005 / sqrt(3), 1e-12);
+}
+
+/* A transducer's offset belongs to its mean and to nothing that ignores the mean. */
+static void test_transducer_offset(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.probe.dimension = DIMENSION_SIGNAL;
+    table.probe.factor = 100;
+    table.probe.offset = -50;
+    table.probe.offset_tolerance = 0.3;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = dc(0.75);
+    struct budget budget;
+    assert_within(chain_value(&table.chain, &setup, 0.75), 25, 1e-12);
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "probe offset"), 0.3 / sqrt(3), 1e-12);
+    table.chain.aspect = ASPECT_PEAK_TO_PEAK;
+    assert_within(chain_value(&table.chain, &setup, 0.75), 75, 1e-12);
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_null(find(&budget, "probe offset"));
+}
+
+/* A probe that inverts changes the sign of a level, and of nothing that has none. */
+static void test_inverting_probe(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.probe.factor = -10;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    assert_within(chain_value(&table.chain, &setup, 0.5), -5, 1e-12);
+    assert_within(chain_input(&table.chain, &setup, -5), 0.5, 1e-12);
+    static const enum aspect unsigned_aspects[] = { ASPECT_AC, ASPECT_RMS, ASPECT_PEAK_TO_PEAK };
+    for (size_t i = 0; i < 3; i++) {
+        table.chain.aspect = unsigned_aspects[i];
+        assert_within(chain_value(&table.chain, &setup, 0.5), 5, 1e-12);
+        assert_within(chain_input(&table.chain, &setup, 5), 0.5, 1e-12);
+    }
+}
+
+/* Below its corner ac coupling takes most of the signal; where nothing is known, all. */
+static void test_ac_coupling_loss(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    offset_scope_table(&table);
+    table.chain.aspect = ASPECT_AC;
+    struct setup setup = { 6, COUPLING_AC, 0, 0 };
+    struct signal signal = {
+        .value = 0.1, .low = -0.14, .high = 0.14, .samples = 500, .frequency = 5
+    };
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "ac coupling"), 0.1 * (1 - M_SQRT1_2) / sqrt(3), 1e-9);
+    signal.frequency = NAN;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "ac coupling"), 0.1 / sqrt(3), 1e-9);
+    table.chain.lowest_frequency = 500;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_true(share(&budget, "ac coupling") < 0.1 * 1e-4);
+}
+
+/*
+ * 10 kohm into 1 Mohm and 20 pF at 1 MHz passes 0.620265 of the voltage
+ * (check M44) where dc passes 0.990099: the difference is in the budget.
+ */
+static void test_capacitive_loading_is_not_forgotten(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.chain.aspect = ASPECT_AC;
+    table.chain.shape.kind = WAVESHAPE_SINE;
+    table.chain.source = (struct source) { .resistance = 10e3, .tolerance = 0 };
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = {
+        .value = 1, .low = -1.4, .high = 1.4, .samples = 500, .frequency = 1e6
+    };
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    double lost = 1 - 0.620264726836 / 0.990099009901;
+    assert_within(share(&budget, "capacitive loading"), lost / sqrt(3), 1e-9);
+}
+
+static void test_ground_reference_replaces_the_baseline(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.input.baseline_divisions = 0.2;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = dc(1);
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_null(find(&budget, "baseline"));
+    assert_non_null(find(&budget, "ground reference"));
+    table.input.ground_reference = false;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "baseline"), 0.2 / sqrt(3), 1e-12);
+}
+
+/* An error of the level moves an RMS by mean / RMS of it. */
+static void test_level_error_in_an_rms(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.input.baseline_divisions = 0.2;
+    table.input.ground_reference = false;
+    table.chain.aspect = ASPECT_RMS;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = {
+        .value = 5, .mean = 3, .low = -2, .high = 8, .samples = 500, .frequency = 1000
+    };
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "baseline"), 0.2 * 3 / 5 / sqrt(3), 1e-12);
+}
+
+/* What a record leaves open is in the budget, and a step that is averaged counts for less. */
+static void test_what_the_record_leaves_open(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    scope_table(&table);
+    table.chain.aspect = ASPECT_MINIMUM;
+    struct setup setup = { 9, COUPLING_DC, 0, 0 };
+    struct signal signal = signal_level(-1);
+    signal.scatter = 0.001;
+    signal.doubt = 0.02;
+    signal.edges = 0.003;
+    signal.averaged = 25;
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "noise"), 0.001, 1e-12);
+    assert_within(share(&budget, "noise and samples, not corrected"), 0.02 / sqrt(3), 1e-12);
+    assert_int_equal(find(&budget, "noise and samples, not corrected")->shape, SHAPE_BIAS);
+    assert_within(share(&budget, "edges between samples"), 0.003 / sqrt(6), 1e-12);
+    assert_within(share(&budget, "resolution"), 8.0 / 256 / sqrt(12) / 5, 1e-12);
+}
+
+static void test_error_limit_adds_linearly(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    offset_scope_table(&table);
+    table.input.baseline_divisions = 0.1;
+    struct setup setup = { 9, COUPLING_DC, 2, 0 };
+    struct signal signal = {
+        .value = 3, .mean = 3, .low = 3, .high = 3, .noise = 0.01, .samples = 1, .frequency = NAN
+    };
+    double expected = 0.03 * 1 + 8.0 / 256 / 2 + 0.01 * 2 + 0.1 + 0.03;
+    assert_within(chain_error_limit(&table.chain, &setup, &signal, 3), expected, 1e-12);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_window_follows_offset_and_position),
+        cmocka_unit_test(test_uncertainty_is_the_budget),
+        cmocka_unit_test(test_meter_budget),
+        cmocka_unit_test(test_loading_is_corrected),
+        cmocka_unit_test(test_probe_is_the_load),
+        cmocka_unit_test(test_input_behind_a_divider),
+        cmocka_unit_test(test_shunt),
+        cmocka_unit_test(test_transducer_offset),
+        cmocka_unit_test(test_inverting_probe),
+        cmocka_unit_test(test_ac_coupling_loss),
+        cmocka_unit_test(test_capacitive_loading_is_not_forgotten),
+        cmocka_unit_test(test_ground_reference_replaces_the_baseline),
+        cmocka_unit_test(test_level_error_in_an_rms),
+        cmocka_unit_test(test_what_the_record_leaves_open),
+        cmocka_unit_test(test_error_limit_adds_linearly),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,173 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "core/input/mistakes.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "tests/near.h"
+
+/* A good dc reading of 5 V on a scope's bare input. */
+static struct circumstances good(void)
+{
+    return (struct circumstances) { .aspect = ASPECT_DC,
+                                    .unit = "V",
+                                    .value = 5.01,
+                                    .uncertainty = 0.02,
+                                    .expected = 5,
+                                    .tolerance = 0.1,
+                                    .peak = 5.1,
+                                    .rating = 300,
+                                    .input_peak = 5.1,
+                                    .input_rating = 300,
+                                    .source_resistance = NAN,
+                                    .scope = true,
+                                    .bare = true,
+                                    .ac_coupling = true,
+                                    .zero_level = 0.05,
+                                    .zero_bound = 0.1,
+                                    .instrument = "scope",
+                                    .calibration_due = "2020-01-31" };
+}
+
+static void expect(const struct circumstances *facts, enum mistake_kind kind)
+{
+    struct mistake found[MISTAKE_COUNT];
+    assert_int_equal(mistakes_find(facts, found), 1);
+    assert_int_equal(found[0].kind, kind);
+    assert_true(strlen(found[0].words) > 20 && strlen(found[0].words) < sizeof found[0].words - 1);
+}
+
+static void expect_none(const struct circumstances *facts)
+{
+    struct mistake found[MISTAKE_COUNT];
+    assert_int_equal(mistakes_find(facts, found), 0);
+}
+
+static void nothing_is_wrong(void **state)
+{
+    (void)state;
+    struct circumstances facts = good();
+    expect_none(&facts);
+    facts.expected = facts.rating = facts.input_peak = facts.zero_level = NAN;
+    expect_none(&facts);
+}
+
+static void each_value_tells_its_mistake(void **state)
+{
+    (void)state;
+    static const struct {
+        double value;
+        int kind;
+    } rows[] = {
+        { 50, MISTAKE_PROBE_SWITCH },
+        { 45.1, MISTAKE_PROBE_SWITCH },
+        { 44.8, -1 },
+        { 0.5, MISTAKE_PROBE_SWITCH },
+        { 0.3, -1 },
+        { 2.5, MISTAKE_TERMINATION },
+        { 2.8, -1 },
+        { 0.01, MISTAKE_AC_COUPLING },
+        { -0.05, MISTAKE_AC_COUPLING },
+        { -5, -1 },
+        { 5.5, -1 },
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        struct circumstances facts = good();
+        facts.value = rows[i].value;
+        if (rows[i].kind < 0)
+            expect_none(&facts);
+        else
+            expect(&facts, (enum mistake_kind)rows[i].kind);
+    }
+}
+
+/* What is too uncertain tells nothing: zero is close to zero and to a tenth of nearly zero. */
+static void an_uncertain_reading_tells_nothing(void **state)
+{
+    (void)state;
+    struct circumstances facts = good();
+    facts.value = 0.5;
+    facts.uncertainty = 5;
+    expect_none(&facts);
+    facts.value = facts.expected = 0;
+    facts.uncertainty = 0.01;
+    expect_none(&facts);
+}
+
+static void fifty_ohm_divide_with_the_source(void **state)
+{
+    (void)state;
+    struct circumstances facts = good();
+    facts.source_resistance = 150;
+    facts.value = 5 * 50 / 200.0;
+    expect(&facts, MISTAKE_TERMINATION);
+    facts.bare = false;
+    expect_none(&facts);
+    facts.bare = true;
+    facts.scope = false;
+    expect_none(&facts);
+    facts = good();
+    facts.source_resistance = 0.1; /* cannot be told apart, and does no harm */
+    facts.value = 5 * 50 / 50.1;
+    expect_none(&facts);
+}
+
+static void ratings_of_probe_and_input(void **state)
+{
+    (void)state;
+    struct circumstances facts = good();
+    facts.peak = 300.1;
+    expect(&facts, MISTAKE_RATING);
+    facts.peak = 300;
+    facts.input_peak = 301;
+    expect(&facts, MISTAKE_RATING);
+}
+
+static void places_and_dates(void **state)
+{
+    (void)state;
+    struct circumstances facts = good();
+    facts.zero_level = -0.2;
+    expect(&facts, MISTAKE_GROUND_REFERENCE);
+    facts = good();
+    facts.mains_referenced = true;
+    expect(&facts, MISTAKE_GROUND_CLIP);
+    facts.isolated = true;
+    expect_none(&facts);
+    facts = good();
+    facts.overdue = true;
+    expect(&facts, MISTAKE_CALIBRATION);
+}
+
+static void the_gravest_is_first(void **state)
+{
+    (void)state;
+    struct circumstances facts = good();
+    struct mistake found[MISTAKE_COUNT];
+    facts.overdue = facts.mains_referenced = true;
+    facts.peak = 1000;
+    assert_int_equal(mistakes_find(&facts, found), 3);
+    assert_int_equal(found[0].kind, MISTAKE_RATING);
+    assert_string_equal(mistake_key(found[0].kind), "rating");
+    assert_int_equal(mistake_default(found[0].kind), MISTAKE_BLOCK);
+    assert_int_equal(mistake_default(MISTAKE_CALIBRATION), MISTAKE_WARN);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(nothing_is_wrong),
+        cmocka_unit_test(each_value_tells_its_mistake),
+        cmocka_unit_test(an_uncertain_reading_tells_nothing),
+        cmocka_unit_test(fifty_ohm_divide_with_the_source),
+        cmocka_unit_test(ratings_of_probe_and_input),
+        cmocka_unit_test(places_and_dates),
+        cmocka_unit_test(the_gravest_is_first),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,198 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Transform, windows, spectrum and distortion. */
+#include "core/waveform/distortion.h"
+#include "core/waveform/fft.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <stdlib.h>
+
+#include <gsl/gsl_fft_complex.h>
+
+#include "tests/core/noise.h"
+#include "tests/near.h"
+
+enum { SEED = 20240613, SAMPLES = 6000 };
+
+static const double two_pi = 6.2831853071795865;
+
+static double trace[SAMPLES];
+
+static void lengths_are_products_of_two_three_five(void **state)
+{
+    (void)state;
+    static const size_t rows[][2] = { { 0, 0 },   { 1, 1 },   { 7, 6 },       { 11, 10 },
+                                      { 31, 30 }, { 97, 96 }, { 1023, 1000 }, { 1024, 1024 } };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        assert_int_equal(fft_length(rows[i][0]), rows[i][1]);
+    }
+}
+
+/* Against the mixed-radix transform of the GNU Scientific Library, every length. */
+static void the_transform_is_that_of_the_library(void **state)
+{
+    (void)state;
+    print_message("seed %d\n", SEED);
+    srandom(SEED);
+    static double complex x[1200], workspace[2400];
+    static double wanted[2400];
+    for (size_t n = 1; n <= 1200; n++) {
+        if (fft_length(n) != n) {
+            continue;
+        }
+        for (size_t i = 0; i < n; i++) {
+            wanted[2 * i] = uniform() - 0.5;
+            wanted[2 * i + 1] = uniform() - 0.5;
+            x[i] = wanted[2 * i] + I * wanted[2 * i + 1];
+        }
+        gsl_fft_complex_wavetable *table = gsl_fft_complex_wavetable_alloc(n);
+        gsl_fft_complex_workspace *room = gsl_fft_complex_workspace_alloc(n);
+        gsl_fft_complex_forward(wanted, 1, n, table, room);
+        gsl_fft_complex_workspace_free(room);
+        gsl_fft_complex_wavetable_free(table);
+        fft(x, n, workspace);
+        for (size_t i = 0; i < n; i++) {
+            assert_within(creal(x[i]), wanted[2 * i], 1e-12);
+            assert_within(cimag(x[i]), wanted[2 * i + 1], 1e-12);
+        }
+    }
+}
+
+/*
+ * Gain, noise bandwidth, scalloping in dB: Harris, Proc. IEEE 66 (1978) 51, table 1, which
+ * prints 1.78 for Hamming (0.54 and 0.46 give 1.75); flat top: common practice.
+ */
+static void windows_have_their_figures(void **state)
+{
+    (void)state;
+    static const double rows[][3] = { { 1.0, 1.0, 3.92 },
+                                      { 0.5, 1.5, 1.42 },
+                                      { 0.54, 1.36, 1.75 },
+                                      { 0.36, 2.0, 0.83 },
+                                      { 0.2156, 3.7702, 0.01 } };
+    for (size_t i = 0; i < WINDOW_COUNT; i++) {
+        enum window window = (enum window)i;
+        assert_within(window_gain(window), rows[i][0], 0.005);
+        assert_within(window_noise_bandwidth(window), rows[i][1], 0.006);
+        assert_within(-20.0 * log10(window_scalloping(window)), rows[i][2], 0.006);
+        double sum = 0.0, square = 0.0;
+        for (size_t k = 0; k < 1000; k++) {
+            double weight = window_at(window, k, 1000);
+            sum += weight;
+            square += weight * weight;
+        }
+        assert_near(sum / 1000.0, window_gain(window), 1e-12);
+        assert_near(1000.0 * square / (sum * sum), window_noise_bandwidth(window), 1e-12);
+    }
+}
+
+static const double complex *make(const struct series *series, enum window window,
+                                  struct spectrum *spectrum)
+{
+    static double complex workspace[3 * SAMPLES];
+    assert_true(spectrum_workspace(series->count) <= 3 * SAMPLES);
+    assert_int_equal(spectrum_make(series, window, workspace, spectrum), WAVE_NONE);
+    return workspace;
+}
+
+/* A sine in a bin shows its amplitude, between two bins what scalloping leaves of it. */
+static void amplitudes_are_corrected_for_the_window(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < WINDOW_COUNT; i++) {
+        for (int half = 0; half < 2; half++) {
+            for (size_t k = 0; k < SAMPLES; k++) {
+                trace[k] = 1e3 + 2.0 * sin(two_pi * (500.0 + half / 2.0) * (double)k / SAMPLES);
+            }
+            struct series series = series_of_reals(trace, SAMPLES, 1e-3);
+            struct spectrum spectrum;
+            make(&series, (enum window)i, &spectrum);
+            assert_int_equal(spectrum.used, SAMPLES);
+            assert_near(spectrum.spacing, 1.0 / 6.0, 1e-12);
+            double left = half ? window_scalloping((enum window)i) : 1.0;
+            assert_near(spectrum.amplitude[500], 2.0 * left, 2e-3);
+            assert_near(spectrum.amplitude[0], 1e3, 1e-5);
+        }
+    }
+}
+
+/* Harmonics, offset and noise of known size, at frequencies between bins. */
+static void distortion_is_what_was_put_in(void **state)
+{
+    (void)state;
+    print_message("seed %d\n", SEED);
+    srandom(SEED);
+    for (int round = 0; round < 100; round++) {
+        double f = (60.0 + 400.0 * uniform()) / SAMPLES, second = 0.1 * uniform();
+        double third = 0.05 * uniform(), sigma = 1e-3 * uniform() + 3e-4, scale = exp(uniform());
+        for (size_t i = 0; i < SAMPLES; i++) {
+            double x = two_pi * f * (double)i, noise = -6.0;
+            for (int j = 0; j < 12; j++) {
+                noise += uniform();
+            }
+            trace[i] = scale * (5.0 + sin(x) + second * sin(2.0 * x + 1.0) + third * cos(3.0 * x) +
+                                sigma * noise);
+        }
+        struct series series = series_of_reals(trace, SAMPLES, 1.0);
+        struct spectrum spectrum;
+        struct distortion seen;
+        make(&series, WINDOW_BLACKMAN_HARRIS, &spectrum);
+        assert_int_equal(distortion_measure(&spectrum, &seen), WAVE_NONE);
+        double all = hypot(second, third);
+        assert_near(seen.frequency, f, 1e-4);
+        assert_near(seen.amplitude, scale, 1e-3);
+        assert_within(seen.harmonic[1], scale * second, 4e-4 * scale);
+        assert_within(seen.harmonic[2], scale * third, 4e-4 * scale);
+        assert_within(seen.thd_f, all, 1e-3);
+        assert_within(seen.thd_r, all / sqrt(1.0 + all * all), 1e-3);
+        assert_near(seen.snr, sqrt(0.5) / sigma, 0.1);
+        assert_near(seen.sinad, 1.0 / sqrt(all * all + 2.0 * sigma * sigma), 0.05);
+    }
+}
+
+static void reasons_come_instead_of_figures(void **state)
+{
+    (void)state;
+    srandom(SEED);
+    struct spectrum spectrum;
+    struct distortion seen = { .amplitude = 7.0 };
+    static double complex workspace[3 * SAMPLES];
+    struct series series = series_of_reals(trace, SAMPLES, 1.0);
+    for (size_t i = 0; i < SAMPLES; i++) {
+        trace[i] = 5.0;
+    }
+    make(&series, WINDOW_HANN, &spectrum);
+    assert_int_equal(distortion_measure(&spectrum, &seen), WAVE_FLAT);
+    for (size_t i = 0; i < SAMPLES; i++) {
+        trace[i] = uniform();
+    }
+    make(&series, WINDOW_HANN, &spectrum);
+    assert_int_equal(distortion_measure(&spectrum, &seen), WAVE_NOISY);
+    for (size_t i = 0; i < SAMPLES; i++) {
+        trace[i] = sin(two_pi * 1.5 * (double)i / SAMPLES);
+    }
+    make(&series, WINDOW_BLACKMAN_HARRIS, &spectrum);
+    assert_int_equal(distortion_measure(&spectrum, &seen), WAVE_FEW_PERIODS);
+    trace[17] = NAN;
+    assert_int_equal(spectrum_make(&series, WINDOW_HANN, workspace, &spectrum), WAVE_BAD_SAMPLES);
+    series.count = 7;
+    assert_int_equal(spectrum_make(&series, WINDOW_HANN, workspace, &spectrum), WAVE_BAD_SAMPLES);
+    assert_true(seen.amplitude == 7.0);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(lengths_are_products_of_two_three_five),
+        cmocka_unit_test(the_transform_is_that_of_the_library),
+        cmocka_unit_test(windows_have_their_figures),
+        cmocka_unit_test(amplitudes_are_corrected_for_the_window),
+        cmocka_unit_test(distortion_is_what_was_put_in),
+        cmocka_unit_test(reasons_come_instead_of_figures),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

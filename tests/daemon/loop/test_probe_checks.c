@@ -1,0 +1,146 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Whether a probe's last check was good and recent: for each probe and input by itself. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "daemon/loop/probe_checks.h"
+
+static const int64_t second = INT64_C(1000000000);
+
+/* Two points on one scope, on inputs 1 and 2, through one divider; a third without one. */
+struct setting {
+    struct bench_instrument instrument;
+    struct probe probes[2];
+    struct bench_point points[3];
+    struct bench bench;
+    struct probe_checks *checks;
+};
+
+static void set_up(struct setting *setting)
+{
+    memset(setting, 0, sizeof *setting);
+    strcpy(setting->instrument.name, "scope");
+    strcpy(setting->probes[0].name, "direct");
+    strcpy(setting->probes[1].name, "x10");
+    setting->probes[0].load_resistance = NAN;
+    setting->probes[1].load_resistance = 1e6;
+    for (int i = 0; i < 3; i++) {
+        setting->points[i].input = i + 1;
+        setting->points[i].probe = i < 2 ? 1 : 0;
+    }
+    setting->bench.instruments = &setting->instrument;
+    setting->bench.probes = setting->probes;
+    setting->checks = probe_checks_new();
+    assert_non_null(setting->checks);
+}
+
+static bool good(const struct setting *setting, int point, int64_t now, struct failure *failure)
+{
+    failure_clear(failure);
+    return probe_checks_good(setting->checks, &setting->bench, &setting->points[point], 60, now,
+                             failure);
+}
+
+static void note(const struct setting *setting, int point, enum compensation_kind kind, int64_t now)
+{
+    const struct compensation found = { .kind = kind, .ratio = 1.1 };
+    assert_true(
+        probe_checks_note(setting->checks, &setting->bench, &setting->points[point], &found, now));
+}
+
+static void test_never_checked(void **state)
+{
+    (void)state;
+    struct setting setting;
+    struct failure failure;
+    set_up(&setting);
+    assert_false(good(&setting, 0, 0, &failure));
+    assert_int_equal(failure.code, FAILURE_MISTAKE);
+    assert_non_null(strstr(failure.what, "no check of probe x10"));
+    assert_true(good(&setting, 2, 0, &failure)); /* no divider */
+    probe_checks_free(setting.checks);
+}
+
+static void test_good_and_recent(void **state)
+{
+    (void)state;
+    struct setting setting;
+    struct failure failure;
+    set_up(&setting);
+    note(&setting, 0, COMPENSATION_RIGHT, 100 * second);
+    assert_true(good(&setting, 0, 160 * second, &failure));
+    assert_false(good(&setting, 1, 160 * second, &failure)); /* another input */
+    assert_false(good(&setting, 0, 161 * second, &failure));
+    assert_non_null(strstr(failure.what, "61 s ago"));
+    note(&setting, 0, COMPENSATION_OVER, 162 * second);
+    assert_false(good(&setting, 0, 163 * second, &failure));
+    assert_non_null(strstr(failure.what, "over-compensated"));
+    note(&setting, 0, COMPENSATION_RIGHT, 164 * second);
+    assert_true(good(&setting, 0, 165 * second, &failure));
+    probe_checks_free(setting.checks);
+}
+
+static void test_none(void **state)
+{
+    (void)state;
+    probe_checks_free(NULL);
+}
+
+static int64_t recalled(struct probe_checks *checks, const char *body, int64_t when)
+{
+    assert_true(probe_checks_recall(checks, body, when));
+    return when;
+}
+
+/* What was put on record comes back as it was; texts that say nothing change nothing. */
+static void test_recalled(void **state)
+{
+    (void)state;
+    struct setting setting;
+    struct failure failure;
+    struct text body = { 0 };
+    const struct compensation found = { .kind = COMPENSATION_RIGHT, .ratio = 1.0 };
+    set_up(&setting);
+    probe_checks_encode(&body, &setting.bench, &setting.points[0], &found);
+    int64_t now = recalled(setting.checks, body.bytes, 5 * second);
+    assert_true(good(&setting, 0, now, &failure));
+    assert_false(good(&setting, 1, now, &failure));
+    recalled(setting.checks, "{}", 9 * second);
+    recalled(setting.checks, "nonsense", 9 * second);
+    recalled(setting.checks,
+             "{\"probe\":\"x10\",\"instrument\":\"scope\",\"input\":1,\"state\":\"fine\"}",
+             9 * second);
+    assert_true(good(&setting, 0, 65 * second, &failure));
+    assert_false(good(&setting, 0, 66 * second, &failure));
+    text_free(&body);
+    probe_checks_free(setting.checks);
+}
+
+/* A clock that was set back must not make an old check young. */
+static void test_later_than_now(void **state)
+{
+    (void)state;
+    struct setting setting;
+    struct failure failure;
+    set_up(&setting);
+    note(&setting, 0, COMPENSATION_RIGHT, 100 * second);
+    assert_false(good(&setting, 0, 99 * second, &failure));
+    assert_non_null(strstr(failure.what, "later than now"));
+    probe_checks_free(setting.checks);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_never_checked), cmocka_unit_test(test_good_and_recent),
+        cmocka_unit_test(test_recalled),      cmocka_unit_test(test_later_than_now),
+        cmocka_unit_test(test_none),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,57 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Guessing what somebody meant. */
+#include "drivers/basics/nearest.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+static void test_distance(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *word;
+        const char *other;
+        size_t distance;
+    } cases[] = {
+        { "", "", 0 },        { "abc", "abc", 0 },  { "", "abc", 3 },
+        { "abc", "", 3 },     { "abc", "abd", 1 },  { "abc", "acb", 1 },
+        { "abc", "abcd", 1 }, { "abcd", "abc", 1 }, { "kitten", "sitting", 3 },
+        { "ca", "abc", 3 },
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        assert_int_equal(nearest_distance(cases[i].word, cases[i].other), cases[i].distance);
+    }
+}
+
+static void test_nearest(void **state)
+{
+    (void)state;
+    struct nearest nearest = { 0 };
+
+    nearest_offer(&nearest, "expcted", "quantity");
+    assert_null(nearest.word);
+    nearest_offer(&nearest, "expcted", "rejected");
+    nearest_offer(&nearest, "expcted", "expected");
+    nearest_offer(&nearest, "expcted", "excepted");
+    assert_string_equal(nearest.word, "expected");
+    nearest = (struct nearest) { 0 };
+    nearest_offer(&nearest, "ab", "cd");
+    nearest_offer(&nearest, "", "a");
+    assert_null(nearest.word);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_distance),
+        cmocka_unit_test(test_nearest),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

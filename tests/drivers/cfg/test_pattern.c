@@ -1,0 +1,95 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "drivers/cfg/pattern.h"
+
+#include <stdbool.h>
+#include <string.h>
+
+static void refused(const char *text, const char *why)
+{
+    regex_t pattern;
+    char reason[128] = "";
+
+    if (pattern_compile(&pattern, text, reason, sizeof reason)) {
+        regfree(&pattern);
+        fail_msg("\"%s\" was taken", text);
+    }
+    if (strstr(reason, why) == NULL) {
+        fail_msg("\"%s\" was refused with \"%s\", not \"%s\"", text, reason, why);
+    }
+}
+
+static bool matches(const char *text, const char *subject)
+{
+    regex_t pattern;
+    char reason[128];
+
+    if (!pattern_compile(&pattern, text, reason, sizeof reason)) {
+        fail_msg("\"%s\": %s", text, reason);
+    }
+    const bool found = regexec(&pattern, subject, 0, NULL, 0) == 0;
+    regfree(&pattern);
+    return found;
+}
+
+static void what_would_fill_the_memory_is_refused(void **state)
+{
+    char plusses[PATTERN_LENGTH + 1];
+
+    (void)state;
+    memset(plusses, '+', sizeof plusses - 1);
+    plusses[0] = 'a';
+    plusses[sizeof plusses - 1] = '\0';
+    refused(plusses, "written out");
+    refused("(a{255}){255}", "written out");
+    refused("((((a{9}){9}){9}){9})+", "written out");
+    refused("(((((((((((a+)+)+)+)+)+)+)+)+)+)+)", "written out");
+    refused("[]{2}](b{1,40}){2,30}", "written out");
+    refused("[[:digit:]{2}]{30}(b{99}){30,}", "written out");
+    refused("a{9999999999}", "written out");
+}
+
+static void what_is_no_pattern_is_refused(void **state)
+{
+    char long_text[PATTERN_LENGTH + 2];
+
+    (void)state;
+    memset(long_text, 'a', sizeof long_text - 1);
+    long_text[sizeof long_text - 1] = '\0';
+    refused(long_text, "longer");
+    refused("(a", "");
+    refused("[a", "");
+    refused("a\\", "");
+    refused("(a)\\1", "refers back");
+}
+
+static void patterns_of_the_trade_are_taken(void **state)
+{
+    (void)state;
+    assert_true(matches("^DCV ([+-][0-9]{1,5}\\.[0-9]{1,5}) V$", "DCV +05.013 V"));
+    assert_true(matches("^TARNWERK,TM55,[^,]+,[0-9]+\\.[0-9]+$", "TARNWERK,TM55,550117,1.4"));
+    assert_true(matches("^(OVER|OL|9\\.9E\\+?37)$", "OL"));
+    assert_true(matches("[[:upper:]]{2}[]\\1]", "AB]"));
+    assert_true(matches("^\\{[0-9]{100}\\}$",
+                        "{0123456789012345678901234567890123456789012345678901234567890123456789"
+                        "012345678901234567890123456789}"));
+    assert_false(matches("^a)$", "a"));
+    assert_true(matches("", "anything"));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_would_fill_the_memory_is_refused),
+        cmocka_unit_test(what_is_no_pattern_is_refused),
+        cmocka_unit_test(patterns_of_the_trade_are_taken),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

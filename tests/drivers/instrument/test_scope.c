@@ -1,0 +1,293 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A scope driven by its profile: what is sent, what is proved, and what is
+ * made of the samples.
+ * How often settings are proved depends on the clock, so commands are compared
+ * and not queries.
+ */
+#include "tests/drivers/bench.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <math.h>
+#include <stdlib.h>
+
+static const char scope_text[] = "description = \"s\"; kind = \"scope\";" BENCH_DIALOGUE("4096") //
+    "inputs = 2; divisions = 8.0; time_divisions = 10.0; settle_ms = 0.0;"
+    "vertical = { command = \"VDIV{input},{volts_per_division}\"; query = \"VDIV{input}?\";"
+    "  calibrated = { query = \"KNOB{input}?\"; pattern = \"^CAL$\"; };"
+    "  volts_per_division = [ 1.0, 2.0 ]; gain_percent = 3.0; baseline_divisions = 0.2; };"
+    "position = { command = \"POS{input},{position}\"; divisions = 4.0; };"
+    "coupling = { dc = \"CPL{input},DC\"; ac = \"CPL{input},AC\"; ground = \"CPL{input},GND\";"
+    "  ac_corner = 10.0; };"
+    "timebase = { set = [ \"TDIV,{time_per_division}\" ]; interval_query = \"STEP?\";"
+    "  points = 16; durations = [ 1e-3, 10e-3 ]; };"
+    "acquisition = { start = [ \"SINGLE\" ]; done = { query = \"DONE?\"; pattern = \"^1$\"; };"
+    "  extra_ms = 30.0; };"
+    "waveform = { query = \"WAVE{input}?\"; encoding = \"list\"; format = \"uint8\";"
+    "  code_low = 0; code_high = 255; code_centre = 128; codes_per_division = 32.0; };";
+
+/* A triangle of 1 V about the middle of the screen, but for its first two codes. */
+#define REST    ",128,96,128,160,128,96,128,160,128,96,128,160,128,96"
+#define RECORD  "128,160" REST
+#define CLIPPED "128,255" REST
+
+static const struct player_row scope_rows[] = {
+    { "*IDN?", "MAKER,SCOPE,7,1.0" },
+    { "ERR?", "0,\"No error\"" },
+    { "*CLS", NULL },
+    { "REM", NULL },
+    { "LOC", NULL },
+    { "VDIV1,1", NULL },
+    { "VDIV1,2", NULL },
+    { "VDIV2,1", NULL },
+    { "VDIV1?", "1" },
+    { "VDIV2?", "1" },
+    { "KNOB1?", "CAL" },
+    { "KNOB2?", "CAL" },
+    { "POS1,0", NULL },
+    { "POS1,2", NULL },
+    { "POS2,0", NULL },
+    { "CPL1,DC", NULL },
+    { "CPL1,AC", NULL },
+    { "CPL1,GND", NULL },
+    { "CPL2,DC", NULL },
+    { "TDIV,0.0001", NULL },
+    { "TDIV,0.001", NULL },
+    { "STEP?", "6.25E-5" },
+    { "SINGLE", NULL },
+    { "DONE?", "1" },
+    { "WAVE1?", RECORD },
+    { "WAVE2?", RECORD },
+    { NULL, NULL },
+};
+
+static struct bench scope_start(void)
+{
+    struct bench bench = bench_start(scope_text, scope_rows);
+
+    bench.request.quantity = QUANTITY_DC_VOLTAGE;
+    return bench;
+}
+
+#define SCOPE_AGAIN "*CLS REM TDIV,0.0001 CPL1,DC VDIV1,1 POS1,0 SINGLE "
+
+static void a_wrong_answer_makes_the_scope_be_set_afresh(void **state)
+{
+    static const struct wrong rows[] = {
+        { "ERR?", "-222,\"Data out of range\"", FAILURE_INSTRUMENT_ERROR },
+        { "VDIV1?", "2", FAILURE_UNEXPECTED_REPLY },
+        { "VDIV1?", "VAR", FAILURE_UNEXPECTED_REPLY },
+        { "STEP?", "6.44E-5", FAILURE_UNEXPECTED_REPLY },
+        { "STEP?", "6.06E-5", FAILURE_UNEXPECTED_REPLY },
+        { "STEP?", "0", FAILURE_UNEXPECTED_REPLY },
+        { "STEP?", "-6.25E-5", FAILURE_UNEXPECTED_REPLY },
+        { "STEP?", "9.91E37", FAILURE_UNEXPECTED_REPLY },
+        { "WAVE1?", "128,128,128,128,128,128,128,128", FAILURE_UNEXPECTED_REPLY },
+        { "WAVE1?", "128,BUSY" REST, FAILURE_UNEXPECTED_REPLY },
+        { "WAVE1?", "", FAILURE_UNEXPECTED_REPLY },
+    };
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_check_wrong(&bench, rows, sizeof rows / sizeof *rows, SCOPE_AGAIN);
+    bench_end(&bench);
+}
+
+/* A knob off its stop is the instrument's answer: nothing is out of step, nothing is lost. */
+static void a_variable_control_in_use_is_not_calibrated(void **state)
+{
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    player_answer(bench.player, "KNOB1?", "VAR");
+    bench_failed(&bench, FAILURE_NOT_CALIBRATED);
+    bench_failed(&bench, FAILURE_NOT_CALIBRATED);
+    player_answer(bench.player, "KNOB1?", "CAL");
+    bench_acquired(&bench, "SINGLE ");
+    assert_int_equal(dialogue_epoch(bench_dialogue(&bench)), 1);
+    bench_end(&bench);
+}
+
+static void an_acquisition_that_never_ends_is_given_up(void **state)
+{
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    player_answer(bench.player, "DONE?", "0");
+    bench_failed(&bench, FAILURE_TIMEOUT);
+    player_answer(bench.player, "DONE?", "1");
+    bench_acquired(&bench, SCOPE_AGAIN);
+    player_answer_once(bench.player, "DONE?", "0");
+    bench_acquired(&bench, "SINGLE ");
+    bench_end(&bench);
+}
+
+/* Else the record of the acquisition before would pass for a fresh one. */
+static void a_refused_start_gives_no_record(void **state)
+{
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    player_answer_once(bench.player, "ERR?", "-213,\"Init ignored\"");
+    bench_failed(&bench, FAILURE_INSTRUMENT_ERROR);
+    bench_acquired(&bench, SCOPE_AGAIN);
+    bench_end(&bench);
+}
+
+static void waiting_for_an_acquisition_ends_at_the_deadline(void **state)
+{
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    bench.profile->scope.acquire_ms = 60000;
+    player_answer(bench.player, "DONE?", "0");
+    failure_clear(&bench.failure);
+    assert_false(instrument_acquire(bench.instrument, &bench.request, deadline_in(100),
+                                    &bench.acquisition, NULL, &bench.failure));
+    assert_int_equal(bench.failure.code, FAILURE_DEADLINE);
+    bench_end(&bench);
+}
+
+static void clipping_is_overload_with_a_side(void **state)
+{
+    static const struct {
+        const char *record;
+        enum side side;
+    } rows[] = {
+        { CLIPPED, SIDE_HIGH },
+        { "0,160" REST, SIDE_LOW },
+        { "0,255" REST, SIDE_UNKNOWN },
+    };
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        player_answer_once(bench.player, "WAVE1?", rows[i].record);
+        bench_acquired(&bench, "SINGLE ");
+        assert_true(bench.acquisition.overload);
+        assert_int_equal(bench.acquisition.side, rows[i].side);
+    }
+    bench_acquired(&bench, "SINGLE ");
+    assert_false(bench.acquisition.overload);
+    bench_end(&bench);
+}
+
+static void inputs_are_set_each_for_itself(void **state)
+{
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    assert_true(bench.acquisition.has_waveform);
+    assert_true(bench.acquisition.signal.low == -1 && bench.acquisition.signal.high == 1);
+    bench.request.input = 2;
+    bench_acquired(&bench, "CPL2,DC VDIV2,1 POS2,0 SINGLE ");
+    bench.request.input = 1;
+    bench_acquired(&bench, "SINGLE ");
+    bench.request.setup.position = 2;
+    bench_acquired(&bench, "POS1,2 SINGLE ");
+    assert_true(bench.acquisition.signal.low == -3 && bench.acquisition.signal.high == -1);
+    bench.request.setup.coupling = COUPLING_AC;
+    bench_acquired(&bench, "CPL1,AC SINGLE ");
+    bench.request.duration = 2e-3;
+    player_answer(bench.player, "STEP?", "6.25E-4");
+    bench_acquired(&bench, "TDIV,0.001 SINGLE ");
+    bench_end(&bench);
+}
+
+static double ground(struct bench *bench, const char *commands)
+{
+    double level = NAN;
+
+    failure_clear(&bench->failure);
+    assert_true(instrument_ground(bench->instrument, &bench->request, deadline_in(BENCH_PLENTY_MS),
+                                  &level, &bench->failure));
+    assert_string_equal(player_commands(bench->player), commands);
+    return level;
+}
+
+static void the_zero_trace_is_taken_once(void **state)
+{
+    static const char shifted[] = "136,136,136,136,136,136,136,136,136,136,136,136,136,136,136,136";
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    player_answer_once(bench.player, "WAVE1?", shifted);
+    assert_true(ground(&bench, "CPL1,GND SINGLE ") == 0.25);
+    bench_acquired(&bench, "CPL1,DC SINGLE ");
+    assert_true(ground(&bench, "") == 0.25);
+    bench.request.setup.range = 1;
+    player_answer(bench.player, "VDIV1?", "2");
+    player_answer_once(bench.player, "WAVE1?", shifted);
+    assert_true(ground(&bench, "CPL1,GND VDIV1,2 SINGLE ") == 0.5);
+    assert_true(ground(&bench, "") == 0.5);
+    /* Set afresh, it may be another instrument's. */
+    dialogue_suspect(bench_dialogue(&bench));
+    bench_acquired(&bench, "*CLS REM TDIV,0.0001 CPL1,DC VDIV1,2 POS1,0 SINGLE ");
+    player_answer_once(bench.player, "WAVE1?", shifted);
+    assert_true(ground(&bench, "CPL1,GND SINGLE ") == 0.5);
+    bench_end(&bench);
+}
+
+static void a_zero_trace_off_the_screen_is_not_calibrated(void **state)
+{
+    struct bench bench = scope_start();
+    double level = 7;
+
+    (void)state;
+    failure_clear(&bench.failure);
+    player_answer_once(bench.player, "WAVE1?", CLIPPED);
+    assert_false(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
+                                   &level, &bench.failure));
+    assert_int_equal(bench.failure.code, FAILURE_NOT_CALIBRATED);
+    assert_true(level == 7);
+    player_commands(bench.player);
+    ground(&bench, "SINGLE ");
+    bench_end(&bench);
+}
+
+static void a_trace_is_handed_out_whole(void **state)
+{
+    struct bench bench = scope_start();
+    struct trace trace = { 0 };
+
+    (void)state;
+    for (int i = 0; i < 2; i++) {
+        assert_true(instrument_acquire(bench.instrument, &bench.request,
+                                       deadline_in(BENCH_PLENTY_MS), &bench.acquisition, &trace,
+                                       NULL));
+        assert_int_equal(trace.count, 16);
+        assert_true(trace.interval == 6.25e-5 && trace.volts[0] == 0 && trace.volts[1] == 1);
+    }
+    free(trace.volts);
+    bench_end(&bench);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_wrong_answer_makes_the_scope_be_set_afresh),
+        cmocka_unit_test(a_variable_control_in_use_is_not_calibrated),
+        cmocka_unit_test(an_acquisition_that_never_ends_is_given_up),
+        cmocka_unit_test(a_refused_start_gives_no_record),
+        cmocka_unit_test(waiting_for_an_acquisition_ends_at_the_deadline),
+        cmocka_unit_test(clipping_is_overload_with_a_side),
+        cmocka_unit_test(inputs_are_set_each_for_itself),
+        cmocka_unit_test(the_zero_trace_is_taken_once),
+        cmocka_unit_test(a_zero_trace_off_the_screen_is_not_calibrated),
+        cmocka_unit_test(a_trace_is_handed_out_whole),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,58 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Measuring many points: all instruments work at the same time, each on one
+ * point after the other. A point's deadline starts when its turn comes, so
+ * that a long list needs no longer deadline than a short one.
+ */
+#ifndef GRADUS_TOOLS_BATCH_H
+#define GRADUS_TOOLS_BATCH_H
+
+#include "tools/gradus/command.h"
+#include "tools/gradus/wire/client.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum job_state { JOB_WAITING, JOB_SENT, JOB_DONE };
+
+/* One point to be measured. */
+struct job {
+    const char *point;      /* borrowed */
+    const char *instrument; /* borrowed; NULL where it is not known: then nothing waits for it */
+    const char *caution;    /* borrowed; NULL: none */
+    enum job_state state;
+    int id;
+    double until_ms;
+    struct message answer; /* its "result" is the reading, unless failed */
+    bool failed;
+    struct fault fault;
+};
+
+struct batch {
+    size_t count;
+    struct job *jobs;
+    struct message points; /* what the daemon told of its points; the jobs point into it */
+};
+
+/*
+ * Makes a job of each operand, or of every point with --all, and fills in
+ * what the daemon knows of it. False with the fault filled in when that
+ * cannot be had, or there is no point. Free with batch_free() either way.
+ */
+bool batch_prepare(struct batch *batch, const struct session *session, struct client *client,
+                   struct fault *fault);
+
+/* Tells each point's caution on standard error, unless told to be quiet. */
+void batch_cautions(const struct batch *batch, const struct session *session);
+
+/*
+ * Measures them all. `done` is called after each answer with the number of
+ * jobs, counted from the first, that are done without a gap.
+ */
+void batch_run(struct batch *batch, const struct session *session, struct client *client,
+               void (*done)(void *context, size_t in_order), void *context);
+
+/* Frees the batch and what it holds. */
+void batch_free(struct batch *batch);
+
+#endif

@@ -1,0 +1,300 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "ask.h"
+#include "csv.h"
+#include "reading.h"
+#include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/memory.h"
+#include "tools/gradus/basics/status.h"
+#include "tools/gradus/screen/plot.h"
+#include "tools/gradus/screen/table.h"
+
+#include "core/basics/notation.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+static const double least_noise = 0.01; /* converter steps */
+
+enum { PLOT_ROWS = 16, ALL_SAMPLES = 2000000, DIGITS = 4 };
+
+/* What came, checked. */
+struct record {
+    const json_t *result;
+    const char *unit;
+    double interval;
+    size_t count;
+    double *samples;
+};
+
+static bool take_samples(struct record *record, const json_t *samples)
+{
+    for (size_t i = 0; i < record->count; i++) {
+        const json_t *const sample = json_array_get(samples, i);
+        if (!json_is_number(sample)) {
+            return false;
+        }
+        record->samples[i] = json_number_value(sample);
+    }
+    return true;
+}
+
+/* Takes the answer apart. False with the fault filled in when something is missing. */
+static bool record_take(struct record *record, const json_t *result, struct fault *fault)
+{
+    const json_t *const samples = field_at(result, "samples");
+    *record = (struct record) { .result = result,
+                                .unit = field_text(result, "unit"),
+                                .interval = field_number(result, "interval"),
+                                .count = json_array_size(samples) };
+    record->samples = memory_zeroed(record->count, sizeof *record->samples);
+    if (record->unit == NULL || !(record->interval > 0) || record->count < 2 ||
+        !take_samples(record, samples)) {
+        ask_senseless(fault, "two samples or more, their interval and unit");
+        free(record->samples);
+        return false;
+    }
+    return true;
+}
+
+/* The time of each sample is formed from its number, so that no rounding adds up. */
+static void print_csv(const struct record *record)
+{
+    char number[CSV_NUMBER_SIZE];
+    fputs("time,value,time_unit,unit\r\n", stdout);
+    for (size_t i = 0; i < record->count; i++) {
+        fprintf(stdout, "%s,", csv_number(number, (double)i * record->interval));
+        fprintf(stdout, "%s,s,", csv_number(number, record->samples[i]));
+        csv_field(stdout, record->unit);
+        fputs("\r\n", stdout);
+    }
+}
+
+static double to_tip(const struct record *record)
+{
+    return field_number(record->result, "range.at_tip") /
+           field_number(record->result, "range.full_scale");
+}
+
+static void print_heading(const struct session *session, const struct record *record)
+{
+    char interval[READING_TEXT];
+    char recorded[READING_TEXT] = "";
+    const double all = field_number(record->result, "recorded");
+    if (all > (double)record->count) {
+        snprintf(recorded, sizeof recorded, " of %.0f", all);
+    }
+    terminal_print(session->terminal, stdout, "%s: %s at the tip, %zu%s samples, %s apart\n",
+                   field_text_or_empty(record->result, "point"), record->unit, record->count,
+                   recorded, reading_setting(record->interval, "s", interval));
+}
+
+static void print_plot(const struct session *session, const struct record *record)
+{
+    const struct plot plot = { .samples = record->samples,
+                               .count = record->count,
+                               .interval = record->interval,
+                               .resolution = field_number(record->result, "range.resolution") *
+                                             to_tip(record),
+                               .unit = record->unit,
+                               .width = session->terminal->columns,
+                               .height = PLOT_ROWS,
+                               .ascii = session->options->ascii || session->terminal->ascii };
+    char *const text = plot_draw(&plot);
+    if (text == NULL) {
+        terminal_complain(session->terminal, "the waveform is too flat or too wild to be drawn");
+        return;
+    }
+    fputs(text, stdout);
+    free(text);
+}
+
+static void parameter_row(struct table *table, const json_t *result, const char *name,
+                          const char *path, const char *unit)
+{
+    char text[NOTATION_SIZE];
+    const double value = field_number(result, path);
+    if (isfinite(value)) {
+        table_row(table);
+        table_cell(table, STYLE_PLAIN, "%s", name);
+        table_cell(table, STYLE_PLAIN, "%s",
+                   notation_value(text, sizeof text, value, DIGITS, unit));
+    }
+}
+
+/* Noise far below one step of the converter is not seen, only left over from the arithmetic. */
+static void noise_row(struct table *table, const struct record *record)
+{
+    const double noise = field_number(record->result, "parameters.noise");
+    if (noise > least_noise * field_number(record->result, "range.resolution") * to_tip(record)) {
+        parameter_row(table, record->result, "noise of a sample", "parameters.noise", record->unit);
+    }
+}
+
+static void periods_row(struct table *table, const json_t *result)
+{
+    char text[READING_TEXT];
+    const double periods = field_number(result, "parameters.periods");
+    if (periods > 0) {
+        table_row(table);
+        table_cell(table, STYLE_PLAIN, "whole periods");
+        table_cell(table, STYLE_PLAIN, "%s", reading_setting(periods, "", text));
+    }
+}
+
+static void share_row(struct table *table, const json_t *result, const char *name, const char *path)
+{
+    const double share = field_number(result, path);
+    if (isfinite(share)) {
+        table_row(table);
+        table_cell(table, STYLE_PLAIN, "%s", name);
+        table_cell(table, STYLE_PLAIN, "%.3g %%", 100 * share);
+    }
+}
+
+/* Rows of a record that rests at two levels. */
+static void pulse_rows(struct table *table, const json_t *result, const char *unit)
+{
+    parameter_row(table, result, "low state", "parameters.pulse.low", unit);
+    parameter_row(table, result, "high state", "parameters.pulse.high", unit);
+    parameter_row(table, result, "rise, 10 to 90 %", "parameters.pulse.rise.duration", "s");
+    parameter_row(table, result, "fall, 90 to 10 %", "parameters.pulse.fall.duration", "s");
+    parameter_row(table, result, "pulse duration", "parameters.pulse.high_duration", "s");
+    share_row(table, result, "duty factor", "parameters.pulse.duty");
+    share_row(table, result, "overshoot of rises", "parameters.pulse.rise.aberration_after");
+    share_row(table, result, "overshoot of falls", "parameters.pulse.fall.aberration_after");
+}
+
+/* Rows of a record that is nearly a sine. */
+static void sine_rows(struct table *table, const json_t *result, const char *unit)
+{
+    parameter_row(table, result, "fitted sine", "parameters.sine.amplitude", unit);
+    parameter_row(table, result, "left over, rms", "parameters.sine.residual", unit);
+    share_row(table, result, "harmonic distortion", "parameters.distortion.thd_f");
+}
+
+/* Why there are no figures of a period, where the daemon says so. */
+static void print_reason(const struct session *session, const json_t *result)
+{
+    const char *const reason = field_text(result, "parameters.reason");
+    if (reason != NULL) {
+        terminal_print(session->terminal, stdout, "No figures of a period: %s.\n", reason);
+    }
+}
+
+static void print_parameters(const struct session *session, const struct record *record)
+{
+    static const struct table_column columns[] = { { "", ALIGN_LEFT },
+                                                   { "", ALIGN_RIGHT },
+                                                   { NULL, ALIGN_LEFT } };
+    const json_t *const result = record->result;
+    struct table *const table = table_new(columns);
+    parameter_row(table, result, "mean", "parameters.mean", record->unit);
+    parameter_row(table, result, "rms", "parameters.rms", record->unit);
+    parameter_row(table, result, "ac rms", "parameters.ac_rms", record->unit);
+    parameter_row(table, result, "maximum", "parameters.maximum", record->unit);
+    parameter_row(table, result, "minimum", "parameters.minimum", record->unit);
+    parameter_row(table, result, "peak to peak", "parameters.peak_to_peak", record->unit);
+    noise_row(table, record);
+    parameter_row(table, result, "frequency", "parameters.frequency", "Hz");
+    periods_row(table, result);
+    pulse_rows(table, result, record->unit);
+    sine_rows(table, result, record->unit);
+    table_print(table, session->terminal, stdout);
+    table_free(table);
+    print_reason(session, result);
+    terminal_print(session->terminal, stdout,
+                   "These carry no uncertainty; gradus measure gives a value with one.\n");
+}
+
+/* Where the middle of the screen lies; nothing where that is zero or not known. */
+static void print_shifts(const struct session *session, const json_t *range)
+{
+    char text[READING_TEXT];
+    const double offset = field_number(range, "offset");
+    const double position = field_number(range, "position");
+    if (isfinite(offset) && offset != 0) {
+        terminal_print(session->terminal, stdout, ", offset %s at the input",
+                       reading_setting(offset, "V", text));
+    }
+    if (isfinite(position) && position != 0) {
+        terminal_print(session->terminal, stdout, ", zero trace %s %s the centre at the input",
+                       reading_setting(fabs(position), "V", text),
+                       position < 0 ? "below" : "above");
+    }
+}
+
+static void print_scale(const struct session *session, const struct record *record)
+{
+    char range[READING_TEXT];
+    const json_t *const result = record->result;
+    reading_range_text(field_at(result, "range"), record->unit, range);
+    terminal_print(session->terminal, stdout, "scale: %s at the tip, coupling %s", range,
+                   field_text_or_empty(result, "range.coupling"));
+    print_shifts(session, field_at(result, "range"));
+    terminal_print(session->terminal, stdout, "\nprobe %s, instrument %s, %s\n",
+                   field_text_or_empty(result, "probe.name"),
+                   field_text_or_empty(result, "instrument.name"),
+                   field_text_or_empty(result, "time"));
+}
+
+/* A waveform may be there although the point's own reading could not be had from it. */
+static int judge(const struct session *session, const struct record *record)
+{
+    const json_t *const data = field_at(record->result, "failure");
+    if (data == NULL) {
+        return STATUS_PASS;
+    }
+    struct fault fault;
+    json_t *const error = json_pack("{s:O}", "data", data);
+    fault_from_error(&fault, error);
+    json_decref(error);
+    fault_explain(&fault, session->operands[0], session->terminal);
+    return fault.status;
+}
+
+static int show(const struct session *session, json_t *result)
+{
+    struct fault fault;
+    struct record record;
+    if (!record_take(&record, result, &fault)) {
+        fault_explain(&fault, session->operands[0], session->terminal);
+        return fault.status;
+    }
+    if (session->options->csv) {
+        print_csv(&record);
+    } else {
+        print_heading(session, &record);
+        print_plot(session, &record);
+        print_scale(session, &record);
+        print_parameters(session, &record);
+        reading_warnings(session, session->operands[0], result);
+    }
+    free(record.samples);
+    return judge(session, &record);
+}
+
+static int run(const struct session *session)
+{
+    const struct options *const options = session->options;
+    const char *const point = session->operands[0];
+    json_t *const params = json_pack("{s:s, s:i, s:o}", "point", point, "samples",
+                                     options->samples > 0 ? options->samples : ALL_SAMPLES,
+                                     "deadline_ms", ask_number(options->deadline_ms));
+    if (isfinite(options->duration)) {
+        json_object_set_new(params, "duration", ask_number(options->duration));
+    }
+    return ask(session, point, "capture", params, options->deadline_ms, show);
+}
+
+const struct command command_capture = {
+    .name = "capture",
+    .arguments = "POINT",
+    .summary = "capture a waveform and draw it with its scale",
+    .usage = "Captures one record at a point that hangs on a scope, draws it (every column from\n"
+             "its smallest to its largest sample, so that narrow spikes show) and lists what it\n"
+             "says. All values are at the tip. With --csv: time and value of each sample.\n",
+    .options = OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII,
+    .least = 1,
+    .most = 1,
+    .run = run,
+};

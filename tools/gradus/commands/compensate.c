@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "ask.h"
+#include "csv.h"
+#include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/status.h"
+
+#include "core/basics/notation.h"
+
+#include <math.h>
+#include <string.h>
+
+static const struct csv_column csv_columns[] = {
+    { "point", "point" },
+    { "probe", "probe" },
+    { "state", "state" },
+    { "ratio", "ratio" },
+    { "ratio_uncertainty", "ratio_uncertainty" },
+    { "time_constant_s", "time_constant" },
+    { NULL, NULL },
+};
+
+static const char right[] = "compensated";
+
+static void print_people(const struct session *session, const json_t *result)
+{
+    char ratio[NOTATION_SIZE];
+    char tau[NOTATION_SIZE];
+    const double time_constant = field_number(result, "time_constant");
+    notation_result(ratio, sizeof ratio, field_number(result, "ratio"),
+                    field_number(result, "ratio_uncertainty"), session->options->digits, "");
+    terminal_print(session->terminal, stdout,
+                   "%s: probe %s is %s.\nJust behind an edge it shows %s of the step",
+                   field_text_or_empty(result, "point"), field_text_or_empty(result, "probe"),
+                   field_text_or_empty(result, "state"), ratio);
+    if (isfinite(time_constant)) {
+        terminal_print(session->terminal, stdout, ", which settles with %s",
+                       notation_value(tau, sizeof tau, time_constant, 3, "s"));
+    }
+    terminal_print(session->terminal, stdout, ".\n");
+}
+
+static int show(const struct session *session, json_t *result)
+{
+    const char *const state = field_text(result, "state");
+    if (state == NULL || !isfinite(field_number(result, "ratio"))) {
+        struct fault fault;
+        ask_senseless(&fault, "a state and a ratio");
+        fault_explain(&fault, session->operands[0], session->terminal);
+        return fault.status;
+    }
+    if (session->options->csv) {
+        csv_header(stdout, csv_columns);
+        csv_record(stdout, csv_columns, result);
+    } else if (!session->options->json) {
+        print_people(session, result);
+    }
+    return strcmp(state, right) == 0 ? STATUS_PASS : STATUS_FAIL;
+}
+
+static int run(const struct session *session)
+{
+    const char *const point = session->operands[0];
+    const double deadline = session->options->deadline_ms;
+    json_t *const params =
+        json_pack("{s:s, s:o}", "point", point, "deadline_ms", ask_number(deadline));
+    return ask_judged(session, point, "compensate", params, deadline, show);
+}
+
+const struct command command_compensate = {
+    .name = "compensate",
+    .arguments = "POINT",
+    .summary = "say whether the probe of a point is compensated",
+    .usage =
+        "Captures a square wave of 1 kHz or so, as scopes have for it, through the probe of\n"
+        "the point, and says whether the probe is compensated for that input. The status is 0\n"
+        "when it is and 1 when it is not. The daemon remembers the outcome of the last check.\n",
+    .options = OPTION_DEADLINE,
+    .least = 1,
+    .most = 1,
+    .run = run,
+};

@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "ask.h"
+#include "csv.h"
+#include "list.h"
+#include "reading.h"
+#include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/status.h"
+
+static const struct csv_column csv_columns[] = {
+    { "point", "name" },
+    { "quantity", "quantity" },
+    { "unit", "unit" },
+    { "instrument", "instrument" },
+    { "input", "input" },
+    { "probe", "probe" },
+    { "expected", "expected" },
+    { "limit_low", "limits.low" },
+    { "limit_high", "limits.high" },
+    { "decision", "limits.decision" },
+    { "caution", "caution" },
+    { NULL, NULL },
+};
+
+static const struct table_column columns[] = {
+    { "point", ALIGN_LEFT },  { "quantity", ALIGN_LEFT },   { "expected", ALIGN_RIGHT },
+    { "limits", ALIGN_LEFT }, { "instrument", ALIGN_LEFT }, { "input", ALIGN_RIGHT },
+    { "probe", ALIGN_LEFT },  { NULL, ALIGN_LEFT }
+};
+
+static void row(struct table *table, const json_t *point)
+{
+    char text[READING_TEXT];
+    const char *const unit = field_text_or_empty(point, "unit");
+    table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(point, "name"));
+    table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(point, "quantity"));
+    table_cell(table, STYLE_PLAIN, "%s",
+               reading_setting(field_number(point, "expected"), unit, text));
+    table_cell(table, STYLE_PLAIN, "%s",
+               reading_limits_text(field_at(point, "limits"), unit, text));
+    table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(point, "instrument"));
+    table_cell(table, STYLE_PLAIN, "%.0f", field_number(point, "input"));
+    table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(point, "probe"));
+}
+
+static void notes(const struct session *session, const json_t *point)
+{
+    const char *const caution = field_text(point, "caution");
+    if (caution != NULL) {
+        terminal_print(session->terminal, stdout, "%s: caution: %s\n",
+                       field_text_or_empty(point, "name"), caution);
+    }
+}
+
+static int show(const struct session *session, json_t *result)
+{
+    static const struct list list = { "a list of points", csv_columns, columns, row, notes };
+    return list_show(session, result, &list);
+}
+
+static int run(const struct session *session)
+{
+    return ask(session, NULL, "points", json_object(), ASK_PLAIN_MS, show);
+}
+
+const struct command command_points = {
+    .name = "points",
+    .arguments = "",
+    .summary = "list the test points",
+    .usage = "Lists every point with its quantity, expected value, limits, instrument and probe.\n"
+             "Cautions stand below the table.\n",
+    .run = run,
+};

@@ -1,0 +1,403 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "report_words.h"
+
+#include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/span.h"
+#include "tools/gradus/commands/reading.h"
+
+#include "core/basics/notation.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+const char report_caution[] =
+    "This report is information, and what made it is no safety device: nothing in it may be what "
+    "keeps people or equipment from harm.";
+
+const char report_margin_note[] =
+    "The margin is the least that any reading of the unit had to a limit or to the drift that is "
+    "allowed: 100 % in the middle, 0 % at the limit, below 0 % beyond it.";
+
+const char report_uncertainty_note[] =
+    "Times are UTC. What stands behind ± holds the true value with a probability of at least "
+    "95 %: of a reading the largest of the run, of a step or a drift twice the standard "
+    "uncertainty. Warm-up is in no figure.";
+
+const char *report_class_name(enum report_class class)
+{
+    static const char *const names[] = { [REPORT_FAILED] = "failed",
+                                         [REPORT_WATCH] = "to look at",
+                                         [REPORT_UNKNOWN] = "no reading",
+                                         [REPORT_WELL] = "well" };
+    return names[class];
+}
+
+void report_say(char text[WORDS_SIZE], const char *format, ...)
+{
+    char sentence[WORDS_SIZE];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(sentence, sizeof sentence, format, arguments);
+    va_end(arguments);
+    size_t length = strlen(text), more = strlen(sentence);
+    if (length + more + 2 > WORDS_SIZE) {
+        return;
+    }
+    if (length > 0) {
+        text[length++] = ' ';
+    }
+    memcpy(text + length, sentence, more + 1);
+}
+
+char *report_moment(double moment, char text[WORDS_SIZE])
+{
+    time_t seconds = isfinite(moment) ? (time_t)floor(moment) : 0;
+    struct tm parts;
+    gmtime_r(&seconds, &parts);
+    strftime(text, WORDS_SIZE, isfinite(moment) ? "%Y-%m-%d %H:%M:%S" : "-", &parts);
+    return text;
+}
+
+char *report_span(double seconds, char text[WORDS_SIZE])
+{
+    long whole = lround(seconds);
+    if (seconds < 60) {
+        snprintf(text, WORDS_SIZE, "%.3g s", seconds);
+        return text;
+    }
+    return span_text(whole, text, WORDS_SIZE);
+}
+
+char *report_times(double count, char text[WORDS_SIZE])
+{
+    snprintf(text, WORDS_SIZE, count == 1 ? "once" : "%.0f times", count);
+    return text;
+}
+
+char *report_outcome(const struct report *report, char text[WORDS_SIZE])
+{
+    const char *why = field_text_or_empty(report->ended, "why");
+    text[0] = '\0';
+    report_say(text, "%zu of %zu units failed, %zu to look at, %zu without a reading, %zu well.",
+               report_units(report, REPORT_FAILED), report->unit_count,
+               report_units(report, REPORT_WATCH), report_units(report, REPORT_UNKNOWN),
+               report_units(report, REPORT_WELL));
+    if (report->ended == NULL) {
+        report_say(text, "The run goes on: this is how it stands.");
+    } else if (strcmp(why, "over") == 0) {
+        report_say(text, "The run came to its end as planned.");
+    } else {
+        report_say(text, "The run ended before its time: %.200s.", why);
+    }
+    return text;
+}
+
+/* "2026-01-31 23:59". */
+static const char *to_minute(double moment, char text[WORDS_SIZE])
+{
+    report_moment(moment, text);
+    if (strlen(text) > 16) {
+        text[16] = '\0';
+    }
+    return text;
+}
+
+static const char *minute(const json_t *object, const char *path, char text[WORDS_SIZE])
+{
+    return to_minute(report_time(field_text(object, path)), text);
+}
+
+char *report_phases(const struct report *report, char text[WORDS_SIZE])
+{
+    char until[WORDS_SIZE];
+    size_t index;
+    json_t *phase;
+    text[0] = '\0';
+    if (report->warm_until > report->first) {
+        report_say(text, "warm-up until %s;", to_minute(report->warm_until, until));
+    }
+    json_array_foreach(field_at(report->began, "phases"), index, phase)
+    {
+        bool last = index + 1 == json_array_size(field_at(report->began, "phases"));
+        report_say(text, "%.80s until %s%s", field_text_or_empty(phase, "phase"),
+                   to_minute(field_number(phase, "end_ns") * 1e-9, until), last ? "" : ",");
+    }
+    return text;
+}
+
+char *report_subject(const struct report_point *point, char text[WORDS_SIZE])
+{
+    double number = field_number(point->study, "unit_number");
+    const char *quantity = field_text_or_empty(point->study, "quantity");
+    snprintf(text, WORDS_SIZE, "%.100s", quantity);
+    if (number > 0) {
+        snprintf(text, WORDS_SIZE, "unit %.0f, %.100s", number, quantity);
+    }
+    return text;
+}
+
+/* How often it failed, and by what. */
+static void say_failures(const json_t *study, char *text)
+{
+    double failures = field_number(study, "failures");
+    double by_limit =
+        field_number(study, "verdicts.fail") + field_number(study, "verdicts.conditional fail");
+    char times[WORDS_SIZE];
+    if (!(failures > 0)) {
+        return;
+    }
+    report_times(failures, times);
+    if (by_limit < failures) {
+        report_say(text,
+                   "It failed %.40s (%.0f by its limits, %.0f by the drift that is allowed or "
+                   "over range).",
+                   times, by_limit, failures - by_limit);
+    } else {
+        report_say(text, "It failed %.40s.", times);
+    }
+}
+
+static void say_trip(const json_t *study, char *text)
+{
+    char when[WORDS_SIZE];
+    if (field_at(study, "trip") != NULL) {
+        report_say(text, "It tripped on %s, in round %.0f (%.40s).",
+                   minute(study, "trip.time", when), field_number(study, "trip.round"),
+                   field_text_or_empty(study, "trip.cause"));
+    }
+}
+
+/* Runs that are shorter are spoken of in hours. */
+static const double two_days = 172800;
+
+/* Seconds from the first to the last reading. */
+static double span_of(const json_t *study)
+{
+    return report_time(field_text(study, "last.time")) -
+           report_time(field_text(study, "first.time"));
+}
+
+static void say_drift(const json_t *study, const char *unit, char *text)
+{
+    char slope[NOTATION_SIZE], level[READING_TEXT];
+    char expected[WORDS_SIZE], earliest[WORDS_SIZE], latest[WORDS_SIZE];
+    const json_t *meets = field_at(study, "trend.meets");
+    bool slow = span_of(study) >= two_days;
+    double hours = slow ? 24 : 1;
+    notation_result(slope, sizeof slope, hours * field_number(study, "trend.per_hour"),
+                    2 * hours * field_number(study, "trend.standard_uncertainty"), 1, unit);
+    report_say(text, "It drifts by %s %s.", slope, slow ? "a day" : "an hour");
+    if (meets == NULL || field_text(meets, "expected") == NULL) {
+        return;
+    }
+    reading_setting(field_number(meets, "level"), unit, level);
+    report_say(text, "If that goes on it will meet the %s limit, %s, on %s,",
+               field_text_or_empty(meets, "limit"), level, minute(meets, "expected", expected));
+    if (field_text(meets, "latest") != NULL) {
+        report_say(text, "between %s and %s (95 %%).", minute(meets, "earliest", earliest),
+                   minute(meets, "latest", latest));
+    } else {
+        report_say(text, "not before %s (95 %%).", minute(meets, "earliest", earliest));
+    }
+}
+
+static void say_step(const json_t *study, const char *unit, char *text)
+{
+    char height[NOTATION_SIZE], when[WORDS_SIZE];
+    const json_t *step = field_at(study, "finding.step");
+    if (step != NULL) {
+        notation_result(height, sizeof height, field_number(step, "value"),
+                        2 * field_number(step, "standard_uncertainty"), 1, unit);
+        report_say(text, "It stepped by %s on %s, in round %.0f, and stayed there.", height,
+                   minute(step, "time", when), field_number(step, "round"));
+    }
+}
+
+static void say_excursions(const json_t *study, const char *unit, char *text)
+{
+    char height[NOTATION_SIZE], when[WORDS_SIZE], last[WORDS_SIZE], times[WORDS_SIZE];
+    const json_t *excursions = field_at(study, "finding.excursions");
+    if (excursions == NULL) {
+        return;
+    }
+    notation_value(height, sizeof height, field_number(excursions, "value"), 3, unit);
+    report_say(text, "It left its level and came back %s, by %s at most, first on %s (round %.0f),",
+               report_times(field_number(excursions, "count"), times), height,
+               minute(excursions, "time", when), field_number(excursions, "round"));
+    report_say(text, "last on %s (round %.0f): as an intermittent contact does.",
+               minute(excursions, "last_time", last), field_number(excursions, "last_round"));
+}
+
+static void say_losses(const struct report_point *point, char *text)
+{
+    double lost = field_number(point->study, "lost");
+    double altered = field_number(point->study, "altered");
+    if (lost > 0) {
+        report_say(text, "%.0f measurement%s came to no reading.", lost, lost == 1 ? "" : "s");
+    }
+    if (altered > 0) {
+        report_say(text, "%.0f row%s of the store altered and in no figure.", altered,
+                   altered == 1 ? " was" : "s were");
+    }
+    if (point->undecided) {
+        report_say(text, "Readings lie within the uncertainty of a limit: whether it was kept "
+                         "cannot be told.");
+    }
+}
+
+char *report_course(const struct report_point *point, char text[WORDS_SIZE])
+{
+    const json_t *study = point->study;
+    const char *unit = field_text_or_empty(study, "unit");
+    const char *kind = field_text_or_empty(study, "finding.kind");
+    text[0] = '\0';
+    say_failures(study, text);
+    say_trip(study, text);
+    if (strncmp(kind, "drift", 5) == 0) {
+        say_drift(study, unit, text);
+    }
+    say_step(study, unit, text);
+    say_excursions(study, unit, text);
+    say_losses(point, text);
+    if (point->class == REPORT_UNKNOWN && text[0] == '\0') {
+        report_say(text, "There is no reading.");
+    } else if (point->class != REPORT_UNKNOWN && kind[0] == '\0') {
+        report_say(text, "Too few readings to tell a drift from noise.");
+    } else if (text[0] == '\0') {
+        report_say(text, "Steady.");
+    }
+    return text;
+}
+
+static void figure(struct report_figure *figures, size_t *count, const char *name, double value,
+                   double uncertainty, const struct report_point *point)
+{
+    if (isfinite(value)) {
+        figures[*count].name = name;
+        notation_result(figures[*count].text, sizeof figures[*count].text, value, uncertainty,
+                        point->digits, field_text_or_empty(point->study, "unit"));
+        ++*count;
+    }
+}
+
+/* How far it may go from its first reading; false when nothing is said of that. */
+static bool figure_allowed(struct report_figure *figure, const json_t *study)
+{
+    const char *unit = field_text_or_empty(study, "unit");
+    double relative = field_number(study, "drift.relative");
+    figure->name = "drift allowed";
+    reading_setting(field_number(study, "drift.bound"), unit, figure->text);
+    if (figure->text[0] == '\0' && isfinite(relative)) {
+        snprintf(figure->text, sizeof figure->text, "%.7g %%", 100 * relative);
+    }
+    return figure->text[0] != '\0';
+}
+
+/* Rounded up where rounding would lose much of it, which only beside a value is done. */
+static void figure_uncertainty(struct report_figure *figure, const struct report_point *point,
+                               double uncertainty)
+{
+    static const char sign[] = "± ";
+    char text[NOTATION_SIZE];
+    notation_result(text, sizeof text, uncertainty, uncertainty, point->digits,
+                    field_text_or_empty(point->study, "unit"));
+    const char *behind = strstr(text, sign);
+    figure->name = "uncertainty";
+    snprintf(figure->text, sizeof figure->text, "%s",
+             behind == NULL ? text : behind + strlen(sign));
+}
+
+size_t report_figures(const struct report_point *point,
+                      struct report_figure figures[REPORT_FIGURES])
+{
+    const json_t *study = point->study;
+    double uncertainty = field_number(study, "uncertainty");
+    size_t count = 0;
+    figures[count].name = "verdict, the worst";
+    snprintf(figures[count].text, sizeof figures[count].text, "%.60s",
+             field_text_or_empty(study, "verdict"));
+    count++;
+    if (isfinite(point->worst)) {
+        figures[count].name = "worst margin";
+        snprintf(figures[count].text, sizeof figures[count].text, "%.0f %%",
+                 floor(100 * point->worst));
+        count++;
+    }
+    figure(figures, &count, "minimum", field_number(study, "minimum.value"), uncertainty, point);
+    figure(figures, &count, "mean", field_number(study, "mean"), uncertainty, point);
+    figure(figures, &count, "maximum", field_number(study, "maximum.value"), uncertainty, point);
+    if (isfinite(field_number(study, "drift.value"))) {
+        figures[count].name = "last − first";
+        notation_value(figures[count].text, sizeof figures[count].text,
+                       field_number(study, "drift.value"), 3, field_text_or_empty(study, "unit"));
+        count++;
+    }
+    count += figure_allowed(&figures[count], study);
+    if (uncertainty > 0) {
+        figure_uncertainty(&figures[count++], point, uncertainty);
+    }
+    figures[count].name = "readings";
+    snprintf(figures[count].text, sizeof figures[count].text, "%.0f + %.0f in warm-up",
+             field_number(study, "readings"), field_number(study, "warm_up"));
+    return count + 1;
+}
+
+const char *report_figure(const struct report_figure *figures, size_t count, const char *name)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(figures[i].name, name) == 0) {
+            return figures[i].text;
+        }
+    }
+    return "";
+}
+
+char *report_short(const char *result, char text[WORDS_SIZE])
+{
+    const char *end = strstr(result, " ±");
+    int length = end != NULL ? (int)(end - result) : (int)strlen(result);
+    snprintf(text, WORDS_SIZE, "%.*s", length, result);
+    return text;
+}
+
+/* Limits of a comparison say what is compared; those of a ratio have no unit. */
+static void phase_limits(const struct report_point *point, const json_t *limits,
+                         char text[READING_TEXT])
+{
+    const char *judge = field_text_or_empty(limits, "judge");
+    const char *unit = field_text_or_empty(point->study, "unit");
+    reading_limits_text(limits, strcmp(judge, "ratio") == 0 ? "" : unit, text);
+    size_t length = strlen(text);
+    if (length > 0 && judge[0] != '\0') {
+        snprintf(text + length, READING_TEXT - length, " (%.30s)", judge);
+    }
+}
+
+char *report_limits(const struct report_point *point, char text[WORDS_SIZE])
+{
+    const json_t *limits = field_at(point->study, "limits");
+    char first[READING_TEXT] = "", other[READING_TEXT] = "";
+    bool differ = false;
+    size_t index;
+    json_t *each;
+    text[0] = '\0';
+    json_array_foreach(limits, index, each)
+    {
+        phase_limits(point, each, index == 0 ? first : other);
+        differ = differ || (index > 0 && strcmp(first, other) != 0);
+    }
+    if (!differ) {
+        report_say(text, "%s", first[0] != '\0' ? first : "no limits");
+        return text;
+    }
+    json_array_foreach(limits, index, each)
+    {
+        phase_limits(point, each, other);
+        report_say(text, "%.60s %s%s", field_text_or_empty(each, "phase"), other,
+                   index + 1 < json_array_size(limits) ? ";" : "");
+    }
+    return text;
+}

@@ -1,0 +1,268 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "client.h"
+
+#include "address.h"
+#include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/memory.h"
+#include "tools/gradus/basics/status.h"
+
+#include <errno.h>
+#include <math.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/signalfd.h>
+#include <sys/socket.h>
+#include <time.h>
+#include <unistd.h>
+
+enum { CONNECT_MS = 5000, SEND_MS = 5000, LINE_MOST = 256 << 20, READ_SIZE = 65536 };
+
+struct client {
+    int descriptor;
+    int signals;
+    int last_id;
+    char *buffer;
+    size_t used;
+    size_t capacity;
+    size_t searched; /* bytes at the front that are known to hold no newline */
+};
+
+double client_now(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec * 1e3 + (double)now.tv_nsec / 1e6;
+}
+
+static int watch_signals(void)
+{
+    sigset_t set;
+    sigemptyset(&set);
+    sigaddset(&set, SIGINT);
+    sigaddset(&set, SIGTERM);
+    sigprocmask(SIG_BLOCK, &set, NULL);
+    return signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
+}
+
+struct client *client_open(const struct options *options, struct fault *fault)
+{
+    struct address address;
+    if (!address_parse(options->socket, &address, fault)) {
+        return NULL;
+    }
+    const int descriptor = address_connect(&address, options->socket, CONNECT_MS, fault);
+    if (descriptor < 0) {
+        return NULL;
+    }
+    struct client *const client = memory_zeroed(1, sizeof *client);
+    client->descriptor = descriptor;
+    client->signals = watch_signals();
+    return client;
+}
+
+void client_close(struct client *client)
+{
+    if (client == NULL) {
+        return;
+    }
+    close(client->descriptor);
+    if (client->signals >= 0) {
+        close(client->signals);
+    }
+    free(client->buffer);
+    free(client);
+}
+
+static bool lost(struct fault *fault, const char *why)
+{
+    fault_set(fault, STATUS_NO_READING, "connection lost", "%s", why);
+    return false;
+}
+
+/* Waits for the socket; false with errno set to ETIMEDOUT or EINTR when it was not ready. */
+static bool wait_for(const struct client *client, short events, double until_ms)
+{
+    struct pollfd polled[2] = { { .fd = client->descriptor, .events = events },
+                                { .fd = client->signals, .events = POLLIN } };
+    for (;;) {
+        const double left = ceil(until_ms - client_now());
+        const int wait = isinf(until_ms) ? -1 : (int)fmin(fmax(left, 0), 3600000);
+        const int ready = poll(polled, 2, wait);
+        if (ready > 0) {
+            errno = EINTR;
+            return (polled[1].revents & POLLIN) == 0;
+        }
+        if (ready < 0 && errno != EINTR) {
+            return false;
+        }
+        if (ready == 0 && client_now() >= until_ms) {
+            errno = ETIMEDOUT;
+            return false;
+        }
+    }
+}
+
+static bool write_all(struct client *client, const char *bytes, size_t count, struct fault *fault)
+{
+    const double until = client_now() + SEND_MS;
+    while (count > 0) {
+        const ssize_t sent = send(client->descriptor, bytes, count, MSG_NOSIGNAL);
+        if (sent >= 0) {
+            bytes += sent;
+            count -= (size_t)sent;
+        } else if (errno == EAGAIN) {
+            if (!wait_for(client, POLLOUT, until)) {
+                return lost(fault, strerror(errno));
+            }
+        } else if (errno != EINTR) {
+            return lost(fault, strerror(errno));
+        }
+    }
+    return true;
+}
+
+int client_send(struct client *client, const char *method, json_t *params, struct fault *fault)
+{
+    const int id = client->last_id + 1;
+    json_t *const request = json_pack("{s:s, s:i, s:s, s:o}", "jsonrpc", "2.0", "id", id, "method",
+                                      method, "params", params);
+    char *text = request == NULL ? NULL : json_dumps(request, JSON_COMPACT);
+    json_decref(request);
+    if (text == NULL) {
+        /* All that can keep a request from being written is text that is no UTF-8. */
+        fault_set(fault, STATUS_USAGE, "request", "an argument is no valid UTF-8 text");
+        return 0;
+    }
+    const size_t length = strlen(text);
+    text = memory_resize(text, length + 2, 1);
+    memcpy(text + length, "\n", 2);
+    const bool sent = write_all(client, text, length + 1, fault);
+    free(text);
+    client->last_id = id;
+    return sent ? id : 0;
+}
+
+/* Takes the first line out of the buffer. Returns whether there was one. */
+static bool take_line(struct client *client, struct message *message, enum client_event *event,
+                      struct fault *fault)
+{
+    if (client->used == client->searched) {
+        return false;
+    }
+    const char *const newline =
+        memchr(client->buffer + client->searched, '\n', client->used - client->searched);
+    if (newline == NULL) {
+        client->searched = client->used;
+        return false;
+    }
+    const size_t length = (size_t)(newline - client->buffer);
+    char problem[256];
+    *event = CLIENT_MESSAGE;
+    if (!message_read(client->buffer, length, message, problem, sizeof problem)) {
+        fault_set(fault, STATUS_NO_READING, "the daemon's answer makes no sense", "%s", problem);
+        *event = CLIENT_GONE;
+    }
+    client->used -= length + 1;
+    memmove(client->buffer, newline + 1, client->used);
+    client->searched = 0;
+    return true;
+}
+
+/* Reads what is there. False with the fault filled in when the connection is gone. */
+static bool read_more(struct client *client, struct fault *fault)
+{
+    if (client->used >= LINE_MOST) {
+        return lost(fault, "the daemon sends a line without end");
+    }
+    if (client->capacity - client->used < READ_SIZE) {
+        client->capacity = client->used + READ_SIZE + client->used / 2;
+        client->buffer = memory_resize(client->buffer, client->capacity, 1);
+    }
+    const ssize_t count = recv(client->descriptor, client->buffer + client->used, READ_SIZE, 0);
+    if (count > 0) {
+        client->used += (size_t)count;
+        return true;
+    }
+    if (count < 0 && (errno == EAGAIN || errno == EINTR)) {
+        return true;
+    }
+    return lost(fault, count == 0 ? "the daemon closed it" : strerror(errno));
+}
+
+enum client_event client_receive(struct client *client, double until_ms, struct message *message,
+                                 struct fault *fault)
+{
+    enum client_event event;
+    while (!take_line(client, message, &event, fault)) {
+        if (!wait_for(client, POLLIN, until_ms)) {
+            if (errno == ETIMEDOUT) {
+                return CLIENT_LATE;
+            }
+            if (errno == EINTR) {
+                return CLIENT_INTERRUPTED;
+            }
+            lost(fault, strerror(errno));
+            return CLIENT_GONE;
+        }
+        if (!read_more(client, fault)) {
+            return CLIENT_GONE;
+        }
+    }
+    return event;
+}
+
+int client_answer_id(const struct message *message)
+{
+    const json_int_t id = json_integer_value(json_object_get(message->json, "id"));
+    return id > 0 && id <= INT32_MAX ? (int)id : 0;
+}
+
+void client_event_fault(enum client_event event, double waited_ms, struct fault *fault)
+{
+    if (event == CLIENT_LATE) {
+        fault_set(fault, STATUS_NO_READING, "the daemon does not answer",
+                  "nothing came within %.3g s", waited_ms / 1e3);
+    } else if (event == CLIENT_INTERRUPTED) {
+        fault_set(fault, STATUS_NO_READING, "interrupted", "before the answer came");
+    }
+}
+
+/* Tells a result from an error. An answer to a request that could not be read has no id. */
+static bool judge_answer(const struct message *answer, struct fault *fault)
+{
+    const json_t *const error = json_object_get(answer->json, "error");
+    if (error != NULL) {
+        fault_from_error(fault, error);
+        return false;
+    }
+    if (json_object_get(answer->json, "result") == NULL) {
+        fault_set(fault, STATUS_NO_READING, "the daemon's answer makes no sense",
+                  "it has neither result nor error");
+        return false;
+    }
+    return true;
+}
+
+bool client_call(struct client *client, const char *method, json_t *params, double within_ms,
+                 struct message *answer, struct fault *fault)
+{
+    *answer = (struct message) { 0 };
+    const int id = client_send(client, method, params, fault);
+    const double until = client_now() + within_ms;
+    while (id != 0) {
+        const enum client_event event = client_receive(client, until, answer, fault);
+        if (event != CLIENT_MESSAGE) {
+            client_event_fault(event, within_ms, fault);
+            return false;
+        }
+        const bool refused =
+            client_answer_id(answer) == 0 && json_object_get(answer->json, "error") != NULL;
+        if (client_answer_id(answer) == id || refused) {
+            return judge_answer(answer, fault);
+        }
+        message_clear(answer);
+    }
+    return false;
+}

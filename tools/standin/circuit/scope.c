@@ -1,0 +1,291 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "scope.h"
+
+#include "converter.h"
+#include "spread.h"
+#include "tools/standin/basics/alloc.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* What the vernier does to the scale while it is in use. */
+#define VARIABLE_GAIN 0.63
+/* Waveforms start at any time within so many seconds. */
+#define PHASE_SPAN_S 1000.0
+
+const struct scope_type scope_ts8 = {
+    .step_count = 13,
+    .steps = { 1e-3, 2e-3, 5e-3, 10e-3, 20e-3, 50e-3, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0 },
+    .lowest = -128,
+    .highest = 127,
+    .middle = 0,
+    .codes_per_division = 32.0,
+    .gain = 0.03,
+    .offset = 0.01,
+    .baseline = 0.1,
+    .input_resistance = 1e6,
+    .resistance_tolerance = 0.01,
+    .ac_corner = 5.0,
+    .default_points = 2000,
+    .default_time = 0.02,
+};
+
+const struct scope_type scope_os2 = {
+    .step_count = 12,
+    .steps = { 5e-3, 10e-3, 20e-3, 50e-3, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0 },
+    .lowest = 0,
+    .highest = 255,
+    .middle = 128,
+    .codes_per_division = 32.0,
+    .gain = 0.03,
+    .offset = 0.0,
+    .baseline = 0.2,
+    .input_resistance = 1e6,
+    .resistance_tolerance = 0.02,
+    .ac_corner = 10.0,
+    .default_points = 500,
+    .default_time = 0.01 / 500.0 * 499.0,
+};
+
+void scope_init(struct scope *scope, const struct scope_type *type, gsl_rng *rng, double fraction)
+{
+    *scope = (struct scope) { .type = type };
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        struct scope_input *input = &scope->inputs[i];
+
+        input->input_resistance = type->input_resistance *
+                                  (1.0 + spread_within(rng, type->resistance_tolerance * fraction));
+        input->offset_error = spread_within(rng, type->offset * fraction);
+        for (size_t s = 0; s < type->step_count; s++) {
+            input->gain_error[s] = spread_within(rng, type->gain * fraction);
+            input->baseline[s] = spread_within(rng, type->baseline * fraction);
+        }
+    }
+    scope_reset(scope);
+}
+
+void scope_clear(struct scope *scope)
+{
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        free(scope->inputs[i].codes);
+        scope->inputs[i].codes = NULL;
+        scope->inputs[i].recorded = false;
+    }
+}
+
+void scope_reset(struct scope *scope)
+{
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        struct scope_input *input = &scope->inputs[i];
+
+        input->step = scope->type->step_count - 1;
+        input->offset = 0.0;
+        input->position = 0.0;
+        input->coupling = SCOPE_DC;
+        input->recorded = false;
+    }
+    scope->points = scope->type->default_points;
+    scope->time = scope->type->default_time;
+}
+
+double scope_offset_span(double volts_per_division)
+{
+    if (volts_per_division <= 0.05 * (1.0 + 1e-9)) {
+        return 1.0;
+    }
+    return volts_per_division <= 0.5 * (1.0 + 1e-9) ? 10.0 : 100.0;
+}
+
+double scope_volts_per_division(const struct scope *scope, size_t input)
+{
+    return scope->type->steps[scope->inputs[input].step];
+}
+
+void scope_set_step(struct scope *scope, size_t input, size_t step)
+{
+    struct scope_input *in = &scope->inputs[input];
+    double span = scope_offset_span(scope->type->steps[step]);
+
+    scope->relay_changes += in->step != step;
+    in->step = step;
+    in->offset = fmin(fmax(in->offset, -span), span);
+    in->recorded = false;
+}
+
+bool scope_set_offset(struct scope *scope, size_t input, double offset)
+{
+    if (!(fabs(offset) <= scope_offset_span(scope_volts_per_division(scope, input)))) {
+        return false;
+    }
+    scope->inputs[input].offset = offset;
+    scope->inputs[input].recorded = false;
+    return true;
+}
+
+void scope_set_position(struct scope *scope, size_t input, double divisions)
+{
+    scope->inputs[input].position = divisions;
+    scope->inputs[input].recorded = false;
+}
+
+void scope_set_coupling(struct scope *scope, size_t input, enum scope_coupling coupling)
+{
+    scope->relay_changes += scope->inputs[input].coupling != coupling;
+    scope->inputs[input].coupling = coupling;
+    scope->inputs[input].recorded = false;
+}
+
+void scope_set_variable(struct scope *scope, size_t input, bool variable)
+{
+    scope->inputs[input].variable = variable;
+    scope->inputs[input].recorded = false;
+}
+
+static void void_records(struct scope *scope)
+{
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        scope->inputs[i].recorded = false;
+    }
+}
+
+void scope_set_points(struct scope *scope, size_t points)
+{
+    scope->points = points;
+    void_records(scope);
+}
+
+void scope_set_time(struct scope *scope, double time)
+{
+    scope->time = time;
+    void_records(scope);
+}
+
+bool scope_step_equal(const struct scope_type *type, double volts, size_t *step)
+{
+    for (size_t s = 0; s < type->step_count; s++) {
+        if (fabs(volts - type->steps[s]) <= 1e-6 * type->steps[s]) {
+            *step = s;
+            return true;
+        }
+    }
+    return false;
+}
+
+bool scope_step_holding(const struct scope_type *type, double volts, size_t *step)
+{
+    for (size_t s = 0; s < type->step_count; s++) {
+        if (volts <= type->steps[s] * (1.0 + 1e-6)) {
+            *step = s;
+            return true;
+        }
+    }
+    return false;
+}
+
+int scope_code(const struct scope *scope, size_t input, double volts)
+{
+    const struct scope_type *type = scope->type;
+    const struct scope_input *in = &scope->inputs[input];
+    double centre = in->offset * (1.0 + in->offset_error);
+    double gain = (1.0 + in->gain_error[in->step]) * (in->variable ? VARIABLE_GAIN : 1.0);
+    double divisions =
+        (volts - centre) * gain / type->steps[in->step] + in->position + in->baseline[in->step];
+
+    return converter_code(divisions * type->codes_per_division + type->middle, type->lowest,
+                          type->highest);
+}
+
+/* Everything about one input that stays the same from sample to sample. */
+struct feed {
+    const struct source *source; /* NULL: zero volts */
+    bool ac;
+    double gain;
+    double share; /* of the gain, for the waveform */
+    double offset;
+    double wander;
+    struct highpass highpass;
+    double edge; /* what a probe that is not compensated adds of the waveform's fast part */
+    struct highpass fast;
+};
+
+static struct feed feed_of(const struct scope *scope, size_t input, const struct tie *tie,
+                           gsl_rng *rng)
+{
+    const struct scope_input *in = &scope->inputs[input];
+    struct feed feed = { 0 };
+
+    if (in->coupling == SCOPE_GROUND || tie->source == NULL) {
+        return feed;
+    }
+    feed.source = tie->source;
+    feed.ac = in->coupling == SCOPE_AC || tie->probe.blocks_dc;
+    feed.gain = circuit_voltage_gain(tie, in->input_resistance);
+    feed.share = circuit_sine_share(tie, in->input_resistance);
+    feed.offset = feed.ac ? 0.0 : tie->probe.offset;
+    feed.wander = feed.ac ? 0.0 : spread_gauss(rng, tie->source->wander);
+    if (tie->probe.edge_ratio > 0.0) {
+        /* (1 + s m tau) / (1 + s tau) = 1 + (m - 1) s tau / (1 + s tau). */
+        feed.edge = tie->probe.edge_ratio - 1.0;
+        highpass_prepare(&feed.fast, &tie->source->wave, 1.0 / (2.0 * M_PI * tie->probe.edge_tau));
+    }
+    highpass_prepare(&feed.highpass, &tie->source->wave, feed.ac ? scope->type->ac_corner : 0.0);
+    return feed;
+}
+
+/* Volts at the terminals; `now` for the level, `phase` in periods for the waveform. */
+static double feed_volts(const struct feed *feed, double now, double phase, gsl_rng *rng)
+{
+    double level = feed->ac ? 0.0 : source_level(feed->source, now) + feed->wander;
+    double noise = spread_gauss(rng, feed->source->noise);
+
+    double swing = highpass_at(&feed->highpass, phase) * feed->share;
+
+    if (feed->edge != 0.0) {
+        swing += feed->edge * highpass_at(&feed->fast, phase);
+    }
+
+    return (level + swing + noise) * feed->gain + feed->offset;
+}
+
+static void begin_record(struct scope *scope)
+{
+    scope->recorded = scope->points;
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        struct scope_input *in = &scope->inputs[i];
+
+        in->codes = alloc_resize(in->codes, scope->recorded * sizeof in->codes[0]);
+        in->recorded = true;
+    }
+}
+
+void scope_acquire(struct scope *scope, const struct tie *ties, double now, gsl_rng *rng)
+{
+    double start = spread_unit(rng) * PHASE_SPAN_S;
+    double interval = scope->time / (double)(scope->points - 1);
+
+    begin_record(scope);
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        struct feed feed = feed_of(scope, i, &ties[i], rng);
+        double frequency = feed.source != NULL ? feed.source->wave.frequency : 0.0;
+        double phase = start * frequency;
+
+        phase -= floor(phase);
+        for (size_t n = 0; n < scope->recorded; n++) {
+            double t = (double)n * interval;
+            double volts =
+                feed.source != NULL ? feed_volts(&feed, now + t, phase + t * frequency, rng) : 0.0;
+
+            scope->inputs[i].codes[n] = (int16_t)scope_code(scope, i, volts);
+        }
+    }
+}
+
+void scope_acquire_overload(struct scope *scope)
+{
+    begin_record(scope);
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        for (size_t n = 0; n < scope->recorded; n++) {
+            scope->inputs[i].codes[n] = (int16_t)scope->type->highest;
+        }
+    }
+}

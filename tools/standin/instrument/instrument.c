@@ -1,0 +1,129 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "instrument.h"
+
+#include "languages.h"
+#include "tools/standin/basics/alloc.h"
+#include "tools/standin/circuit/spread.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* What the types take when the bench file does not say. */
+#define METER_CONVERSION_MS 20.0
+#define SCOPE_OVERHEAD_MS   5.0
+
+const struct language *language_of(const char *type)
+{
+    static const struct language *const all[] = { &language_tm55, &language_b4, &language_ts8,
+                                                  &language_os2 };
+
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+        if (strcmp(all[i]->type, type) == 0) {
+            return all[i];
+        }
+    }
+    return NULL;
+}
+
+struct instrument *instrument_new(const struct instrument_plan *plan, uint64_t bench_seed)
+{
+    const struct language *language = language_of(plan->type);
+    struct instrument *instrument;
+
+    if (language == NULL) {
+        return NULL;
+    }
+    instrument = alloc_new(1, sizeof *instrument);
+    snprintf(instrument->name, sizeof instrument->name, "%s", plan->name);
+    snprintf(instrument->serial, sizeof instrument->serial, "%s", plan->serial);
+    instrument->language = language;
+    instrument->conversion_ms = plan->conversion_ms;
+    instrument->rng = spread_new(bench_seed + (uint64_t)plan->seed, plan->name);
+    if (language->meter != NULL) {
+        meter_init(&instrument->meter, language->meter, instrument->rng, plan->error_fraction);
+        if (isnan(instrument->conversion_ms)) {
+            instrument->conversion_ms = METER_CONVERSION_MS;
+        }
+    } else {
+        scope_init(&instrument->scope, language->scope, instrument->rng, plan->error_fraction);
+    }
+    scpi_reset(&instrument->scpi);
+    return instrument;
+}
+
+void instrument_free(struct instrument *instrument)
+{
+    if (instrument != NULL) {
+        scope_clear(&instrument->scope);
+        gsl_rng_free(instrument->rng);
+        free(instrument);
+    }
+}
+
+size_t instrument_inputs(const struct instrument *instrument)
+{
+    return instrument->language->meter != NULL ? METER_INPUTS : SCOPE_INPUTS;
+}
+
+void instrument_restart(struct instrument *instrument)
+{
+    if (instrument->language->meter != NULL) {
+        meter_reset(&instrument->meter);
+    } else {
+        scope_reset(&instrument->scope);
+    }
+    instrument->busy_until = 0.0;
+    scpi_reset(&instrument->scpi);
+}
+
+void instrument_execute(struct instrument *instrument, const char *command, struct answer *answer)
+{
+    struct log_entry *entry = &instrument->log[instrument->logged++ % INSTRUMENT_LOG];
+
+    entry->time = answer->now;
+    snprintf(entry->command, sizeof entry->command, "%s", command);
+    instrument->counters.commands++;
+    instrument->language->execute(instrument, command, answer);
+    instrument->counters.queries += answer->replies;
+}
+
+uint64_t instrument_relay_changes(const struct instrument *instrument)
+{
+    return instrument->language->meter != NULL ? instrument->meter.relay_changes
+                                               : instrument->scope.relay_changes;
+}
+
+struct meter_reading instrument_read(struct instrument *instrument, struct answer *answer)
+{
+    static const struct tie open = { 0 };
+    const struct meter *meter = &instrument->meter;
+    const struct tie *tie = meter->input > 0 ? &instrument->ties[meter->input - 1] : &open;
+
+    answer->delay_ms += instrument->conversion_ms;
+    instrument->counters.readings++;
+    if (faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng)) {
+        return (struct meter_reading) { .overload = true };
+    }
+    return meter_read(meter, tie, answer->now, instrument->rng);
+}
+
+void instrument_acquire(struct instrument *instrument, double record_s, struct answer *answer)
+{
+    double busy_ms = isnan(instrument->conversion_ms) ? record_s * 1e3 + SCOPE_OVERHEAD_MS
+                                                      : instrument->conversion_ms;
+
+    instrument->counters.readings++;
+    if (faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng)) {
+        scope_acquire_overload(&instrument->scope);
+    } else {
+        scope_acquire(&instrument->scope, instrument->ties, answer->now, instrument->rng);
+    }
+    instrument->busy_until = busy_ms > 0.0 ? answer->now + busy_ms / 1e3 : 0.0;
+}
+
+bool instrument_busy(const struct instrument *instrument, const struct answer *answer)
+{
+    return answer->now < instrument->busy_until;
+}

@@ -1,0 +1,211 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* TARNWERK TS8: a digitiser with two 8-bit inputs that speaks SCPI-1999. */
+#include "languages.h"
+
+#include "tools/standin/scpi/scpi_match.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* Full height of the screen. */
+#define DIVISIONS 8.0
+
+static const char *const couplings[] = { "DC", "AC", "GROund", NULL };
+static const char *const coupling_answers[] = { "DC", "AC", "GRO" };
+
+/* The input that the suffix names, from 0. */
+static size_t input_of(const struct scpi_call *call)
+{
+    return (size_t)call->suffix[0] - 1;
+}
+
+static struct scope *scope_of(const struct scpi_call *call)
+{
+    return &call_instrument(call)->scope;
+}
+
+static void set_coupling(struct scpi_call *call)
+{
+    size_t choice;
+
+    if (scpi_choice(call, couplings, &choice)) {
+        scope_set_coupling(scope_of(call), input_of(call), (enum scope_coupling)choice);
+    }
+}
+
+static void ask_coupling(struct scpi_call *call)
+{
+    text_print(call->answer, "%s",
+               coupling_answers[scope_of(call)->inputs[input_of(call)].coupling]);
+}
+
+static void set_height(struct scpi_call *call)
+{
+    struct scope *scope = scope_of(call);
+    double height;
+    size_t step;
+
+    if (!scpi_number(call, &height)) {
+        return;
+    }
+    if (!(height > 0.0) || !scope_step_holding(scope->type, height / DIVISIONS, &step)) {
+        scpi_report(call->scpi, -222, NULL);
+        return;
+    }
+    scope_set_step(scope, input_of(call), step);
+}
+
+static void ask_height(struct scpi_call *call)
+{
+    text_print(call->answer, "%+.5E",
+               scope_volts_per_division(scope_of(call), input_of(call)) * DIVISIONS);
+}
+
+static void set_offset(struct scpi_call *call)
+{
+    double offset;
+
+    if (scpi_number(call, &offset) && !scope_set_offset(scope_of(call), input_of(call), offset)) {
+        scpi_report(call->scpi, -222, NULL);
+    }
+}
+
+static void ask_offset(struct scpi_call *call)
+{
+    text_print(call->answer, "%+.9E", scope_of(call)->inputs[input_of(call)].offset);
+}
+
+static void ask_vernier(struct scpi_call *call)
+{
+    text_print(call->answer, "%d", scope_of(call)->inputs[input_of(call)].variable);
+}
+
+static void set_points(struct scpi_call *call)
+{
+    double points;
+
+    if (!scpi_number(call, &points)) {
+        return;
+    }
+    if (!(points >= 2.0 && points <= SCOPE_POINTS) || points != (double)(size_t)points) {
+        scpi_report(call->scpi, -222, NULL);
+        return;
+    }
+    scope_set_points(scope_of(call), (size_t)points);
+}
+
+static void ask_points(struct scpi_call *call)
+{
+    text_print(call->answer, "%zu", scope_of(call)->points);
+}
+
+static void set_time(struct scpi_call *call)
+{
+    double time;
+
+    if (!scpi_number(call, &time)) {
+        return;
+    }
+    if (!(time >= 1e-6 && time <= 10.0)) {
+        scpi_report(call->scpi, -222, NULL);
+        return;
+    }
+    scope_set_time(scope_of(call), time);
+}
+
+static void ask_time(struct scpi_call *call)
+{
+    text_print(call->answer, "%+.9E", scope_of(call)->time);
+}
+
+static void ask_interval(struct scpi_call *call)
+{
+    const struct scope *scope = scope_of(call);
+
+    text_print(call->answer, "%+.9E", scope->time / (double)(scope->points - 1));
+}
+
+static void set_format(struct scpi_call *call)
+{
+    char word[16];
+    size_t length = strcspn(call->argument, " ,");
+    const char *bits = call->argument + length;
+
+    bits += strspn(bits, " ");
+    snprintf(word, sizeof word, "%.*s", (int)length, call->argument);
+    if (!scpi_matches("INTeger", word) || *bits != ',' ||
+        strcmp(bits + 1 + strspn(bits + 1, " "), "8") != 0) {
+        scpi_report(call->scpi, -224, NULL);
+    }
+}
+
+static void ask_format(struct scpi_call *call)
+{
+    text_print(call->answer, "INT,8");
+}
+
+static void initiate(struct scpi_call *call)
+{
+    struct instrument *instrument = call_instrument(call);
+
+    if (instrument_busy(instrument, call_answer(call))) {
+        scpi_report(call->scpi, -213, NULL);
+        return;
+    }
+    instrument_acquire(instrument, instrument->scope.time, call_answer(call));
+}
+
+static void ask_trace(struct scpi_call *call)
+{
+    const struct scope *scope = scope_of(call);
+    int suffixes[SCPI_SUFFIXES];
+    char digits[16];
+
+    if (!scpi_match_header("CH#", call->argument, suffixes) || suffixes[0] < 1 ||
+        suffixes[0] > SCOPE_INPUTS) {
+        scpi_report(call->scpi, -224, NULL);
+        return;
+    }
+    const struct scope_input *input = &scope->inputs[suffixes[0] - 1];
+    if (!input->recorded || instrument_busy(call_instrument(call), call_answer(call))) {
+        scpi_report(call->scpi, -230, NULL);
+        return;
+    }
+    int length = snprintf(digits, sizeof digits, "%zu", scope->recorded);
+    text_print(call->answer, "#%d%s", length, digits);
+    for (size_t n = 0; n < scope->recorded; n++) {
+        signed char code = (signed char)input->codes[n];
+
+        text_add(call->answer, &code, 1);
+    }
+}
+
+static const struct scpi_row rows[] = {
+    SCPI_COMMON_ROWS,
+    { "INPut#:COUPling", set_coupling, true, ask_coupling, false, SCOPE_INPUTS, 0 },
+    { "SENSe#:VOLTage:RANGe:PTPeak", set_height, true, ask_height, false, SCOPE_INPUTS, 0 },
+    { "SENSe#:VOLTage:RANGe:OFFSet", set_offset, true, ask_offset, false, SCOPE_INPUTS, 0 },
+    { "SENSe#:VOLTage:RANGe:VERNier", NULL, false, ask_vernier, false, SCOPE_INPUTS, 0 },
+    { "SENSe:SWEep:POINts", set_points, true, ask_points, false, 0, 0 },
+    { "SENSe:SWEep:TIME", set_time, true, ask_time, false, 0, 0 },
+    { "SENSe:SWEep:TINTerval", NULL, false, ask_interval, false, 0, 0 },
+    { "FORMat:DATA", set_format, true, ask_format, false, 0, 0 },
+    { "INITiate:IMMediate", initiate, false, NULL, false, 0, 0 },
+    { "TRACe:DATA", NULL, false, ask_trace, true, 0, 0 },
+    { NULL, NULL, false, NULL, false, 0, 0 },
+};
+
+static void execute(struct instrument *instrument, const char *command, struct answer *answer)
+{
+    common_execute(instrument, rows, "TS8", "2.0", command, answer);
+}
+
+const struct language language_ts8 = {
+    .type = "ts8",
+    .scope = &scope_ts8,
+    .command_end = '\n',
+    .reply_end = "\n",
+    .error_queue = true,
+    .execute = execute,
+    .overrun = common_overrun,
+};
