@@ -21,12 +21,12 @@ LIMIT_S = 60.0
 
 RACK = """
 instruments = (
-    { name = "fine"; type = "tm55"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "fine"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "plain"; type = "b4"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "plain"; type = "oldmere-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "digitiser"; type = "ts8"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
-    { name = "wrong"; type = "os2"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }
+    { name = "digitiser"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
+    { name = "wrong"; type = "oldmere-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }
 );
 sources = (
     { name = "rail"; kind = "dc"; level = 5.0; source_resistance = 1.0; },
@@ -52,10 +52,10 @@ server = {{ }};
 profiles = "{profiles}";
 store = {{ path = "{folder}/store.db"; }};
 instruments = (
-    {{ name = "fine"; profile = "tarnwerk-tm55"; link = "{fine}"; }},
-    {{ name = "plain"; profile = "oldmere-b4"; link = "{plain}"; }},
-    {{ name = "digitiser"; profile = "tarnwerk-ts8"; link = "{digitiser}"; }},
-    {{ name = "wrong"; profile = "oldmere-os2"; link = "{wrong}"; }}
+    {{ name = "fine"; profile = "tarnwerk-meter"; link = "{fine}"; }},
+    {{ name = "plain"; profile = "oldmere-meter"; link = "{plain}"; }},
+    {{ name = "digitiser"; profile = "tarnwerk-scope"; link = "{digitiser}"; }},
+    {{ name = "wrong"; profile = "oldmere-scope"; link = "{wrong}"; }}
 );
 probes = (
     {{ name = "terminated"; factor = 1.0; tolerance_percent = 0.0; tip_resistance = 100e3;

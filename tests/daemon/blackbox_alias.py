@@ -16,8 +16,8 @@ PROFILES = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
 
 RACK = """
 instruments = (
-    { name = "digitiser"; type = "ts8"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
-    { name = "old"; type = "os2"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }
+    { name = "digitiser"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
+    { name = "old"; type = "oldmere-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }
 );
 sources = (
     { name = "wave"; kind = "sine"; amplitude = 2.0; frequency = 1e3; }
@@ -32,8 +32,8 @@ SETTINGS = """
 server = {{ }};
 profiles = "{profiles}";
 instruments = (
-    {{ name = "digitiser"; profile = "tarnwerk-ts8"; link = "{digitiser}"; }},
-    {{ name = "old"; profile = "oldmere-os2"; link = "{old}"; }}
+    {{ name = "digitiser"; profile = "tarnwerk-scope"; link = "{digitiser}"; }},
+    {{ name = "old"; profile = "oldmere-scope"; link = "{old}"; }}
 );
 probes = ( {{ name = "slow"; factor = 1.0; tolerance_percent = 0.0; bandwidth = 10e3; }} );
 points = (

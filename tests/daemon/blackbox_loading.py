@@ -17,12 +17,12 @@ PROFILES = os.path.join(SOURCE, "config", "profiles")
 
 RACK = """
 instruments = (
-    { name = "fine"; type = "tm55"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "fine"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "plain"; type = "b4"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "plain"; type = "oldmere-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "digitiser"; type = "ts8"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
-    { name = "drifted"; type = "os2"; listen = "tcp:127.0.0.1:0"; error_fraction = 3; seed = 2; }
+    { name = "digitiser"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
+    { name = "drifted"; type = "oldmere-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 3; seed = 2; }
 );
 sources = (
     { name = "rail"; kind = "dc"; level = 5.0; source_resistance = 50.0; },
@@ -47,11 +47,11 @@ server = {{ }};
 profiles = "{profiles}";
 {policy}
 instruments = (
-    {{ name = "fine"; profile = "tarnwerk-tm55"; link = "{fine}"; }},
-    {{ name = "plain"; profile = "oldmere-b4"; link = "{plain}"; }},
-    {{ name = "digitiser"; profile = "tarnwerk-ts8"; link = "{digitiser}";
+    {{ name = "fine"; profile = "tarnwerk-meter"; link = "{fine}"; }},
+    {{ name = "plain"; profile = "oldmere-meter"; link = "{plain}"; }},
+    {{ name = "digitiser"; profile = "tarnwerk-scope"; link = "{digitiser}";
        calibration_due = "2020-01-31"; }},
-    {{ name = "drifted"; profile = "oldmere-os2"; link = "{drifted}"; }}
+    {{ name = "drifted"; profile = "oldmere-scope"; link = "{drifted}"; }}
 );
 probes = (
     {{ name = "terminated"; factor = 1.0; tolerance_percent = 0.0; tip_resistance = 100e3;

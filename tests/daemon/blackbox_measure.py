@@ -70,12 +70,12 @@ class Points(unittest.TestCase):
 
     BENCH = """
     instruments = (
-        { name = "fine"; type = "tm55"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+        { name = "fine"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
           error_fraction = 0; },
-        { name = "plain"; type = "b4"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+        { name = "plain"; type = "oldmere-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
           error_fraction = 0; },
-        { name = "digitiser"; type = "ts8"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
-        { name = "old"; type = "os2"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }
+        { name = "digitiser"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; },
+        { name = "old"; type = "oldmere-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }
     );
     sources = (
         { name = "rail"; kind = "dc"; level = 5.0; },
@@ -98,11 +98,11 @@ class Points(unittest.TestCase):
     server = {{ }};
     profiles = "profiles";
     instruments = (
-        {{ name = "fine"; profile = "tarnwerk-tm55"; link = "{fine}"; }},
-        {{ name = "plain"; profile = "oldmere-b4"; link = "{plain}";
+        {{ name = "fine"; profile = "tarnwerk-meter"; link = "{fine}"; }},
+        {{ name = "plain"; profile = "oldmere-meter"; link = "{plain}";
            calibration_due = "2020-01-31"; }},
-        {{ name = "digitiser"; profile = "tarnwerk-ts8"; link = "{digitiser}"; }},
-        {{ name = "old"; profile = "oldmere-os2"; link = "{old}"; }}
+        {{ name = "digitiser"; profile = "tarnwerk-scope"; link = "{digitiser}"; }},
+        {{ name = "old"; profile = "oldmere-scope"; link = "{old}"; }}
     );
     probes = (
         {{ name = "x10"; factor = 10.0; tolerance_percent = 1.0; tip_resistance = 10e6;

@@ -38,7 +38,7 @@ class Presence(DaemonCase):
         meter = self.instrument()
         self.assertNotIn("failure", meter)
         self.assertEqual(meter["counters"]["opened"], 2)
-        self.assertTrue(meter["identity"].startswith("TARNWERK,TM55,"))
+        self.assertTrue(meter["identity"].startswith("TARNWERK,BENCH METER,"))
         self.assertIn("*CLS", self.bench.commands("meter"))
         self.daemon.wait_log("^meter: works again")
         self.assertEqual(len(self.said()), 2, self.said())
@@ -87,7 +87,7 @@ class Presence(DaemonCase):
     def test_another_instrument_in_its_place_is_not_believed(self):
         self.client.call("measure", "rail")
         self.leave()
-        other = StandIn(BENCH, METER_BENCH.format(folder=self.folder).replace("tm55", "ts8"),
+        other = StandIn(BENCH, METER_BENCH.format(folder=self.folder).replace("tarnwerk-meter", "tarnwerk-scope"),
                          own_sockets=False)
         self.addCleanup(other.stop)
         self.until(lambda: self.instrument()["failure"]["reason"] == "wrong instrument")

@@ -14,7 +14,7 @@ from gradusd import LIMIT_S, Client, Gradusd, GradusdError
 MISTAKES = """
 server = { unix = "/tmp/x"; clents = 3; };
 profiles = "profiles";
-instruments = ( { name = "meter"; profile = "tarnwerk-tm55"; link = "unix:/tmp/y"; } );
+instruments = ( { name = "meter"; profile = "tarnwerk-meter"; link = "unix:/tmp/y"; } );
 points = (
     { name = "rail"; instrument = "metr"; input = 1; probe = "direct"; quantity = "dc voltage"; },
     { name = "weak"; instrument = "meter"; input = 99; probe = "x10"; quantity = "dc voltage";
@@ -55,7 +55,7 @@ class Start(DaemonCase):
 
     def test_check_of_a_profile_by_itself(self):
         profiles = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
-        for name, kind in (("oldmere-b4", "meter"), ("tarnwerk-ts8", "scope")):
+        for name, kind in (("oldmere-meter", "meter"), ("tarnwerk-scope", "scope")):
             path = os.path.join(profiles, name + ".cfg")
             status, out, errors = self.run_gradusd("--check", path)
             self.assertEqual((status, errors), (0, ""))

@@ -252,7 +252,7 @@ class Methods(DaemonCase):
         meter = self.instrument()
         self.no_null(meter)
         self.assertEqual(meter["state"], "idle")
-        self.assertTrue(meter["identity"].startswith("TARNWERK,TM55,"))
+        self.assertTrue(meter["identity"].startswith("TARNWERK,BENCH METER,"))
         self.assertGreaterEqual(meter["last_heard_s"], 0)
         self.assertEqual(meter["counters"]["opened"], 1)
         self.assertEqual(self.instrument("scope")["kind"], "scope")

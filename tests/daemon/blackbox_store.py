@@ -73,7 +73,7 @@ class Kept(StoreCase):
             digest, text = database.execute("SELECT digest, text FROM settings").fetchone()
         self.assertEqual(digest, self.client.call("health")["settings_digest"])
         self.assertIn('name = "scope_rail"', text)
-        self.assertIn("# profile tarnwerk-tm55", text)
+        self.assertIn("# profile tarnwerk-meter", text)
 
     def test_failures_are_kept_too(self):
         self.bench.set_source("rail", level=5000.0)

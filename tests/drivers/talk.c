@@ -35,10 +35,10 @@ struct protocol talk_protocol(enum variant variant)
     pattern(&protocol.refusal, "^[?]$");
     pattern(&protocol.acknowledge, "^OK$");
     if (variant == PLAIN) {
-        pattern(&protocol.identity, "^TARNWERK,TM55,");
+        pattern(&protocol.identity, "^TARNWERK,BENCH METER,");
         return protocol;
     }
-    pattern(&protocol.identity, "^OLDMERE BENCH METER B4");
+    pattern(&protocol.identity, "^OLDMERE BENCH METER");
     strcpy(protocol.command_terminator, "\r");
     strcpy(protocol.reply_terminator, "\r\n");
     strcpy(protocol.identity_query, "ID");

@@ -16,9 +16,9 @@ enum { TALK_STEPS = 24, TALK_PLENTY_MS = 20000, TALK_REPLY_MS = 5000, TALK_SHORT
 /* What kind of instrument it is: IEEE 488.2, plain text, and that with echo or prompt. */
 enum variant { PLAIN, LINE, ECHO, PROMPT, VARIANTS };
 
-#define IDENTITY      "TARNWERK,TM55,1,1.4\n"
-#define OTHER         "OLDMERE,B9,7,2.0\n"
-#define LINE_IDENTITY "OLDMERE BENCH METER B4 REV 2\r\n"
+#define IDENTITY      "TARNWERK,BENCH METER,1,1.4\n"
+#define OTHER         "OLDMERE,FIELD METER,7,2.0\n"
+#define LINE_IDENTITY "OLDMERE BENCH METER REV 2\r\n"
 #define ASKED         EXPECT("READ?\n")
 #define WHO           EXPECT("*IDN?\n")
 #define LINE_ASKED    EXPECT("T\r")

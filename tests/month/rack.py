@@ -33,7 +33,7 @@ def bench_text(folder, meters):
     """A bench with these meters, each on a socket of its own in the folder."""
     instruments, sources, connections = [], [], []
     for meter in meters:
-        instruments.append(f'{{ name = "m{meter:02}"; type = "tm55"; conversion_ms = 0; '
+        instruments.append(f'{{ name = "m{meter:02}"; type = "tarnwerk-meter"; conversion_ms = 0; '
                            f'listen = "unix:{folder}/m{meter:02}.sock"; serial = "{meter}"; }}')
         for channel in range(16):
             unit, point = 2 * meter - 1 + channel // 8, channel % 8 + 1
@@ -48,7 +48,7 @@ def bench_text(folder, meters):
 
 
 def settings_text(folder, every_s, rounds):
-    instruments = ", ".join(f'{{ name = "m{meter:02}"; profile = "tarnwerk-tm55"; '
+    instruments = ", ".join(f'{{ name = "m{meter:02}"; profile = "tarnwerk-meter"; '
                             f'link = "unix:{folder}/m{meter:02}.sock"; }}'
                             for meter in range(1, METERS + 1))
     points = ", ".join(
@@ -69,7 +69,7 @@ def settings_text(folder, every_s, rounds):
 
 def quick_profile(folder):
     """The meter's profile without the pause after a change: the simulated scanner needs none."""
-    path = pathlib.Path(os.environ["GRADUS_SOURCE"], "config", "profiles", "tarnwerk-tm55.cfg")
+    path = pathlib.Path(os.environ["GRADUS_SOURCE"], "config", "profiles", "tarnwerk-meter.cfg")
     text = re.sub(r"\bsettle_ms = [0-9.]+", "settle_ms = 0.0", path.read_text(encoding="utf-8"))
     pathlib.Path(folder, path.name).write_text(text, encoding="utf-8")
 

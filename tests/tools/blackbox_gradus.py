@@ -33,7 +33,7 @@ def reading(point, value=5.0132, unit="V", verdict="pass", **more):
     result = {"point": point, "quantity": "dc voltage", "value": value, "unit": unit,
               "uncertainty": 0.0041, "standard_uncertainty": 0.00205, "coverage_factor": 2.0,
               "time": "2026-01-31T12:00:00.123Z", "sequence": 7,
-              "instrument": {"name": "meter_a", "identity": "TARNWERK,TM55,1,1.4"},
+              "instrument": {"name": "meter_a", "identity": "TARNWERK,BENCH METER,1,1.4"},
               "probe": {"name": "direct", "factor": 1.0, "unit": "V"}, "input": 1,
               "range": {"full_scale": 20.0, "at_tip": 20.0, "resolution": 1e-4},
               "raw": value, "repeats": 1, "verdict": verdict, "budget": [], "steps": [],
@@ -603,7 +603,7 @@ class Others(Case):
 
     def test_instruments(self):
         listed = [{"name": "meter_a", "kind": "meter", "profile": "p", "link": "tcp:h:1",
-                   "state": "idle", "identity": "TARNWERK,TM55,1,1.4", "last_heard_s": 250.0,
+                   "state": "idle", "identity": "TARNWERK,BENCH METER,1,1.4", "last_heard_s": 250.0,
                    "queue": 2, "counters": {"queries": 12, "timeouts": 1},
                    "note": "it could be faster"},
                   {"name": "scope_a", "kind": "scope", "link": "tcp:h:2", "state": "down",

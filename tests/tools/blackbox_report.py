@@ -137,7 +137,7 @@ class Report(DaemonCase):
         self.assertEqual(page.links, {"point-0", "point-1", "point-2"})
         self.assertLessEqual(page.links, page.ids)
         for words in (self.run_name, "1 of 3 units failed", "Points that failed", "meter",
-                      "TARNWERK,TM55", "direct", "calibration due", "run began", "trip",
+                      "TARNWERK,BENCH METER", "direct", "calibration due", "run began", "trip",
                       "no safety device", "4.5 to 5.5 V"):
             self.assertIn(words, page.text)
         self.assertEqual(self.report("rack", "--html", "-")[0].count(b"<svg"), 4)
@@ -148,7 +148,7 @@ class Report(DaemonCase):
         self.assertEqual(path.read_bytes()[:5], b"%PDF-")
         text = text_of(path, "-layout")
         for words in (self.run_name, "Points that failed", "rail", "It tripped on", "page 1 of 2",
-                      "TARNWERK,TM55", "What happened", "run ended"):
+                      "TARNWERK,BENCH METER", "What happened", "run ended"):
             self.assertIn(words, text)
 
     def test_csv_has_every_reading_and_no_formula(self):
@@ -225,7 +225,7 @@ class Told(unittest.TestCase):
         for told in self.forms(rack):
             text = told.text if isinstance(told, Page) else told
             for words in ("2 of 8 units failed, 4 to look at, 0 without a reading, 2 well.",
-                          "The calibration of meter_1 (TARNWERK,TM55,1,1.4) expired on 2026-03-10",
+                          "The calibration of meter_1 (TARNWERK,BENCH METER,1,1.4) expired on 2026-03-10",
                           "The daemon was away once, 1 d 22:40:00 in all",
                           "280 rounds were not held", "1 round began late, by 2.5 s at most.",
                           "The wall clock was set once, by 01:00:00 back at most",

@@ -16,8 +16,8 @@ LIMIT_S = 60.0
 
 BENCH = """
 instruments = (
-    { name = "meter"; type = "tm55"; listen = "tcp:127.0.0.1:0"; },
-    { name = "scope"; type = "ts8"; listen = "tcp:127.0.0.1:0"; }
+    { name = "meter"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; },
+    { name = "scope"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; }
 );
 sources = ( { name = "rail"; kind = "dc"; level = 5.0; } );
 connections = ( { instrument = "meter"; input = 1; source = "rail"; } );
@@ -51,14 +51,14 @@ class Scan(unittest.TestCase):
             words = [word for link in links for word in ("--identify", link)]
             found = self.found(*words)
             self.assertEqual([found[link]["profile"] for link in links],
-                             ["tarnwerk-tm55", "tarnwerk-ts8"])
-            self.assertTrue(found[links[0]]["identity"].startswith("TARNWERK,TM55,"))
-            self.assertEqual([found[link]["name"] for link in links], ["tm55", "ts8"])
+                             ["tarnwerk-meter", "tarnwerk-scope"])
+            self.assertTrue(found[links[0]]["identity"].startswith("TARNWERK,BENCH METER,"))
+            self.assertEqual([found[link]["name"] for link in links], ["bench_meter", "bench_scope"])
             for name in ("meter", "scope"):
                 self.assertEqual([text.strip() for text in bench.commands(name)], ["*IDN?"])
             text = scan("--profiles", PROFILES, *words)
             self.assertEqual(text.returncode, 0)
-            self.assertIn('profile = "tarnwerk-tm55";\n      link = "%s"; }' % links[0],
+            self.assertIn('profile = "tarnwerk-meter";\n      link = "%s"; }' % links[0],
                           text.stdout)
             unknown = scan("--profiles", os.path.dirname(PROFILES), "--identify", links[0])
             self.assertIn('profile = "...";\n      link = "%s"; }' % links[0], unknown.stdout)

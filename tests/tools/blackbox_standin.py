@@ -14,13 +14,13 @@ PROGRAM = os.environ["STANDIN"]
 LIMIT_S = 30.0
 BENCH = """
 instruments = (
-    { name = "fine"; type = "tm55"; listen = "tcp:127.0.0.1:0"; serial = "42";
+    { name = "fine"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; serial = "42";
       conversion_ms = 0; error_fraction = 0; },
-    { name = "plain"; type = "b4"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "plain"; type = "oldmere-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "digitiser"; type = "ts8"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "digitiser"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "old"; type = "os2"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "old"; type = "oldmere-scope"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; }
 );
 sources = (
@@ -123,7 +123,7 @@ class Measuring(StandInTest):
 
     def test_a_meter_reads_what_is_tied_to_its_input(self):
         fine = self.link("fine")
-        self.assertEqual(fine.ask("*IDN?"), "TARNWERK,TM55,42,1.4")
+        self.assertEqual(fine.ask("*IDN?"), "TARNWERK,BENCH METER,42,1.4")
         fine.send(":SENSe:VOLTage:DC:RANGe 20")
         self.assertEqual(fine.ask(":ROUT:CLOS:STAT?;:READ?"), "(@);+0.00000E+00")
         self.assertEqual(fine.ask(":ROUT:CLOS (@1);CLOS:STAT?;:READ?"), "(@1);+5.01300E+00")
@@ -178,7 +178,7 @@ class Measuring(StandInTest):
 
 
 class Faults(StandInTest):
-    WHO = b"OLDMERE OS2 SCOPE REV C"
+    WHO = b"OLDMERE BENCH SCOPE REV C"
 
     def reply(self, kind, name="old", **fields):
         """The first line after a fault was armed."""
@@ -210,7 +210,7 @@ class Faults(StandInTest):
         self.assertEqual(link.ask("STATE?"), "DONE")
         self.bench.fault("old", "half")
         link.send("WHO")
-        self.assertEqual(link.ask("STATE?"), "OLDMERE OS2 DONE")
+        self.assertEqual(link.ask("STATE?"), "OLDMERE BENCHDONE")
 
     def test_babble_ends_when_cleared(self):
         link = self.reply("babble")[0]
@@ -224,7 +224,7 @@ class Faults(StandInTest):
 
     def test_connections_break(self):
         link, line = self.reply("disconnect_mid")
-        self.assertEqual((line, link.line()), (b"OLDMERE OS2 ", b""))
+        self.assertEqual((line, link.line()), (b"OLDMERE BENCH", b""))
         link = self.link("old")
         self.assertEqual(link.ask("VDIV 1 2"), "OK")
         self.bench.fault("old", "disconnect")
@@ -251,7 +251,7 @@ class Faults(StandInTest):
 
     def test_identity_overload_knob_and_queue(self):
         link, line = self.reply("wrong_identity")
-        self.assertEqual(line, b"OLDMERE OS1 SCOPE REV A\n")
+        self.assertEqual(line, b"OLDMERE FIELD SCOPE REV A\n")
         self.assertEqual(link.ask("WHO").encode(), self.WHO)
         self.bench.fault("old", "vernier", input=2)
         self.assertEqual([link.ask("KNOB? 1"), link.ask("KNOB? 2")], ["CAL", "VAR"])
@@ -324,7 +324,7 @@ class TerminalTest(unittest.TestCase):
         self.near, self.far = os.openpty()
         self.addCleanup(os.close, self.near)
         self.bench = StandIn(PROGRAM, f"""
-            instruments = ( {{ name = "fine"; type = "tm55"; conversion_ms = 0;
+            instruments = ( {{ name = "fine"; type = "tarnwerk-meter"; conversion_ms = 0;
                               listen = "tty:{os.ttyname(self.far)}"; baud = 19200; }} );
         """, own_sockets=False)
         self.addCleanup(self.bench.stop)
@@ -359,7 +359,7 @@ class TerminalTest(unittest.TestCase):
         for where in ("tty:/dev/null", "tty:/nowhere", "usb:/nowhere", "acm:/nowhere"):
             with self.assertRaises(StandInError, msg=where):
                 StandIn(PROGRAM, f"""
-                    instruments = ( {{ name = "x"; type = "tm55"; listen = "{where}"; }} );
+                    instruments = ( {{ name = "x"; type = "tarnwerk-meter"; listen = "{where}"; }} );
                 """, own_sockets=False)
 
 

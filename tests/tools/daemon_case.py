@@ -22,7 +22,7 @@ SOURCE = os.environ["GRADUS_SOURCE"]
 # The bench with the meter that tests freeze or stop, at a place that outlives it.
 METER_BENCH = """
 instruments = (
-    {{ name = "meter"; type = "tm55"; listen = "unix:{folder}/meter.sock"; conversion_ms = 0;
+    {{ name = "meter"; type = "tarnwerk-meter"; listen = "unix:{folder}/meter.sock"; conversion_ms = 0;
        error_fraction = 0; }}
 );
 sources = (
@@ -38,13 +38,13 @@ connections = (
 # All other kinds.
 OTHER_BENCH = """
 instruments = (
-    { name = "second"; type = "tm55"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "second"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "plain"; type = "b4"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "plain"; type = "oldmere-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "scope"; type = "ts8"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "scope"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; },
-    { name = "old"; type = "os2"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    { name = "old"; type = "oldmere-scope"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
       error_fraction = 0; }
 );
 sources = ( { name = "rail"; kind = "dc"; level = 5.0; } );
@@ -60,11 +60,11 @@ SETTINGS = """
 server = {{ line_limit = 65536; clients = 12; talk = true; }};
 profiles = "profiles";
 instruments = (
-    {{ name = "meter"; profile = "tarnwerk-tm55"; link = "{meter}"; ambient_c = {ambient}; }},
-    {{ name = "second"; profile = "tarnwerk-tm55"; link = "{second}"; }},
-    {{ name = "plain"; profile = "oldmere-b4"; link = "{plain}"; }},
-    {{ name = "scope"; profile = "tarnwerk-ts8"; link = "{scope}"; }},
-    {{ name = "old"; profile = "oldmere-os2"; link = "{old}"; }}
+    {{ name = "meter"; profile = "tarnwerk-meter"; link = "{meter}"; ambient_c = {ambient}; }},
+    {{ name = "second"; profile = "tarnwerk-meter"; link = "{second}"; }},
+    {{ name = "plain"; profile = "oldmere-meter"; link = "{plain}"; }},
+    {{ name = "scope"; profile = "tarnwerk-scope"; link = "{scope}"; }},
+    {{ name = "old"; profile = "oldmere-scope"; link = "{old}"; }}
 );
 points = (
     {{ name = "rail"; instrument = "meter"; input = 1; probe = "direct"; expected = 5.0;

@@ -204,7 +204,7 @@ class Replies(Driver):
 class Blocks(Driver):
     """Scopes, whose waveforms are long."""
 
-    RIG = {"adapter": "ts8"}
+    RIG = {"adapter": "tarnwerk-scope"}
 
     def unplug_during_block(self, _, link, cell):
         """Byte by byte a waveform takes two seconds; the plug is pulled once it was asked for."""
@@ -270,7 +270,7 @@ class Usb(Stuck):
 class UsbBlocks(Blocks):
     """A USBTMC scope."""
 
-    RIG = {"adapter": "ts8", "face": "usb"}
+    RIG = {"adapter": "tarnwerk-scope", "face": "usb"}
 
 
 # Rows that need a rig of their own; all others are driven with meters.

@@ -81,7 +81,7 @@ class Lines(RigCase):
         """A terminal-minded instrument, which sends back what it is sent."""
         self.rig.uart.echo = True
         self.addCleanup(setattr, self.rig.uart, "echo", False)
-        path = Path(self.rig.folder, "tarnwerk-tm55.cfg")
+        path = Path(self.rig.folder, "tarnwerk-meter.cfg")
         plain = path.read_text()
         self.addCleanup(path.write_text, plain)
         path.write_text(plain.replace('framing = "488";', 'framing = "488"; echo = true;'))

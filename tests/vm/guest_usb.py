@@ -60,7 +60,7 @@ class Device(RigCase):
     def test_another_host_understands_it(self):
         """So that our driver and our device are not wrong together."""
         self.rig.end_daemon()
-        self.assertRegex(kernel_query("*IDN?\n"), rb"^TARNWERK,TM55,\d+,[^,\n]+\n$")
+        self.assertRegex(kernel_query("*IDN?\n"), rb"^TARNWERK,BENCH METER,\d+,[^,\n]+\n$")
         value = float(kernel_query(':ROUTe:CLOSe (@1);:SENSe:FUNCtion "VOLTage:DC";'
                                    ":SENSe:VOLTage:DC:RANGe 2;:READ?\n"))
         self.assertLess(abs(value - self.level), 0.01)
@@ -70,7 +70,7 @@ class Device(RigCase):
         self.assert_right(self.client.call("measure", "adapter"))
         self.assertFalse(os.path.exists(KERNEL_NODE))
         self.rig.end_daemon()
-        self.assertTrue(kernel_query("*IDN?\n").startswith(b"TARNWERK,TM55,"))
+        self.assertTrue(kernel_query("*IDN?\n").startswith(b"TARNWERK,BENCH METER,"))
 
     def test_it_goes_and_comes_back_somewhere_else(self):
         self.assert_right(self.client.call("measure", "adapter"))
@@ -131,7 +131,7 @@ class Device(RigCase):
         self.assertIn("serial:" + lab.line("uart_near"), seen.stdout)
         stanzas = re.findall(r'\{ name = "[^{}]*\};?', seen.stdout, re.S)
         stanza = next(text for text in stanzas if link in text)
-        self.assertIn('profile = "tarnwerk-tm55"', stanza)
+        self.assertIn('profile = "tarnwerk-meter"', stanza)
         name = re.search(r'name = "([^"]+)"', stanza).group(1)
         settings = f"""
 profiles = "{PROFILES}";
@@ -268,13 +268,13 @@ class Block(unittest.TestCase):
 
     POINTS = 1000000
     BENCH = """
-instruments = ( {{ name = "scope"; type = "ts8"; listen = "{listen}"; }} );
+instruments = ( {{ name = "scope"; type = "tarnwerk-scope"; listen = "{listen}"; }} );
 sources = ( {{ name = "hum"; kind = "sine"; amplitude = 1.0; frequency = 60.0; noise = 0.02; }} );
 connections = ( {{ instrument = "scope"; input = 1; source = "hum"; }} );
 """
     SETTINGS = """
 profiles = "profiles";
-instruments = ( {{ name = "scope"; profile = "tarnwerk-ts8"; link = "{link}"; }} );
+instruments = ( {{ name = "scope"; profile = "tarnwerk-scope"; link = "{link}"; }} );
 points = ( {{ name = "hum"; instrument = "scope"; input = 1; probe = "direct";
              quantity = "peak-to-peak voltage"; expected = 2.0; dc_level = 0.0; frequency = 60.0;
              record = 0.1; }} );
@@ -290,13 +290,13 @@ points = ( {{ name = "hum"; instrument = "scope"; input = 1; probe = "direct";
         self.addCleanup(bench.stop)
         lab.until(lambda: lab.usb_port(VENDOR, TMC_PRODUCT), "the device")
         folder = self.enterContext(tempfile.TemporaryDirectory(prefix="block-"))
-        profile = Path(PROFILES, "tarnwerk-ts8.cfg").read_text(encoding="utf-8")
+        profile = Path(PROFILES, "tarnwerk-scope.cfg").read_text(encoding="utf-8")
         profile = profile.replace("points = 2000;", f"points = {self.POINTS};")
         profile = profile.replace("reply_limit = 65536;", "reply_limit = 2000000;")
         # So slow an input lets no alias through: one look is enough, and the device still holds it.
         profile = profile.replace("bandwidth = 100e6;", "bandwidth = 1e6;")
         profile = re.sub(r"(reply_ms|extra_ms) = [0-9.]+", r"\1 = 20000.0", profile)
-        Path(folder, "tarnwerk-ts8.cfg").write_text(profile, encoding="utf-8")
+        Path(folder, "tarnwerk-scope.cfg").write_text(profile, encoding="utf-8")
         with Gradusd(os.environ["GRADUSD"], self.SETTINGS.format(link=link_of("usb")),
                      folder) as daemon:
             seen = daemon.client().call("capture", point="hum", samples=self.POINTS,

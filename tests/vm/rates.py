@@ -17,19 +17,19 @@ from standin import StandIn
 POINTS = 1000000
 ROUNDS = 3
 USB_BENCH = """
-instruments = ( {{ name = "scope"; type = "ts8"; listen = "{usb}"; }} );
+instruments = ( {{ name = "scope"; type = "tarnwerk-scope"; listen = "{usb}"; }} );
 sources = ( {{ name = "rail"; kind = "dc"; level = 5.0; }} );
 connections = ( {{ instrument = "scope"; input = 1; source = "rail"; }} );
 """
 LINE_BENCH = """
-instruments = ( {{ name = "uart"; type = "tm55"; listen = "tty:{far}"; baud = 115200;
+instruments = ( {{ name = "uart"; type = "tarnwerk-meter"; listen = "tty:{far}"; baud = 115200;
                   conversion_ms = {conversion}; }} );
 sources = ( {{ name = "rail"; kind = "dc"; level = 5.0; }} );
 connections = ( {{ instrument = "uart"; input = 1; source = "rail"; }} );
 """
 SETTINGS = """
 profiles = "{profiles}";
-instruments = ( {{ name = "uart"; profile = "tarnwerk-tm55"; link = "serial:{near}";
+instruments = ( {{ name = "uart"; profile = "tarnwerk-meter"; link = "serial:{near}";
                   serial = {{ baud = 115200; }}; }} );
 points = ( {{ name = "uart"; instrument = "uart"; input = 1; probe = "direct"; expected = 5.0;
              quantity = "dc voltage"; }} );

@@ -22,13 +22,13 @@ LEVELS = (1.25, 0.75)
 
 BENCH = """
 instruments = (
-    {{ name = "net"; type = "tm55"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
+    {{ name = "net"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; conversion_ms = 0;
        error_fraction = 0; }},
-    {{ name = "uart"; type = "tm55"; listen = "unix:{folder}/uart.sock"; conversion_ms = 0;
+    {{ name = "uart"; type = "tarnwerk-meter"; listen = "unix:{folder}/uart.sock"; conversion_ms = 0;
        error_fraction = 0; }},
     {{ name = "adapter"; type = "{adapter}"; listen = "{listen}"; conversion_ms = 0;
        error_fraction = 0; }},
-    {{ name = "net_scope"; type = "ts8"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }}
+    {{ name = "net_scope"; type = "tarnwerk-scope"; listen = "tcp:127.0.0.1:0"; error_fraction = 0; }}
 );
 sources = ( {{ name = "rail"; kind = "dc"; level = 1.25; }} );
 connections = (
@@ -43,11 +43,11 @@ SETTINGS = """
 server = {{ talk = true; }};
 profiles = "profiles";
 instruments = (
-    {{ name = "net"; profile = "tarnwerk-tm55"; link = "{net}"; }},
-    {{ name = "uart"; profile = "tarnwerk-tm55"; link = "{uart}"; serial = {{ {line} }}; }},
+    {{ name = "net"; profile = "tarnwerk-meter"; link = "{net}"; }},
+    {{ name = "uart"; profile = "tarnwerk-meter"; link = "{uart}"; serial = {{ {line} }}; }},
     {{ name = "adapter"; profile = "tarnwerk-{adapter_type}"; link = "{adapter}";
        {adapter_line} }},
-    {{ name = "net_scope"; profile = "tarnwerk-ts8"; link = "{net_scope}"; }}
+    {{ name = "net_scope"; profile = "tarnwerk-scope"; link = "{net_scope}"; }}
 );
 points = (
     {{ name = "net"; instrument = "net"; input = 1; probe = "direct"; expected = 1.25;
@@ -81,7 +81,7 @@ class Rig:
     face     how: "acm" and "usb", it is a serial or a USBTMC device; None, behind a serial adapter
     """
 
-    def __init__(self, adapter="tm55", face=None):
+    def __init__(self, adapter="tarnwerk-meter", face=None):
         self.folder = tempfile.mkdtemp(prefix="rig-")
         self._type, self._face = adapter, face
         self._open = []

@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* settle_ms of config/profiles/tarnwerk-tm55.cfg. */
+/* settle_ms of config/profiles/tarnwerk-meter.cfg. */
 static const double settle = 5e-3;
 
 /* One instrument in a round. */

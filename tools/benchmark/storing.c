@@ -18,7 +18,7 @@ enum { ROWS = 10000, BATCH = 500, TURNS = 5 };
 static const char body_end[] =
     ",\"standard_uncertainty\":0.0003476154964248094,\"coverage_factor\":2,\"time\":\"2026-01-31T"
     "23:08:49.399Z\",\"sequence\":5,\"instrument\":{\"name\":\"meter\",\"identity\":\"TARNWERK,"
-    "TM55,"
+    "BENCH METER,"
     "100001,1.4\"},\"probe\":{\"name\":\"direct\",\"factor\":1,\"unit\":\"V\"},\"input\":1,"
     "\"range\":"
     "{\"full_scale\":20,\"at_tip\":20,\"resolution\":0.0001},\"raw\":5.0001,\"repeats\":1,"
@@ -64,7 +64,7 @@ static struct record *make_record(struct bench *bench, int number)
     strcpy(record->unit, "V");
     snprintf(record->point, sizeof record->point, "point_%d", number % 20);
     snprintf(record->instrument, sizeof record->instrument, "meter");
-    snprintf(record->identity, sizeof record->identity, "TARNWERK,TM55,100001,1.4");
+    snprintf(record->identity, sizeof record->identity, "TARNWERK,BENCH METER,100001,1.4");
     text_open(&record->body, '{');
     text_member_number(&record->body, "value", record->value);
     text_raw(&record->body, body_end, sizeof body_end - 1);

@@ -155,7 +155,10 @@ bool describe_instrument(json_t *object, struct instrument_plan *plan, struct pr
         return problem_tell(problem, "name: missing, or with a slash in it");
     }
     if (language_of(plan->type) == NULL) {
-        return problem_tell(problem, "type: expected tm55, b4, ts8 or os2, not \"%s\"", plan->type);
+        return problem_tell(problem,
+                            "type: expected tarnwerk-meter, oldmere-meter, tarnwerk-scope or "
+                            "oldmere-scope, not \"%s\"",
+                            plan->type);
     }
     if (plan->seed < 0.0 || plan->seed > 1e15 || plan->error_fraction < 0.0) {
         return problem_tell(problem, "seed and error_fraction must not be negative");

@@ -17,8 +17,8 @@
 static const char settings[] =
     "profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
     "store = { path = \"/tmp/none.db\"; };\n"
-    "instruments = ( { name = \"a\"; profile = \"tarnwerk-tm55\"; link = \"tcp:a:1\"; },\n"
-    "    { name = \"b\"; profile = \"tarnwerk-tm55\"; link = \"tcp:a:2\"; } );\n"
+    "instruments = ( { name = \"a\"; profile = \"tarnwerk-meter\"; link = \"tcp:a:1\"; },\n"
+    "    { name = \"b\"; profile = \"tarnwerk-meter\"; link = \"tcp:a:2\"; } );\n"
     "points = ( { name = \"a_{unit}\"; units = { last = 8; }; instrument = \"a\"; probe = "
     "\"direct\";\n"
     "    input = { first = 1; }; quantity = \"dc voltage\"; limits = { low = 4; high = 6; }; },\n"

@@ -26,8 +26,8 @@ static void the_profile_that_fits(void **state)
     static const struct {
         const char *identity;
         const char *profile;
-    } cases[] = { { "TARNWERK,TM55,1,1.4", "tarnwerk-tm55" },
-                  { "OLDMERE BENCH METER B4 REV 2", "oldmere-b4" },
+    } cases[] = { { "TARNWERK,BENCH METER,1,1.4", "tarnwerk-meter" },
+                  { "OLDMERE BENCH METER REV 2", "oldmere-meter" },
                   { "SOMEBODY,ELSE,1,2", "generic-scpi-meter" },
                   { "not four fields", NULL } };
     struct shelf shelf = { 0 };
@@ -43,7 +43,7 @@ static void the_profile_that_fits(void **state)
     }
     shelf_free(&shelf);
     assert_false(shelf_load(&shelf, GRADUS_SOURCE "/no/such/folder"));
-    assert_null(shelf_find(&shelf, "TARNWERK,TM55,1,1.4"));
+    assert_null(shelf_find(&shelf, "TARNWERK,BENCH METER,1,1.4"));
     shelf_free(&shelf);
 }
 
@@ -53,9 +53,9 @@ static void names_that_settings_can_have(void **state)
         const char *identity;
         const char *name;
     } cases[] = {
-        { "TARNWERK,TM55,1,1.4", "tm55" },
-        { "TARNWERK,TM55,2,1.4", "tm55_2" },
-        { "TARNWERK,TM55,3,1.4", "tm55_3" },
+        { "TARNWERK,BENCH METER,1,1.4", "bench_meter" },
+        { "TARNWERK,BENCH METER,2,1.4", "bench_meter_2" },
+        { "TARNWERK,BENCH METER,3,1.4", "bench_meter_3" },
         { "A,\"Mod el\"-7/b ,1,2", "mod_el_7_b" },
         { "", "instrument" },
         { "a,,1,2", "instrument_2" },
@@ -107,16 +107,16 @@ static void printed(const struct finding *findings, size_t index, const char *wa
 
 static void groups_for_the_settings(void **state)
 {
-    struct finding known = identified("TARNWERK,TM55,1,1.4");
+    struct finding known = identified("TARNWERK,BENCH METER,1,1.4");
     struct finding odd = identified("");
-    const struct profile profile = { .name = "tarnwerk-tm55" };
+    const struct profile profile = { .name = "tarnwerk-meter" };
     (void)state;
     known.profile = &profile;
     known.has_line = true;
     known.line = serial_line_default();
     known.link = "serial:usb:1209:0001:A";
     printed(&known, 0,
-            "    { name = \"tm55\"; profile = \"tarnwerk-tm55\";\n"
+            "    { name = \"bench_meter\"; profile = \"tarnwerk-meter\";\n"
             "      link = \"serial:usb:1209:0001:A\";\n"
             "      serial = { baud = 9600; framing = \"8N1\"; flow = \"none\"; }; },\n");
     odd.link = "unix:/a\"b\\c";

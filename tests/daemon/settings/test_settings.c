@@ -23,8 +23,8 @@ enum { LINE = 1024 };
 
 static const char common[] =
     "profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
-    "instruments = ( { name = \"tm55\"; profile = \"tarnwerk-tm55\"; link = \"tcp:a:1\"; },\n"
-    "    { name = \"ts8\"; profile = \"tarnwerk-ts8\"; link = \"tcp:a:2\"; } );\n"
+    "instruments = ( { name = \"fine\"; profile = \"tarnwerk-meter\"; link = \"tcp:a:1\"; },\n"
+    "    { name = \"digitiser\"; profile = \"tarnwerk-scope\"; link = \"tcp:a:2\"; } );\n"
     "probes = ( { name = \"x10\"; factor = 10; tolerance_percent = 1; tip_resistance = 10e6;\n"
     "    resistance_tolerance_percent = 2; load_resistance = 1e6; rating = 300; },\n"
     "    { name = \"shunt\"; unit = \"A\"; sensitivity = 0.1; tolerance_percent = 0.5; },\n"
@@ -154,7 +154,7 @@ static void server_of(const char *group, struct bench_server *server)
     char text[4096];
 
     snprintf(text, sizeof text,
-             "%s%spoints = ( { name = \"p\"; instrument = \"tm55\"; probe = \"direct\"; "
+             "%s%spoints = ( { name = \"p\"; instrument = \"fine\"; probe = \"direct\"; "
              "quantity = \"dc voltage\"; } );\n",
              group, common);
     struct bench *bench = settings_read(text, strlen(text), "test.cfg", &problems);
@@ -187,7 +187,7 @@ static void test_cut_short(void **state)
 {
     (void)state;
     static const char points[] =
-        "points = ( { name = \"p\"; instrument = \"ts8\"; probe = \"x10\"; "
+        "points = ( { name = \"p\"; instrument = \"digitiser\"; probe = \"x10\"; "
         "quantity = \"dc voltage\"; } ";
     char text[4096];
 
@@ -223,7 +223,7 @@ static void test_defaults(void **state)
 {
     (void)state;
     struct bench *bench =
-        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+        good_point("instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\";");
     const struct bench_point *point = bench_point(bench, "p");
 
     assert_string_equal(bench->server.unix_path, "/run/gradus/gradus.sock");
@@ -240,7 +240,7 @@ static void test_defaults(void **state)
     assert_false(limits_present(&point->limits));
     assert_string_equal(point->unit, "V");
     assert_string_equal(point->caution, "");
-    assert_true(bench_instrument(bench, "tm55")->ambient == 23.0);
+    assert_true(bench_instrument(bench, "fine")->ambient == 23.0);
     assert_null(bench_point(bench, "q"));
     assert_null(bench_instrument(bench, "p"));
     bench_unref(bench);
@@ -250,7 +250,7 @@ static void test_values(void **state)
 {
     (void)state;
     struct bench *bench = good_point(
-        "instrument = \"tm55\"; input = 16; probe = \"direct\"; quantity = \"dc voltage\"; "
+        "instrument = \"fine\"; input = 16; probe = \"direct\"; quantity = \"dc voltage\"; "
         "expected = 5; source_resistance = 10e3; source_resistance_tolerance_percent = 5; "
         "limits = { low = 4.75; decision = \"simple\"; }; caution = \"Vorsicht, 5 µs\";");
     const struct bench_point *point = bench_point(bench, "p");
@@ -290,7 +290,7 @@ static void test_limits(void **state)
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         char text[256];
         snprintf(text, sizeof text,
-                 "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; "
+                 "instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\"; "
                  "limits = { %s };",
                  cases[i].text);
         struct bench *bench = good_point(text);
@@ -305,7 +305,7 @@ static void test_comparisons(void **state)
 {
     (void)state;
     struct bench *bench = good_point(
-        "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; limits = { "
+        "instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\"; limits = { "
         "low = 0.9; high = 1.1; judge = \"ratio\"; reference_value = 5.0; "
         "reference_uncertainty = 0.01; decision = \"risk\"; risk_percent = 2.0; "
         "least_ratio = 3.0; };");
@@ -335,7 +335,7 @@ static void test_loading(void **state)
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         char keys[256];
         snprintf(keys, sizeof keys,
-                 "instrument = \"tm55\"; source_resistance = 1e3; "
+                 "instrument = \"fine\"; source_resistance = 1e3; "
                  "source_resistance_tolerance_percent = 1; %s",
                  cases[i].keys);
         struct bench *bench = good_point(keys);
@@ -348,7 +348,7 @@ static void test_loading(void **state)
 static void test_signal(void **state)
 {
     (void)state;
-    struct bench *bench = good_point("instrument = \"ts8\"; probe = \"x10\"; "
+    struct bench *bench = good_point("instrument = \"digitiser\"; probe = \"x10\"; "
                                      "quantity = \"rms voltage\"; waveform = \"pulse\"; "
                                      "duty_percent = 20; mains_referenced = true; "
                                      "expected_tolerance_percent = 5; source_resistance = 50; "
@@ -378,16 +378,16 @@ static void test_candidates(void **state)
         const char *keys;
         const char *used;
     } cases[] = {
-        { "expected = 5;", "tm55" },
-        { "", "ts8" },
-        { "expected = 400;", "tm55" },
+        { "expected = 5;", "fine" },
+        { "", "digitiser" },
+        { "expected = 400;", "fine" },
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         char keys[256];
         snprintf(keys, sizeof keys,
-                 "quantity = \"dc voltage\"; %s candidates = ( { instrument = \"ts8\"; "
-                 "probe = \"direct\"; }, { instrument = \"tm55\"; input = 2; "
+                 "quantity = \"dc voltage\"; %s candidates = ( { instrument = \"digitiser\"; "
+                 "probe = \"direct\"; }, { instrument = \"fine\"; input = 2; "
                  "probe = \"direct\"; } );",
                  cases[i].keys);
         struct bench *bench = good_point(keys);
@@ -408,12 +408,12 @@ static void test_same_type(void **state)
     static const char text[] =
         "server = { }; profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
         "instruments = (\n"
-        "  { name = \"a\"; profile = \"oldmere-b4\"; link = \"tcp:a:1\";\n"
+        "  { name = \"a\"; profile = \"oldmere-meter\"; link = \"tcp:a:1\";\n"
         "    calibration_due = \"2028-02-29\"; ambient_c = 30; },\n"
-        "  { name = \"b\"; profile = \"oldmere-b4\"; link = \"serial:/dev/ttyS0\";\n"
+        "  { name = \"b\"; profile = \"oldmere-meter\"; link = \"serial:/dev/ttyS0\";\n"
         "    calibration_due = \"2000-02-29\"; serial = { baud = 4800; framing = \"7E2\"; }; },\n"
-        "  { name = \"c\"; profile = \"oldmere-b4\"; link = \"usb:1209:0001:SN1\"; },\n"
-        "  { name = \"d\"; profile = \"oldmere-b4\"; link = \"usb:serial:SN2\"; } );\n"
+        "  { name = \"c\"; profile = \"oldmere-meter\"; link = \"usb:1209:0001:SN1\"; },\n"
+        "  { name = \"d\"; profile = \"oldmere-meter\"; link = \"usb:serial:SN2\"; } );\n"
         "points = ( { name = \"p\"; instrument = \"b\"; probe = \"direct\";\n"
         "  quantity = \"dc voltage\"; } );\n";
     struct problems problems = { 0 };
@@ -446,15 +446,15 @@ static void test_at_input(void **state)
         enum quantity at_input;
         const char *unit;
     } cases[] = {
-        { "tm55", "direct", "dc voltage", QUANTITY_DC_VOLTAGE, "V" },
-        { "tm55", "direct", "dc current", QUANTITY_DC_CURRENT, "A" },
-        { "tm55", "direct", "resistance", QUANTITY_RESISTANCE, "Ω" },
-        { "tm55", "direct", "frequency", QUANTITY_FREQUENCY, "Hz" },
-        { "tm55", "shunt", "dc current", QUANTITY_DC_VOLTAGE, "A" },
-        { "tm55", "thermo", "dc signal", QUANTITY_DC_VOLTAGE, "°C" },
-        { "ts8", "x10", "peak-to-peak voltage", QUANTITY_PEAK_TO_PEAK_VOLTAGE, "V" },
-        { "ts8", "shunt", "maximum current", QUANTITY_MAXIMUM_VOLTAGE, "A" },
-        { "ts8", "direct", "rms voltage", QUANTITY_RMS_VOLTAGE, "V" },
+        { "fine", "direct", "dc voltage", QUANTITY_DC_VOLTAGE, "V" },
+        { "fine", "direct", "dc current", QUANTITY_DC_CURRENT, "A" },
+        { "fine", "direct", "resistance", QUANTITY_RESISTANCE, "Ω" },
+        { "fine", "direct", "frequency", QUANTITY_FREQUENCY, "Hz" },
+        { "fine", "shunt", "dc current", QUANTITY_DC_VOLTAGE, "A" },
+        { "fine", "thermo", "dc signal", QUANTITY_DC_VOLTAGE, "°C" },
+        { "digitiser", "x10", "peak-to-peak voltage", QUANTITY_PEAK_TO_PEAK_VOLTAGE, "V" },
+        { "digitiser", "shunt", "maximum current", QUANTITY_MAXIMUM_VOLTAGE, "A" },
+        { "digitiser", "direct", "rms voltage", QUANTITY_RMS_VOLTAGE, "V" },
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
@@ -476,20 +476,22 @@ static void test_edges(void **state)
         const char *good;
         const char *bad;
     } cases[] = {
-        { "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; expected = -1000;",
-          "instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\"; expected = "
+        { "instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\"; expected = -1000;",
+          "instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\"; expected = "
           "-1001;" },
-        { "instrument = \"tm55\"; probe = \"shunt\"; quantity = \"dc current\"; expected = 10e3;",
-          "instrument = \"tm55\"; probe = \"shunt\"; quantity = \"dc current\"; expected = 11e3;" },
-        { "instrument = \"ts8\"; probe = \"x10\"; quantity = \"dc voltage\"; expected = 300;",
-          "instrument = \"ts8\"; probe = \"x10\"; quantity = \"dc voltage\"; expected = 300.1;" },
-        { "instrument = \"tm55\"; probe = \"direct\"; quantity = \"ac voltage\"; frequency = 20e3;",
-          "instrument = \"tm55\"; probe = \"direct\"; quantity = \"ac voltage\"; frequency = "
+        { "instrument = \"fine\"; probe = \"shunt\"; quantity = \"dc current\"; expected = 10e3;",
+          "instrument = \"fine\"; probe = \"shunt\"; quantity = \"dc current\"; expected = 11e3;" },
+        { "instrument = \"digitiser\"; probe = \"x10\"; quantity = \"dc voltage\"; expected = 300;",
+          "instrument = \"digitiser\"; probe = \"x10\"; quantity = \"dc voltage\"; expected = "
+          "300.1;" },
+        { "instrument = \"fine\"; probe = \"direct\"; quantity = \"ac voltage\"; frequency = 20e3;",
+          "instrument = \"fine\"; probe = \"direct\"; quantity = \"ac voltage\"; frequency = "
           "20.1e3;" },
-        { "instrument = \"ts8\"; probe = \"direct\"; quantity = \"dc voltage\"; record = 10;",
-          "instrument = \"ts8\"; probe = \"direct\"; quantity = \"dc voltage\"; record = 10.1;" },
-        { "instrument = \"tm55\"; probe = \"direct\"; quantity = \"frequency\"; expected = 3;",
-          "instrument = \"tm55\"; probe = \"direct\"; quantity = \"frequency\"; expected = 2.9;" },
+        { "instrument = \"digitiser\"; probe = \"direct\"; quantity = \"dc voltage\"; record = 10;",
+          "instrument = \"digitiser\"; probe = \"direct\"; quantity = \"dc voltage\"; record = "
+          "10.1;" },
+        { "instrument = \"fine\"; probe = \"direct\"; quantity = \"frequency\"; expected = 3;",
+          "instrument = \"fine\"; probe = \"direct\"; quantity = \"frequency\"; expected = 2.9;" },
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
@@ -506,11 +508,11 @@ static void test_digests(void **state)
 {
     (void)state;
     struct bench *one =
-        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+        good_point("instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\";");
     struct bench *same =
-        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+        good_point("instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\";");
     struct bench *other =
-        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc current\";");
+        good_point("instrument = \"fine\"; probe = \"direct\"; quantity = \"dc current\";");
 
     assert_int_equal(strlen(one->digest), 64);
     assert_string_equal(one->digest, same->digest);
@@ -527,7 +529,7 @@ static void test_references(void **state)
 {
     (void)state;
     struct bench *bench =
-        good_point("instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";");
+        good_point("instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\";");
 
     assert_ptr_equal(bench_ref(bench), bench);
     bench_unref(bench);
@@ -544,10 +546,10 @@ static void test_units(void **state)
         snprintf(text, sizeof text,
                  "%sstore = { path = \"/tmp/a.db\"; };\n"
                  "points = ( { name = \"u{unit:03}_rail\"; units = { first = 7; last = 18; };\n"
-                 "    instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc voltage\";\n"
+                 "    instrument = \"fine\"; probe = \"direct\"; quantity = \"dc voltage\";\n"
                  "    input = { first = 2; step = 3; wrap = 4; }; caution = \"block {unit/4}\";\n"
                  "    limits = { low = 1; high = 3; }; },\n"
-                 "  { name = \"bias\"; instrument = \"tm55\"; probe = \"direct\"; quantity = \"dc "
+                 "  { name = \"bias\"; instrument = \"fine\"; probe = \"direct\"; quantity = \"dc "
                  "voltage\"; } );\n"
                  "burnin = ( { name = \"rack\"; points = ( \"bias\", \"u_rail\" ); every_s = 60;\n"
                  "    phases = ( { name = \"settle\"; duration_s = 600; },\n"

@@ -18,8 +18,8 @@
 
 static const char settings_text[] =
     "profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
-    "instruments = ( { name = \"tm55\"; profile = \"tarnwerk-tm55\"; link = \"tcp:a:1\"; } );\n"
-    "points = ( { name = \"rail\"; instrument = \"tm55\"; input = 1; probe = \"direct\";\n"
+    "instruments = ( { name = \"fine\"; profile = \"tarnwerk-meter\"; link = \"tcp:a:1\"; } );\n"
+    "points = ( { name = \"rail\"; instrument = \"fine\"; input = 1; probe = \"direct\";\n"
     "             quantity = \"dc voltage\"; } );\n";
 
 int store_case_begin(void **state)
@@ -97,8 +97,8 @@ bool store_case_append(struct store_case *it, double value, int64_t time_ns, con
     encode_time(record->time, (struct timespec) { time_ns / 1000000000, time_ns % 1000000000 });
     strcpy(record->point, "rail");
     strcpy(record->unit, "V");
-    strcpy(record->instrument, "tm55");
-    strcpy(record->identity, "MAKER,TM55,1,1.0");
+    strcpy(record->instrument, "fine");
+    strcpy(record->identity, "MAKER,BENCH METER,1,1.0");
     strcpy(record->calibration_due, "2027-01-31");
     record->verdict = isnan(value) ? NULL : "pass";
     record->reason = isnan(value) ? "over range" : NULL;

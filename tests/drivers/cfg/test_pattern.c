@@ -73,7 +73,8 @@ static void patterns_of_the_trade_are_taken(void **state)
 {
     (void)state;
     assert_true(matches("^DCV ([+-][0-9]{1,5}\\.[0-9]{1,5}) V$", "DCV +05.013 V"));
-    assert_true(matches("^TARNWERK,TM55,[^,]+,[0-9]+\\.[0-9]+$", "TARNWERK,TM55,550117,1.4"));
+    assert_true(
+        matches("^TARNWERK,BENCH METER,[^,]+,[0-9]+\\.[0-9]+$", "TARNWERK,BENCH METER,550117,1.4"));
     assert_true(matches("^(OVER|OL|9\\.9E\\+?37)$", "OL"));
     assert_true(matches("[[:upper:]]{2}[]\\1]", "AB]"));
     assert_true(matches("^\\{[0-9]{100}\\}$",

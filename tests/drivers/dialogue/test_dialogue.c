@@ -74,7 +74,7 @@ static const struct row rows[] = {
     ROW("late reply behind the identity", PLAIN, TIMEOUT, 30, 0, ASKED, WHO,
         SEND(IDENTITY "+1.5E+0\n"), WHO, SEND(IDENTITY)),
     ROW("identity damaged", PLAIN, TIMEOUT, 30, 0, ASKED, WHO,
-        SEND("TARNWERK,TM55,\xb1,1.4\n" IDENTITY)),
+        SEND("TARNWERK,BENCH METER,\xb1,1.4\n" IDENTITY)),
     ROW("half a reply, then silence", PLAIN, TIMEOUT, 30, 0, ASKED, SEND("+1.5"), WHO,
         SEND(IDENTITY)),
     ROW("half a reply, the rest late", PLAIN, TIMEOUT, 30, 0, ASKED, SEND("+1.5"), WHO,

@@ -159,7 +159,7 @@ static void the_trace_shows_every_exchange(void **state)
     talk_answered(&talk, PLAIN, 1.5);
     talk_not_answered(&talk, PLAIN, TALK_PLENTY_MS, UNEXPECTED);
     talk_not_answered(&talk, PLAIN, TALK_PLENTY_MS, UNEXPECTED);
-    assert_string_equal(log, "*IDN?=TARNWERK,TM55,1,1.4 *CLS= READ?=+1.5E+0 "
+    assert_string_equal(log, "*IDN?=TARNWERK,BENCH METER,1,1.4 *CLS= READ?=+1.5E+0 "
                              "READ?!unexpected reply ");
     dialogue_trace(talk.dialogue, NULL, NULL);
     talk_end(&talk);

@@ -117,7 +117,7 @@ static void no_request_but_for_answers(void **state)
     fake_say(&played.fake, "*IDN", IDENTITY);
     fake_say(&played.fake, "READ", "1.25\n");
     ready(&played);
-    assert_string_equal(dialogue_identity(played.dialogue), "TARNWERK,TM55,1,1.4");
+    assert_string_equal(dialogue_identity(played.dialogue), "TARNWERK,BENCH METER,1,1.4");
     assert_int_equal(query(&played, "READ?", &value), FAILURE_NONE);
     assert_true(value == 1.25);
     assert_true(dialogue_command(played.dialogue, "SET", deadline_in(TALK_PLENTY_MS), NULL));
@@ -135,7 +135,7 @@ static void end_ends_a_message(void **state)
 
     (void)state;
     start(&played, PLAIN);
-    fake_say(&played.fake, "*IDN", "TARNWERK,TM55,1,1.4");
+    fake_say(&played.fake, "*IDN", "TARNWERK,BENCH METER,1,1.4");
     fake_say(&played.fake, "READ", "-2.5");
     ready(&played);
     assert_int_equal(query(&played, "READ?", &value), FAILURE_NONE);
@@ -159,7 +159,7 @@ static void plain_text_ends_with_the_message(void **state)
     (void)state;
     start(&played, LINE);
     strcpy(played.protocol.identity_query, "ID?");
-    fake_say(&played.fake, "ID", "OLDMERE BENCH METER B4 REV 2");
+    fake_say(&played.fake, "ID", "OLDMERE BENCH METER REV 2");
     fake_say(&played.fake, "T", "DCV +05.013 V");
     ready(&played);
     assert_true(dialogue_query(played.dialogue, "T?", 0, read_text, text,

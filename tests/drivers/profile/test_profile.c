@@ -83,7 +83,8 @@ static void test_meter_mistakes(void **state)
         { "kind = \"meter\";", "", "expected a key \"kind\"", 1 },
         { "description", "descriptoin", "expected perhaps \"description\"", 2 },
         { "identity = \"^TARN", "identity = \"TARN", "begin with ^", 1 },
-        { "identity = \"^TARNWERK,TM55,\"", "identity = \"^(TARN\"", "no regular expression", 1 },
+        { "identity = \"^TARNWERK,BENCH METER,\"", "identity = \"^(TARN\"", "no regular expression",
+          1 },
         { "framing = \"488\"", "framing = \"8N1\"", "expected one of \"488\", \"line\"", 1 },
         { "command_terminator = \"\\n\"", "command_terminator = \"\"", "expected at least a byte",
           1 },
@@ -125,7 +126,7 @@ static void test_meter_mistakes(void **state)
         { "inputs = 16", "inputs = 99999999999", "does not fit", 1 },
     };
 
-    check_mistakes("tarnwerk-tm55", mistakes, sizeof mistakes / sizeof *mistakes);
+    check_mistakes("tarnwerk-meter", mistakes, sizeof mistakes / sizeof *mistakes);
 }
 
 static void test_plain_meter_mistakes(void **state)
@@ -145,7 +146,7 @@ static void test_plain_meter_mistakes(void **state)
         { "conversion_ms = 400.0;", "", "missing key \"conversion_ms\"", 1 },
     };
 
-    check_mistakes("oldmere-b4", mistakes, sizeof mistakes / sizeof *mistakes);
+    check_mistakes("oldmere-meter", mistakes, sizeof mistakes / sizeof *mistakes);
 }
 
 static void test_scope_mistakes(void **state)
@@ -177,7 +178,7 @@ static void test_scope_mistakes(void **state)
         { "waveform = {", "waveforms = {", "expected perhaps \"waveform\"", 2 },
     };
 
-    check_mistakes("tarnwerk-ts8", mistakes, sizeof mistakes / sizeof *mistakes);
+    check_mistakes("tarnwerk-scope", mistakes, sizeof mistakes / sizeof *mistakes);
 }
 
 static struct profile *load(const char *name)
@@ -212,10 +213,9 @@ static void test_no_file(void **state)
 static void test_all_shipped(void **state)
 {
     (void)state;
-    static const char *const names[] = {
-        "tarnwerk-tm55", "oldmere-b4",         "tarnwerk-ts8",
-        "oldmere-os2",   "generic-scpi-meter", "generic-scpi-scope"
-    };
+    static const char *const names[] = { "tarnwerk-meter",     "oldmere-meter",
+                                         "tarnwerk-scope",     "oldmere-scope",
+                                         "generic-scpi-meter", "generic-scpi-scope" };
 
     for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
         profile_free(load(names[i]));
@@ -226,7 +226,7 @@ static void test_all_shipped(void **state)
 static void test_meter_values(void **state)
 {
     (void)state;
-    struct profile *profile = load("tarnwerk-tm55");
+    struct profile *profile = load("tarnwerk-meter");
     const struct function *dc = profile_function(profile, QUANTITY_DC_VOLTAGE);
     const struct function *ac = profile_function(profile, QUANTITY_AC_VOLTAGE);
 
@@ -235,8 +235,10 @@ static void test_meter_values(void **state)
     assert_string_equal(profile->route_answer, "(@{input})");
     assert_int_equal(profile->protocol.framing, FRAMING_488);
     assert_string_equal(profile->protocol.command_terminator, "\n");
-    assert_int_equal(regexec(&profile->protocol.identity, "TARNWERK,TM55,1,1.4", 0, NULL, 0), 0);
-    assert_int_not_equal(regexec(&profile->protocol.identity, "OLDMERE,TM55,1,1", 0, NULL, 0), 0);
+    assert_int_equal(regexec(&profile->protocol.identity, "TARNWERK,BENCH METER,1,1.4", 0, NULL, 0),
+                     0);
+    assert_int_not_equal(
+        regexec(&profile->protocol.identity, "OLDMERE,BENCH METER,1,1", 0, NULL, 0), 0);
     assert_non_null(dc);
     assert_int_equal(dc->front_end.count, 5);
     assert_ptr_equal(profile_front_end(profile, QUANTITY_DC_VOLTAGE), &dc->front_end);
@@ -263,7 +265,7 @@ static void test_meter_values(void **state)
 static void test_plain_meter_values(void **state)
 {
     (void)state;
-    struct profile *profile = load("oldmere-b4");
+    struct profile *profile = load("oldmere-meter");
     const struct function *dc = profile_function(profile, QUANTITY_DC_VOLTAGE);
     regmatch_t groups[2];
 
@@ -286,7 +288,7 @@ static void test_plain_meter_values(void **state)
 static void test_scope_values(void **state)
 {
     (void)state;
-    struct profile *profile = load("tarnwerk-ts8");
+    struct profile *profile = load("tarnwerk-scope");
     const struct front_end *input = profile_front_end(profile, QUANTITY_PEAK_TO_PEAK_VOLTAGE);
     const struct range *volt = &input->ranges[9];
 
@@ -315,7 +317,7 @@ static void test_scope_values(void **state)
 static void test_plain_scope_values(void **state)
 {
     (void)state;
-    struct profile *profile = load("oldmere-os2");
+    struct profile *profile = load("oldmere-scope");
     const struct front_end *input = &profile->scope.front_end;
 
     assert_true(profile->protocol.acknowledges && profile->protocol.has_refusal);

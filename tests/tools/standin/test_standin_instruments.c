@@ -56,7 +56,7 @@ static void a_meter_refuses_what_it_has_not(void **state)
     gsl_rng *rng = spread_new(FIRST_SEED, "refuse");
 
     (void)state;
-    meter_init(&meter, &meter_tm55, rng, 1.0);
+    meter_init(&meter, &meter_tarnwerk, rng, 1.0);
     assert_false(meter_select_input(&meter, 0));
     assert_false(meter_select_input(&meter, 17));
     assert_false(meter_select_range(&meter, METER_DC_CURRENT, 3));
@@ -76,14 +76,14 @@ static void full_scale_is_shown_and_one_count_more_is_not(void **state)
     struct source ripple = made(SOURCE_RIPPLE, 0.2, 100.0);
 
     (void)state;
-    assert_false(ideal_reading(&meter_tm55, METER_DC_VOLTAGE, 1, &full).overload);
-    assert_near(ideal_reading(&meter_tm55, METER_DC_VOLTAGE, 1, &full).value, 2.0, 1e-12);
-    assert_true(ideal_reading(&meter_tm55, METER_DC_VOLTAGE, 1, &over).overload);
+    assert_false(ideal_reading(&meter_tarnwerk, METER_DC_VOLTAGE, 1, &full).overload);
+    assert_near(ideal_reading(&meter_tarnwerk, METER_DC_VOLTAGE, 1, &full).value, 2.0, 1e-12);
+    assert_true(ideal_reading(&meter_tarnwerk, METER_DC_VOLTAGE, 1, &over).overload);
     /* The mean would fit, the peaks do not. */
     ripple.level = 1.95;
-    assert_true(ideal_reading(&meter_tm55, METER_DC_VOLTAGE, 1, &ripple).overload);
+    assert_true(ideal_reading(&meter_tarnwerk, METER_DC_VOLTAGE, 1, &ripple).overload);
     ripple.level = 1.85;
-    assert_near(ideal_reading(&meter_tm55, METER_DC_VOLTAGE, 1, &ripple).value, 1.85, 1e-12);
+    assert_near(ideal_reading(&meter_tarnwerk, METER_DC_VOLTAGE, 1, &ripple).value, 1.85, 1e-12);
 }
 
 /* M33: what a sine-calibrated average-responding meter makes of other waveforms. */
@@ -94,12 +94,14 @@ static void ac_meters_respond_by_their_kind(void **state)
     struct source triangle = made(SOURCE_RIPPLE, 2.0, 1e3);
 
     (void)state;
-    assert_near(ideal_reading(&meter_tm55, METER_AC_VOLTAGE, 1, &sine).value, 0.7071068, 2e-5);
-    assert_near(ideal_reading(&meter_tm55, METER_AC_VOLTAGE, 1, &square).value, 1.0, 2e-5);
-    assert_near(ideal_reading(&meter_tm55, METER_AC_VOLTAGE, 1, &triangle).value, 0.5773503, 2e-5);
-    assert_near(ideal_reading(&meter_b4, METER_AC_VOLTAGE, 1, &sine).value, 0.7071068, 2e-4);
-    assert_near(ideal_reading(&meter_b4, METER_AC_VOLTAGE, 1, &square).value, 1.110721, 2e-4);
-    assert_near(ideal_reading(&meter_b4, METER_AC_VOLTAGE, 1, &triangle).value, 0.5553604, 2e-4);
+    assert_near(ideal_reading(&meter_tarnwerk, METER_AC_VOLTAGE, 1, &sine).value, 0.7071068, 2e-5);
+    assert_near(ideal_reading(&meter_tarnwerk, METER_AC_VOLTAGE, 1, &square).value, 1.0, 2e-5);
+    assert_near(ideal_reading(&meter_tarnwerk, METER_AC_VOLTAGE, 1, &triangle).value, 0.5773503,
+                2e-5);
+    assert_near(ideal_reading(&meter_oldmere, METER_AC_VOLTAGE, 1, &sine).value, 0.7071068, 2e-4);
+    assert_near(ideal_reading(&meter_oldmere, METER_AC_VOLTAGE, 1, &square).value, 1.110721, 2e-4);
+    assert_near(ideal_reading(&meter_oldmere, METER_AC_VOLTAGE, 1, &triangle).value, 0.5553604,
+                2e-4);
 }
 
 static void peaks_beyond_the_crest_limit_are_overload(void **state)
@@ -113,8 +115,8 @@ static void peaks_beyond_the_crest_limit_are_overload(void **state)
     pulse.duty = 0.01;
     pulse.frequency = 1e3;
     assert_true(source_prepare(&pulse, 0.0, &problem));
-    assert_true(ideal_reading(&meter_tm55, METER_AC_VOLTAGE, 0, &pulse).overload);
-    assert_near(ideal_reading(&meter_tm55, METER_AC_VOLTAGE, 1, &pulse).value, 0.7 * 0.09949874,
+    assert_true(ideal_reading(&meter_tarnwerk, METER_AC_VOLTAGE, 0, &pulse).overload);
+    assert_near(ideal_reading(&meter_tarnwerk, METER_AC_VOLTAGE, 1, &pulse).value, 0.7 * 0.09949874,
                 2e-4);
 }
 
@@ -126,15 +128,15 @@ static void ohms_and_hertz_need_the_right_source(void **state)
 
     (void)state;
     resistor.resistance = 162.3;
-    assert_near(ideal_reading(&meter_b4, METER_RESISTANCE, 0, &resistor).value, 162.3, 1e-9);
-    assert_true(ideal_reading(&meter_tm55, METER_RESISTANCE, 0, &live).overload);
-    assert_true(ideal_reading(&meter_tm55, METER_RESISTANCE, 5, NULL).overload);
-    assert_near(ideal_reading(&meter_tm55, METER_FREQUENCY, 0, &clock).value, 32768.0, 1e-9);
-    assert_true(ideal_reading(&meter_b4, METER_FREQUENCY, 0, &clock).overload);
-    assert_true(ideal_reading(&meter_tm55, METER_FREQUENCY, 0, &live).value == 0.0);
+    assert_near(ideal_reading(&meter_oldmere, METER_RESISTANCE, 0, &resistor).value, 162.3, 1e-9);
+    assert_true(ideal_reading(&meter_tarnwerk, METER_RESISTANCE, 0, &live).overload);
+    assert_true(ideal_reading(&meter_tarnwerk, METER_RESISTANCE, 5, NULL).overload);
+    assert_near(ideal_reading(&meter_tarnwerk, METER_FREQUENCY, 0, &clock).value, 32768.0, 1e-9);
+    assert_true(ideal_reading(&meter_oldmere, METER_FREQUENCY, 0, &clock).overload);
+    assert_true(ideal_reading(&meter_tarnwerk, METER_FREQUENCY, 0, &live).value == 0.0);
 }
 
-/* The largest error of many TM55 on one dc range, as a part of `specification` (volts). */
+/* The largest error of many such meters on one dc range, as a part of `specification` (volts). */
 static double worst_of(size_t range, double volts, double specification)
 {
     struct source source = made(SOURCE_DC, volts, 0.0);
@@ -146,7 +148,7 @@ static double worst_of(size_t range, double volts, double specification)
         gsl_rng *rng = spread_new(seed, "spec");
         struct meter meter;
 
-        meter_init(&meter, &meter_tm55, rng, 1.0);
+        meter_init(&meter, &meter_tarnwerk, rng, 1.0);
         assert_true(meter_select_range(&meter, METER_DC_VOLTAGE, range));
         double error = meter_read(&meter, &tie, 0.0, rng).value - volts;
         worst = fmax(worst, fabs(error) / specification);
@@ -186,7 +188,7 @@ static void a_scope_codes_and_clips(void **state)
     gsl_rng *rng = spread_new(FIRST_SEED, "scope");
 
     (void)state;
-    ideal_scope(&scope, &scope_ts8, rng);
+    ideal_scope(&scope, &scope_tarnwerk, rng);
     assert_int_equal(scope_code(&scope, 0, 0.0), 0);
     assert_int_equal(scope_code(&scope, 0, 1.0), 32);
     assert_int_equal(scope_code(&scope, 0, 100.0), 127);
@@ -196,7 +198,7 @@ static void a_scope_codes_and_clips(void **state)
     assert_int_equal(scope_code(&scope, 0, 48.5), 16);
     assert_int_equal(scope_code(&scope, 0, 0.0), -128);
     assert_false(scope_set_offset(&scope, 0, 101.0));
-    ideal_scope(&scope, &scope_os2, rng);
+    ideal_scope(&scope, &scope_oldmere, rng);
     scope_set_position(&scope, 0, -2.0);
     assert_int_equal(scope_code(&scope, 0, 0.0), 64);
     assert_int_equal(scope_code(&scope, 0, 5.0), 224);
@@ -216,9 +218,9 @@ static void the_offset_span_follows_the_range(void **state)
     assert_near(scope_offset_span(0.1), 10.0, 0.0);
     assert_near(scope_offset_span(0.5), 10.0, 0.0);
     assert_near(scope_offset_span(1.0), 100.0, 0.0);
-    ideal_scope(&scope, &scope_ts8, rng);
+    ideal_scope(&scope, &scope_tarnwerk, rng);
     assert_true(scope_set_offset(&scope, 0, -48.0));
-    assert_true(scope_step_holding(&scope_ts8, 0.15, &step));
+    assert_true(scope_step_holding(&scope_tarnwerk, 0.15, &step));
     scope_set_step(&scope, 0, step);
     assert_near(scope_volts_per_division(&scope, 0), 0.2, 0.0);
     assert_near(scope.inputs[0].offset, -10.0, 0.0);
@@ -235,7 +237,7 @@ static void a_record_shows_signal_baseline_and_coupling(void **state)
 
     (void)state;
     source.level = 1.0;
-    ideal_scope(&scope, &scope_ts8, rng);
+    ideal_scope(&scope, &scope_tarnwerk, rng);
     /* Twenty whole periods. */
     scope_set_points(&scope, 2001);
     scope_set_time(&scope, 0.02);

@@ -68,8 +68,8 @@ struct meter_reading {
 };
 
 /* The two types of the bench. */
-extern const struct meter_type meter_tm55;
-extern const struct meter_type meter_b4;
+extern const struct meter_type meter_tarnwerk;
+extern const struct meter_type meter_oldmere;
 
 /*
  * Makes a meter: the errors are drawn uniformly within `fraction` times the

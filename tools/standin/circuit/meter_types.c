@@ -12,7 +12,7 @@
 #define NO_INPUT   0.0, 0.0
 
 /* 5 1/2 digits: full scale, count, % of reading, % of range as volts, input. */
-const struct meter_type meter_tm55 = {
+const struct meter_type meter_tarnwerk = {
     .average_responding = false,
     .crest = 3.0,
     .functions =
@@ -47,7 +47,7 @@ const struct meter_type meter_tm55 = {
 };
 
 /* 4 1/2 digits: full scale, count, % of reading, counts as volts, input. */
-const struct meter_type meter_b4 = {
+const struct meter_type meter_oldmere = {
     .average_responding = true,
     .crest = 3.0,
     .functions =

@@ -13,7 +13,7 @@
 /* Waveforms start at any time within so many seconds. */
 #define PHASE_SPAN_S 1000.0
 
-const struct scope_type scope_ts8 = {
+const struct scope_type scope_tarnwerk = {
     .step_count = 13,
     .steps = { 1e-3, 2e-3, 5e-3, 10e-3, 20e-3, 50e-3, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0 },
     .lowest = -128,
@@ -30,7 +30,7 @@ const struct scope_type scope_ts8 = {
     .default_time = 0.02,
 };
 
-const struct scope_type scope_os2 = {
+const struct scope_type scope_oldmere = {
     .step_count = 12,
     .steps = { 5e-3, 10e-3, 20e-3, 50e-3, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0 },
     .lowest = 0,

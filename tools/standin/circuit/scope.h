@@ -64,8 +64,8 @@ struct scope {
 };
 
 /* The two types of the bench. */
-extern const struct scope_type scope_ts8;
-extern const struct scope_type scope_os2;
+extern const struct scope_type scope_tarnwerk;
+extern const struct scope_type scope_oldmere;
 
 /* Makes a scope with errors drawn within `fraction` times the specification. */
 void scope_init(struct scope *scope, const struct scope_type *type, gsl_rng *rng, double fraction);

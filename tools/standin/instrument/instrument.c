@@ -16,8 +16,9 @@
 
 const struct language *language_of(const char *type)
 {
-    static const struct language *const all[] = { &language_tm55, &language_b4, &language_ts8,
-                                                  &language_os2 };
+    static const struct language *const all[] = { &language_tarnwerk_meter, &language_oldmere_meter,
+                                                  &language_tarnwerk_scope,
+                                                  &language_oldmere_scope };
 
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
         if (strcmp(all[i]->type, type) == 0) {

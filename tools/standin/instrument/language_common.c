@@ -25,7 +25,7 @@ void common_identity(struct scpi_call *call)
     const struct scpi_owner *owner = call->owner;
 
     if (wrong_identity(owner->instrument)) {
-        text_print(call->answer, "TARNWERK,PX9,000000,0.1");
+        text_print(call->answer, "TARNWERK,LEVEL METER,000000,0.1");
         return;
     }
     text_print(call->answer, "TARNWERK,%s,%s,%s", owner->model, owner->instrument->serial,

@@ -5,10 +5,10 @@
 
 #include "instrument.h"
 
-extern const struct language language_tm55;
-extern const struct language language_b4;
-extern const struct language language_ts8;
-extern const struct language language_os2;
+extern const struct language language_tarnwerk_meter;
+extern const struct language language_oldmere_meter;
+extern const struct language language_tarnwerk_scope;
+extern const struct language language_oldmere_scope;
 
 /* What an action of a SCPI language finds behind scpi_call.owner. */
 struct scpi_owner {

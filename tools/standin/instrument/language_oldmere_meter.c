@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* OLDMERE B4: a 4 1/2-digit bench meter; letters and digits, no acknowledgement. */
+/* OLDMERE: a 4 1/2-digit bench meter; letters and digits, no acknowledgement. */
 #include "languages.h"
 
 #include <math.h>
@@ -89,8 +89,8 @@ static void execute(struct instrument *instrument, const char *command, struct a
         return;
     }
     if (strcmp(command, "ID") == 0) {
-        reply(answer, wrong_identity(instrument) ? "OLDMERE LEVEL METER L1 REV 1"
-                                                 : "OLDMERE BENCH METER B4 REV 2");
+        reply(answer, wrong_identity(instrument) ? "OLDMERE LEVEL METER REV 1"
+                                                 : "OLDMERE BENCH METER REV 2");
     } else if (strcmp(command, "T") == 0) {
         trigger(instrument, answer);
     } else if (!select_function(meter, command) && !select_number(meter, command)) {
@@ -104,9 +104,9 @@ static void overrun(struct instrument *instrument, struct answer *answer)
     reply(answer, "?");
 }
 
-const struct language language_b4 = {
-    .type = "b4",
-    .meter = &meter_b4,
+const struct language language_oldmere_meter = {
+    .type = "oldmere-meter",
+    .meter = &meter_oldmere,
     .command_end = '\r',
     .reply_end = "\r\n",
     .execute = execute,

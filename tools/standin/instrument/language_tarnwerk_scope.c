@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* TARNWERK TS8: a digitiser with two 8-bit inputs that speaks SCPI-1999. */
+/* TARNWERK BENCH SCOPE: a digitiser with two 8-bit inputs that speaks SCPI-1999. */
 #include "languages.h"
 
 #include "tools/standin/scpi/scpi_match.h"
@@ -197,12 +197,12 @@ static const struct scpi_row rows[] = {
 
 static void execute(struct instrument *instrument, const char *command, struct answer *answer)
 {
-    common_execute(instrument, rows, "TS8", "2.0", command, answer);
+    common_execute(instrument, rows, "BENCH SCOPE", "2.0", command, answer);
 }
 
-const struct language language_ts8 = {
-    .type = "ts8",
-    .scope = &scope_ts8,
+const struct language language_tarnwerk_scope = {
+    .type = "tarnwerk-scope",
+    .scope = &scope_tarnwerk,
     .command_end = '\n',
     .reply_end = "\n",
     .error_queue = true,

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* OLDMERE OS2: an older two-input scope; every command is answered, OK or BAD. */
+/* OLDMERE: an older two-input scope; every command is answered, OK or BAD. */
 #include "languages.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { WORDS = 3, LINE = 128, OS2_POINTS = 500 };
+enum { WORDS = 3, LINE = 128, SCREEN_POINTS = 500 };
 
 #define TIME_DIVISIONS 10.0
 #define POSITION_LIMIT 4.0
@@ -70,7 +70,8 @@ static bool who(struct instrument *instrument, const struct order *order, struct
 {
     (void)order;
     text_print(&answer->text, "%s",
-               wrong_identity(instrument) ? "OLDMERE OS1 SCOPE REV A" : "OLDMERE OS2 SCOPE REV C");
+               wrong_identity(instrument) ? "OLDMERE FIELD SCOPE REV A"
+                                          : "OLDMERE BENCH SCOPE REV C");
     return true;
 }
 
@@ -162,9 +163,9 @@ static bool set_time(struct instrument *instrument, const struct order *order,
     for (size_t s = 0; s < sizeof steps / sizeof steps[0]; s++) {
         if (fabs(seconds - steps[s]) <= 1e-6 * steps[s]) {
             /* 500 samples, 50 a division: the last one stands one interval before the edge. */
-            double interval = steps[s] * TIME_DIVISIONS / OS2_POINTS;
+            double interval = steps[s] * TIME_DIVISIONS / SCREEN_POINTS;
 
-            scope_set_time(&instrument->scope, interval * (OS2_POINTS - 1));
+            scope_set_time(&instrument->scope, interval * (SCREEN_POINTS - 1));
             return true;
         }
     }
@@ -251,9 +252,9 @@ static void overrun(struct instrument *instrument, struct answer *answer)
     answer->replies = true;
 }
 
-const struct language language_os2 = {
-    .type = "os2",
-    .scope = &scope_os2,
+const struct language language_oldmere_scope = {
+    .type = "oldmere-scope",
+    .scope = &scope_oldmere,
     .command_end = '\n',
     .reply_end = "\n",
     .execute = execute,

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* TARNWERK TM55: a 5 1/2-digit meter that speaks SCPI-1999. */
+/* TARNWERK BENCH METER: a 5 1/2-digit meter that speaks SCPI-1999. */
 #include "languages.h"
 
 #include <stdlib.h>
@@ -143,12 +143,12 @@ static const struct scpi_row rows[] = {
 
 static void execute(struct instrument *instrument, const char *command, struct answer *answer)
 {
-    common_execute(instrument, rows, "TM55", "1.4", command, answer);
+    common_execute(instrument, rows, "BENCH METER", "1.4", command, answer);
 }
 
-const struct language language_tm55 = {
-    .type = "tm55",
-    .meter = &meter_tm55,
+const struct language language_tarnwerk_meter = {
+    .type = "tarnwerk-meter",
+    .meter = &meter_tarnwerk,
     .command_end = '\n',
     .reply_end = "\n",
     .error_queue = true,
