@@ -13,6 +13,12 @@
 #include "core/waveform/waveform.h"
 #include "world.h"
 
+/* Of the ringing square: depth, time constant and period of the ringing, in periods of the wave. */
+static const double ring_depth = 0.3, ring_decay = 0.06, ring_period = 0.08;
+
+/* Its crest over its level: at the first maximum, t = p / 2 pi atan(2 pi d / p). */
+static const double ring_crest = 1.2198177832106425;
+
 static double sine(double turn)
 {
     return sin(2 * M_PI * turn);
@@ -50,12 +56,41 @@ static double slow_pulse(double turn)
     return 2 * fmin(1, fmax(0, up)) - 1;
 }
 
+static double harmonics(double turn)
+{
+    return (sin(2 * M_PI * turn) - 0.01 * sin(6 * M_PI * turn) + 0.003 * sin(10 * M_PI * turn)) /
+           1.013;
+}
+
+static double narrow(double turn)
+{
+    return turn < 0.01 ? 1 : -1;
+}
+
+static double wide(double turn)
+{
+    return turn < 0.99 ? 1 : -1;
+}
+
+/* A square that overshoots by three tenths of its height's half, and rings four times in a half. */
+static double ringing(double turn)
+{
+    double half = turn < 0.5 ? turn : turn - 0.5;
+    double level = 1 + ring_depth * exp(-half / ring_decay) * sin(2 * M_PI * half / ring_period);
+    return (turn < 0.5 ? level : -level) / ring_crest;
+}
+
 const struct world_wave world_sine = { sine, 0, 0.5 };
 const struct world_wave world_bent = { bent, 0, 0.5 * 1.0001 / 1.01 / 1.01 };
 const struct world_wave world_square = { square, 0, 1 };
 const struct world_wave world_triangle = { triangle, 0, 1 / 3.0 };
 const struct world_wave world_sawtooth = { sawtooth, 0, 1 / 3.0 };
 const struct world_wave world_pulse = { pulse, 2 * 0.2 - 1, 1 };
+const struct world_wave world_harmonics = { harmonics, 0, 0.5 * 1.000109 / 1.013 / 1.013 };
+const struct world_wave world_narrow = { narrow, 2 * 0.01 - 1, 1 };
+const struct world_wave world_wide = { wide, 2 * 0.99 - 1, 1 };
+/* By quadrature of the square of ringing(). */
+const struct world_wave world_ringing = { ringing, 0, 0.6836249132755845 };
 const struct world_wave world_slow_pulse = { slow_pulse, 2 * 0.2 - 1, 0.9 + 0.1 / 3 };
 
 static const struct world_wave *wave_of(const struct world *world)
@@ -144,9 +179,8 @@ static double converted(const struct bench_table *table, const struct setup *set
     return centre + round((volts - centre) / step) * step;
 }
 
-/* What a scope makes of a record, as the daemon has it. */
-static void describe(const double *samples, size_t count, enum aspect aspect, double step,
-                     struct signal *signal)
+void world_describe(const double *samples, size_t count, enum aspect aspect, double step,
+                    struct signal *signal)
 {
     struct waveform waveform;
     struct series series = series_of_reals(samples, count, 1);
@@ -165,11 +199,9 @@ static void describe(const double *samples, size_t count, enum aspect aspect, do
                                 .averaged = estimate.averaged };
 }
 
-/* One record (or one meter reading); false when it ran out of the window. */
-static bool look(struct world *world, const struct bench_table *table, const struct setup *setup,
-                 bool grounded, struct signal *signal, enum side *side)
+bool world_samples(struct world *world, const struct bench_table *table, const struct setup *setup,
+                   bool grounded, double *samples, enum side *side)
 {
-    double samples[WORLD_RECORD];
     size_t count = table->input.vertical ? world->record : 1;
     double low, high;
     setup_window(&table->input, setup, &low, &high);
@@ -190,17 +222,28 @@ static bool look(struct world *world, const struct bench_table *table, const str
         *side = over && under ? SIDE_UNKNOWN : over ? SIDE_HIGH : SIDE_LOW;
         return false;
     }
+    return true;
+}
+
+/* One record (or one meter reading), described; false when it ran out of the window. */
+static bool look(struct world *world, const struct bench_table *table, const struct setup *setup,
+                 bool grounded, struct signal *signal, enum side *side)
+{
+    double samples[WORLD_MOST];
+    size_t count = table->input.vertical ? world->record : 1;
+    if (!world_samples(world, table, setup, grounded, samples, side))
+        return false;
     if (count == 1) {
         *signal = signal_level(samples[0]);
         return true;
     }
-    describe(samples, count, table->chain.aspect, table->ranges[setup->range].resolution, signal);
+    world_describe(samples, count, table->chain.aspect, table->ranges[setup->range].resolution,
+                   signal);
     return true;
 }
 
-/* Takes the zero trace out, as the daemon does. */
-static void subtract_ground(struct world *world, const struct bench_table *table,
-                            const struct setup *setup, struct signal *signal)
+void world_subtract_ground(struct world *world, const struct bench_table *table,
+                           const struct setup *setup, struct signal *signal)
 {
     if (!table->input.ground_reference || aspect_ignores_mean(table->chain.aspect))
         return;
@@ -236,7 +279,7 @@ bool world_measure(struct world *world, const struct bench_table *table, size_t 
     if (plan.action != PLAN_SETTLED)
         return false;
     world->last = setup;
-    subtract_ground(world, table, &setup, &signal);
+    world_subtract_ground(world, table, &setup, &signal);
     double values[WORLD_REPEATS];
     for (size_t i = 0; i < repeats; i++)
         values[i] = signal.value + (repeats > 1 ? world->spread * normal(world) : 0);
