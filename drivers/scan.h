@@ -53,10 +53,10 @@ struct scan_device *scan_add(struct scan *scan);
 void scan_names(const char *root, struct scan_device *device);
 
 /*
- * Writes the link that stays right when plugs move, as far as there is one:
- * by vendor, product and serial number where that fits one port only; else
- * by the name of the socket it is plugged into, since adapters without
- * serial numbers share their other names (L77); else by the node. Native
+ * Writes the link that stays right when plugs move, as far as there is one: by
+ * vendor, product and serial number where that fits one port only; else by the
+ * name of the socket it is plugged into, since adapters without serial numbers
+ * share their other names (udev's 60-serial.rules); else by the node. Native
  * ports go by their node.
  */
 void scan_choose_link(const struct scan *scan, size_t index, char *link, size_t size);

@@ -17,11 +17,12 @@
 enum { NOTATION_SIZE = 96 };
 
 /*
- * Writes `value` with `digits` significant digits and the SI prefix that
- * leaves 1 to 999 before the point, rounding before the prefix is chosen:
- * 999.96 V is "1.000 kV" (check M63). Below the smallest prefix the smallest is
- * kept, with digits - 1 places after the point.
- * NAN gives "-", an infinity "inf" or "-inf".
+ * Writes `value` with `digits` significant digits and the SI prefix that leaves
+ * 1 to 999 before the point, rounding before the prefix is chosen: 999.96 V is
+ * "1.000 kV" (own rule; the SI Brochure, 9th edition, 3, has the prefixes and
+ * not when to use which). Below the smallest prefix the smallest is kept, with
+ * digits - 1 places after the point. NAN gives "-", an infinity "inf" or
+ * "-inf".
  *
  * text    at least NOTATION_SIZE bytes
  * digits  1 to 15
@@ -31,11 +32,11 @@ char *notation_value(char *text, size_t size, double value, int digits, const ch
 
 /*
  * Writes "5.013 V ± 0.004 V": the uncertainty rounded to `digits` (1 or 2)
- * significant digits, rounded up where rounding would lose more than 5 % of
- * it (EA-4/02 6.3), the value to the same decimal place, one prefix for both
- * (check M62). The prefix follows the larger of the two, and goes one up where
- * zeros that mean nothing would stand before the point: 0.10 V ± 0.05 V. An
- * uncertainty below the last digit of a double grows to that digit. A value
+ * significant digits, rounded up where rounding would lose more than 5 % of it
+ * (EA-4/02 6.3), the value to the same decimal place, one prefix for both (JCGM
+ * 100:2008 7.2.6). The prefix follows the larger of the two, and goes one up
+ * where zeros that mean nothing would stand before the point: 0.10 V ± 0.05 V.
+ * An uncertainty below the last digit of a double grows to that digit. A value
  * without a usable uncertainty (NAN, zero, negative or infinite) is written
  * with six digits and no "±". Returns text.
  *

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * A maker's accuracy specification turned into a limit of error and a
- * standard uncertainty. The terms of a specification add linearly
- * (check M56), temperature adds outside its band (check M57).
+ * standard uncertainty. The terms of a specification add linearly, and the
+ * temperature coefficient counts from the edge of its band (common practice,
+ * no source: makers' manuals say so). A limit is taken as rectangular, JCGM
+ * 100:2008 4.3.7.
  */
 #ifndef GRADUS_CORE_ACCURACY_H
 #define GRADUS_CORE_ACCURACY_H

@@ -254,7 +254,7 @@ static double frequency_of(const struct chain *chain, const struct signal *signa
  * What the capacitance at the tip takes away beyond the loading that is
  * reckoned with, as a share. Where that is at the stated frequency, it is what
  * the frequency that was seen makes different. Else the capacitance and the
- * source in parallel to the load are a first-order low-pass (check M44); a
+ * source in parallel to the load are a first-order low-pass, Z / (Z + Rs); a
  * capacitance of the source's own only makes its share smaller.
  */
 static double capacitive_share(const struct chain *chain, const struct setup *setup,

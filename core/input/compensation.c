@@ -94,7 +94,8 @@ static bool usable(const double *volts, size_t count, double interval, double be
 /*
  * In the steady state each half-period ends with size e^(-T/2tau) left of its
  * decay, on either side of the middle. So the full step is level - left - before,
- * and size (1 + e^(-T/2tau)) is m - 1 of it (check M47, note).
+ * and size (1 + e^(-T/2tau)) is m - 1 of it (own derivation, from v(t)
+ * in the header).
  */
 bool compensation_judge(const double *volts, size_t count, double interval, double before,
                         double lead, double limit, struct compensation *compensation,

@@ -4,7 +4,8 @@
  * through it. A divider R1 C1 into R2 C2 answers a step with
  *     v(t) = V [1 + (m - 1) exp(-t / tau)],   m = k_hf / k_dc
  * in which m = 1 when R1 C1 = R2 C2, m < 1 rounds the edge, and m > 1 overshoots
- * (checks M47, M48).
+ * (own derivation: k_dc = R2 / (R1 + R2), k_hf = C1 / (C1 + C2),
+ * tau = (R1 || R2) (C1 + C2)).
  */
 #ifndef GRADUS_CORE_COMPENSATION_H
 #define GRADUS_CORE_COMPENSATION_H

@@ -24,7 +24,7 @@ struct loading loading_resistive(const struct source *source, const struct load 
     double source_standard = shape_standard(SHAPE_RECTANGULAR, source->tolerance);
     double load_standard = shape_standard(SHAPE_RECTANGULAR, load->tolerance);
     double share = x / (1.0 + x);
-    /* u(1 + x) / (1 + x), where u(x) = x hypot(u(Rs) / Rs, u(Rin) / Rin): M42, note. */
+    /* u(1 + x) / (1 + x), where u(x) = x hypot(u(Rs) / Rs, u(Rin) / Rin): JCGM 100 5.1.2, 5.1.6. */
     double uncertainty = x == 0.0 ? 0.0 : share * hypot(source_standard, load_standard);
     return (struct loading) {
         .known = true,

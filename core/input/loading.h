@@ -3,7 +3,9 @@
  * What the measurement itself does to the circuit: a source loaded by the
  * probe, or the bare input, shows less than its unloaded voltage. Source and
  * load are each a resistance with a capacitance in parallel; at dc only the
- * resistances count (checks M37 to M42), at a frequency both do (M43, M44).
+ * resistances count, 1 / (1 + Rs / Rin), at a frequency both do, Z / (Z + Zs)
+ * with Z = R / (1 + 2 pi i f R C). Worked at dc in Helfrick and Cooper, Modern
+ * Electronic Instrumentation and Measurement Techniques, Example 4-5 (p. 62).
  */
 #ifndef GRADUS_CORE_LOADING_H
 #define GRADUS_CORE_LOADING_H
@@ -36,7 +38,7 @@ struct loading {
     double ratio;       /* loaded over unloaded, 0 < ratio, <= 1 */
     double relative;    /* ratio - 1: the relative error of an uncorrected reading, <= 0 */
     double factor;      /* 1 / ratio: multiplies a reading to correct it */
-    double uncertainty; /* relative standard uncertainty of factor, rectangular bounds (M42 note) */
+    double uncertainty; /* relative standard uncertainty of factor, rectangular bounds */
 };
 
 /*
@@ -53,7 +55,10 @@ struct loading loading_resistive(const struct source *source, const struct load 
  */
 struct loading loading_at(const struct source *source, const struct load *load, double frequency);
 
-/* |Z| of the load at a frequency, ohm (check M43); a capacitance that is NAN counts as none. */
+/*
+ * |Z| of the load at a frequency, ohm: R / hypot(1, 2 pi f R C); a capacitance
+ * that is NAN counts as none.
+ */
 double load_impedance(const struct load *load, double frequency);
 
 #endif

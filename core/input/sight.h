@@ -79,7 +79,7 @@ double sight_combined_bandwidth(double one, double other);
 
 /*
  * An average-responding function reads a sine rightly and nothing else: blind to every
- * other shape (the reason says by how much it would be wrong, check M33), and to
+ * other shape (the reason says by how much it would be wrong, waveshape.h), and to
  * one that is not known unless the crest factor is that of a sine.
  */
 struct sight sight_waveform(const struct eye *eye, const struct spectacle *spectacle);

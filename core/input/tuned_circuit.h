@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * What a probe's capacitance does to a tuned circuit: it stands across the
- * circuit's own and lowers the resonance, f = 1 / (2 pi sqrt(L C)) (checks M45, M46).
+ * circuit's own and lowers the resonance, f = 1 / (2 pi sqrt(L C)).
  * Losses are left out: they move the resonance by less than 1 / (8 Q^2).
  */
 #ifndef GRADUS_CORE_TUNED_CIRCUIT_H

@@ -6,8 +6,8 @@
  *
  *     E  = V1 V2 (g1 - g2) / D      Rs = (V2 - V1) / D      D = g1 V1 - g2 V2
  *
- * DC, or loads that are resistive at the signal's frequency. Derived here; no
- * source (the divider itself: checks M37 to M42).
+ * DC, or loads that are resistive at the signal's frequency. Own derivation,
+ * from V1 = E / (1 + Rs g1) and V2 = E / (1 + Rs g2).
  */
 #ifndef GRADUS_CORE_TWO_LOAD_H
 #define GRADUS_CORE_TWO_LOAD_H

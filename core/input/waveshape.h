@@ -2,7 +2,7 @@
 /*
  * The shapes that a periodic signal is said to have, and what follows from a
  * shape: form and crest factor, what a meter shows that rectifies, averages
- * and is marked in RMS of a sine (check M33), and what a first-order low-pass
+ * and is marked in RMS of a sine, and what a first-order low-pass
  * takes away. Ideal shapes, with the mean taken away as an ac function does,
  * unless a function says otherwise.
  */

@@ -9,8 +9,8 @@
 #define GRADUS_CORE_CONFORMITY_H
 
 /*
- * Probability that the true value is within the limits, JCGM 106 7.3 and 7.4
- * (checks M15, M16). An infinite limit is none.
+ * Probability that the true value is within the limits, JCGM 106:2012
+ * 7.3 and 7.4. An infinite limit is none.
  *
  * value, low, high, standard  in one unit, standard >= 0; with 0 it is 0 or 1
  * NAN when value or standard is not finite.
@@ -19,7 +19,7 @@ double conformity_probability(double low, double high, double value, double stan
 
 /*
  * Guard band that keeps the specific risk at one limit to `risk`, JCGM 106
- * 8.3.2: w = z u with z the one-sided quantile (check M17), of Student's t
+ * 8.3.2: w = z u with z the one-sided quantile (7.3, Table 1), of Student's t
  * where the degrees of freedom are finite (truncated to a whole number).
  *
  * risk  0 < risk <= 0.5; NAN outside that, and with freedom below 1
@@ -28,8 +28,8 @@ double conformity_guard_band(double risk, double standard, double freedom);
 
 /*
  * Test uncertainty ratio: half the width of the tolerance to the expanded
- * uncertainty (check M21). NAN with one limit only; INFINITY without an
- * uncertainty.
+ * uncertainty, as ANSI/NCSL Z540.3 5.3 bounds it. NAN with one limit only;
+ * INFINITY without an uncertainty.
  */
 double conformity_ratio(double low, double high, double uncertainty);
 

@@ -203,7 +203,10 @@ static double solve_mixed(const struct sorted *sorted)
     return solve(within_mixed, &mixed, sorted->bias, widest);
 }
 
-/* One bounded law and nothing else (check M11): the formulas under the check. */
+/*
+ * One bounded law and nothing else (own derivation: the law integrated; EA-4/02
+ * S9 and S10 use the first and the last).
+ */
 static double alone(const struct part *part)
 {
     switch (part->law) {

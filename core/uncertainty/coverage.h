@@ -3,7 +3,7 @@
  * The interval that holds 95.45 % of a budget's errors where Student's t
  * would be wrong: bounds that stand for even chances (rectangular), errors of
  * a known size that nobody corrected (bias). With k = 2 one rectangular
- * term alone would claim 15 % more than all there is (checks M11, M12).
+ * term alone would claim 15 % more than all there is (EA-4/02, supplement S9).
  *
  *     error = bias + R + s T
  *

@@ -6,7 +6,7 @@
  *
  * Tie rule (the guide names a value exactly on a zone edge twice): a value on
  * TL - w is a conditional pass, on TL a conditional pass, on TL + w a
- * conditional fail; with simple acceptance a value on TL passes (check M20).
+ * conditional fail; with simple acceptance a value on TL passes.
  */
 #ifndef GRADUS_CORE_LIMITS_H
 #define GRADUS_CORE_LIMITS_H

@@ -2,7 +2,8 @@
 /*
  * What one captured trace says: mean, RMS, extremes, its noise and, where it
  * is periodic, its frequency. Mean and RMS are formed over whole periods
- * where there is at least one (check M36), else over the whole record.
+ * where there is at least one, for a part of a period shifts both; else over
+ * the whole record.
  */
 #ifndef GRADUS_CORE_WAVEFORM_H
 #define GRADUS_CORE_WAVEFORM_H

@@ -21,9 +21,10 @@ struct standard_row {
 enum { BYTE_MOST = 255, REGISTER_MOST = 32767 };
 
 /*
- * Facts L12 and L40 of tests/reference. *IDN? and the error queue are asked
- * elsewhere: the one identifies, the other is read after every row. *RST
- * comes late, so that it does not undo what is asked about, *TST? last.
+ * The common commands that IEEE 488.2 makes mandatory and the queries that
+ * SCPI-1999 4.2.1 does. *IDN? and the error queue are asked elsewhere: the one
+ * identifies, the other is read after every row. *RST comes late, so that it
+ * does not undo what is asked about, *TST? last.
  */
 static const struct standard_row rows[] = {
     { "*CLS", 0, 0 },

@@ -24,7 +24,7 @@ struct trial {
 void try_profile(const struct trial *trial);
 
 /*
- * Asks for the mandatory commands of IEEE 488.2 (L12) and SCPI-1999 (L40),
+ * Asks for the mandatory commands of IEEE 488.2 and SCPI-1999 (4.1.1, 4.2.1),
  * *RST and *TST? among them. The instrument is set up afresh afterwards.
  */
 void try_standard(const struct trial *trial);

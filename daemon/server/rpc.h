@@ -4,7 +4,7 @@
  * methods, and for every line at most one text comes out, when the last of
  * its calls has been answered. Calls may be answered later and in any order.
  *
- * Facts: L105 to L113 in tests/reference. Used by one thread.
+ * After the JSON-RPC 2.0 specification (2013-01-04). Used by one thread.
  */
 #ifndef GRADUS_DAEMON_RPC_H
 #define GRADUS_DAEMON_RPC_H

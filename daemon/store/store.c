@@ -57,7 +57,7 @@ static void on_damaged(void *context)
 }
 
 /*
- * Only one process may write (tests/reference, L146). The lock is on a file
+ * Only one process may write (store_db.h). The lock is on a file
  * of its own: closing any other descriptor of the database would drop the
  * locks that SQLite holds on it.
  */

@@ -2,7 +2,9 @@
 /*
  * The one connection that writes the store: SQLite with a write-ahead log,
  * flushed at each commit. It alone checkpoints; every other connection, in
- * this process or another, must be read-only (tests/reference, L146).
+ * this process or another, must be read-only: SQLite 3.7.0 to 3.51.2 can
+ * damage a database in WAL when two connections write or checkpoint at the
+ * same moment (notes to release 3.51.3; Debian 12 has 3.40.1 without the cure).
  *
  * A transaction begins with the head of the chain as the file has it. Records
  * keep the id and digest they were last written with, so that what a failed

@@ -2,7 +2,8 @@
 /*
  * A question to the store, and the thread that finds the answers: in short
  * read-only transactions, so that the log of the writing connection never
- * grows because somebody reads (tests/reference, L147).
+ * grows because somebody reads (a long one stops checkpoints: "Write-Ahead
+ * Logging" in SQLite's documentation, on large WAL files).
  */
 #ifndef GRADUS_DAEMON_STORE_QUERY_H
 #define GRADUS_DAEMON_STORE_QUERY_H

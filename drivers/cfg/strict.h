@@ -4,8 +4,8 @@
  * "file:line: what is wrong, and what was expected", all of them in one go.
  *
  * What the library lets through in silence is looked for in the text first
- * (strict_scan.h; tests/reference, L152 to L164). What it cannot know (keys,
- * types, bounds) is checked against tables of `struct strict_key`.
+ * (strict_scan.h). What it cannot know (keys, types, bounds) is checked against
+ * tables of `struct strict_key`.
  */
 #ifndef GRADUS_DRIVERS_STRICT_H
 #define GRADUS_DRIVERS_STRICT_H

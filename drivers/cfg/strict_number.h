@@ -4,7 +4,7 @@
  * different number than the one written is refused. The library takes the
  * low 32 bits of an integer, the nearest 64-bit one when it ends in L, 0 for
  * a lone point, infinity or 0 for a decimal that a double cannot hold
- * (tests/reference, L152, L155).
+ * (libconfig 1.5, its scanner; tried).
  */
 #ifndef GRADUS_DRIVERS_STRICT_NUMBER_H
 #define GRADUS_DRIVERS_STRICT_NUMBER_H

@@ -4,14 +4,15 @@
  * wrongly and in silence, and puts included files in place, so that the
  * library itself never opens one.
  *
- *   L152  integers that wrap or are clamped        L155  lone points, overflow, underflow
- *   L153  comments that are never closed           L160  strings over the end of a line
- *   L154  includes of folders, devices, missing    L162  cycles and depth of includes
- *         files                                    L163  byte-order marks, NUL escapes
- *   L164  brackets nested without end
+ *   integers that wrap or are clamped          lone points, overflow, underflow
+ *   comments that are never closed             strings over the end of a line
+ *   includes of folders, devices, files        cycles and depth of includes
+ *   that are missing                           byte-order marks, NUL escapes
+ *   brackets nested without end
  *
  * Unlike the library's, relative includes are looked for in the folder of the
- * file that includes. The numbers refer to tests/reference.
+ * file that includes. How the library takes each was tried with libconfig 1.5
+ * (tests/reference/test_libconfig_cases.c).
  */
 #ifndef GRADUS_DRIVERS_STRICT_SCAN_H
 #define GRADUS_DRIVERS_STRICT_SCAN_H

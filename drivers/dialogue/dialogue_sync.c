@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Bringing a dialogue in step (L16, L17): wait until the instrument has been
- * silent, ask who it is, throw away whatever comes before its identity as
- * late, and make sure that nothing comes behind it.
+ * Bringing a dialogue in step (own rule: a serial line and a bare socket do not
+ * throw late answers away): wait until the instrument has been silent, ask who
+ * it is, throw away whatever comes before its identity as late, and make sure
+ * that nothing comes behind it.
  *
  * Every identity query that went out without an answer is counted, also those
  * of earlier failed attempts on the same line: its answer may still come, and
@@ -10,7 +11,8 @@
  *
  * A link that marks ends and has been cleared owes nothing, and brings nothing
  * unasked: there is no silence to wait for, and a read for one would be a
- * request to talk that the instrument takes for a mistake (-420, L15).
+ * request to talk that the instrument takes for a mistake (UNTERMINATED,
+ * IEEE 488.2 6.3.2.2: error -420).
  */
 #include "dialogue_sync.h"
 
@@ -226,7 +228,10 @@ static bool fits_profile(const struct dialogue *dialogue, const char *identity)
     return regexec(&dialogue->protocol->identity, identity, 0, NULL, 0) == 0;
 }
 
-/* How much of an identity names one unit: maker, model and serial number, not its firmware (L11). */
+/*
+ * How much of an identity names one unit: maker, model, serial number, not
+ * firmware (IEEE 488.2 10.14).
+ */
 static size_t unit_length(const struct dialogue *dialogue, const char *identity)
 {
     size_t length = 0;

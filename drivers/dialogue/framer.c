@@ -19,7 +19,7 @@ static enum frame invalid(struct failure *failure, const char *expected, const c
     return FRAME_INVALID;
 }
 
-/* NUL is how an overrun shows, bytes above 7E are damaged characters (L19, L79). */
+/* NUL is how an overrun shows (Linux, n_tty.c), bytes above 7E are damaged characters. */
 static bool is_text(unsigned char byte)
 {
     return byte == '\t' || byte == '\n' || (byte >= 0x20 && byte <= 0x7e);

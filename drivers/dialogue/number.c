@@ -3,7 +3,8 @@
  * Decimal text into doubles. The syntax is checked first; what goes to
  * strtod() is the digits without the decimal point and a corrected exponent,
  * so that its correctly rounded conversion is used and no locale's decimal
- * point matters (L18).
+ * point matters. (strtod() itself also takes hexadecimal, "nan", "inf", and
+ * the beginning of what is no number: C17 7.22.1.3.)
  */
 #include "response.h"
 
@@ -13,7 +14,11 @@
 
 enum { NUMBER_TEXT = 255, LARGEST_EXPONENT = 32000 };
 
-/* Lowest magnitude that is no value, and the bounds around 9.91E37 (L22, L23). */
+/*
+ * Lowest magnitude that is no value, and the bounds around 9.91E37. SCPI-1999
+ * 7.2.1.4 and 7.2.1.5 name 9.9E37 and 9.91E37, which 32-bit floats miss by a
+ * little, and makers use either for overload.
+ */
 static const double no_value = 9.8e37;
 static const double not_a_number_low = 9.905e37;
 static const double not_a_number_high = 9.915e37;

@@ -4,7 +4,8 @@
  * character data, definite and indefinite blocks, arbitrary ASCII) and the
  * special numbers of SCPI-1999. Syntax is checked before anything is
  * converted, and the whole field must be used up; nothing here knows a
- * locale. Facts: L1 to L23 in tests/reference.
+ * locale. After IEEE 488.2 8.4 to 8.7 and SCPI-1999 7.2.1, as makers'
+ * programming manuals quote them.
  */
 #ifndef GRADUS_DRIVERS_RESPONSE_H
 #define GRADUS_DRIVERS_RESPONSE_H
@@ -49,7 +50,8 @@ enum frame {
 /*
  * Finds the end of the first message in `bytes`: the first newline outside
  * strings and blocks. Announced block lengths are bounded by `limit` before
- * anything is waited for (L20); an indefinite block needs `end`.
+ * anything is waited for (nine digits can claim 999 999 999 bytes); an
+ * indefinite block needs `end`.
  *
  * end     the link marked the end of the message after these bytes
  * length  out: bytes of the message with its terminator
@@ -82,7 +84,10 @@ bool response_number(const char *body, size_t count, double *number, enum number
  */
 bool decimal_parse(const char *text, size_t count, double *number);
 
-/* Classifies a value by the thresholds of L22: any |x| >= 9.8E37 is no value. */
+/*
+ * Classifies a value: any |x| >= 9.8E37 is none. SCPI-1999 7.2.1.4 and 7.2.1.5
+ * have 9.9E37 for infinity and 9.91E37 for not a number.
+ */
 enum number_special number_classify(double number);
 
 /*

@@ -2,8 +2,9 @@
 /*
  * A scope's answer to the waveform query: a block of binary samples or a list
  * of decimal codes, turned into volts at the input. The scaling and the byte
- * order are the profile's (L39); a code at either end of the converter is
- * clipped and says which way the signal ran off.
+ * order are the profile's (makers disagree on what FORMat:BORDer NORMal is); a
+ * code at either end of the converter is clipped and says which way the signal
+ * ran off.
  */
 #ifndef GRADUS_DRIVERS_SAMPLES_H
 #define GRADUS_DRIVERS_SAMPLES_H

@@ -31,7 +31,7 @@ enum link_result fd_read(int fd, char *bytes, size_t capacity, size_t *count,
 /*
  * As link_ops.present, with one system call. A socket whose other side has
  * closed is gone once what came before has been read; a terminal is gone with
- * its hang-up, which is what pulling out an adapter leads to (L88).
+ * its hang-up, which is what pulling out an adapter leads to (tried, Linux 6.1).
  */
 bool fd_present(int fd, enum fd_kind kind, struct failure *failure);
 

@@ -84,7 +84,7 @@ static struct sp_port *find_usb(const struct link_spec *spec, struct failure *fa
     return copy;
 }
 
-/* The library refuses links such as those of /dev/serial/by-id, so they are followed here (L87). */
+/* libserialport 0.1.1 refuses links such as those of /dev/serial/by-id: they are followed here. */
 static struct sp_port *find_path(const struct link_spec *spec, struct failure *failure)
 {
     char path[PATH_MAX];

@@ -2,7 +2,8 @@
 /*
  * Serial lines. The library is used for finding ports, their USB ids and the
  * line settings; waiting and transfer are on the descriptor, because its own
- * blocking reads spin, hide an unplug and follow the wall clock (L86 to L91).
+ * blocking reads spin, hide an unplug and follow the wall clock (libserialport
+ * 0.1.1, tried).
  */
 #ifndef GRADUS_DRIVERS_LINK_SERIAL_H
 #define GRADUS_DRIVERS_LINK_SERIAL_H

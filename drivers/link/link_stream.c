@@ -2,7 +2,8 @@
 /*
  * TCP and Unix stream sockets. A message goes out with one write and without
  * delay, and a peer that has vanished is noticed by keep-alive and the user
- * timeout rather than after minutes (L43).
+ * timeout rather than after minutes (tcp(7): TCP_NODELAY, SO_KEEPALIVE,
+ * TCP_USER_TIMEOUT).
  */
 #include "link_fd.h"
 #include "link_kinds.h"

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * The latency timer of USB serial adapters: some hold back the last
- * characters of a reply until it ends, 16 ms if nobody sets it, which at
- * 115200 baud is most of a round trip (L71, L72). It is set through the
+ * characters of a reply until it ends, 16 ms if nobody sets it (Linux 6.1,
+ * drivers/usb/serial), which at 115200 baud is most of a round trip: 23
+ * characters there and back take 2 ms. It is set through the
  * terminal (serial_tty_low_latency()) or by udev; here is how to see whether
  * that helped.
  */

@@ -16,7 +16,7 @@
 
 enum {
     PAUSE_MS = 10,
-    ARRIVAL_MS = 1000 /* a device that was just plugged in may need that long (L97) */
+    ARRIVAL_MS = 1000 /* a device is announced before its node is usable; own figure */
 };
 
 struct usb_device {
@@ -26,7 +26,7 @@ struct usb_device {
     bool claimed;
 };
 
-/* What libusb says (L100, L102): an I/O error is how an unplugged device shows first. */
+/* What libusb says: an I/O error is how an unplugged device shows first (tried, libusb 1.0.26). */
 static enum pipe_result result_of(int code)
 {
     switch (code) {
@@ -252,7 +252,7 @@ static bool refused(const struct usb_device_info *info, const char *doing, int c
     }
 }
 
-/* The kernel's own driver is put aside while the interface is claimed (L68). */
+/* The kernel's own driver is put aside while the interface is claimed. */
 static bool take(struct usb_device *device, const struct usb_found *found, struct failure *failure)
 {
     int code;

@@ -66,8 +66,9 @@ struct usb_device;
  * FAILURE_SETTINGS when two fit, for the wrong one would be the wrong
  * instrument; FAILURE_TIMEOUT.
  *
- * Each open device has a libusb context of its own (L93): it is used and
- * closed by one thread, and devices of different threads never meet.
+ * Each open device has a libusb context of its own: it is used and closed by
+ * one thread, and devices of different threads never meet (several threads on
+ * one context race in libusb 1.0.26: its issue 1263).
  */
 struct usb_device *usb_device_open(const struct link_spec *spec, struct deadline deadline,
                                    struct failure *failure);

@@ -10,7 +10,7 @@
 #include <string.h>
 #include <unistd.h>
 
-/* Interface class, subclass and protocol (L44). */
+/* Interface class, subclass and protocol of USBTMC 1.00 and USB488 1.00. */
 enum { CLASS = 0xfe, SUBCLASS = 3, PROTOCOL_USBTMC = 0, PROTOCOL_USB488 = 1 };
 
 enum { MOST_PORTS = 7, LEAST_PACKET = 8, LARGEST_PACKET = 1024, PACKET_BITS = 0x7ff };
@@ -74,7 +74,7 @@ static void take_endpoint(const struct libusb_endpoint_descriptor *endpoint, str
     }
 }
 
-/* Whether an interface is USBTMC and has what that needs; the standard knows one setting (L104). */
+/* Whether an interface is USBTMC and has what that needs; the standard knows one setting. */
 static bool is_usbtmc(const struct libusb_interface *interface, struct usb_pipe *pipe)
 {
     const struct libusb_interface_descriptor *setting = interface->altsetting;

@@ -43,8 +43,9 @@ struct usb_pipe_ops {
     /*
      * Receives until `capacity` bytes are there or the device ends its
      * transfer with a short packet. `capacity` is a multiple of the packet
-     * size (L101). *count is what came; after anything but PIPE_DONE the
-     * bytes must not be used (L99).
+     * size, for a packet that does not fit is lost. *count is what came; after
+     * anything but PIPE_DONE the bytes must not be used (libusb 1.0 on packets
+     * and overflows; its issue 659).
      */
     enum pipe_result (*bulk_in)(void *device, unsigned char *bytes, size_t capacity, size_t *count,
                                 struct deadline deadline);
@@ -69,7 +70,7 @@ struct usb_pipe {
     void *device;
     uint8_t interface; /* bInterfaceNumber */
     bool usb488;       /* interface protocol 01 */
-    uint8_t out;       /* endpoint addresses, from the descriptors (L45) */
+    uint8_t out;       /* endpoint addresses, from the descriptors */
     uint8_t in;
     uint8_t interrupt; /* 0: none */
     size_t in_packet;  /* wMaxPacketSize: 8 to 1024 */

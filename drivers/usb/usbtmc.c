@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Messages. An answer is asked for with one request for much more than it can
- * be (L65), received to its end and checked before any byte of it is handed
- * out. A term char is asked for only by usbtmc_end_at(): a newline inside a
- * block would end it.
+ * be (as Linux's own driver does: some devices send one header for the whole
+ * answer, however often they are asked), received to its end and checked before
+ * any byte of it is handed out. A term char is asked for only by
+ * usbtmc_end_at(): a newline inside a block would end it.
  */
 #include "usbtmc.h"
 
@@ -13,9 +14,9 @@
 #include <string.h>
 
 enum {
-    MOST_ASKED = 1 << 20,  /* bytes of one answer; longer ones come in several (L103) */
+    MOST_ASKED = 1 << 20,  /* bytes of one answer; longer ones come in several */
     OUT_PART = 1 << 16,    /* bytes of a message in one transfer */
-    READ_PART = 1 << 20,   /* bytes received at once: the kernel lends 16 MiB to all (L103) */
+    READ_PART = 1 << 20,   /* bytes received at once: usbfs_memory_mb lends 16 MiB to all */
     END_MS = 50,           /* for the packet behind an answer that fills its last one */
     MOST_RESERVE_MS = 100, /* of a read's time kept for tidying */
     CAPABILITIES_MS = 1000,
@@ -68,7 +69,7 @@ static bool read_capabilities(struct usbtmc *session, struct deadline deadline,
     return true;
 }
 
-/* Remote control is a help, not a need: a device that refuses is used as it is (L59). */
+/* Remote control is a help, not a need: a device that refuses is used as it is. */
 static void take_remote(struct usbtmc *session, struct deadline deadline)
 {
     unsigned char reply[USBTMC_LONGEST_REPLY];
@@ -249,9 +250,9 @@ static enum pipe_result receive_data(struct usbtmc *session, struct arrival *arr
 }
 
 /*
- * An answer that fills its last packet is followed by a short one (L51). Some
- * devices forget it: the data are whole all the same, and the transfer is
- * aborted before anything else is asked.
+ * An answer that fills its last packet is followed by a short one (USB 2.0
+ * 5.8.3). Some devices forget it: the data are whole all the same, and the
+ * transfer is aborted before anything else is asked.
  */
 static bool receive_end(struct usbtmc *session, struct arrival *arrival, struct deadline deadline,
                         struct failure *failure)
@@ -300,8 +301,9 @@ static enum link_result no_answer(struct usbtmc *session, enum pipe_result resul
 }
 
 /*
- * Whether there is more behind the data than filler (L51): a device that
- * announces too little would else cut a number short.
+ * Whether there is more behind the data than filler, which is less than a
+ * packet (Linux 6.1, usbtmc.c): a device that announces too little would else
+ * cut a number short.
  */
 static bool has_surplus(const struct usbtmc *session, const struct arrival *arrival)
 {

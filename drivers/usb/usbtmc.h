@@ -27,7 +27,7 @@ struct usbtmc;
 
 /*
  * Begins a session: reads what the device says it can do, clears it, so that
- * nothing of a former user is left (L64), and takes it into remote control
+ * nothing of a former user is left, and takes it into remote control
  * where it can be. `pipe` is copied; its device must outlive the session.
  * NULL with the failure set. End with usbtmc_close().
  */

@@ -2,7 +2,8 @@
 /*
  * The bytes of USBTMC 1.00 and its subclass USB488 1.00: headers of bulk
  * transfers, control requests and their replies, notifications. Nothing here
- * talks to a device. Facts L44 to L59 say where each is from.
+ * talks to a device. From the two standards as a textbook on USB in measurement
+ * quotes their tables, and as Linux 6.1, drivers/usb/class/usbtmc.c, has them.
  */
 #ifndef GRADUS_DRIVERS_USBTMC_MESSAGE_H
 #define GRADUS_DRIVERS_USBTMC_MESSAGE_H
@@ -46,7 +47,7 @@ enum usbtmc_control {
 /* Longest reply to a control request. */
 enum { USBTMC_LONGEST_REPLY = 24 };
 
-/* What the device says it can do. Hints only: some devices mix up the bits (L57). */
+/* What the device says it can do. Hints only: some devices mix up the bits. */
 struct usbtmc_capabilities {
     bool indicator_pulse;
     bool talk_only;
@@ -90,25 +91,25 @@ enum usbtmc_notice {
     USBTMC_STATUS_BYTE      /* the answer to READ_STATUS_BYTE with the tag */
 };
 
-/* The bTag behind `tag`: 1 to 255, never 0. Begin with 0 (L49). */
+/* The bTag behind `tag`: 1 to 255, never 0. Begin with 0. */
 uint8_t usbtmc_next_tag(uint8_t tag);
 
-/* The tag of READ_STATUS_BYTE behind `tag`: 2 to 127, for 1 is kept for service requests (L49). */
+/* The tag of READ_STATUS_BYTE behind `tag`: 2 to 127, for 1 is kept for service requests. */
 uint8_t usbtmc_next_status_tag(uint8_t tag);
 
 /* Bytes on the wire of a DEV_DEP_MSG_OUT with `count` bytes of data: header and padding included. */
 size_t usbtmc_out_length(size_t count);
 
-/* Writes the header of a DEV_DEP_MSG_OUT; `end`: the message ends with this transfer (L46). */
+/* Writes the header of a DEV_DEP_MSG_OUT; `end`: the message ends with this transfer. */
 void usbtmc_out_header(unsigned char header[USBTMC_HEADER], uint8_t tag, uint32_t count, bool end);
 
-/* Writes a REQUEST_DEV_DEP_MSG_IN (L47). */
+/* Writes a REQUEST_DEV_DEP_MSG_IN. */
 void usbtmc_in_request(unsigned char header[USBTMC_HEADER], const struct usbtmc_request *request);
 
 /*
  * Reads the header of a DEV_DEP_MSG_IN, whose first `count` bytes are there,
- * and checks that it answers `request` (L48). Anything else is refused with
- * FAILURE_UNEXPECTED_REPLY: a wrong tag is somebody else's answer (L63).
+ * and checks that it answers `request`. Anything else is refused with
+ * FAILURE_UNEXPECTED_REPLY: a wrong tag is somebody else's answer.
  * Reserved bytes are ignored, reserved attribute bits are not.
  */
 bool usbtmc_in_header(const unsigned char *bytes, size_t count,
@@ -129,7 +130,7 @@ bool usbtmc_read_capabilities(const unsigned char *bytes, size_t count,
 enum usbtmc_progress usbtmc_read_progress(enum usbtmc_control control, const unsigned char *bytes,
                                           size_t count);
 
-/* Reads an interrupt-in packet; *status is set with USBTMC_STATUS_BYTE only (L58). */
+/* Reads an interrupt-in packet; *status is set with USBTMC_STATUS_BYTE only. */
 enum usbtmc_notice usbtmc_read_notice(const unsigned char *bytes, size_t count, uint8_t tag,
                                       unsigned char *status);
 

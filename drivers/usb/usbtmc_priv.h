@@ -45,7 +45,7 @@ enum pipe_result usbtmc_ask(struct usbtmc *session, enum usbtmc_control control,
 
 /*
  * Aborts what is under way on the bulk endpoints, and clears the device where
- * that does not help (L53 to L55, L67). Does nothing when the wire is idle.
+ * that does not help. Does nothing when the wire is idle.
  */
 bool usbtmc_tidy(struct usbtmc *session, struct deadline deadline, struct failure *failure);
 

@@ -7,9 +7,9 @@
 #include "usbtmc_priv.h"
 
 enum {
-    MOST_CHECKS = 100,  /* times a device may say that it is not done yet (L66) */
+    MOST_CHECKS = 100,  /* times a device may say that it is not done yet; as Linux has it */
     MOST_DRAINED = 256, /* reads in one draining */
-    DRAIN_MS = 300,     /* for one read in draining (L66) */
+    DRAIN_MS = 300,     /* for one read in draining; as there */
     SILENCE_MS = 50,    /* without a byte: drained */
     STEP_MS = 1000      /* for one control request */
 };
@@ -118,7 +118,7 @@ static bool wait_until_done(struct usbtmc *session, enum usbtmc_control check, s
     return false;
 }
 
-/* Takes back the request for an answer (L53). */
+/* Takes back the request for an answer: INITIATE_ABORT_BULK_IN. */
 static bool abort_in(struct usbtmc *session, struct deadline deadline)
 {
     unsigned char reply[USBTMC_LONGEST_REPLY];
@@ -140,7 +140,7 @@ static bool abort_in(struct usbtmc *session, struct deadline deadline)
     return done;
 }
 
-/* Takes back a transfer that the device did not take to its end (L54). */
+/* Takes back a transfer that the device did not take to its end: INITIATE_ABORT_BULK_OUT. */
 static bool abort_out(struct usbtmc *session, struct deadline deadline)
 {
     unsigned char reply[USBTMC_LONGEST_REPLY];
@@ -155,7 +155,7 @@ static bool abort_out(struct usbtmc *session, struct deadline deadline)
            clear_halt(session, session->pipe.out, deadline) == PIPE_DONE;
 }
 
-/* The device clear itself (L55). PIPE_STALL: the device does not do it. */
+/* The device clear itself, INITIATE_CLEAR. PIPE_STALL: the device does not do it. */
 static enum pipe_result device_clear(struct usbtmc *session, struct deadline deadline)
 {
     unsigned char reply[USBTMC_LONGEST_REPLY];

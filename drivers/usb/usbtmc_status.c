@@ -27,9 +27,10 @@ static enum pipe_result read_notice(struct usbtmc *session, uint8_t tag, enum us
 }
 
 /*
- * The status byte comes by the interrupt endpoint, behind service requests
- * and answers to others (L58). A device that puts it into its reply all the
- * same and says nothing there is believed; by the standard that byte is 0.
+ * The status byte comes by the interrupt endpoint, behind service requests and
+ * answers to others (USB488 1.00, READ_STATUS_BYTE). A device that puts it into
+ * its reply all the same and says nothing there is believed; by the standard
+ * that byte is 0.
  */
 static enum pipe_result await_notice(struct usbtmc *session, unsigned char replied,
                                      unsigned char *byte, struct deadline deadline)

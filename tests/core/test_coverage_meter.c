@@ -2,7 +2,7 @@
 /*
  * A million meter readings whose errors are drawn as the budget assumes: the
  * accuracy of each range as one error, evenly within the whole bound of its
- * specification (M56); source and input resistance evenly within their
+ * specification; source and input resistance evenly within their
  * tolerances; the converter rounds. Of 95.45 % that U claims, between 95.0 and
  * 97.5 % must come true: neither wrong nor cowardly. And with a limit exactly
  * at the true value, the worst there is, at most 2.5 % may pass.

@@ -83,7 +83,7 @@ static void test_single_reading(void **state)
     assert_int_equal(reading.repeats, 1);
 }
 
-/* The 20 readings of JCGM 100 Table 1 (M64): s of the mean 0.33, 19 degrees of freedom. */
+/* The 20 readings of JCGM 100 4.4.3, Table 1: s of the mean 0.33, 19 degrees of freedom. */
 static void test_repeats_enter_the_budget(void **state)
 {
     (void)state;

@@ -232,7 +232,8 @@ class Probing(Circuit):
         self.assertEqual(refused("rail_10M", "rail")["reason"], "over range")
 
     def test_a_probe_is_compensated_or_not(self):
-        """The dividers of check M47 on its square wave of 1 kHz."""
+        """9 Mohm with 10, 13.3 and 18 pF into 1 Mohm with 120 pF, a square wave of 1 kHz. Own
+        derivation: ratio 10 C1 / (C1 + C2), tau = (R1 || R2)(C1 + C2)."""
         self.bench.set_source("wave", kind="square", low=-1.0, high=1.0, frequency=1e3)
         for ratio, tau, state in ((0.769, 117e-6, "under-compensated"), (1.0, 1.0, "compensated"),
                                   (1.304, 124e-6, "over-compensated")):

@@ -237,7 +237,7 @@ class Points(unittest.TestCase):
         corrected, reported = self.measure("corrected"), self.measure("reported")
         self.assert_true_value(corrected)
         self.assertTrue(corrected["loading"]["corrected"])
-        # 10 kohm into 10 megohm: 1/1001 of the unloaded voltage is missing (check M42).
+        # 10 kohm into 10 megohm: 1/1001 of the unloaded voltage is missing (own derivation: Rs / (Rs + Rin)).
         self.assertAlmostEqual(corrected["value"], 5.0, places=3)
         self.assertAlmostEqual(reported["value"], 5.0 * 1000 / 1001, places=3)
         self.assertFalse(reported["loading"]["corrected"])

@@ -2,8 +2,8 @@
 /*
  * Response messages against the published forms: every vector of
  * links_response.json, which names its sources (clauses of IEEE 488.2 and
- * SCPI-1999 as quoted in makers' programming manuals; facts L1 to L41). Each
- * vector is a test of its own, named by its id.
+ * SCPI-1999). Source of all: that file. Each vector is a test of its own, named
+ * by its id.
  */
 #include "drivers/dialogue/framer.h"
 #include "drivers/dialogue/response.h"
@@ -102,7 +102,7 @@ static void same_number(const struct element *element, json_t *wanted)
         return;
     }
     assert_true(element->number == json_number_value(value));
-    /* R11 is a number by its form and no value by its size (L22). */
+    /* R11 is a number by its form and no value by its size: 9.9E37 is infinity. */
     assert_int_equal(element->special != SPECIAL_NONE, fabs(element->number) >= 9.8e37);
 }
 
@@ -282,7 +282,7 @@ static double float_of(const char *hex)
     return (double)value;
 }
 
-/* The marks of SCPI-1999 are known in text, in REAL,64 and in REAL,32 (L21 to L23). */
+/* The marks of SCPI-1999 are known in text, in REAL,64 and in REAL,32 (7.2.1.4, 7.2.1.5). */
 static void check_sentinel(void **state)
 {
     json_t *vector = *state;
@@ -318,7 +318,7 @@ static double sample(const char *bytes, size_t size, bool swapped, bool real)
     return (double)(int16_t)strtol(hex, NULL, 16);
 }
 
-/* The bytes of a waveform block come out whole, whatever they are (L38, L39). */
+/* The bytes of a waveform block come out whole, whatever they are (IEEE 488.2 8.7.9). */
 static void check_block(void **state)
 {
     json_t *vector = *state;

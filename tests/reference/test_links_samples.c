@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Blocks of samples against the vectors SB1 to SB8 of links_response.json
- * (SCPI-1999, FORMat:DATA and FORMat:BORDer as makers' programming manuals
- * quote them; L23, L38, L39). A record has at least four samples, so the
- * bytes of a vector are repeated where they are fewer.
+ * (SCPI-1999, FORMat:DATA and FORMat:BORDer). Source of all: that file. A
+ * record has at least four samples, so the bytes of a vector are repeated where
+ * they are fewer.
  */
 #include "drivers/instrument/samples.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M56 to M58: limits of error from makers' specifications. */
+/* Limits of error from makers' specifications. */
 #include "core/input/accuracy.h"
 
 #include <setjmp.h>
@@ -31,30 +31,35 @@ static void check(const struct specification *given)
     assert_near(limit, given->limit, 1e-12);
 }
 
-/* Each line: where the case was printed, and what it printed. */
-static void m56_terms_add_linearly(void **state)
+/*
+ * limit = |reading| p + range q + counts x step: common practice, no source
+ * (makers' guides work their examples so). Results are own derivation, the line
+ * in numbers; beside a book's, what it prints.
+ */
+static void terms_add_linearly(void **state)
 {
     (void)state;
     static const struct specification cases[] = {
-        /* A bench meter user's guide, total measurement error: 150 uV. */
+        /* 5 V x 20e-6 + 10 V x 5e-6 */
         { 0.000020, 0.000005, 0.0, 5.0, 10.0, 0.0, 150e-6 },
-        /* A distributor's note: 1.9964 V to 2.0036 V. */
+        /* 2 V x 0.08 % + 2 mV */
         { 0.0008, 0.0, 2.0, 2.0, 2.0, 0.001, 3.6e-3 },
-        /* A distributor's note: 98.8 V to 101.2 V. */
+        /* 100 V x 1 % + 0.2 V */
         { 0.01, 0.0, 2.0, 100.0, 200.0, 0.1, 1.2 },
-        /* A distributor's note: 1.987 V to 2.013 V. */
+        /* 2 V x 0.5 % + 3 mV */
         { 0.005, 0.0, 3.0, 2.0, 2.0, 0.001, 0.013 },
-        /* The same, about 0.010 V. */
+        /* 1.755 V x 0.5 % + 1 mV */
         { 0.005, 0.0, 1.0, 1.755, 2.0, 0.001, 0.009775 },
-        /* A university's statistics page, inputs only; recomputed. */
+        /* 166.51 mV x 0.1 % + 0.04 mV */
         { 0.001, 0.0, 4.0, 166.51e-3, 200e-3, 0.01e-3, 0.20651e-3 },
-        /* A resistance meter manual, 30 mohm on 100 mohm: 0.0442 mohm. */
+        /* 30 mohm x 0.014 % + 100 mohm x 0.040 % */
         { 0.00014, 0.0004, 0.0, 30e-3, 100e-3, 0.0, 0.0442e-3 },
-        /* Textbook Example 6-2, p. 149 (Bell, from memory), digital: 0.22 V. */
+        /* Bell, Electronic Instrumentation and Measurements (author and title from memory),
+           Example 6-2, p. 149, digital: 0.22 V. */
         { 0.006, 0.0, 1.0, 20.0, 200.0, 0.1, 0.22 },
         /* The same example, analogue 2 % of 25 V: 0.5 V. */
         { 0.0, 0.02, 0.0, 20.0, 25.0, 0.0, 0.5 },
-        /* Textbook Example 5.2, p. 339 (author not shown): 0.015 V. */
+        /* 2 V x 0.5 % + 5 mV */
         { 0.005, 0.0, 1.0, 2.0, 5.0, 0.005, 0.015 },
         /* JCGM 100:2008 4.3.7 Example 2 (from memory): 15 uV. */
         { 14e-6, 2e-6, 0.0, 0.928571, 1.0, 0.0, 14.999994e-6 },
@@ -68,11 +73,12 @@ static void m56_terms_add_linearly(void **state)
 }
 
 /*
- * A maker's answer on temperature coefficients: 0.5 V on the 1 V range, 20 ppm + 20 ppm,
- * 1 ppm per degree of the range: 35 uV at 33 degrees. The other column, of the
- * reading, and the other rows are recomputed. 18 and 28 degrees are inside.
+ * 0.5 V on the 1 V range, 20 ppm + 20 ppm, 1 ppm per degree outside 18 to 28
+ * degrees, both inside: common practice, no source. Own derivation: 30 uV +
+ * degrees x 1 uV where the coefficient is of the range (second column), +
+ * degrees x 0.5 uV where it is of the reading (third).
  */
-static void m57_temperature_coefficient(void **state)
+static void temperature_coefficient(void **state)
 {
     (void)state;
     static const double rows[][3] = {
@@ -91,8 +97,11 @@ static void m57_temperature_coefficient(void **state)
     }
 }
 
-/* Own cases, recomputed: 35 ppm of reading + 7 ppm of range; why the lowest range is best. */
-static void m58_the_lowest_range_is_best(void **state)
+/*
+ * Why the lowest range is best. Own derivation: 35 ppm of the reading + 7 ppm
+ * of the range, over sqrt(3) by JCGM 100:2008 4.3.7.
+ */
+static void the_lowest_range_is_best(void **state)
 {
     (void)state;
     static const double rows[][4] = {
@@ -111,9 +120,9 @@ static void m58_the_lowest_range_is_best(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m56_terms_add_linearly),
-        cmocka_unit_test(m57_temperature_coefficient),
-        cmocka_unit_test(m58_the_lowest_range_is_best),
+        cmocka_unit_test(terms_add_linearly),
+        cmocka_unit_test(temperature_coefficient),
+        cmocka_unit_test(the_lowest_range_is_best),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

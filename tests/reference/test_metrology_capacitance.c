@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M43 to M46: what capacitance does to the circuit. All recomputed at 40 digits but M46. */
+/* What capacitance does to the circuit. Figures from the formula above each table, at 40 digits. */
 #include "core/input/loading.h"
 #include "core/input/tuned_circuit.h"
 
@@ -12,8 +12,8 @@
 
 #include "tests/near.h"
 
-/* Z = R / (1 + j 2 pi f R C). */
-static void m43_impedance_at_the_tip(void **state)
+/* Own derivation: Z = R / (1 + j 2 pi f R C), the two in parallel. */
+static void impedance_at_the_tip(void **state)
 {
     (void)state;
     static const double rows[][4] = {
@@ -57,8 +57,8 @@ static void m43_impedance_at_the_tip(void **state)
     }
 }
 
-/* H = Zin / (Zin + Rs). */
-static void m44_resistive_source(void **state)
+/* Own derivation: H = Zin / (Zin + Rs), the divider, with Zin as above. */
+static void resistive_source(void **state)
 {
     (void)state;
     static const double rows[][5] = {
@@ -107,8 +107,8 @@ static void m44_resistive_source(void **state)
     }
 }
 
-/* f = 1 / (2 pi sqrt(L C)). */
-static void m45_detuned_tank(void **state)
+/* Own derivation: f = 1 / (2 pi sqrt(L C)), where both reactances are alike. */
+static void detuned_tank(void **state)
 {
     (void)state;
     static const double rows[][6] = {
@@ -130,10 +130,12 @@ static void m45_detuned_tank(void **state)
 }
 
 /*
- * A textbook of electronic instrumentation (companion, author not shown),
- * Example 8.5.2: 460 pF at 2 MHz and 100 pF at 4 MHz; it prints 20 pF and 13.19 uH.
+ * FOSSEE's Python textbook companions, "Electronic Instrumentation and
+ * Measurements", Example 8.5.2 (p. 8-23): 460 pF at 2 MHz and 100 pF at 4 MHz;
+ * it prints 20 pF and 13.19 uH. Own derivation of the digits: L (C + Cd) is as
+ * 1 / f^2, so Cd = (460 - 4 x 100) / (4 - 1) pF.
  */
-static void m46_coils_own_capacitance(void **state)
+static void coils_own_capacitance(void **state)
 {
     (void)state;
     double own = tuned_own_capacitance(2e6, 460e-12, 4e6, 100e-12);
@@ -142,6 +144,7 @@ static void m46_coils_own_capacitance(void **state)
     assert_true(isnan(tuned_own_capacitance(2e6, 100e-12, 4e6, 100e-12)));
 }
 
+/* Own derivation: the formulas have no value there. */
 static void what_is_out_of_bounds_gives_no_number(void **state)
 {
     (void)state;
@@ -153,10 +156,10 @@ static void what_is_out_of_bounds_gives_no_number(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m43_impedance_at_the_tip),
-        cmocka_unit_test(m44_resistive_source),
-        cmocka_unit_test(m45_detuned_tank),
-        cmocka_unit_test(m46_coils_own_capacitance),
+        cmocka_unit_test(impedance_at_the_tip),
+        cmocka_unit_test(resistive_source),
+        cmocka_unit_test(detuned_tank),
+        cmocka_unit_test(coils_own_capacitance),
         cmocka_unit_test(what_is_out_of_bounds_gives_no_number),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,5 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M47 and M48: a 10:1 divider that is compensated, or not. Recomputed. */
+/*
+ * A 10:1 divider that is compensated, or not: 9 Mohm with C1 into 1 Mohm with
+ * 120 pF. Own derivation of all: by Kirchhoff's laws k_dc = R2 / (R1 + R2),
+ * k_hf = C1 / (C1 + C2), and what is between them decays with tau = (R1 || R2)
+ * (C1 + C2).
+ */
 #include "core/input/compensation.h"
 
 #include <setjmp.h>
@@ -13,7 +18,11 @@
 
 enum { SAMPLES = 2000 };
 
-/* Half a period of a square wave in the steady state, as the note of M47 gives it. */
+/*
+ * Half a period of a square wave in the steady state: it begins d above its
+ * level and ends d e^(-T/2tau) above, and one edge of 2 makes d = 2 (ratio - 1)
+ * - d e^(-T/2tau).
+ */
 static void plateau(double ratio, double tau, double half, double *volts)
 {
     double deviation = 2 * (ratio - 1) / (1 + exp(-half / tau));
@@ -21,8 +30,8 @@ static void plateau(double ratio, double tau, double half, double *volts)
         volts[i] = 1 + deviation * exp(-(double)i * (half / SAMPLES) / tau);
 }
 
-/* v(t) = V [k_dc + (k_hf - k_dc) exp(-t/tau)], times 10, 1 kHz, +-1 V. */
-static void m47_square_wave(void **state)
+/* Own derivation: v(t) = V [k_dc + (k_hf - k_dc) exp(-t/tau)], times 10, 1 kHz, +-1 V. */
+static void square_wave(void **state)
 {
     (void)state;
     static const struct {
@@ -50,8 +59,8 @@ static void m47_square_wave(void **state)
     }
 }
 
-/* H = Y1 / (Y1 + Y2), times 10. */
-static void m48_frequency_response(void **state)
+/* Own derivation: H = Y1 / (Y1 + Y2), times 10. */
+static void frequency_response(void **state)
 {
     (void)state;
     static const double rows[][4] = {
@@ -152,8 +161,8 @@ static void noise_is_in_the_uncertainty(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m47_square_wave),
-        cmocka_unit_test(m48_frequency_response),
+        cmocka_unit_test(square_wave),
+        cmocka_unit_test(frequency_response),
         cmocka_unit_test(what_is_no_edge_is_refused),
         cmocka_unit_test(the_plateau_is_found),
         cmocka_unit_test(noise_is_in_the_uncertainty),

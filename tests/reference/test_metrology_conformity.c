@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Checks M15 to M19, M21 and M22: probabilities of conforming, guard bands and
- * ratios of JCGM 106:2012 and ILAC-G8:09/2019.
+ * Probabilities of conforming, guard bands and ratios of JCGM 106:2012 and
+ * ILAC-G8:09/2019.
  */
 #include "core/uncertainty/conformity.h"
 #include "core/uncertainty/limits.h"
@@ -16,7 +16,7 @@
 #include "tests/near.h"
 
 /* JCGM 106:2012 7.4 Example; printed 0.66 (from memory). */
-static void m15_two_limits(void **state)
+static void two_limits(void **state)
 {
     (void)state;
     assert_near(conformity_probability(12.5, 16.3, 13.6, 1.8), 0.662629786495, 1e-9);
@@ -25,7 +25,7 @@ static void m15_two_limits(void **state)
 }
 
 /* JCGM 106:2012 7.3.3 Examples 1 and 2 (numbers from memory). */
-static void m16_one_limit(void **state)
+static void one_limit(void **state)
 {
     (void)state;
     assert_near(conformity_probability(-INFINITY, -5.4, -5.47, 0.05), 0.919243340766, 1e-9);
@@ -33,7 +33,7 @@ static void m16_one_limit(void **state)
 }
 
 /* JCGM 106:2012 7.3 Table 1 (digits from memory; recomputed). */
-static void m17_quantiles(void **state)
+static void quantiles(void **state)
 {
     (void)state;
     static const double rows[][2] = {
@@ -43,12 +43,15 @@ static void m17_quantiles(void **state)
     for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
         assert_near(conformity_guard_band(1 - rows[i][0], 1.0, INFINITY), rows[i][1], 1e-8);
     }
-    /* Few degrees of freedom: the one-sided t for 95 % and 4 is the two-sided one for 90 % (M6). */
+    /*
+     * Few degrees of freedom: the one-sided t for 95 % and 4 is the two-sided one
+     * for 90 %, NIST TN 1297 B.1.
+     */
     assert_near(conformity_guard_band(0.05, 1.0, 4.9), 2.13185, 3e-6);
 }
 
 /* JCGM 106:2012 8.3, speed enforcement (from memory): above v_max the limit of 100 is exceeded. */
-static void m18_guarded_rejection(void **state)
+static void guarded_rejection(void **state)
 {
     (void)state;
     const double v_max = 106.5876095;
@@ -58,7 +61,7 @@ static void m18_guarded_rejection(void **state)
 }
 
 /* ILAC-G8:09/2019 table of rules: w = r U, TL = 1, U = 0.25; risk at the acceptance limit. */
-static void m19_guard_bands(void **state)
+static void guard_bands(void **state)
 {
     (void)state;
     static const struct {
@@ -83,8 +86,8 @@ static void m19_guard_bands(void **state)
     }
 }
 
-/* P(nonconforming) of the table of M20. */
-static void m20_probabilities(void **state)
+/* Own derivation: P(nonconforming) = Phi((y - TL) / u), by JCGM 106:2012 7.3; TL = 1, u = 0.125. */
+static void probabilities(void **state)
 {
     (void)state;
     static const double rows[][2] = {
@@ -99,8 +102,11 @@ static void m20_probabilities(void **state)
     }
 }
 
-/* TUR = TL / U: acceptance limits for w = U and 0.83 U. Recomputed. */
-static void m21_ratios(void **state)
+/*
+ * TUR = TL / U (ANSI/NCSL Z540.3 5.3). Own derivation: acceptance limits TL - w
+ * for w = U and for w = 0.83 U (ISO 14253-1:2017).
+ */
+static void ratios(void **state)
 {
     (void)state;
     static const double rows[][3] = {
@@ -122,14 +128,14 @@ static void m21_ratios(void **state)
     }
 }
 
-/* Density of a normal process of standard deviation 0.12, and both limits of M22. */
+/* Density of a normal process of standard deviation 0.12, for the next check. */
 static double process(double x)
 {
     return exp(-0.5 * x * x / 0.12 / 0.12) / (0.12 * sqrt(2 * acos(-1.0)));
 }
 
 /* JCGM 106:2012 9.5, formulas; the numbers are own: global risks of simple acceptance. */
-static void m22_global_risk(void **state)
+static void global_risk(void **state)
 {
     (void)state;
     const double step = 1e-5;
@@ -152,10 +158,10 @@ static void m22_global_risk(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m15_two_limits),  cmocka_unit_test(m16_one_limit),
-        cmocka_unit_test(m17_quantiles),   cmocka_unit_test(m18_guarded_rejection),
-        cmocka_unit_test(m19_guard_bands), cmocka_unit_test(m20_probabilities),
-        cmocka_unit_test(m21_ratios),      cmocka_unit_test(m22_global_risk),
+        cmocka_unit_test(two_limits),  cmocka_unit_test(one_limit),
+        cmocka_unit_test(quantiles),   cmocka_unit_test(guarded_rejection),
+        cmocka_unit_test(guard_bands), cmocka_unit_test(probabilities),
+        cmocka_unit_test(ratios),      cmocka_unit_test(global_risk),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

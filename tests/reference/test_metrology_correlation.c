@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Checks M1, M2 and M14: correlated quantities of JCGM 100:2008 H.2, and a
- * budget with U-shaped terms.
+ * Correlated quantities of JCGM 100:2008 H.2, and a budget with U-shaped terms.
  */
 #include "core/uncertainty/correlation.h"
 
@@ -40,7 +39,8 @@ static double combined(double by_volt, double by_ampere, double by_phase)
     return correlated_combined(&budget, correlations, by_phase == 0 ? 1 : 3);
 }
 
-static void m1_means_first(void **state)
+/* JCGM 100:2008 H.2.3, Tables H.3 and H.4; digits at 40 places from the data as printed. */
+static void means_first(void **state)
 {
     (void)state;
     const double v = 4.999;
@@ -56,8 +56,11 @@ static void m1_means_first(void **state)
     assert_near(combined(1 / i, -v / i / i, 0), 0.2363361300824, 1e-9);
 }
 
-/* H.2.4: a resistance for each set, then type A; the two approaches agree to what they must. */
-static void m2_sets_first(void **state)
+/*
+ * JCGM 100:2008 H.2.4: a resistance for each set, then type A; the two
+ * approaches agree to what they must.
+ */
+static void sets_first(void **state)
 {
     (void)state;
     double resistance[5];
@@ -78,7 +81,7 @@ static void m2_sets_first(void **state)
 }
 
 /* EA-4/02 supplement S7, 30 dB step, terms as printed: u = 0.0224 dB (0.02234 unrounded). */
-static void m14_step_attenuator(void **state)
+static void step_attenuator(void **state)
 {
     (void)state;
     static const struct {
@@ -104,9 +107,9 @@ static void m14_step_attenuator(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m1_means_first),
-        cmocka_unit_test(m2_sets_first),
-        cmocka_unit_test(m14_step_attenuator),
+        cmocka_unit_test(means_first),
+        cmocka_unit_test(sets_first),
+        cmocka_unit_test(step_attenuator),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

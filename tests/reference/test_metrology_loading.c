@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M37 to M42: what a voltmeter's resistance does to the circuit. */
+/* What a voltmeter's resistance does to the circuit. */
 #include "core/input/loading.h"
 
 #include <setjmp.h>
@@ -30,7 +30,7 @@ static struct loading loaded(double source_ohm, double load_ohm)
  * Techniques, Example 4-5 (p. 62): 150 V, 100 k + 50 k, 50 V range. The book prints
  * 48.37 V and 3.26 %, having rounded 47.619 k to 47.6 k; here the exact figures.
  */
-static void m37_two_meters(void **state)
+static void two_meters(void **state)
 {
     (void)state;
     double source = parallel(100e3, 50e3);
@@ -43,10 +43,11 @@ static void m37_two_meters(void **state)
 }
 
 /*
- * Kalsi, Electronic Instrumentation, Example 4.8 (book from memory): 20 kohm per
- * volt, 50 V, 45 k + 5 k. Results recomputed. The larger range loads less.
+ * Kalsi, Electronic Instrumentation, Example 4.8 (book from memory): 20 kohm
+ * per volt, 50 V, 45 k + 5 k. Results own derivation: the divider. The larger
+ * range loads less.
  */
-static void m38_the_range_changes_the_loading(void **state)
+static void the_range_changes_the_loading(void **state)
 {
     (void)state;
     static const double rows[][3] = {
@@ -66,7 +67,7 @@ static void m38_the_range_changes_the_loading(void **state)
  * Morris, Measurement and Instrumentation Principles (from memory), network of
  * five resistors seen as 250 ohm: printed 5 % for 4750 ohm, 24 750 ohm for 1 %.
  */
-static void m39_thevenin(void **state)
+static void thevenin(void **state)
 {
     (void)state;
     assert_near(loaded(250.0, 4750.0).ratio, 0.95, 1e-12);
@@ -74,8 +75,8 @@ static void m39_thevenin(void **state)
     assert_near(loaded(250.0, 24750.0).relative, -0.01, 1e-12);
 }
 
-/* A university laboratory exercise: 6 V, 1 k + 2 k. It prints 3.997, 3.749 (exact 3.75) and 2 V. */
-static void m40_three_voltmeters(void **state)
+/* Own derivation: 6 V, 1 k + 2 k, so 4 V behind 1 k || 2 k, times Rm / (Rm + 2000 / 3). */
+static void three_voltmeters(void **state)
 {
     (void)state;
     static const double rows[][2] = {
@@ -88,8 +89,11 @@ static void m40_three_voltmeters(void **state)
     }
 }
 
-/* Morris and Langari, Measurement and Instrumentation, Fig. 3.9 (from memory); recomputed. */
-static void m41_low_resistance_voltmeter(void **state)
+/*
+ * 12 V, 500 + 500 ohm, 7500 ohm: Morris and Langari, Measurement and
+ * Instrumentation, Fig. 3.9 (from memory). Own derivation: 6 x 7500 / 7750.
+ */
+static void low_resistance_voltmeter(void **state)
 {
     (void)state;
     struct loading loading = loaded(parallel(500.0, 500.0), 7500.0);
@@ -97,8 +101,11 @@ static void m41_low_resistance_voltmeter(void **state)
     assert_near(100.0 * loading.relative, -3.225806452, 1e-9);
 }
 
-/* The voltage divider: read over true, factor 1 + Rs/Rin, error in per cent. Recomputed. */
-static void m42_correction(void **state)
+/*
+ * Own derivation, the divider: read over true Rin / (Rs + Rin), factor 1 +
+ * Rs/Rin, error in per cent.
+ */
+static void correction(void **state)
 {
     (void)state;
     static const double rows[][5] = {
@@ -126,12 +133,12 @@ static void m42_correction(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m37_two_meters),
-        cmocka_unit_test(m38_the_range_changes_the_loading),
-        cmocka_unit_test(m39_thevenin),
-        cmocka_unit_test(m40_three_voltmeters),
-        cmocka_unit_test(m41_low_resistance_voltmeter),
-        cmocka_unit_test(m42_correction),
+        cmocka_unit_test(two_meters),
+        cmocka_unit_test(the_range_changes_the_loading),
+        cmocka_unit_test(thevenin),
+        cmocka_unit_test(three_voltmeters),
+        cmocka_unit_test(low_resistance_voltmeter),
+        cmocka_unit_test(correction),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Checks M62 and M63, and section 14: values and units as JCGM 100:2008 7.2.6,
- * EA-4/02 6.3 and the SI Brochure (section 5, 9th edition) want them written.
+ * Values and units as JCGM 100:2008 7.2.6, EA-4/02 6.3 and the SI Brochure
+ * (section 5, 9th edition) want them written.
  */
 #include "core/basics/notation.h"
 
@@ -15,7 +15,7 @@
 #include <string.h>
 
 /* JCGM 100:2008 7.2.6; EA-4/02 6.3 (from memory); own cases. */
-static void m62_result_and_uncertainty(void **state)
+static void result_and_uncertainty(void **state)
 {
     (void)state;
     static const struct {
@@ -43,7 +43,7 @@ static void m62_result_and_uncertainty(void **state)
 }
 
 /* Own cases on the rules of the SI Brochure: round first, then choose the prefix. */
-static void m63_prefix(void **state)
+static void prefix(void **state)
 {
     (void)state;
     static const struct {
@@ -73,7 +73,7 @@ static void m63_prefix(void **state)
  * SI Brochure 5.4.3 and NIST SP 811 7.2: one space before the unit, °C and % included;
  * the prefix joins the unit; a zero before the point; k is lower case.
  */
-static void section_14_rules(void **state)
+static void spaces_and_prefixes(void **state)
 {
     (void)state;
     char text[NOTATION_SIZE];
@@ -89,9 +89,9 @@ static void section_14_rules(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m62_result_and_uncertainty),
-        cmocka_unit_test(m63_prefix),
-        cmocka_unit_test(section_14_rules),
+        cmocka_unit_test(result_and_uncertainty),
+        cmocka_unit_test(prefix),
+        cmocka_unit_test(spaces_and_prefixes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M29 to M32: transitions, states and aberrations in the terms of IEEE Std 181. */
+/* Transitions, states and aberrations in the terms of IEEE Std 181. */
 #include "core/waveform/pulse.h"
 
 #include <setjmp.h>
@@ -20,7 +20,7 @@ static const int16_t codes[] = { 30,  31,  30,  29,  30,  30,  31,  30,  29,  30
                                  45,  18,  24,  33,  30,  29,  30,  31,  30,  30,  30 };
 enum { CODES = sizeof codes / sizeof codes[0] };
 
-static void check_m32(const struct series *series, const struct levels *levels)
+static void check_case(const struct series *series, const struct levels *levels)
 {
     assert_true(levels->low == 30.0 && levels->high == 220.0);
     struct transition rise, fall;
@@ -48,8 +48,12 @@ static void check_m32(const struct series *series, const struct levels *levels)
     assert_true(isnan(pulse.low_duration) && isnan(pulse.duty));
 }
 
-/* M32, from codes and from the same values as doubles. */
-static void m32_states_transitions_aberrations(void **state)
+/*
+ * Definitions of IEEE Std 181-2011, from codes and from the same values as
+ * doubles. Own derivation: modes 30 and 220; 49, 125 and 201 crossed between
+ * codes 12 to 16 and 35 to 39.
+ */
+static void states_transitions_aberrations(void **state)
 {
     (void)state;
     double volts[CODES];
@@ -60,15 +64,18 @@ static void m32_states_transitions_aberrations(void **state)
     struct series of_reals = series_of_reals(volts, CODES, 1.0);
     struct levels levels;
     assert_int_equal(levels_find(&of_codes, 18.0, 238.0, 0.0, &levels), WAVE_NONE);
-    check_m32(&of_codes, &levels);
+    check_case(&of_codes, &levels);
     assert_int_equal(levels_find(&of_reals, 18.0, 238.0, 0.0, &levels), WAVE_NONE);
-    check_m32(&of_reals, &levels);
+    check_case(&of_reals, &levels);
 }
 
 static double trace[SAMPLES];
 
-/* M29: a single-pole step sampled every tau / 50; closed form, rise time ln 9. */
-static void m29_single_pole_step(void **state)
+/*
+ * A single-pole step sampled every tau / 50. Own derivation: -ln 0.9, ln 2, ln
+ * 10; rise time ln 9.
+ */
+static void single_pole_step(void **state)
 {
     (void)state;
     for (size_t i = 0; i < SAMPLES; i++) {
@@ -89,10 +96,10 @@ static void m29_single_pole_step(void **state)
 }
 
 /*
- * M30: Bakshi and Bakshi, Electronic and Electrical Measuring Instruments & Machines, ch. 6,
- * pp. 6-53 and 6-26; recomputed with the book's 0.35.
+ * Bakshi and Bakshi, Electronic and Electrical Measuring Instruments &
+ * Machines, ch. 6, pp. 6-53 and 6-26; recomputed with the book's 0.35.
  */
-static void m30_own_transition_taken_out(void **state)
+static void own_transition_taken_out(void **state)
 {
     (void)state;
     double signal, bound;
@@ -106,8 +113,8 @@ static void m30_own_transition_taken_out(void **state)
     assert_false(transition_of_signal(1e-8, NAN, &signal, &bound));
 }
 
-/* M31: overshoot 100 exp(-pi zeta / sqrt(1 - zeta^2)), from memory; per cent. */
-static void m31_overshoot_of_a_second_order_step(void **state)
+/* Overshoot 100 exp(-pi zeta / sqrt(1 - zeta^2)), from memory; per cent. */
+static void overshoot_of_a_second_order_step(void **state)
 {
     (void)state;
     static const double rows[][2] = { { 0.3, 37.23261049 }, { 0.4, 25.3826722 },
@@ -135,10 +142,10 @@ static void m31_overshoot_of_a_second_order_step(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m29_single_pole_step),
-        cmocka_unit_test(m30_own_transition_taken_out),
-        cmocka_unit_test(m31_overshoot_of_a_second_order_step),
-        cmocka_unit_test(m32_states_transitions_aberrations),
+        cmocka_unit_test(single_pole_step),
+        cmocka_unit_test(own_transition_taken_out),
+        cmocka_unit_test(overshoot_of_a_second_order_step),
+        cmocka_unit_test(states_transitions_aberrations),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M24 to M28: sine fits after IEEE Std 1057, quantisation, effective bits. */
+/* Sine fits after IEEE Std 1057, quantisation, effective bits. */
 #include "core/waveform/sine_fit.h"
 
 #include <setjmp.h>
@@ -15,7 +15,7 @@ enum { RECORD = 4096 };
 
 static const double two_pi = 6.2831853071795865;
 
-/* M24, M25: own data, millivolts at 1 kHz; fits recomputed with 40 digits. */
+/* Own data, millivolts at 1 kHz. */
 static const int16_t record[] = { 1683, 1338, 808, 278,  -281, -767,  -1127, -1367, -1374, -1275,
                                   -954, -532, 34,  554,  1101, 1531,  1840,  1996,  1939,  1760,
                                   1351, 884,  322, -189, -721, -1090, -1341, -1406, -1277, -1011,
@@ -27,7 +27,11 @@ static struct series millivolts(void)
     return series_of_codes(record, COUNT, 1.0, 0.0, 1e-3);
 }
 
-static void m24_three_parameters(void **state)
+/*
+ * Three parameters of IEEE Std 1057: linear least squares, the normal equations
+ * solved at 40 digits.
+ */
+static void three_parameters(void **state)
 {
     (void)state;
     static const double rows[][7] = {
@@ -50,7 +54,11 @@ static void m24_three_parameters(void **state)
     }
 }
 
-static void m25_four_parameters(void **state)
+/*
+ * Four parameters of IEEE Std 1057: columns cos, sin, 1, t (B cos - A sin),
+ * again and again; 40 digits.
+ */
+static void four_parameters(void **state)
 {
     (void)state;
     static const double iterates[] = { 52.2970909934, 52.2967602849, 52.2967602432, 52.2967602432 };
@@ -71,8 +79,8 @@ static void m25_four_parameters(void **state)
     assert_near(fit.residual, 13.65691737, 1e-9);
 }
 
-/* M26: relations IEEE Std 1057 and 1241; data own, recomputed in double precision. */
-static void m26_ideal_quantiser(void **state)
+/* Relations of IEEE Std 1057 and 1241; own data, worked in double precision. */
+static void ideal_quantiser(void **state)
 {
     (void)state;
     static int16_t codes[RECORD];
@@ -93,8 +101,12 @@ static void m26_ideal_quantiser(void **state)
     assert_within(fit.residual, 0.29044412, 1e-4);
 }
 
-/* M27: SINAD = 6.02 N + 1.76 dB and q / sqrt(12), IEEE Std 1241; handbook excerpts. */
-static void m27_ideal_quantisation_figures(void **state)
+/*
+ * SINAD = 6.02 N + 1.76 dB, as IEEE Std 1241 has it. Own derivation: an even
+ * error of width q has the RMS q / sqrt(12), a sine over the whole span 2^N q /
+ * sqrt(8): 20 log10(2^N sqrt(3/2)). Last, log2(5 V / (1 mV x sqrt(12))).
+ */
+static void ideal_quantisation_figures(void **state)
 {
     (void)state;
     static const double rows[][3] = { { 8, 49.9257119, 0.001127637245 },
@@ -111,8 +123,12 @@ static void m27_ideal_quantisation_figures(void **state)
     assert_within(sine_fit_effective_bits(&noisy, 5.0), 10.4952, 1e-4);
 }
 
-/* M28: Cramer-Rao bounds, Rife and Boorstyn 1974; from memory, recomputed. Residual set, not drawn. */
-static void m28_uncertainties_are_the_bounds(void **state)
+/*
+ * Cramer-Rao bounds: Rife and Boorstyn, IEEE Trans. Inf. Theory 20 (1974) 591,
+ * from memory: sigma sqrt(2 / N), sigma / sqrt(N), and sqrt(24 / (N (N^2 - 1)))
+ * sigma fs / (2 pi A). Residual set, not drawn.
+ */
+static void uncertainties_are_the_bounds(void **state)
 {
     (void)state;
     enum { N = 1000 };
@@ -133,11 +149,11 @@ static void m28_uncertainties_are_the_bounds(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m24_three_parameters),
-        cmocka_unit_test(m25_four_parameters),
-        cmocka_unit_test(m26_ideal_quantiser),
-        cmocka_unit_test(m27_ideal_quantisation_figures),
-        cmocka_unit_test(m28_uncertainties_are_the_bounds),
+        cmocka_unit_test(three_parameters),
+        cmocka_unit_test(four_parameters),
+        cmocka_unit_test(ideal_quantiser),
+        cmocka_unit_test(ideal_quantisation_figures),
+        cmocka_unit_test(uncertainties_are_the_bounds),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Checks M23 and M64: type A evaluation against certified and published
- * means and standard deviations.
+ * Type A evaluation against certified and published means and standard
+ * deviations.
  */
 #include "core/uncertainty/budget.h"
 
@@ -22,7 +22,7 @@ struct certified {
     double mean;
     double deviation; /* of the single reading, n - 1 */
     double mean_tolerance;
-    double deviation_tolerance; /* relative; what double precision data allow (M23) */
+    double deviation_tolerance; /* relative; what double precision data allow */
 };
 
 static void check(const double *readings, size_t n, const struct certified *certified)
@@ -49,7 +49,7 @@ static void check_set(const int *data, size_t n, int base, double divisor,
     check_set(data, sizeof(data) / sizeof((data)[0]), base, divisor, certified)
 
 /* All certified values: NIST StRD, univariate summary statistics. */
-static void m23_measured_sets(void **state)
+static void measured_sets(void **state)
 {
     (void)state;
     CHECK_SET(strd_michelso, 29900, 100.0,
@@ -74,8 +74,12 @@ static void check_numacc(double first, double low, double high, double tolerance
     check(readings, NUMACC_SIZE, &(struct certified) { first, 0.1, 1e-14, tolerance });
 }
 
-/* The last two cannot be better: their decimals are no doubles (M23, note). */
-static void m23_numerical_accuracy_sets(void **state)
+/*
+ * NIST StRD, NumAcc1 to NumAcc4. The last two cannot be better: their decimals
+ * are no doubles, and the deviation of the nearest ones is 0.1000000000349 and
+ * 0.1000000005588.
+ */
+static void numerical_accuracy_sets(void **state)
 {
     (void)state;
     const double numacc1[] = { 10000001.0, 10000003.0, 10000002.0 };
@@ -86,7 +90,7 @@ static void m23_numerical_accuracy_sets(void **state)
 }
 
 /* JCGM 100:2008 4.4.3 and Table 1 (from memory); digits recomputed. Printed s(mean): 0.33. */
-static void m64_twenty_temperatures(void **state)
+static void twenty_temperatures(void **state)
 {
     (void)state;
     const double celsius[] = { 96.9,   98.18, 98.25,  98.61,  99.03,  99.49,  99.56,
@@ -103,9 +107,9 @@ static void m64_twenty_temperatures(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m23_measured_sets),
-        cmocka_unit_test(m23_numerical_accuracy_sets),
-        cmocka_unit_test(m64_twenty_temperatures),
+        cmocka_unit_test(measured_sets),
+        cmocka_unit_test(numerical_accuracy_sets),
+        cmocka_unit_test(twenty_temperatures),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

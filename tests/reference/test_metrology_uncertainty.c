@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Checks M3 to M7, M10 to M13 and M59 to M61: standard uncertainties, their
- * combination, degrees of freedom and coverage factors.
+ * Standard uncertainties, their combination, degrees of freedom and coverage
+ * factors.
  */
 #include "core/input/accuracy.h"
 #include "core/uncertainty/budget.h"
@@ -16,7 +16,7 @@
 #include "tests/near.h"
 
 /* JCGM 100:2008 4.3.7 Example 2 and 5.1.5 Example (from memory); printed u_c: 15 uV. */
-static void m3_voltmeter_specification(void **state)
+static void voltmeter_specification(void **state)
 {
     (void)state;
     const struct accuracy accuracy = { .reading = 14e-6, .range = 2e-6, .level = ACCURACY_BOUND };
@@ -32,7 +32,7 @@ static void m3_voltmeter_specification(void **state)
 }
 
 /* JCGM 100:2008 G.4.1 Example (from memory): per cent, n = 10, 5, 15. Printed: 1.03, 19.0. */
-static void m4_product_of_three_means(void **state)
+static void product_of_three_means(void **state)
 {
     (void)state;
     struct budget budget = { .count = 0 };
@@ -42,12 +42,12 @@ static void m4_product_of_three_means(void **state)
     struct expanded expanded = budget_expand(&budget);
     assert_near(expanded.standard, 1.02946588093, 1e-9);
     assert_near(expanded.freedom, 18.99874231427, 1e-9);
-    /* 18.99 is cut to 18 (G.4.1, G.6.4): M6, row 18. */
+    /* 18.99 is cut to 18 (G.4.1, G.6.4): two sigma of Student's t, table below. */
     assert_near(expanded.coverage, 2.14884938823, 1e-8);
 }
 
 /* JCGM 100:2008 H.1.6: inputs as printed; nanometres. Full digits, so 16.76 and not 17.47. */
-static void m5_end_gauge(void **state)
+static void end_gauge(void **state)
 {
     (void)state;
     struct budget budget = { .count = 0 };
@@ -65,7 +65,7 @@ static void m5_end_gauge(void **state)
  * NIST TN 1297 (1994) Table B.1, column 95.45 %, which is JCGM 100:2008 Table
  * G.2; the column stands for exactly two sigma. Printed and recomputed.
  */
-static void m6_t_table(void **state)
+static void t_table(void **state)
 {
     (void)state;
     static const struct {
@@ -90,7 +90,7 @@ static void m6_t_table(void **state)
 }
 
 /* JCGM 100:2008 Table G.1; TN 1297 Table B.1, last row: k = 2 is two sigma, not 95.45 %. */
-static void m7_normal_factors(void **state)
+static void normal_factors(void **state)
 {
     (void)state;
     assert_true(coverage_factor(INFINITY) == 2.0);
@@ -99,7 +99,7 @@ static void m7_normal_factors(void **state)
 }
 
 /* JCGM 100:2008 4.3.7, 4.3.9, F.2.2.1; JCGM 101:2008 6.4.6; recomputed. */
-static void m10_divisors(void **state)
+static void divisors(void **state)
 {
     (void)state;
     assert_near(shape_standard(SHAPE_RECTANGULAR, 1.0), 0.577350269189626, 1e-12);
@@ -120,10 +120,12 @@ static double factor_of(enum shape shape)
 }
 
 /*
- * EA-4/02 supplements S9 and S10; recomputed for p = 95.45 %, of which our
- * exact two sigma differ in the sixth digit.
+ * EA-4/02 supplements S9 (rectangular, k = 1.65 at 95 %) and S10 (trapezoid,
+ * 1.83). Own derivation for p = 95.45 %: p sqrt(3), (1 - sqrt(1 - p)) sqrt(6),
+ * sqrt(2) sin(p pi / 2); our exact two sigma differ from that p in the sixth
+ * digit.
  */
-static void m11_dominating_terms(void **state)
+static void dominating_terms(void **state)
 {
     (void)state;
     assert_near(factor_of(SHAPE_RECTANGULAR), 1.65324249582, 5e-6);
@@ -139,7 +141,7 @@ static void m11_dominating_terms(void **state)
 }
 
 /* EA-4/02 M:2013 supplement S9: hand-held multimeter at 100 V dc. Printed u: 0.030 V. */
-static void m12_hand_held_multimeter(void **state)
+static void hand_held_multimeter(void **state)
 {
     (void)state;
     struct budget budget = { .count = 0 };
@@ -153,7 +155,7 @@ static void m12_hand_held_multimeter(void **state)
     struct expanded expanded = budget_expand(&budget);
     assert_near(expanded.standard, 0.0295747640170918, 1e-9);
     /*
-     * The check's 0.0505597 V is the half-width for 95 %; for 95.45 % the convolution,
+     * EA-4/02 uses 95 %, whose exact half-width is 0.0505597 V; for 95.45 % the convolution,
      * integrated over 20 000 steps of the second term (own figure), gives 0.0510451 V.
      */
     assert_int_equal(expanded.method, COVERAGE_CONVOLUTION);
@@ -161,7 +163,7 @@ static void m12_hand_held_multimeter(void **state)
 }
 
 /* EA-4/02 supplement S3: 10 kohm resistor by substitution. Printed u: 8.33 mohm. */
-static void m13_standard_resistor(void **state)
+static void standard_resistor(void **state)
 {
     (void)state;
     struct budget budget = { .count = 0 };
@@ -181,8 +183,11 @@ static void m13_standard_resistor(void **state)
     assert_near(expanded.uncertainty, 0.0166546289861608, 1e-4);
 }
 
-/* Own case by the GUM's method: 5 V, limit 150 uV, 0.1 mV step, 3 uV of ten readings' mean. */
-static void m59_small_budget(void **state)
+/*
+ * Own derivation by JCGM 100:2008 4.3.7, 5.1.2 and G.4.1: 5 V, limit 150 uV,
+ * 0.1 mV step, 3 uV of ten readings' mean.
+ */
+static void small_budget(void **state)
 {
     (void)state;
     double specification = accuracy_standard(150e-6, ACCURACY_BOUND);
@@ -196,14 +201,18 @@ static void m59_small_budget(void **state)
     struct expanded expanded = budget_expand(&budget);
     assert_near(expanded.standard, 9.133637465e-05, 1e-9);
     assert_near(expanded.freedom, 7732725.0, 1e-6);
-    /* The check's U is with k = 2; one rectangular term dominates, so less is enough. */
+    /* Twice that would be U with k = 2; one rectangular term dominates, so less is enough. */
     assert_near(2.0 * expanded.standard, 0.0001826727493, 1e-9);
     assert_int_equal(expanded.method, COVERAGE_CONVOLUTION);
     assert_true(expanded.uncertainty > 0.9545 * 150e-6 && expanded.coverage < 1.82);
 }
 
-/* Student t for p = 95.45 % read literally; two sigma differ from it in the sixth digit. */
-static void m60_literal_quantiles(void **state)
+/*
+ * Student's t for p = 95.45 % read literally, of which two sigma differ in the
+ * sixth digit. Own derivation: the incomplete beta function inverted at 40
+ * digits; scipy.stats.t.ppf(0.97725, n) agrees.
+ */
+static void literal_quantiles(void **state)
 {
     (void)state;
     static const double rows[][2] = {
@@ -217,8 +226,11 @@ static void m60_literal_quantiles(void **state)
     }
 }
 
-/* t(1) = tan(pi p / 2), t(2) = (2q - 1) sqrt(2 / (4q (1 - q))) with q = (1 + p) / 2. */
-static void m61_closed_forms(void **state)
+/*
+ * Own derivation, Student's density integrated: t(1) = tan(pi p / 2), t(2) =
+ * (2q - 1) sqrt(2 / (4q (1 - q))) with q = (1 + p) / 2.
+ */
+static void closed_forms(void **state)
 {
     (void)state;
     const double p = 0.9544997361036416; /* two sigma */
@@ -230,18 +242,18 @@ static void m61_closed_forms(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m3_voltmeter_specification),
-        cmocka_unit_test(m4_product_of_three_means),
-        cmocka_unit_test(m5_end_gauge),
-        cmocka_unit_test(m6_t_table),
-        cmocka_unit_test(m7_normal_factors),
-        cmocka_unit_test(m10_divisors),
-        cmocka_unit_test(m11_dominating_terms),
-        cmocka_unit_test(m12_hand_held_multimeter),
-        cmocka_unit_test(m13_standard_resistor),
-        cmocka_unit_test(m59_small_budget),
-        cmocka_unit_test(m60_literal_quantiles),
-        cmocka_unit_test(m61_closed_forms),
+        cmocka_unit_test(voltmeter_specification),
+        cmocka_unit_test(product_of_three_means),
+        cmocka_unit_test(end_gauge),
+        cmocka_unit_test(t_table),
+        cmocka_unit_test(normal_factors),
+        cmocka_unit_test(divisors),
+        cmocka_unit_test(dominating_terms),
+        cmocka_unit_test(hand_held_multimeter),
+        cmocka_unit_test(standard_resistor),
+        cmocka_unit_test(small_budget),
+        cmocka_unit_test(literal_quantiles),
+        cmocka_unit_test(closed_forms),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

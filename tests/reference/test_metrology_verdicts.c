@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Checks M19 and M20: verdicts and acceptance limits of ILAC-G8:09/2019 4.2,
- * upper limit TL = 1, U = 0.25. Cases recomputed; the tie rule is ours and
- * stands in core/uncertainty/limits.h.
+ * Verdicts and acceptance limits of ILAC-G8:09/2019 4.2, upper limit TL = 1, U
+ * = 0.25. Cases are own; the tie rule is ours and stands in
+ * core/uncertainty/limits.h.
  */
 #include "core/uncertainty/limits.h"
 
@@ -40,7 +40,7 @@ static double acceptance_limit(enum decision decision)
 }
 
 /* ILAC-G8:09/2019 4.2, rows r = 1 (w = U) and r = 0 (simple acceptance). */
-static void m19_acceptance_limits(void **state)
+static void acceptance_limits(void **state)
 {
     (void)state;
     assert_within(acceptance_limit(DECISION_GUARDED), 0.75, 1e-15);
@@ -48,7 +48,7 @@ static void m19_acceptance_limits(void **state)
 }
 
 /* ILAC-G8:09/2019 4.2.1 (simple) and 4.2.3 (with conditional zones). */
-static void m20_decision_table(void **state)
+static void decision_table(void **state)
 {
     (void)state;
     static const struct {
@@ -76,8 +76,8 @@ static void m20_decision_table(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m19_acceptance_limits),
-        cmocka_unit_test(m20_decision_table),
+        cmocka_unit_test(acceptance_limits),
+        cmocka_unit_test(decision_table),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Checks M33 to M36: mean, RMS, form and crest factor of sampled waveforms. */
+/* Mean, RMS, form and crest factor of sampled waveforms. */
 #include "core/waveform/waveform.h"
 
 #include <setjmp.h>
@@ -78,10 +78,13 @@ static struct waveform measured(shape_function *shape, double periods)
 }
 
 /*
- * Definitions; three meter manuals print these constants (pp. 19, 26, 28: crest
- * factors 1.414, 1, 1.732, 2; half wave 0.435 V ac for 2 V peak-to-peak). Recomputed.
+ * Own derivation, integrals over one period of peak 1: mean magnitude and RMS
+ * are 2/pi and 1/sqrt(2) of a sine, 1/2 and 1/sqrt(3) of a triangle and a
+ * sawtooth, 1/pi and 1/2 of half waves, D and sqrt(D) of a pulse; ac RMS
+ * sqrt(RMS^2 - mean^2), crest factor 1 / RMS, form factor RMS over mean
+ * magnitude.
  */
-static void m33_waveform_constants(void **state)
+static void waveform_constants(void **state)
 {
     (void)state;
     static const struct {
@@ -120,9 +123,9 @@ static void m33_waveform_constants(void **state)
 
 /*
  * Helfrick and Cooper, Modern Electronic Instrumentation and Measurement Techniques,
- * Example 6-2 (p. 132): sawtooth from 0 to 150 V, form factor 1.155; recomputed.
+ * Example 6-2 (p. 132): sawtooth from 0 to 150 V, form factor 1.155, exactly 2 / sqrt(3).
  */
-static void m34_sawtooth(void **state)
+static void sawtooth(void **state)
 {
     (void)state;
     struct waveform waveform = measured(sawtooth, 4.0);
@@ -139,8 +142,11 @@ static void m34_sawtooth(void **state)
     assert_near(waveform.rectified, 75.0, 1e-4);
 }
 
-/* Closed form: mean|.| = (2 / pi)(1 +- h / 3) of a sine with its third harmonic. */
-static void m35_third_harmonic(void **state)
+/*
+ * Own derivation: mean|.| = (2 / pi)(1 +- h / 3) of a sine with its third
+ * harmonic, RMS sqrt((1 + h^2) / 2).
+ */
+static void third_harmonic(void **state)
 {
     (void)state;
     static const double rows[][3] = { { 0.1, 1.00498756211, 1.03333333333 },
@@ -159,8 +165,12 @@ static void m35_third_harmonic(void **state)
     }
 }
 
-/* Closed form: a record that holds no whole period gives what the record gives. */
-static void m36_less_than_whole_periods(void **state)
+/*
+ * A record that holds no whole period gives what the record gives. Own
+ * derivation, over p periods: mean sin(pi p)^2 / (pi p), mean square 1/2 -
+ * sin(4 pi p) / (8 pi p).
+ */
+static void less_than_whole_periods(void **state)
 {
     (void)state;
     static const double rows[][3] = {
@@ -177,10 +187,11 @@ static void m36_less_than_whole_periods(void **state)
 }
 
 /*
- * The same with whole periods in it. The closed form for the whole record, third
- * column, is what must not come out: up to 1.2 % too low.
+ * The same with whole periods in it, whose RMS is 1 / sqrt(2) (own derivation).
+ * That of the whole record, third column, is what must not come out: up to 1.2
+ * % too low.
  */
-static void m36_trimmed_to_whole_periods(void **state)
+static void trimmed_to_whole_periods(void **state)
 {
     (void)state;
     static const double rows[][3] = {
@@ -201,11 +212,9 @@ static void m36_trimmed_to_whole_periods(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(m33_waveform_constants),
-        cmocka_unit_test(m34_sawtooth),
-        cmocka_unit_test(m35_third_harmonic),
-        cmocka_unit_test(m36_less_than_whole_periods),
-        cmocka_unit_test(m36_trimmed_to_whole_periods),
+        cmocka_unit_test(waveform_constants),       cmocka_unit_test(sawtooth),
+        cmocka_unit_test(third_harmonic),           cmocka_unit_test(less_than_whole_periods),
+        cmocka_unit_test(trimmed_to_whole_periods),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -96,7 +96,10 @@ static void test_meter_budget(void **state)
     assert_within(share(&budget, "resolution"), 0.5e-4 / sqrt(3), 1e-12);
 }
 
-/* Loading and its correction at the tip: Rs 10 k into 1 M reads 0.990099 (check M42). */
+/*
+ * Loading and its correction at the tip: Rs 10 k into 1 M reads 0.990099 = 1 M
+ * / 1.01 M (own derivation).
+ */
 static void test_loading_is_corrected(void **state)
 {
     (void)state;
@@ -111,7 +114,7 @@ static void test_loading_is_corrected(void **state)
     struct signal signal = dc(0.9900990099009901);
     struct budget budget;
     chain_budget(&table.chain, &setup, &signal, &budget);
-    /* Note of M42: (Rs/Rin) sqrt(uRs^2 + uRin^2) / (1 + Rs/Rin), bounds rectangular. */
+    /* JCGM 100 5.1.2: (Rs/Rin) sqrt(uRs^2 + uRin^2) / (1 + Rs/Rin), bounds rectangular. */
     double expected = 0.01 / sqrt(3) / 1.01;
     assert_within(share(&budget, "loading, source resistance"), 0.1 * expected, 1e-9);
     assert_within(share(&budget, "loading, input resistance"), 0.01 * expected, 1e-9);
@@ -233,8 +236,9 @@ static void test_ac_coupling_loss(void **state)
 }
 
 /*
- * 10 kohm into 1 Mohm and 20 pF at 1 MHz passes 0.620265 of the voltage
- * (check M44) where dc passes 0.990099: the difference is in the budget.
+ * 10 kohm into 1 Mohm and 20 pF at 1 MHz passes 0.620265 of the voltage where
+ * dc passes 0.990099: the difference is in the budget. Own derivation: |Z / (Z
+ * + Rs)|, Z = R / (1 + j 2 pi f R C).
  */
 static void test_capacitive_loading_is_not_forgotten(void **state)
 {

@@ -52,7 +52,7 @@ static void an_open_input_does_not_load(void **state)
     assert_true(loading.uncertainty == 0.0);
 }
 
-/* By the M42 note: (Rs/Rin) sqrt(u(Rs)^2/Rs^2 + u(Rin)^2/Rin^2) / (1 + Rs/Rin). */
+/* By JCGM 100 5.1.2: (Rs/Rin) sqrt(u(Rs)^2/Rs^2 + u(Rin)^2/Rin^2) / (1 + Rs/Rin). */
 static void the_correction_is_as_uncertain_as_its_resistances(void **state)
 {
     (void)state;

@@ -70,7 +70,7 @@ static void nothing_sent_by_others_makes_a_line(void **state)
     assert_ptr_equal(strchr(text, '\n'), text + strlen(text) - 1);
 }
 
-/* L139: the prefix only where JOURNAL_STREAM names the very file. */
+/* sd-daemon(3), systemd.exec(5): the prefix only where JOURNAL_STREAM names the very file. */
 static void the_priority_is_said_to_the_journal_only(void **state)
 {
     char text[256], stream[64];

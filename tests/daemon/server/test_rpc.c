@@ -83,7 +83,7 @@ static void call_later(void *context, struct rpc_call *call, const struct rpc_va
     peer->kept[peer->kept_count++] = call;
 }
 
-/* Answers with a number that is none: the guard of L109. */
+/* Answers with a number that is none, which JSON cannot write (RFC 8259, 6). */
 static void call_spoilt(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     const double zero = 0;

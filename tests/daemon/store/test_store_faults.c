@@ -2,7 +2,7 @@
 /*
  * A database that cannot be written: full, read-only, locked, damaged, gone.
  * What was taken is held, said loudly, and written exactly once when it can
- * be; commits are grouped and flushed (tests/reference, L144, L149).
+ * be; commits are grouped and flushed (own rules).
  */
 #include "failing_disk.h"
 #include "store_case.h"
@@ -289,7 +289,10 @@ static void test_one_writer_only(void **state)
     assert_non_null(strstr(failure.what, "another process"));
 }
 
-/* What waits goes into one commit, and a commit is flushed (L143, L144). */
+/*
+ * What waits goes into one commit, and a commit is flushed: SQLite's
+ * documentation of PRAGMA synchronous, FULL in WAL mode.
+ */
 static void test_group_commit(void **state)
 {
     struct store_case *it = *state;

@@ -346,7 +346,7 @@ static void every_format_reads_back(void **state)
     }
 }
 
-/* Volts that leave the screen are clipped, and so are the marks for no value (L23). */
+/* Volts that leave the screen are clipped, and so are the marks for no value (SCPI-1999 7.2.1). */
 static void volts_beyond_the_screen_are_clipped(void **state)
 {
     static const struct {

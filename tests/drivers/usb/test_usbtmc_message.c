@@ -2,7 +2,7 @@
 /*
  * The bytes of USBTMC against the vectors UO, UR, UI, UX, UK, UC, UN and the
  * tag sequences of tests/reference/links_usbtmc.json (USBTMC 1.00 tables 1 to
- * 9 and USB488 1.00 as the sources named there quote them; L44 to L59).
+ * 9 and USB488 1.00, sources named there).
  */
 #include "drivers/usb/usbtmc_message.h"
 

@@ -86,7 +86,13 @@ static void full_scale_is_shown_and_one_count_more_is_not(void **state)
     assert_near(ideal_reading(&meter_tarnwerk, METER_DC_VOLTAGE, 1, &ripple).value, 1.85, 1e-12);
 }
 
-/* M33: what a sine-calibrated average-responding meter makes of other waveforms. */
+/*
+ * What a sine-calibrated average-responding meter makes of other waveforms. Own
+ * derivation: it shows pi / sqrt(8) times the mean magnitude, which is 2 / pi
+ * of a sine's peak, 1 of a square's, 1/2 of a triangle's; Helfrick and Cooper,
+ * Modern Electronic Instrumentation and Measurement Techniques, Example 6-2 (p.
+ * 132) works a sawtooth so.
+ */
 static void ac_meters_respond_by_their_kind(void **state)
 {
     struct source sine = made(SOURCE_SINE, 1.0, 1e3);

@@ -94,8 +94,12 @@ static void probes_that_make_no_sense_are_refused(void **state)
     assert_false(probe_check(&probe, &volts, &problem));
 }
 
-/* M33: sine, square, triangle and pulse trains of unit peak. */
-static void waveforms_have_their_published_values(void **state)
+/*
+ * Sine, square, triangle and pulse trains of unit peak. Own derivation,
+ * integrals over a period: RMS 1/sqrt(2), 1, 1/sqrt(3) and sqrt(D - D^2), mean
+ * magnitude 2/pi, 1, 1/2 and 2 D (1 - D).
+ */
+static void waveforms_have_their_values(void **state)
 {
     struct wave sine = wave_sine(1.0, 50.0);
     struct wave triangle = wave_triangle(1.0, 50.0);
@@ -263,7 +267,13 @@ static double loaded(double volts, double source_ohm, double input_ohm)
 static void loading_agrees_with_textbooks(void **state)
 {
     (void)state;
-    /* M37, M38, M40, M41: two resistors in series, measured across one of them. */
+    /*
+     * Two resistors in series, measured across one of them: Helfrick and Cooper,
+     * Modern Electronic Instrumentation and Measurement Techniques, Example 4-5 (p.
+     * 62), whose 48.37 V is rounded on the way; Kalsi, Electronic Instrumentation,
+     * Example 4.8 (from memory); own derivation, 4 V x 10 k / (10 k + 2 k / 3);
+     * Morris and Langari, Measurement and Instrumentation, Fig. 3.9 (from memory).
+     */
     assert_near(loaded(50.0, 100e3 * 50e3 / 150e3, 20e3 * 50.0), 48.38709677, 1e-9);
     assert_near(loaded(50.0, 100e3 * 50e3 / 150e3, 1e3 * 50.0), 30.0, 1e-9);
     assert_near(loaded(5.0, 4500.0, 100e3), 4.784688995, 1e-9);
@@ -361,7 +371,7 @@ int main(void)
         cmocka_unit_test(edges_that_do_not_fit_are_refused),
         cmocka_unit_test(sources_out_of_bounds_are_refused),
         cmocka_unit_test(probes_that_make_no_sense_are_refused),
-        cmocka_unit_test(waveforms_have_their_published_values),
+        cmocka_unit_test(waveforms_have_their_values),
         cmocka_unit_test(noise_adds_to_the_rectified_mean),
         cmocka_unit_test(edges_take_their_part_of_the_rms),
         cmocka_unit_test(a_sine_passes_a_highpass_by_its_textbook_gain),

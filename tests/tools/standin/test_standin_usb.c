@@ -3,7 +3,7 @@
  * The USB faces of the simulated bench without any USB: message headers and
  * the bulk-out state machine (USBTMC 1.00, 3.2 and 3.3), class requests
  * (USBTMC 1.00, 4.2; USB488 1.00, 4.3), and the serial device's (PSTN 1.2, 6.3
- * and 6.5). L-numbers: tests/reference.
+ * and 6.5); tables and clauses below 4.2.1 and 4.3 from memory.
  */
 #include "tools/standin/link/record.h"
 #include "tools/standin/link/worker.h"
@@ -122,20 +122,21 @@ static void broken_rules_are_refused(void **state)
     refused(transfer, whole + 40); /* goes on behind it */
     transfer[2] ^= 1;              /* inverse of the tag */
     refused(transfer, whole);
-    data_out(transfer, 0, 20, true); /* L49: never 0 */
+    data_out(transfer, 0, 20, true); /* a tag is never 0 (Table 1) */
     refused(transfer, whole);
     data_out(transfer, 9, 20, true);
     transfer[3] = 1; /* reserved */
     refused(transfer, whole);
     data_out(transfer, 9, 20, true);
-    transfer[0] = 126; /* L52: unknown kind; 128, a trigger, is one that no instrument here has */
+    transfer[0] =
+        126; /* unknown kind (Table 2); 128, a trigger, is one that no instrument here has */
     refused(transfer, whole);
     transfer[0] = 128;
     refused(transfer, 12);
-    data_out(transfer, 9, 0, true); /* L46: more than none */
+    data_out(transfer, 9, 0, true); /* more than none (Table 3) */
     refused(transfer, 12);
     data_out(transfer, 9, 20, true);
-    transfer[0] = 2; /* L47: exactly a header */
+    transfer[0] = 2; /* exactly a header (Table 4) */
     refused(transfer, 16);
 }
 
@@ -244,7 +245,7 @@ static void capabilities_are_told(void **state)
     const struct tmc_view view = { .scpi = true };
     uint8_t reply[TMC_REPLY];
     enum tmc_order order;
-    /* L56, without trigger */
+    /* USB488 1.00, 4.2.2, without trigger */
     const uint8_t expected[24] = { 1, 0, 0, 1, 4, 1, 0, 0, 0, 0, 0, 0, 0, 1, 6, 14 };
 
     (void)state;
@@ -262,13 +263,13 @@ static void aborts_name_the_transfer(void **state)
     enum tmc_order order;
 
     (void)state;
-    assert_int_equal(requested(&view, 0xa2, 3, 8, FFS_IN + 1, reply, &order), 2); /* L53 */
+    assert_int_equal(requested(&view, 0xa2, 3, 8, FFS_IN + 1, reply, &order), 2); /* 4.2.1.4 */
     assert_int_equal(reply[0], 1);
     assert_int_equal(order, TMC_ABORT_IN);
     requested(&view, 0xa2, 3, 7, FFS_IN + 1, reply, &order);
     assert_int_equal(reply[0], 0x81);
     assert_int_equal(order, TMC_NOTHING);
-    requested(&view, 0xa2, 1, 8, FFS_OUT + 1, reply, &order); /* L54 */
+    requested(&view, 0xa2, 1, 8, FFS_OUT + 1, reply, &order); /* 4.2.1.2 */
     assert_int_equal(reply[0], 0x80);
     assert_int_equal(requested(&view, 0xa2, 4, 0, FFS_IN + 1, reply, &order), 8);
     assert_int_equal(reply[4], 3);
@@ -283,12 +284,12 @@ static void clears_and_status_bytes(void **state)
     enum tmc_order order;
 
     (void)state;
-    assert_int_equal(requested(&view, 0xa1, 5, 0, 0, reply, &order), 1); /* L55 */
+    assert_int_equal(requested(&view, 0xa1, 5, 0, 0, reply, &order), 1); /* 4.2.1.6 */
     assert_int_equal(order, TMC_CLEAR);
     assert_int_equal(requested(&view, 0xa1, 6, 0, 0, reply, &order), 2);
     assert_int_equal(reply[0], 2);
     assert_int_equal(reply[1], 1);
-    assert_int_equal(requested(&view, 0xa1, 128, 5, 0, reply, &order), 3); /* L58 */
+    assert_int_equal(requested(&view, 0xa1, 128, 5, 0, reply, &order), 3); /* USB488 1.00, 4.3.1 */
     assert_int_equal(order, TMC_TELL_STATUS);
     assert_int_equal(reply[1], 5);
     assert_int_equal(requested(&view, 0xa1, 128, 1, 0, reply, &order), 3);
@@ -297,7 +298,7 @@ static void clears_and_status_bytes(void **state)
     requested(&view, 0xa1, 128, 5, 0, reply, &order);
     assert_int_equal(reply[0], 0x20);
     assert_int_equal(order, TMC_NOTHING);
-    requested(&view, 0xa1, 160, 1, 0, reply, &order); /* L59 */
+    requested(&view, 0xa1, 160, 1, 0, reply, &order); /* USB488 1.00, 4.3.2 */
     assert_int_equal(order, TMC_REMOTE_ENABLE);
     requested(&view, 0xa1, 160, 0, 0, reply, &order);
     assert_int_equal(order, TMC_REMOTE_DISABLE);
