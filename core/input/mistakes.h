@@ -25,7 +25,7 @@ enum mistake_policy { MISTAKE_WARN, MISTAKE_BLOCK };
     X(AC_COUPLING, "ac_coupling", MISTAKE_WARN, "next to nothing where a dc value is expected")    \
     X(GROUND_REFERENCE, "ground_reference", MISTAKE_WARN,                                          \
       "the zero trace is further off than it may be")                                              \
-    X(GROUND_CLIP, "ground_clip", MISTAKE_WARN, "a scope at a point that is tied to the mains")    \
+    X(GROUND_CLIP, "ground_clip", MISTAKE_BLOCK, "a scope at a point that is tied to the mains")   \
     X(CALIBRATION, "calibration", MISTAKE_WARN, "the calibration is overdue")
 
 enum mistake_kind {

@@ -37,6 +37,14 @@ void settings_take_policy(struct settings *settings)
 
 void settings_print_policy_keys(FILE *out)
 {
-    fprintf(out, "policy (rating blocks by default, all others warn):\n");
+    const char *before = "";
+    fprintf(out, "policy (by default all warn, but what blocks is ");
+    for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+        if (mistake_default((enum mistake_kind)kind) == MISTAKE_BLOCK) {
+            fprintf(out, "%s%s", before, mistake_key((enum mistake_kind)kind));
+            before = ", ";
+        }
+    }
+    fprintf(out, "):\n");
     strict_print_keys(out, policy_keys);
 }

@@ -297,7 +297,7 @@ class Mistakes(Circuit):
              "ground_reference", "calibration")
 
     def test_each_warns(self):
-        self.start("policy = { rating = \"warn\"; };")
+        self.start("policy = { rating = \"warn\"; ground_clip = \"warn\"; };")
         for kind in self.KINDS:
             with self.subTest(kind):
                 self.told(*self.provoke(kind))
@@ -305,7 +305,8 @@ class Mistakes(Circuit):
     def test_each_blocks(self):
         for kind in self.KINDS:
             with self.subTest(kind):
-                self.start(f'policy = {{ {kind} = "block"; }};')
+                others = "" if kind == "ground_clip" else 'ground_clip = "warn"; '
+                self.start(f'policy = {{ {others}{kind} = "block"; }};')
                 point, words = self.provoke(kind)
                 failure = self.refused(point)
                 self.assertEqual(failure["reason"], "rating exceeded" if kind == "rating"
@@ -313,9 +314,11 @@ class Mistakes(Circuit):
                 self.assertIn(words, failure["what"])
                 self.assertNotIn("value", failure)
 
-    def test_a_rating_blocks_by_default(self):
-        point, words = self.provoke("rating")
-        self.assertIn(words, self.refused(point)["what"])
+    def test_what_is_dangerous_blocks_by_default(self):
+        for kind in ("ground_clip", "rating"):
+            with self.subTest(kind):
+                point, words = self.provoke(kind)
+                self.assertIn(words, self.refused(point)["what"])
 
     def test_no_mistake_is_seen_where_there_is_none(self):
         warnings = self.measure("rail")["warnings"]

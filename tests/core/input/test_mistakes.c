@@ -154,8 +154,17 @@ static void the_gravest_is_first(void **state)
     assert_int_equal(mistakes_find(&facts, found), 3);
     assert_int_equal(found[0].kind, MISTAKE_RATING);
     assert_string_equal(mistake_key(found[0].kind), "rating");
-    assert_int_equal(mistake_default(found[0].kind), MISTAKE_BLOCK);
-    assert_int_equal(mistake_default(MISTAKE_CALIBRATION), MISTAKE_WARN);
+}
+
+/* What can break something blocks, what makes a reading doubtful warns; own rule. */
+static void what_is_dangerous_blocks_by_default(void **state)
+{
+    (void)state;
+    for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+        bool dangerous = kind == MISTAKE_RATING || kind == MISTAKE_GROUND_CLIP;
+        assert_int_equal(mistake_default((enum mistake_kind)kind),
+                         dangerous ? MISTAKE_BLOCK : MISTAKE_WARN);
+    }
 }
 
 int main(void)
@@ -168,6 +177,7 @@ int main(void)
         cmocka_unit_test(ratings_of_probe_and_input),
         cmocka_unit_test(places_and_dates),
         cmocka_unit_test(the_gravest_is_first),
+        cmocka_unit_test(what_is_dangerous_blocks_by_default),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

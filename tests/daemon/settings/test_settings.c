@@ -215,6 +215,9 @@ static void test_shipped(void **state)
         assert_non_null(bench);
         assert_true(bench->point_count > 0);
         assert_string_equal(bench->path, path);
+        for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+            assert_int_equal(bench->policy[kind], mistake_default((enum mistake_kind)kind));
+        }
         bench_unref(bench);
     }
 }
