@@ -122,6 +122,43 @@ def leftovers():
                 yield f"{entry}:{number}: left for later: {line.strip()}"
 
 
+SOURCE = re.compile(
+    r"JCGM \d|EA-4/02|ILAC-G8|Z540|ISO(/IEC)? \d|IEC \d|IEEE (Std )?\d|NIST|SI Brochure|SCPI-1999|USBTMC|RFC \d|"
+    r"JSON-RPC 2\.0|libconfig 1\.5|scipy|numpy|Python's complex|\bpp?\. \d|common practice, no source|"
+    r"from memory|own derivation|own figure|own rule|Source of all:", re.IGNORECASE)
+NOTE_NUMBER = re.compile(r"\b[LM]\d{2,3}\b|\bm\d{1,2}_[a-z]|\bm\d{2}\b|\b(checks?|facts?) [LMm]\d|"
+                         r"(links|metrology|statistics) reference|reference (page|notes)\b")
+
+
+def tests_without_source(path):
+    """Test functions with no source in their comments, those of their tables included; all of a
+    file that says "Source of all:" at its top have one."""
+    text = path.read_text()
+    if "Source of all:" in text.split("#include", 1)[0]:
+        return
+    for piece in re.split(r"^}$", text[text.rindex("#include"):], flags=re.MULTILINE):
+        test = re.search(r"^static void (\w+)\(void \*\*state\)", piece, re.MULTILINE)
+        if test and not SOURCE.search(re.sub(r"\s+\*?\s*", " ", piece)):
+            yield test[1]
+
+
+def sourced():
+    """Tests against the outside name the outside; nothing cites notes that are not in the tree."""
+    for entry in tracked():
+        path = ROOT / entry
+        if not re.search(r"\.(c|h|py|md|cfg|json|txt)$", entry) or "/corpus_" in entry or not path.is_file():
+            continue
+        text = path.read_text(errors="replace")
+        if path != Path(__file__).resolve():
+            for number, line in enumerate(text.split("\n"), 1):
+                if NOTE_NUMBER.search(line):
+                    yield f"{entry}:{number}: cites a number of notes that are not here: {line.strip()}"
+        if re.match(r"tests/reference/test_", entry):
+            yield from (f"{entry}: {name}: no source named" for name in tests_without_source(path))
+        elif re.match(r"tests/reference/[^/]*$", entry) and not SOURCE.search(text):
+            yield f"{entry}: no source named"
+
+
 def files_to_format():
     found = list(sources("*.[ch]"))
     for folder in ("core", "drivers", "daemon", "tools", "reference", "fuzz"):
@@ -151,7 +188,7 @@ def tidied():
 
 
 RULES = {rule.__name__: rule
-         for rule in (includes, documented, sizes, layout, waits, leftovers, formatted, tidied)}
+         for rule in (includes, documented, sizes, layout, waits, leftovers, sourced, formatted, tidied)}
 
 if __name__ == "__main__":
     found = list(RULES[sys.argv[1]]())

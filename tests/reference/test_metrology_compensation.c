@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * A 10:1 divider that is compensated, or not: 9 Mohm with C1 into 1 Mohm with
- * 120 pF. Own derivation of all: by Kirchhoff's laws k_dc = R2 / (R1 + R2),
- * k_hf = C1 / (C1 + C2), and what is between them decays with tau = (R1 || R2)
- * (C1 + C2).
+ * 120 pF. Source of all: own derivation. By Kirchhoff's laws k_dc = R2 / (R1 +
+ * R2), k_hf = C1 / (C1 + C2), and what is between them decays with tau = (R1 ||
+ * R2) (C1 + C2).
  */
 #include "core/input/compensation.h"
 

@@ -125,7 +125,7 @@ static void waveform_constants(void **state)
  * Helfrick and Cooper, Modern Electronic Instrumentation and Measurement Techniques,
  * Example 6-2 (p. 132): sawtooth from 0 to 150 V, form factor 1.155, exactly 2 / sqrt(3).
  */
-static void sawtooth(void **state)
+static void sawtooth_from_zero(void **state)
 {
     (void)state;
     struct waveform waveform = measured(sawtooth, 4.0);
@@ -212,7 +212,7 @@ static void trimmed_to_whole_periods(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(waveform_constants),       cmocka_unit_test(sawtooth),
+        cmocka_unit_test(waveform_constants),       cmocka_unit_test(sawtooth_from_zero),
         cmocka_unit_test(third_harmonic),           cmocka_unit_test(less_than_whole_periods),
         cmocka_unit_test(trimmed_to_whole_periods),
     };

@@ -46,6 +46,7 @@ static void the_norris_line_comes_out(void **state)
     assert_true(line.freedom == 34);
 }
 
+/* Own derivation: two points leave no freedom, and points at one time no slope. */
 static void too_little_has_no_line(void **state)
 {
     (void)state;
@@ -62,6 +63,7 @@ static void too_little_has_no_line(void **state)
     assert_false(trend_fit(&still, &line));
 }
 
+/* Own derivation: 2 x + noise meets 100 at 50; a slope within its own uncertainty meets nothing. */
 static void a_flat_or_leaving_line_meets_nothing(void **state)
 {
     (void)state;
@@ -79,7 +81,7 @@ static void a_flat_or_leaving_line_meets_nothing(void **state)
     assert_true(crossing.earliest < crossing.expected && crossing.expected < crossing.latest);
 }
 
-/* By its own claim the interval holds the true time in 95 % of runs. Seed fixed. */
+/* Own derivation: by its claim the interval holds the true time in 95 % of runs. Seed fixed. */
 static void the_interval_holds_what_it_says(void **state)
 {
     (void)state;
