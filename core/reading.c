@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "reading.h"
 
+#include "core/uncertainty/expand.h"
+
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>

@@ -10,6 +10,7 @@
 #include "core/basics/failure.h"
 #include "core/input/chain.h"
 #include "core/range/plan.h"
+#include "core/uncertainty/expand.h"
 #include "core/uncertainty/limits.h"
 
 enum { READING_MAX_WARNINGS = 8 };

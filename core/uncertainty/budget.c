@@ -2,7 +2,6 @@
 #include "budget.h"
 
 #include "core/basics/sum.h"
-#include "coverage.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
@@ -29,19 +28,6 @@ const char *shape_name(enum shape shape)
     case SHAPE_BIAS:
         return "bias";
     case SHAPE_NORMAL:
-        break;
-    }
-    return "normal";
-}
-
-const char *coverage_method_name(enum coverage_method method)
-{
-    switch (method) {
-    case COVERAGE_STUDENT:
-        return "student";
-    case COVERAGE_CONVOLUTION:
-        return "convolution";
-    case COVERAGE_NORMAL:
         break;
     }
     return "normal";
@@ -127,6 +113,7 @@ double budget_freedom(const struct budget *budget)
     return 1.0 / sum;
 }
 
+/* Two passes: by subtracting a sum of squares, a small spread on a large mean would be lost. */
 double coverage_factor(double freedom)
 {
     double whole = floor(freedom * (1.0 + rounding_allowance));
@@ -139,36 +126,6 @@ double coverage_factor(double freedom)
     return gsl_cdf_tdist_Qinv(tail_beyond_two_sigma, whole);
 }
 
-/* By Student's t, JCGM 100 G.6.4. */
-static struct expanded expand_student(double standard, double freedom)
-{
-    double coverage = coverage_factor(freedom);
-    return (struct expanded) {
-        .standard = isnan(coverage) ? NAN : standard,
-        .freedom = isnan(coverage) ? NAN : freedom,
-        .coverage = coverage,
-        .uncertainty = coverage * standard,
-        .method = isinf(freedom) ? COVERAGE_NORMAL : COVERAGE_STUDENT,
-    };
-}
-
-struct expanded budget_expand(const struct budget *budget)
-{
-    double standard = budget_combined(budget);
-    struct expanded expanded = expand_student(standard, budget_freedom(budget));
-    if (standard == 0.0 || isnan(expanded.coverage) || !coverage_is_special(budget)) {
-        return expanded;
-    }
-    double half_width = coverage_half_width(budget);
-    if (isfinite(half_width)) {
-        expanded.uncertainty = half_width;
-        expanded.coverage = half_width / standard;
-        expanded.method = COVERAGE_CONVOLUTION;
-    }
-    return expanded;
-}
-
-/* Two passes: by subtracting a sum of squares, a small spread on a large mean would be lost. */
 bool type_a(const double *readings, size_t n, double *mean, double *standard_of_mean)
 {
     if (n < 2) {

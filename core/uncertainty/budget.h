@@ -2,7 +2,7 @@
 /*
  * The uncertainty budget of one reading, after JCGM 100:2008 (the GUM):
  * contributions with standard uncertainty, sensitivity and degrees of
- * freedom, combined in quadrature, expanded to the interval for 95.45 %.
+ * freedom, combined in quadrature. core/uncertainty/expand makes an interval of it.
  *
  * Contributions are taken as independent; core/uncertainty/correlation is for those that
  * are not. A trapezoidal one is entered as the two rectangular ones that it
@@ -22,13 +22,6 @@ enum shape {
     SHAPE_BIAS /* an error of about known size and direction that is not corrected */
 };
 
-/* How the coverage factor was found. */
-enum coverage_method {
-    COVERAGE_NORMAL,     /* k = 2 */
-    COVERAGE_STUDENT,    /* Student's t with the effective degrees of freedom */
-    COVERAGE_CONVOLUTION /* the exact distribution of the sum, core/uncertainty/coverage.h */
-};
-
 enum { BUDGET_MAX_TERMS = 24 };
 
 struct contribution {
@@ -44,20 +37,8 @@ struct budget {
     struct contribution terms[BUDGET_MAX_TERMS];
 };
 
-/* What a budget comes to. */
-struct expanded {
-    double standard;    /* combined standard uncertainty u_c, unit of the result */
-    double freedom;     /* effective degrees of freedom, Welch-Satterthwaite; INFINITY if none */
-    double coverage;    /* coverage factor k for 95.45 % */
-    double uncertainty; /* expanded uncertainty U = k u_c */
-    enum coverage_method method;
-};
-
 /* "normal", "rectangular", "triangular", "arcsine", "bias". */
 const char *shape_name(enum shape shape);
-
-/* "normal", "student", "convolution". */
-const char *coverage_method_name(enum coverage_method method);
 
 /*
  * Half-width of a distribution to standard uncertainty (JCGM 100 4.3.7,
@@ -91,13 +72,6 @@ double budget_freedom(const struct budget *budget);
  * 2 for infinite freedom; NAN when freedom < 1.
  */
 double coverage_factor(double freedom);
-
-/*
- * Combines and expands: by Student's t with the effective freedom, or where
- * the sum is far from normal (coverage_is_special()) by its exact
- * distribution. All figures NAN when the effective freedom is below 1.
- */
-struct expanded budget_expand(const struct budget *budget);
 
 /*
  * Type A evaluation of n repeated readings (JCGM 100 4.2): arithmetic mean

@@ -2,6 +2,7 @@
 #include "limits.h"
 
 #include "conformity.h"
+#include "expand.h"
 
 #include <math.h>
 #include <string.h>

@@ -11,6 +11,7 @@
 #ifndef GRADUS_CORE_LIMITS_H
 #define GRADUS_CORE_LIMITS_H
 
+#include "expand.h"
 #include "relative.h"
 
 #include <stdbool.h>

@@ -9,6 +9,7 @@
 
 #include "budget.h"
 #include "correlation.h"
+#include "expand.h"
 
 /* What limits hold for. */
 enum judged { JUDGED_VALUE, JUDGED_DIFFERENCE, JUDGED_RATIO };

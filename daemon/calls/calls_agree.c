@@ -6,6 +6,7 @@
 #include "calls.h"
 
 #include "core/uncertainty/agreement.h"
+#include "core/uncertainty/expand.h"
 #include "core/uncertainty/relative.h"
 #include "daemon/daemon_priv.h"
 #include "methods.h"

@@ -2,6 +2,7 @@
 #include "encode.h"
 
 #include "core/input/tuned_circuit.h"
+#include "core/uncertainty/expand.h"
 #include "encode_analysis.h"
 
 #include <math.h>

@@ -13,6 +13,7 @@
 #include "dialogue_sync.h"
 #include "drivers/basics/printable.h"
 #include "exchange.h"
+#include "link_open.h"
 #include "response.h"
 
 #include <stdio.h>

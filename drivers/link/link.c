@@ -10,13 +10,6 @@ struct link {
     void *self;
 };
 
-static const struct link_ops *const kinds[] = {
-    [LINK_TCP] = &link_tcp_ops,
-    [LINK_UNIX] = &link_unix_ops,
-    [LINK_SERIAL] = &link_serial_ops,
-    [LINK_USB] = &link_usb_ops,
-};
-
 struct link *link_wrap(const struct link_ops *ops, void *self, struct failure *failure)
 {
     struct link *link = malloc(sizeof *link);
@@ -28,15 +21,6 @@ struct link *link_wrap(const struct link_ops *ops, void *self, struct failure *f
     }
     *link = (struct link) { .ops = ops, .self = self };
     return link;
-}
-
-struct link *link_open(const struct link_spec *spec, struct deadline deadline,
-                       struct failure *failure)
-{
-    const struct link_ops *ops = kinds[spec->kind];
-    void *self = ops->open(spec, deadline, failure);
-
-    return self ? link_wrap(ops, self, failure) : NULL;
 }
 
 bool link_write(struct link *link, const char *bytes, size_t count, struct deadline deadline,

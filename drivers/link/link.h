@@ -129,10 +129,6 @@ struct link_ops {
     void (*close)(void *self);
 };
 
-/* Opens a link of the kind the spec names. NULL on failure. Free with link_close(). */
-struct link *link_open(const struct link_spec *spec, struct deadline deadline,
-                       struct failure *failure);
-
 /* Writes all of `bytes` by the deadline, or fails; see link_ops.write. */
 bool link_write(struct link *link, const char *bytes, size_t count, struct deadline deadline,
                 struct failure *failure);

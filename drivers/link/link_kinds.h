@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The kinds of links there are, for the table in link.c. */
+/* The kinds of links that this folder makes, for the table in drivers/dialogue/link_open.c. */
 #ifndef GRADUS_DRIVERS_LINK_KINDS_H
 #define GRADUS_DRIVERS_LINK_KINDS_H
 
@@ -8,7 +8,6 @@
 extern const struct link_ops link_tcp_ops;    /* link_stream.c */
 extern const struct link_ops link_unix_ops;   /* link_stream.c */
 extern const struct link_ops link_serial_ops; /* link_serial.c */
-extern const struct link_ops link_usb_ops;    /* link_usb.c */
 
 /* Makes a link of what a kind's open returned; closes `self` and returns NULL on failure. */
 struct link *link_wrap(const struct link_ops *ops, void *self, struct failure *failure);

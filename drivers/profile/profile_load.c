@@ -120,13 +120,6 @@ static const struct strict_key scope_keys[] = {
     { .name = NULL },
 };
 
-const char *const profile_quantities[] = {
-#define X(name, text, aspect, dimension) text,
-    QUANTITY_TABLE(X)
-#undef X
-        NULL
-};
-
 /* The file's name without folder and ".cfg". */
 static void take_name(struct profile *profile, const char *path, struct problems *problems)
 {
@@ -317,30 +310,6 @@ void profile_free(struct profile *profile)
         free(owner->ranges[i]);
     }
     free(owner);
-}
-
-const struct function *profile_function(const struct profile *profile, enum quantity quantity)
-{
-    for (size_t i = 0; i < profile->function_count; i++) {
-        if (profile->functions[i].quantity == quantity) {
-            return &profile->functions[i];
-        }
-    }
-    return NULL;
-}
-
-const struct front_end *profile_front_end(const struct profile *profile, enum quantity quantity)
-{
-    if (profile->kind == PROFILE_SCOPE) {
-        return quantity_dimension(quantity) == DIMENSION_VOLTAGE ? &profile->scope.front_end : NULL;
-    }
-    const struct function *function = profile_function(profile, quantity);
-    return function != NULL ? &function->front_end : NULL;
-}
-
-int profile_inputs(const struct profile *profile)
-{
-    return profile->inputs;
 }
 
 void profile_print_keys(FILE *out)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Instruments that speak USBTMC: a session on a device that it owns. */
-#include "drivers/link/link_kinds.h"
+#include "link_usb.h"
+
 #include "usb_device.h"
 #include "usbtmc.h"
 

@@ -31,28 +31,6 @@ static struct deadline with_reserve(struct deadline deadline)
     return (struct deadline) { deadline.nanoseconds - (int64_t)(reserve * 1e6) };
 }
 
-bool usbtmc_failed(struct usbtmc *session, enum pipe_result result, const char *doing,
-                   struct failure *failure)
-{
-    switch (result) {
-    case PIPE_TIMEOUT:
-        return failure_set(failure, FAILURE_TIMEOUT, NULL, NULL, "%s: no time left", doing);
-    case PIPE_STALL:
-        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
-                           "%s: refused by the device", doing);
-    case PIPE_OVERFLOW:
-        return failure_set(failure, FAILURE_BABBLE, NULL, NULL,
-                           "%s: the device sent more than a packet holds", doing);
-    case PIPE_GONE:
-        session->gone = true;
-        return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL,
-                           "%s: the device was unplugged", doing);
-    default:
-        return failure_set(failure, FAILURE_SYSTEM, NULL, NULL,
-                           "%s: this machine cannot do the transfer", doing);
-    }
-}
-
 /* A device that only misunderstands what it can do is used without. */
 static bool read_capabilities(struct usbtmc *session, struct deadline deadline,
                               struct failure *failure)

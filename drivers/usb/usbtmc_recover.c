@@ -226,3 +226,25 @@ bool usbtmc_tidy(struct usbtmc *session, struct deadline deadline, struct failur
     session->wire = WIRE_IDLE;
     return true;
 }
+
+bool usbtmc_failed(struct usbtmc *session, enum pipe_result result, const char *doing,
+                   struct failure *failure)
+{
+    switch (result) {
+    case PIPE_TIMEOUT:
+        return failure_set(failure, FAILURE_TIMEOUT, NULL, NULL, "%s: no time left", doing);
+    case PIPE_STALL:
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
+                           "%s: refused by the device", doing);
+    case PIPE_OVERFLOW:
+        return failure_set(failure, FAILURE_BABBLE, NULL, NULL,
+                           "%s: the device sent more than a packet holds", doing);
+    case PIPE_GONE:
+        session->gone = true;
+        return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL,
+                           "%s: the device was unplugged", doing);
+    default:
+        return failure_set(failure, FAILURE_SYSTEM, NULL, NULL,
+                           "%s: this machine cannot do the transfer", doing);
+    }
+}

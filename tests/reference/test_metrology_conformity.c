@@ -13,6 +13,7 @@
 
 #include <cmocka.h>
 
+#include "core/uncertainty/expand.h"
 #include "tests/near.h"
 
 /* JCGM 106:2012 7.4 Example; printed 0.66 (from memory). */

@@ -11,6 +11,7 @@
 
 #include <cmocka.h>
 
+#include "core/uncertainty/expand.h"
 #include "tests/near.h"
 
 /* JCGM 100:2008 Table H.2: five sets of voltage, current and phase. */

@@ -13,6 +13,7 @@
 
 #include <cmocka.h>
 
+#include "core/uncertainty/expand.h"
 #include "tests/near.h"
 
 /* JCGM 100:2008 4.3.7 Example 2 and 5.1.5 Example (from memory); printed u_c: 15 uV. */

@@ -2,6 +2,7 @@
 #include "block.h"
 
 #include "bare_usb.h"
+#include "drivers/dialogue/link_open.h"
 #include "drivers/link/link.h"
 #include "stream.h"
 

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "arguments.h"
 
+#include "commands.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -79,7 +81,7 @@ static bool read_option(struct reader *reader, const char *word)
 
 static bool read_command(struct reader *reader, const char *word)
 {
-    reader->arguments->command = command_find(word);
+    reader->arguments->command = command_find(command_list(), word);
     if (reader->arguments->command == NULL) {
         const char *const nearest = command_nearest(word);
         snprintf(reader->problem, reader->problem_size, "\"%s\" is no subcommand; %s%s%s", word,

@@ -4,6 +4,7 @@
  * All knowledge of instruments and settings is the daemon's.
  */
 #include "arguments.h"
+#include "commands.h"
 #include "tools/gradus/basics/status.h"
 
 #include <errno.h>
@@ -42,6 +43,7 @@ static int close_output(const struct terminal *terminal, int status)
 static int run(const struct arguments *arguments, const struct terminal *terminal)
 {
     const struct session session = { .options = &arguments->options,
+                                     .commands = command_list(),
                                      .terminal = terminal,
                                      .operands = arguments->operands,
                                      .operand_count = arguments->operand_count };

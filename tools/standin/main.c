@@ -4,8 +4,8 @@
  * terminals and USB devices, with a physical model behind them and faults on
  * command.
  */
-#include "bench.h"
-#include "benchfile.h"
+#include "tools/standin/bench/bench.h"
+#include "tools/standin/bench/benchfile.h"
 #include "tools/standin/control/control.h"
 
 #include <errno.h>

@@ -9,6 +9,7 @@
 #include <cmocka.h>
 #include <string.h>
 
+#include "core/uncertainty/expand.h"
 #include "tests/near.h"
 
 static void bad_contributions_are_refused(void **state)

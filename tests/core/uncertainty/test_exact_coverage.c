@@ -14,6 +14,7 @@
 
 #include <cmocka.h>
 
+#include "core/uncertainty/expand.h"
 #include "tests/near.h"
 #include <gsl/gsl_randist.h>
 

@@ -10,6 +10,7 @@
 
 #include <cmocka.h>
 
+#include "core/uncertainty/expand.h"
 #include "tests/near.h"
 
 static struct budget budget_of(double accuracy, double probe, double resolution)

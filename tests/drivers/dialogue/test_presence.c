@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whether the other side is still there: streams, terminals, and dialogues on them. */
+#include "drivers/dialogue/link_open.h"
 #include "drivers/link/link.h"
 #include "drivers/link/link_serial.h"
 #include "tests/drivers/talk.h"

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Link texts, deadlines, and streams over the loopback interface and a Unix socket. */
 #include "drivers/basics/deadline.h"
+#include "drivers/dialogue/link_open.h"
 #include "drivers/link/link.h"
 
 #include <setjmp.h>

@@ -4,6 +4,7 @@
  * Speed, framing, control lines and error counters need a port of a real
  * driver and are tested in a guest.
  */
+#include "drivers/dialogue/link_open.h"
 #include "drivers/link/link.h"
 #include "drivers/link/link_serial.h"
 #include "drivers/link/serial_tty.h"

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which device a link asks for. The transfers need a kernel with a device behind it. */
+#include "drivers/dialogue/link_open.h"
 #include "drivers/usb/usb_device.h"
 
 #include <setjmp.h>

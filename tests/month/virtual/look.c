@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The disk that fails when the page says so, in place before main(), and memory in use. */
-#include "tests/daemon/store/failing_disk.h"
 #include "clock.h"
+#include "tests/daemon/store/failing_disk.h"
 
 #include <malloc.h>
 #include <stddef.h>

@@ -5,6 +5,7 @@
  * line of output {standard, freedom or null, coverage, method}.
  */
 #include "core/uncertainty/budget.h"
+#include "core/uncertainty/expand.h"
 
 #include <jansson.h>
 #include <math.h>

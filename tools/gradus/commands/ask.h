@@ -6,7 +6,7 @@
 #ifndef GRADUS_TOOLS_ASK_H
 #define GRADUS_TOOLS_ASK_H
 
-#include "tools/gradus/command.h"
+#include "command.h"
 #include "tools/gradus/wire/client.h"
 
 #include <jansson.h>

@@ -7,7 +7,7 @@
 #ifndef GRADUS_TOOLS_BATCH_H
 #define GRADUS_TOOLS_BATCH_H
 
-#include "tools/gradus/command.h"
+#include "command.h"
 #include "tools/gradus/wire/client.h"
 
 #include <stdbool.h>

@@ -6,8 +6,8 @@
 #ifndef GRADUS_TOOLS_LIST_H
 #define GRADUS_TOOLS_LIST_H
 
+#include "command.h"
 #include "csv.h"
-#include "tools/gradus/command.h"
 #include "tools/gradus/screen/table.h"
 
 #include <jansson.h>

@@ -6,8 +6,8 @@
 #ifndef GRADUS_TOOLS_READING_H
 #define GRADUS_TOOLS_READING_H
 
+#include "command.h"
 #include "csv.h"
-#include "tools/gradus/command.h"
 #include "tools/gradus/screen/table.h"
 #include "tools/gradus/wire/fault.h"
 

@@ -7,7 +7,7 @@
 #define STANDIN_CONTROL_H
 
 #include "tools/standin/basics/problem.h"
-#include "tools/standin/bench.h"
+#include "tools/standin/bench/bench.h"
 
 #include <stdbool.h>
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "fault_method.h"
 
-#include "tools/standin/fields.h"
+#include "tools/standin/bench/fields.h"
 
 #include <math.h>
 

@@ -3,7 +3,7 @@
 
 #include "fault_method.h"
 #include "plug_method.h"
-#include "tools/standin/describe.h"
+#include "tools/standin/bench/describe.h"
 
 #include <string.h>
 

@@ -4,7 +4,7 @@
 #define STANDIN_METHODS_H
 
 #include "tools/standin/basics/problem.h"
-#include "tools/standin/bench.h"
+#include "tools/standin/bench/bench.h"
 
 #include <jansson.h>
 #include <stdbool.h>

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "instrument.h"
 
-#include "languages.h"
 #include "tools/standin/basics/alloc.h"
 #include "tools/standin/circuit/spread.h"
 
@@ -14,29 +13,11 @@
 #define METER_CONVERSION_MS 20.0
 #define SCOPE_OVERHEAD_MS   5.0
 
-const struct language *language_of(const char *type)
-{
-    static const struct language *const all[] = { &language_tarnwerk_meter, &language_oldmere_meter,
-                                                  &language_tarnwerk_scope,
-                                                  &language_oldmere_scope };
-
-    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
-        if (strcmp(all[i]->type, type) == 0) {
-            return all[i];
-        }
-    }
-    return NULL;
-}
-
 struct instrument *instrument_new(const struct instrument_plan *plan, uint64_t bench_seed)
 {
-    const struct language *language = language_of(plan->type);
-    struct instrument *instrument;
+    const struct language *language = plan->language;
+    struct instrument *instrument = alloc_new(1, sizeof *instrument);
 
-    if (language == NULL) {
-        return NULL;
-    }
-    instrument = alloc_new(1, sizeof *instrument);
     snprintf(instrument->name, sizeof instrument->name, "%s", plan->name);
     snprintf(instrument->serial, sizeof instrument->serial, "%s", plan->serial);
     instrument->language = language;

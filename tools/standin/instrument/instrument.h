@@ -46,7 +46,8 @@ struct language {
 struct instrument_plan {
     char name[INSTRUMENT_NAME];
     char type[16];
-    char listen[128]; /* see port.h */
+    const struct language *language; /* of that type */
+    char listen[128];                /* see port.h */
     char serial[24];
     char gadget[128]; /* usb, acm: configfs folder of the gadget; empty: not told */
     char udc[64];     /* usb, acm: the controller to plug it into; empty: a script does */
@@ -85,10 +86,7 @@ struct instrument {
     struct log_entry log[INSTRUMENT_LOG];
 };
 
-/* The language of a type, or NULL. */
-const struct language *language_of(const char *type);
-
-/* Makes an instrument whose errors follow from both seeds and its name. NULL: unknown type. */
+/* Makes an instrument whose errors follow from both seeds and its name. */
 struct instrument *instrument_new(const struct instrument_plan *plan, uint64_t bench_seed);
 
 /* Accepts NULL. */

@@ -2,6 +2,7 @@
 #include "describe.h"
 
 #include "fields.h"
+#include "tools/standin/language/languages.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -154,7 +155,8 @@ bool describe_instrument(json_t *object, struct instrument_plan *plan, struct pr
     if (plan->name[0] == '\0' || strchr(plan->name, '/') != NULL) {
         return problem_tell(problem, "name: missing, or with a slash in it");
     }
-    if (language_of(plan->type) == NULL) {
+    plan->language = language_of(plan->type);
+    if (plan->language == NULL) {
         return problem_tell(problem,
                             "type: expected tarnwerk-meter, oldmere-meter, tarnwerk-scope or "
                             "oldmere-scope, not \"%s\"",

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What an instrument sees of a signal, as its profile says it. */
+/* What crest factors cost a meter, as its profile says it. */
 #include "profile_priv.h"
 
 #include <math.h>
@@ -58,39 +58,6 @@ void profile_take_crest_errors(struct function *function, const config_setting_t
         check_order(member, function->crest_errors, (size_t)i, problems);
         function->crest_error_count = (size_t)i + 1;
     }
-}
-
-/* Samples are as far apart as the record that is set for the one that is wanted makes them. */
-static void take_record(const struct scope *scope, double record, struct eye *eye)
-{
-    size_t i = 0;
-
-    while (i + 1 < scope->duration_count && !(scope->durations[i] >= record * (1.0 - 1e-9))) {
-        i++;
-    }
-    eye->record = scope->durations[i];
-    eye->interval = eye->record / (double)scope->points;
-}
-
-struct eye profile_eye(const struct profile *profile, enum quantity quantity, double record)
-{
-    const struct function *function = profile_function(profile, quantity);
-    struct eye eye = eye_unknown();
-
-    if (profile->kind == PROFILE_SCOPE) {
-        eye.response = RESPONSE_SAMPLES;
-        eye.bandwidth = profile->scope.bandwidth;
-        take_record(&profile->scope, record, &eye);
-    } else if (function != NULL) {
-        eye.response = function->response;
-        eye.low_frequency = function->low_frequency;
-        eye.high_frequency = function->high_frequency;
-        eye.crest_count = function->crest_error_count;
-        for (size_t i = 0; i < function->crest_error_count; i++) {
-            eye.crest_errors[i] = function->crest_errors[i];
-        }
-    }
-    return eye;
 }
 
 void profile_print_crest_keys(FILE *out)

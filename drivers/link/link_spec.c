@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reading the text form of a link. */
-#include "drivers/link/link.h"
+#include "link.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "command.h"
+#include "commands.h"
 
 #include "tools/gradus/basics/text.h"
-
-#include <string.h>
 
 const struct command *const *command_list(void)
 {
@@ -25,16 +23,6 @@ const struct command *const *command_list(void)
                                                   &command_help,
                                                   NULL };
     return list;
-}
-
-const struct command *command_find(const char *name)
-{
-    for (const struct command *const *at = command_list(); *at != NULL; at++) {
-        if (strcmp(name, (*at)->name) == 0) {
-            return *at;
-        }
-    }
-    return NULL;
 }
 
 const char *command_nearest(const char *name)

@@ -52,7 +52,7 @@ static int print_overview(const struct session *session)
 {
     struct table *const table = table_new(columns);
     fputs("usage: gradus [OPTION...] SUBCOMMAND [ARGUMENT...]\n\n", stdout);
-    for (const struct command *const *at = command_list(); *at != NULL; at++) {
+    for (const struct command *const *at = session->commands; *at != NULL; at++) {
         table_row(table);
         table_cell(table, STYLE_PLAIN, "  %s", (*at)->name);
         table_cell(table, STYLE_PLAIN, "%s", (*at)->summary);
@@ -89,7 +89,7 @@ static int run(const struct session *session)
         return print_overview(session);
     }
     const char *const name = session->operands[0];
-    const struct command *const command = command_find(name);
+    const struct command *const command = command_find(session->commands, name);
     if (command == NULL) {
         terminal_complain(session->terminal, "\"%s\" is no subcommand; see gradus help", name);
         return STATUS_USAGE;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * The subcommands: each is one file with one descriptor, and command.c lists
- * them. Adding one is writing its file and adding a line to that list.
+ * What a subcommand is: one file with one descriptor. tools/gradus/commands.c
+ * lists them; adding one is writing its file and a line of that list.
  */
 #ifndef GRADUS_TOOLS_COMMAND_H
 #define GRADUS_TOOLS_COMMAND_H
@@ -16,6 +16,8 @@
 struct session {
     const struct options *options;
     const struct terminal *terminal;
+    const struct command *const
+        *commands;   /* all there are, in the order of the help text; then NULL */
     char **operands; /* NULL after the last */
     int operand_count;
 };
@@ -34,18 +36,7 @@ struct command {
     int (*run)(const struct session *session); /* returns the exit status */
 };
 
-extern const struct command command_measure, command_explain, command_capture, command_points,
-    command_instruments, command_follow, command_check, command_try, command_health, command_talk,
-    command_readings, command_burnin, command_agree, command_unload, command_compensate,
-    command_help;
-
-/* All of them, in the order of the help text; NULL after the last. */
-const struct command *const *command_list(void);
-
-/* The subcommand of that name, or NULL. */
-const struct command *command_find(const char *name);
-
-/* The name of a subcommand that `name` may have been meant to be, or NULL. */
-const char *command_nearest(const char *name);
+/* The subcommand of that name in a list that ends with NULL; NULL when it has none. */
+const struct command *command_find(const struct command *const *list, const char *name);
 
 #endif

@@ -3,12 +3,15 @@
 #ifndef STANDIN_LANGUAGES_H
 #define STANDIN_LANGUAGES_H
 
-#include "instrument.h"
+#include "tools/standin/instrument/instrument.h"
 
 extern const struct language language_tarnwerk_meter;
 extern const struct language language_oldmere_meter;
 extern const struct language language_tarnwerk_scope;
 extern const struct language language_oldmere_scope;
+
+/* The language of a type, or NULL. */
+const struct language *language_of(const char *type);
 
 /* What an action of a SCPI language finds behind scpi_call.owner. */
 struct scpi_owner {

@@ -1,0 +1,67 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a profile that was read says of an instrument. */
+#include "profile.h"
+
+const char *const profile_quantities[] = {
+#define X(name, text, aspect, dimension) text,
+    QUANTITY_TABLE(X)
+#undef X
+        NULL
+};
+
+const struct function *profile_function(const struct profile *profile, enum quantity quantity)
+{
+    for (size_t i = 0; i < profile->function_count; i++) {
+        if (profile->functions[i].quantity == quantity) {
+            return &profile->functions[i];
+        }
+    }
+    return NULL;
+}
+
+const struct front_end *profile_front_end(const struct profile *profile, enum quantity quantity)
+{
+    if (profile->kind == PROFILE_SCOPE) {
+        return quantity_dimension(quantity) == DIMENSION_VOLTAGE ? &profile->scope.front_end : NULL;
+    }
+    const struct function *function = profile_function(profile, quantity);
+    return function != NULL ? &function->front_end : NULL;
+}
+
+int profile_inputs(const struct profile *profile)
+{
+    return profile->inputs;
+}
+
+/* Samples are as far apart as the record that is set for the one that is wanted makes them. */
+static void take_record(const struct scope *scope, double record, struct eye *eye)
+{
+    size_t i = 0;
+
+    while (i + 1 < scope->duration_count && !(scope->durations[i] >= record * (1.0 - 1e-9))) {
+        i++;
+    }
+    eye->record = scope->durations[i];
+    eye->interval = eye->record / (double)scope->points;
+}
+
+struct eye profile_eye(const struct profile *profile, enum quantity quantity, double record)
+{
+    const struct function *function = profile_function(profile, quantity);
+    struct eye eye = eye_unknown();
+
+    if (profile->kind == PROFILE_SCOPE) {
+        eye.response = RESPONSE_SAMPLES;
+        eye.bandwidth = profile->scope.bandwidth;
+        take_record(&profile->scope, record, &eye);
+    } else if (function != NULL) {
+        eye.response = function->response;
+        eye.low_frequency = function->low_frequency;
+        eye.high_frequency = function->high_frequency;
+        eye.crest_count = function->crest_error_count;
+        for (size_t i = 0; i < function->crest_error_count; i++) {
+            eye.crest_errors[i] = function->crest_errors[i];
+        }
+    }
+    return eye;
+}
