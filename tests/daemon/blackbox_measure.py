@@ -209,10 +209,10 @@ class Points(unittest.TestCase):
             self.assertNotIn("value", error.data)
             self.assertEqual(error.data["steps"][-1]["outcome"], "overload")
 
-    def test_variable_control_off_its_detent(self):
+    def test_variable_control_off_its_stop(self):
         self.measure("level")
         for name, point in (("digitiser", "level"), ("old", "screen")):
-            self.bench.fault(name, "vernier")
+            self.bench.fault(name, "knob_off")
             self.assertEqual(self.refused(point).data["reason"], "vertical scale not calibrated")
             self.bench.clear(name)
             self.assert_true_value(self.measure(point))

@@ -174,11 +174,11 @@ class End(DaemonCase):
         for point in ("rail", "second_rail", "plain_rail", "scope_rail", "old_rail"):
             self.client.call("measure", point)
         self.assertEqual(self.daemon.terminate(signal.SIGINT), 0)
-        for bench, name, local in ((self.bench, "meter", ":SYSTem:LOCal"),
-                                   (self.others, "second", ":SYSTem:LOCal"),
-                                   (self.others, "plain", "L"),
-                                   (self.others, "scope", ":SYSTem:LOCal"),
-                                   (self.others, "old", "LOCAL")):
+        for bench, name, local in ((self.bench, "meter", ":SYSTem:KLOCk OFF"),
+                                   (self.others, "second", ":SYSTem:KLOCk OFF"),
+                                   (self.others, "plain", "HANDS"),
+                                   (self.others, "scope", ":SYSTem:KLOCk OFF"),
+                                   (self.others, "old", "HANDS")):
             commands = [text.strip() for text in bench.commands(name, 2)]
             self.assertIn(local, commands, name)
 
@@ -249,7 +249,7 @@ class Reload(DaemonCase):
         self.daemon.reload(self.settings(ambient=40.0))
         self.assertEqual(self.client.call("measure", "rail")["sequence"], 3)
         self.assertEqual(self.bench.counters("meter")["connections"], 2)
-        self.assertIn(":SYSTem:LOCal", self.bench.commands("meter"))
+        self.assertIn(":SYSTem:KLOCk OFF", self.bench.commands("meter"))
         self.assertEqual(self.others.counters("second")["connections"], 1)
 
     def test_an_instrument_and_its_points_go(self):
@@ -258,7 +258,7 @@ class Reload(DaemonCase):
         self.daemon.reload(settings)
         self.assertEqual(self.client.call("health")["instruments"], 4)
         self.assertEqual(self.refused(self.client.call, "measure", "old_rail").code, -32030)
-        self.until(lambda: "LOCAL" in self.others.commands("old"))
+        self.until(lambda: "HANDS" in self.others.commands("old"))
         self.daemon.reload(self.settings())
         self.assertEqual(self.client.call("measure", "old_rail")["point"], "old_rail")
 

@@ -305,7 +305,7 @@ class Methods(DaemonCase):
     def test_talk(self):
         reply = self.client.call("talk", "meter", "*IDN?")
         self.assertTrue(reply["reply"].startswith("TARNWERK"))
-        self.assertEqual(self.client.call("talk", "meter", ":SYSTem:REMote"), {})
+        self.assertEqual(self.client.call("talk", "meter", ":SYSTem:KLOCk ON"), {})
         self.assertAlmostEqual(self.client.call("measure", "rail")["value"], 5.0, places=3)
         self.daemon.reload(self.settings().replace("talk = true;", ""))
         self.assertEqual(self.refused(self.client.call, "talk", "meter", "*IDN?").code, -32032)

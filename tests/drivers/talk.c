@@ -13,7 +13,7 @@
 
 enum { REPLY_LIMIT = 200000 };
 
-static const char *const queries[] = { "READ?", "T", "T", "T" };
+static const char *const queries[] = { "READ?", "LOOK", "LOOK", "LOOK" };
 
 static void pattern(regex_t *regex, const char *text)
 {
@@ -41,7 +41,7 @@ struct protocol talk_protocol(enum variant variant)
     pattern(&protocol.identity, "^OLDMERE BENCH METER");
     strcpy(protocol.command_terminator, "\r");
     strcpy(protocol.reply_terminator, "\r\n");
-    strcpy(protocol.identity_query, "ID");
+    strcpy(protocol.identity_query, "WHO");
     protocol.framing = FRAMING_LINE;
     protocol.has_refusal = true;
     protocol.error_query[0] = '\0';
@@ -115,12 +115,11 @@ bool talk_read_488(const struct reply *reply, void *out, struct failure *failure
     return response_number(reply->bytes, reply->count, out, &special, failure);
 }
 
-/* "DCV +05.013 V", each character in its place. */
+/* "STEADY VOLTS +05.013", each character in its place. */
 bool talk_read_line(const struct reply *reply, void *out, struct failure *failure)
 {
-    if (reply->count == 13 && strncmp(reply->bytes, "DCV ", 4) == 0 &&
-        strcmp(reply->bytes + 11, " V") == 0 && strchr("+-", reply->bytes[4]) &&
-        decimal_parse(reply->bytes + 4, 7, out))
+    if (reply->count == 20 && strncmp(reply->bytes, "STEADY VOLTS ", 13) == 0 &&
+        strchr("+-", reply->bytes[13]) && decimal_parse(reply->bytes + 13, 7, out))
         return true;
     return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a reading", "'%s'", reply->bytes);
 }

@@ -21,8 +21,8 @@ enum variant { PLAIN, LINE, ECHO, PROMPT, VARIANTS };
 #define LINE_IDENTITY "OLDMERE BENCH METER REV 2\r\n"
 #define ASKED         EXPECT("READ?\n")
 #define WHO           EXPECT("*IDN?\n")
-#define LINE_ASKED    EXPECT("T\r")
-#define LINE_WHO      EXPECT("ID\r")
+#define LINE_ASKED    EXPECT("LOOK\r")
+#define LINE_WHO      EXPECT("WHO\r")
 
 /* A dialogue with a peer that plays a script. */
 struct talk {

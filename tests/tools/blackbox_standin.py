@@ -88,13 +88,23 @@ class Strictness(StandInTest):
         numbers = [fine.ask("SYST:ERR?").split(",")[0] for _ in range(8)]
         self.assertEqual(numbers, ["-113", "-222", "-104", "-108", "-222", "-224", "-224", "0"])
 
+    def test_the_keys_are_locked_as_the_standard_says(self):
+        fine = self.link("fine")
+        for command, state in [("KLOC ON", "1"), ("KLOC OFF", "0"), ("KLOCK 1", "1"),
+                               ("KLOC PERHAPS", "1"), ("KLOC 0", "0")]:
+            fine.send(":SYST:" + command)
+            self.assertEqual(fine.ask(":SYST:KLOC?"), state)
+        fine.send(":SYST:KLOC ON;*RST")
+        self.assertEqual(fine.ask(":SYST:KLOC?;:SYST:ERR?").split(",")[0], "0;-104")
+
     def test_plain_languages_refuse(self):
         plain = self.link("plain", "\r")
-        for word in ["X", "id", "R6", "R0", "I0", "I17", "T ", "\nT"]:
-            self.assertEqual(plain.ask(word), "?")
+        for word in ["X", "who", "STEP 6", "STEP 0", "STEP", "STEP  1", "PLUG 0", "PLUG 17",
+                     "BE", "BE KETTLE", "LOOK ", "\nLOOK"]:
+            self.assertEqual(plain.ask(word), "PARDON")
         old = self.link("old")
-        for word in ["who", "VDIV 1 3", "VDIV 3 1", "VDIV 1", "POS 1 4.5", "CPL 1 GROUND",
-                     "TDIV 3e-3", "WAVE? 1", "WHO 1", "VDIV 1 0x1", "VDIV 1 nan"]:
+        for word in ["who", "HEIGHT 1 3", "HEIGHT 3 1", "HEIGHT 1", "LIFT 1 4.5", "INLET 1 EARTH",
+                     "PACE 3e-3", "CODES? 1", "WHO 1", "HEIGHT 1 0x1", "HEIGHT 1 nan"]:
             self.assertEqual(old.ask(word), "BAD")
 
     def test_too_long_a_command_is_an_error(self):
@@ -134,13 +144,13 @@ class Measuring(StandInTest):
 
     def test_the_plain_meter_shows_fixed_digits(self):
         plain = self.link("plain", "\r")
-        for word in ["FV", "R3", "I2"]:
+        for word in ["BE VOLTMETER", "STEP 3", "PLUG 2"]:
             plain.send(word)
-        self.assertEqual(plain.ask("T"), "DCV +05.013 V")
-        plain.send("R2")
-        self.assertEqual(plain.ask("T"), "DCV OVER V")
-        plain.send("R5")
-        self.assertEqual(plain.ask("T"), "DCV +0005.0 V")
+        self.assertEqual(plain.ask("LOOK"), "STEADY VOLTS +05.013")
+        plain.send("STEP 2")
+        self.assertEqual(plain.ask("LOOK"), "STEADY VOLTS TOO MUCH")
+        plain.send("STEP 5")
+        self.assertEqual(plain.ask("LOOK"), "STEADY VOLTS +0005.0")
 
     def test_the_digitiser_gives_a_block_of_codes(self):
         scope = self.link("digitiser")
@@ -155,10 +165,10 @@ class Measuring(StandInTest):
 
     def test_the_old_scope_gives_decimal_codes(self):
         scope = self.link("old")
-        for command in ["VDIV 2 1", "POS 2 1", "CPL 2 GND", "TDIV 1e-3", "SINGLE"]:
+        for command in ["HEIGHT 2 1", "LIFT 2 1", "INLET 2 GROUND", "PACE 1e-3", "ONCE"]:
             self.assertEqual(scope.ask(command), "OK")
-        self.assertEqual(scope.ask("STATE?"), "DONE")
-        self.assertEqual(scope.ask("WAVE? 2"), ",".join(["160"] * 500))
+        self.assertEqual(scope.ask("OVER?"), "YES")
+        self.assertEqual(scope.ask("CODES? 2"), ",".join(["160"] * 500))
 
     def test_truth_is_that_of_the_source(self):
         truth = self.bench.truth("sine")
@@ -199,18 +209,18 @@ class Faults(StandInTest):
         link = self.link("old")
         self.bench.fault("old", "late", delay_ms=50)
         link.send("WHO")
-        link.send("STATE?")
-        self.assertEqual([link.line(), link.line()], [self.WHO + b"\n", b"DONE\n"])
+        link.send("OVER?")
+        self.assertEqual([link.line(), link.line()], [self.WHO + b"\n", b"YES\n"])
 
     def test_a_silent_or_half_reply_is_followed_by_the_next(self):
         link = self.link("old")
         self.bench.fault("old", "silent", count=2)
         link.send("WHO")
         link.send("WHO")
-        self.assertEqual(link.ask("STATE?"), "DONE")
+        self.assertEqual(link.ask("OVER?"), "YES")
         self.bench.fault("old", "half")
         link.send("WHO")
-        self.assertEqual(link.ask("STATE?"), "OLDMERE BENCHDONE")
+        self.assertEqual(link.ask("OVER?"), "OLDMERE BENCHYES")
 
     def test_babble_ends_when_cleared(self):
         link = self.reply("babble")[0]
@@ -226,19 +236,19 @@ class Faults(StandInTest):
         link, line = self.reply("disconnect_mid")
         self.assertEqual((line, link.line()), (b"OLDMERE BENCH", b""))
         link = self.link("old")
-        self.assertEqual(link.ask("VDIV 1 2"), "OK")
+        self.assertEqual(link.ask("HEIGHT 1 2"), "OK")
         self.bench.fault("old", "disconnect")
         self.assertEqual(link.line(), b"")
         link = self.link("old")
-        self.assertEqual(link.ask("VDIV? 1"), "2")
+        self.assertEqual(link.ask("HEIGHT? 1"), "2")
         self.bench.fault("old", "restart")
         self.assertEqual(link.line(), b"")
-        self.assertEqual(self.link("old").ask("VDIV? 1"), "20")
+        self.assertEqual(self.link("old").ask("HEIGHT? 1"), "20")
 
     def test_a_new_client_takes_the_place_of_the_old(self):
         first = self.link("old")
         first.ask("WHO")
-        self.assertEqual(self.link("old").ask("STATE?"), "DONE")
+        self.assertEqual(self.link("old").ask("OVER?"), "YES")
         self.assertEqual(first.line(), b"")
 
     def test_a_stuck_instrument_takes_nothing_until_cleared(self):
@@ -253,10 +263,10 @@ class Faults(StandInTest):
         link, line = self.reply("wrong_identity")
         self.assertEqual(line, b"OLDMERE FIELD SCOPE REV A\n")
         self.assertEqual(link.ask("WHO").encode(), self.WHO)
-        self.bench.fault("old", "vernier", input=2)
-        self.assertEqual([link.ask("KNOB? 1"), link.ask("KNOB? 2")], ["CAL", "VAR"])
+        self.bench.fault("old", "knob_off", input=2)
+        self.assertEqual([link.ask("TURNED? 1"), link.ask("TURNED? 2")], ["NO", "YES"])
         self.bench.clear()
-        self.assertEqual(link.ask("KNOB? 2"), "CAL")
+        self.assertEqual(link.ask("TURNED? 2"), "NO")
         fine = self.link("fine")
         self.bench.fault("fine", "overload")
         self.assertEqual([fine.ask("READ?"), fine.ask("READ?")],
@@ -270,9 +280,9 @@ class Faults(StandInTest):
         for _ in range(200):
             link.send("WHO")
         self.bench.clear()
-        link.send("STATE?")
+        link.send("OVER?")
         count = 0
-        while link.line() != b"DONE\n":
+        while link.line() != b"YES\n":
             count += 1
         self.assertTrue(220 < count < 380, count)
 
@@ -290,7 +300,7 @@ class Control(StandInTest):
                                             "shunt": 0.1}),
                                ("fault", {"instrument": "old", "kind": "rust"}),
                                ("fault", {"instrument": "old", "kind": "error_queue"}),
-                               ("fault", {"instrument": "fine", "kind": "vernier"}),
+                               ("fault", {"instrument": "fine", "kind": "knob_off"}),
                                ("fault", {"instrument": "fine", "kind": "wrong_tag"}),
                                ("fault", {"instrument": "fine", "kind": "framing"}),
                                ("unplug", {"instrument": "fine"}),

@@ -31,7 +31,7 @@ dialogue = {
     error_none = "^0,";
 };
 setup = [ "*CLS" ];
-local = [ ":SYSTem:LOCal" ];
+local = [ ":SYSTem:KLOCk OFF" ];
 functions = (
     { quantity = "dc voltage";
       select = [ ":SENSe:FUNCtion \"VOLTage:DC\"" ];
@@ -124,7 +124,7 @@ class Meter:
             return self.range
         if command == ":READ?":
             return "+1.5E+00"
-        if command.startswith(":SENSe:FUNCtion ") or command in ("*CLS", ":SYSTem:LOCal"):
+        if command.startswith(":SENSe:FUNCtion ") or command in ("*CLS", ":SYSTem:KLOCk OFF"):
             return None
         self.errors.append('-113,"Undefined header"')
         return None
@@ -197,7 +197,7 @@ class Try(unittest.TestCase):
         self.assertIn("dc voltage, range 2 V, input 1: reads 1.50000 V", out)
         self.assertIn("resistance, range 200 Ω, input 1: reads 1.50000 Ω", out)
         self.assertRegex(out, r"\d+\.\d ms  :READ\?  ->  \+1\.5E\+00\n")
-        self.assertEqual(meter.received[-1], ":SYSTem:LOCal")
+        self.assertEqual(meter.received[-1], ":SYSTem:KLOCk OFF")
         self.assertTrue(out.endswith(" 0 problems\n"), out)
         exchanges = int(out.splitlines()[-1].split()[0])
         self.assertEqual(exchanges, len(meter.received))

@@ -72,7 +72,7 @@ static void what_is_no_pattern_is_refused(void **state)
 static void patterns_of_the_trade_are_taken(void **state)
 {
     (void)state;
-    assert_true(matches("^DCV ([+-][0-9]{1,5}\\.[0-9]{1,5}) V$", "DCV +05.013 V"));
+    assert_true(matches("^STEADY VOLTS ([+-][0-9]{1,5}\\.[0-9]{1,5})$", "STEADY VOLTS +05.013"));
     assert_true(
         matches("^TARNWERK,BENCH METER,[^,]+,[0-9]+\\.[0-9]+$", "TARNWERK,BENCH METER,550117,1.4"));
     assert_true(matches("^(OVER|OL|9\\.9E\\+?37)$", "OL"));

@@ -170,7 +170,7 @@ static void write_reading(const struct worker *worker, uint64_t number, char out
     if (worker->speech->framing == FRAMING_488)
         snprintf(out, 64, "+%09" PRIu64 ".5E+0%s", number, worker->speech->reply_end);
     else
-        snprintf(out, 64, "DCV %09" PRIu64 " V%s", number, worker->speech->reply_end);
+        snprintf(out, 64, "STEADY VOLTS %09" PRIu64 "%s", number, worker->speech->reply_end);
 }
 
 static void write_reply(const struct worker *worker, const char *message, const char *reading,
@@ -358,8 +358,8 @@ static bool read_488(const struct reply *reply, void *out, struct failure *failu
 
 static bool read_line(const struct reply *reply, void *out, struct failure *failure)
 {
-    if (reply->count == 15 && strncmp(reply->bytes, "DCV ", 4) == 0 &&
-        strcmp(reply->bytes + 13, " V") == 0 && decimal_parse(reply->bytes + 4, 9, out)) {
+    if (reply->count == 22 && strncmp(reply->bytes, "STEADY VOLTS ", 13) == 0 &&
+        decimal_parse(reply->bytes + 13, 9, out)) {
         *(double *)out += 0.5;
         return true;
     }

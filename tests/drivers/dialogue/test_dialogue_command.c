@@ -40,7 +40,7 @@ static void bad_commands_are_not_sent(void **state)
 static void a_refusal_is_the_instruments_error(void **state)
 {
     TALK(LINE, ACCEPT, LINE_WHO, SEND(LINE_IDENTITY), LINE_ASKED, SEND("?\r\n"), LINE_WHO,
-         SEND(LINE_IDENTITY), LINE_ASKED, SEND("DCV +01.500 V\r\n"));
+         SEND(LINE_IDENTITY), LINE_ASKED, SEND("STEADY VOLTS +01.500\r\n"));
 
     (void)state;
     talk_ready(&talk);
@@ -53,7 +53,7 @@ static void a_refusal_is_the_instruments_error(void **state)
 static void a_refusal_that_is_this_querys_leaves_the_dialogue_in_step(void **state)
 {
     TALK(PROMPT, ACCEPT, LINE_WHO, SEND(LINE_IDENTITY "> "), LINE_ASKED, SEND("?\r\n> "),
-         LINE_ASKED, SEND("DCV +01.500 V\r\n> "));
+         LINE_ASKED, SEND("STEADY VOLTS +01.500\r\n> "));
 
     (void)state;
     talk_ready(&talk);
@@ -66,7 +66,7 @@ static void a_refusal_that_is_this_querys_leaves_the_dialogue_in_step(void **sta
 static void acknowledgements_are_read(void **state)
 {
     TALK(LINE, ACCEPT, LINE_WHO, SEND(LINE_IDENTITY), EXPECT("A\r"), SEND("OK\r\n"), EXPECT("B\r"),
-         SEND("?\r\n"), EXPECT("C\r"), SEND("DCV +01.500 V\r\n"));
+         SEND("?\r\n"), EXPECT("C\r"), SEND("STEADY VOLTS +01.500\r\n"));
 
     (void)state;
     talk.protocol.acknowledges = true;
@@ -99,7 +99,7 @@ static void a_late_acknowledgement_is_none(void **state)
 static void commands_without_reply_end_with_echo_and_prompt(void **state)
 {
     TALK(PROMPT, ACCEPT, LINE_WHO, SEND(LINE_IDENTITY "> "), EXPECT("A\r"), SEND("> "),
-         EXPECT("B\r"), SEND("DCV +01.500 V\r\n> "));
+         EXPECT("B\r"), SEND("STEADY VOLTS +01.500\r\n> "));
 
     (void)state;
     talk_ready(&talk);

@@ -53,7 +53,7 @@ static void a_suspect_link_that_broke_is_opened_again(void **state)
 
 static void babble_from_the_start_is_found(void **state)
 {
-    TALK(LINE, ACCEPT, BABBLE("DCV +01.500 V\r\n"), ACCEPT, LINE_WHO, SEND(LINE_IDENTITY));
+    TALK(LINE, ACCEPT, BABBLE("STEADY VOLTS +01.500\r\n"), ACCEPT, LINE_WHO, SEND(LINE_IDENTITY));
 
     (void)state;
     talk_not_ready(&talk, TALK_PLENTY_MS, FAILURE_BABBLE);
@@ -155,8 +155,8 @@ static void a_later_identity_is_awaited(void **state)
 /* The echo of a late identity query is a line of its own where commands end as replies do. */
 static void late_identities_come_with_their_echoes(void **state)
 {
-    TALK(ECHO, ACCEPT, EXPECT("ID\nID\n"), SEND("ID\n" LINE_IDENTITY "ID\n" LINE_IDENTITY),
-         EXPECT("T\n"), SEND("T\nDCV +01.500 V\r\n"));
+    TALK(ECHO, ACCEPT, EXPECT("WHO\nWHO\n"), SEND("WHO\n" LINE_IDENTITY "WHO\n" LINE_IDENTITY),
+         EXPECT("LOOK\n"), SEND("LOOK\nSTEADY VOLTS +01.500\r\n"));
 
     (void)state;
     strcpy(talk.protocol.command_terminator, "\n");
@@ -212,7 +212,7 @@ static void clear_characters_come_first(void **state)
 static void a_greeting_is_drained(void **state)
 {
     TALK(PROMPT, ACCEPT, SEND("WELCOME\r\n> "), LINE_WHO, SEND(LINE_IDENTITY "> "), LINE_ASKED,
-         SEND("DCV +01.500 V\r\n> "));
+         SEND("STEADY VOLTS +01.500\r\n> "));
 
     (void)state;
     talk_ready(&talk);

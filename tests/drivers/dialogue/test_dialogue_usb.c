@@ -158,13 +158,13 @@ static void plain_text_ends_with_the_message(void **state)
 
     (void)state;
     start(&played, LINE);
-    strcpy(played.protocol.identity_query, "ID?");
-    fake_say(&played.fake, "ID", "OLDMERE BENCH METER REV 2");
-    fake_say(&played.fake, "T", "DCV +05.013 V");
+    strcpy(played.protocol.identity_query, "WHO?");
+    fake_say(&played.fake, "WHO", "OLDMERE BENCH METER REV 2");
+    fake_say(&played.fake, "LOOK", "STEADY VOLTS +05.013");
     ready(&played);
-    assert_true(dialogue_query(played.dialogue, "T?", 0, read_text, text,
+    assert_true(dialogue_query(played.dialogue, "LOOK?", 0, read_text, text,
                                deadline_in(TALK_PLENTY_MS), NULL));
-    assert_string_equal(text, "DCV +05.013 V");
+    assert_string_equal(text, "STEADY VOLTS +05.013");
     end(&played);
 }
 

@@ -139,7 +139,7 @@ static void names_become_values(void **state)
         { "{offset}{position}", "-2.53.75" },
         { "{position_volts}", "-0.125" },
         { "{duration} {interval}", "0.002 1E-06" },
-        { "TDIV {time_per_division}", "TDIV 0.0002" },
+        { "PACE {time_per_division}", "PACE 0.0002" },
         { "{points}", "2000" },
     };
     struct command_values values = all_values();

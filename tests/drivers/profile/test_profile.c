@@ -133,15 +133,16 @@ static void test_plain_meter_mistakes(void **state)
 {
     (void)state;
     static const struct mistake mistakes[] = {
-        { "answer = \"^DCV ([-+]", "answer = \"DCV ([-+]", "begin with ^ and end with $", 1 },
-        { "[0-9]+) V$\"; ", "[0-9]+) V\"; ", "begin with ^ and end with $", 1 },
-        { "\"^DCV ([-+][0-9]+[.][0-9]+) V$\"", "\"^DCV [-+][0-9]+[.][0-9]+ V$\"", "no brackets",
-          1 },
-        { "{ select = \"R1\"; ", "{ ", "4 of 5 ranges have \"select\"", 1 },
-        { "select = [ \"FV\" ];", "select = [ \"FV\" ]; range = \"R{range}\";",
+        { "answer = \"^STEADY VOLTS ([-+]", "answer = \"STEADY VOLTS ([-+]",
+          "begin with ^ and end with $", 1 },
+        { "[.][0-9]+)$\"; ", "[.][0-9]+)\"; ", "begin with ^ and end with $", 1 },
+        { "\"^STEADY VOLTS ([-+][0-9]+[.][0-9]+)$\"", "\"^STEADY VOLTS [-+][0-9]+[.][0-9]+$\"",
+          "no brackets", 1 },
+        { "{ select = \"STEP 1\"; ", "{ ", "4 of 5 ranges have \"select\"", 1 },
+        { "select = [ \"BE VOLTMETER\" ];", "select = [ \"BE VOLTMETER\" ]; range = \"R{range}\";",
           "5 of 5 ranges have \"select\", and \"range\" is there too", 1 },
         { "response = \"average\";", "", "expected \"average\" or \"true rms\"", 1 },
-        { "refusal = \"^[?]$\"", "refusal = 5", "\"refusal\" is an integer", 1 },
+        { "refusal = \"^PARDON$\"", "refusal = 5", "\"refusal\" is an integer", 1 },
         { "framing = \"8N1\"", "framing = \"8X1\"", "as in \"8N1\"", 1 },
         { "conversion_ms = 400.0;", "", "missing key \"conversion_ms\"", 1 },
     };
@@ -160,7 +161,7 @@ static void test_scope_mistakes(void **state)
         { "[ 1e-3, 2e-3,", "[ 2e-3, 1e-3,", "expected more than 0.002", 1 },
         { "[ 1e-3, 2e-3,", "[ 0.0, 2e-3,", "expected more than 0", 1 },
         { "pattern = \"^[+]?0$\"", "pattern = \"0\"", "begin with ^ and end with $", 1 },
-        { "query = \":SENSe{input}:VOLTage:RANGe:VERNier?\"; ", "", "missing key \"query\"", 1 },
+        { "query = \":TARNwerk:KNOB{input}?\"; ", "", "missing key \"query\"", 1 },
         { "gain_percent = 3.0;", "", "missing key \"gain_percent\"", 1 },
         { "{ up_to = 500e-3; ", "{ up_to = 50e-3; ", "expected ascending ones", 1 },
         { "{ up_to = 500e-3; ", "{ up_too = 500e-3; up_to = 500e-3; ", "unknown key \"up_too\"",
@@ -274,12 +275,13 @@ static void test_plain_meter_values(void **state)
     assert_string_equal(profile->protocol.reply_terminator, "\r\n");
     assert_false(profile->protocol.acknowledges);
     assert_int_equal(dc->range_selects.count, 5);
-    assert_string_equal(dc->range_selects.texts[4], "R5");
-    assert_int_equal(regexec(&dc->answer.pattern, "DCV +05.013 V", 2, groups, 0), 0);
-    assert_int_equal(groups[1].rm_so, 4);
-    assert_int_equal(groups[1].rm_eo, 11);
-    assert_int_not_equal(regexec(&dc->answer.pattern, "ACV +05.013 V", 2, groups, 0), 0);
-    assert_int_equal(regexec(&dc->answer.overload, "DCV OVER V", 0, NULL, 0), 0);
+    assert_string_equal(dc->range_selects.texts[4], "STEP 5");
+    assert_int_equal(regexec(&dc->answer.pattern, "STEADY VOLTS +05.013", 2, groups, 0), 0);
+    assert_int_equal(groups[1].rm_so, 13);
+    assert_int_equal(groups[1].rm_eo, 20);
+    assert_int_not_equal(regexec(&dc->answer.pattern, "ALTERNATING VOLTS +05.013", 2, groups, 0),
+                         0);
+    assert_int_equal(regexec(&dc->answer.overload, "STEADY VOLTS TOO MUCH", 0, NULL, 0), 0);
     assert_true(dc->front_end.ranges[2].accuracy.counts == 2.0);
     assert_int_equal(profile_function(profile, QUANTITY_AC_VOLTAGE)->response, RESPONSE_AVERAGE);
     profile_free(profile);

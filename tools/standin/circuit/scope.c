@@ -8,7 +8,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* What the vernier does to the scale while it is in use. */
+/* What the variable control does to the scale while it is in use. */
 #define VARIABLE_GAIN 0.63
 /* Waveforms start at any time within so many seconds. */
 #define PHASE_SPAN_S 1000.0

@@ -54,11 +54,11 @@ static bool read_plan(json_t *params, struct fault_plan *plan, struct problem *p
     return true;
 }
 
-static bool turn_vernier(struct instrument *instrument, const struct fault_plan *plan,
-                         struct problem *problem)
+static bool turn_knob(struct instrument *instrument, const struct fault_plan *plan,
+                      struct problem *problem)
 {
     if (instrument->language->scope == NULL || (plan->input != 1.0 && plan->input != 2.0)) {
-        return problem_tell(problem, "vernier: only input 1 or 2 of a scope has one");
+        return problem_tell(problem, "knob_off: only input 1 or 2 of a scope has one");
     }
     scope_set_variable(&instrument->scope, (size_t)plan->input - 1, plan->on);
     return true;
@@ -108,8 +108,8 @@ bool fault_method(struct bench *bench, json_t *params, struct problem *problem)
                             seat->instrument->name);
     }
     switch (kind) {
-    case FAULT_VERNIER:
-        return turn_vernier(seat->instrument, &plan, problem);
+    case FAULT_KNOB_OFF:
+        return turn_knob(seat->instrument, &plan, problem);
     case FAULT_ERROR_QUEUE:
         return queue_error(seat->instrument, &plan, problem);
     case FAULT_RESTART:

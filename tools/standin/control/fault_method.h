@@ -14,7 +14,7 @@
  *     count        replies to be hit; 1 when left out, no end when a probability is given
  *     probability  for each reply, 0 to 1; 1 when left out
  *     delay_ms     late: how late; split: between bytes
- *     input, on    vernier: which input of a scope (1), and whether it is in use (true)
+ *     input, on    knob_off: which input of a scope (1), and whether it is in use (true)
  *     code, text   error_queue: the entry (-310, its standard text)
  */
 bool fault_method(struct bench *bench, json_t *params, struct problem *problem);

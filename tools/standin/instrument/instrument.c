@@ -57,6 +57,7 @@ void instrument_restart(struct instrument *instrument)
         scope_reset(&instrument->scope);
     }
     instrument->busy_until = 0.0;
+    instrument->locked = false;
     scpi_reset(&instrument->scpi);
 }
 

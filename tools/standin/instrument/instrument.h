@@ -80,6 +80,7 @@ struct instrument {
     struct faults faults;
     double conversion_ms; /* NAN for a scope: the record's own time */
     double busy_until;    /* a scope's acquisition ends then */
+    bool locked;          /* the keys on its front do nothing (:SYSTem:KLOCk) */
     gsl_rng *rng;
     struct counters counters;
     uint64_t logged; /* entries ever; the ring holds the last ones */

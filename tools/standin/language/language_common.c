@@ -1,6 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "languages.h"
 
+#include <math.h>
+#include <strings.h>
+
 struct instrument *call_instrument(const struct scpi_call *call)
 {
     const struct scpi_owner *owner = call->owner;
@@ -70,9 +73,24 @@ void common_error(struct scpi_call *call)
     scpi_take_error(call->scpi, call->answer);
 }
 
-void common_nothing(struct scpi_call *call)
+/* A <Boolean>: ON, OFF, or a number, of which 0 is OFF (SCPI-1999, volume 1, 7.3). */
+void common_lock(struct scpi_call *call)
 {
-    (void)call;
+    struct instrument *instrument = call_instrument(call);
+    double number;
+
+    if (strcasecmp(call->argument, "ON") == 0) {
+        instrument->locked = true;
+    } else if (strcasecmp(call->argument, "OFF") == 0) {
+        instrument->locked = false;
+    } else if (scpi_number(call, &number)) {
+        instrument->locked = round(number) != 0.0;
+    }
+}
+
+void common_locked(struct scpi_call *call)
+{
+    text_print(call->answer, "%d", call_instrument(call)->locked);
 }
 
 void common_version(struct scpi_call *call)

@@ -1,5 +1,17 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* OLDMERE: a 4 1/2-digit bench meter; letters and digits, no acknowledgement. */
+/*
+ * OLDMERE: a 4 1/2-digit bench meter that is told in plain English what to be
+ * and answers in plain English what it sees; no acknowledgement.
+ *
+ *     BE VOLTMETER     (AC VOLTMETER, AMMETER, OHMMETER, COUNTER)
+ *     STEP 3           the third range from the smallest
+ *     PLUG 5           the fifth plug of the scanner card
+ *     LOOK             STEADY VOLTS +05.013, or STEADY VOLTS TOO MUCH
+ *     WHO              who it is
+ *     HANDS            its keys belong to hands again
+ *
+ * Anything else: PARDON
+ */
 #include "languages.h"
 
 #include <math.h>
@@ -8,14 +20,15 @@
 
 struct function_word {
     const char *command;
-    const char *label;
-    const char *unit;
+    const char *answer; /* what stands before the number */
 };
 
 static const struct function_word words[METER_FUNCTIONS] = {
-    [METER_DC_VOLTAGE] = { "FV", "DCV", "V" }, [METER_AC_VOLTAGE] = { "FA", "ACV", "V" },
-    [METER_DC_CURRENT] = { "FI", "DCI", "A" }, [METER_RESISTANCE] = { "FR", "OHM", "OHM" },
-    [METER_FREQUENCY] = { "FF", "FRQ", "HZ" },
+    [METER_DC_VOLTAGE] = { "BE VOLTMETER", "STEADY VOLTS" },
+    [METER_AC_VOLTAGE] = { "BE AC VOLTMETER", "ALTERNATING VOLTS" },
+    [METER_DC_CURRENT] = { "BE AMMETER", "STEADY AMPS" },
+    [METER_RESISTANCE] = { "BE OHMMETER", "OHMS" },
+    [METER_FREQUENCY] = { "BE COUNTER", "CYCLES A SECOND" },
 };
 
 static void reply(struct answer *answer, const char *text)
@@ -34,30 +47,34 @@ static void print_value(struct answer *answer, const struct meter_range *range, 
     text_print(&answer->text, "%+0*.*f", width, after, value + 0.0);
 }
 
-static void trigger(struct instrument *instrument, struct answer *answer)
+static void look(struct instrument *instrument, struct answer *answer)
 {
     const struct function_word *word = &words[instrument->meter.function];
     struct meter_reading reading = instrument_read(instrument, answer);
 
-    text_print(&answer->text, "%s ", word->label);
+    text_print(&answer->text, "%s ", word->answer);
     if (reading.overload) {
-        text_print(&answer->text, "OVER");
+        text_print(&answer->text, "TOO MUCH");
     } else {
         print_value(answer, meter_range(&instrument->meter), reading.value);
     }
-    text_print(&answer->text, " %s", word->unit);
     answer->replies = true;
 }
 
-/* A letter and a number of one or two digits, no leading zero; 0 when it is none. */
-static int numbered(const char *command, char letter)
+/* A word and a number of one or two digits, no leading zero; 0 when it is none. */
+static int numbered(const char *command, const char *word)
 {
-    size_t digits = command[0] == letter ? strspn(command + 1, "0123456789") : 0;
+    size_t length = strlen(word);
+    size_t digits;
 
-    if (digits < 1 || digits > 2 || command[1 + digits] != '\0' || command[1] == '0') {
+    if (strncmp(command, word, length) != 0) {
         return 0;
     }
-    return (int)strtol(command + 1, NULL, 10);
+    digits = strspn(command + length, "0123456789");
+    if (digits < 1 || digits > 2 || command[length + digits] != '\0' || command[length] == '0') {
+        return 0;
+    }
+    return (int)strtol(command + length, NULL, 10);
 }
 
 static bool select_function(struct meter *meter, const char *command)
@@ -72,8 +89,8 @@ static bool select_function(struct meter *meter, const char *command)
 
 static bool select_number(struct meter *meter, const char *command)
 {
-    int range = numbered(command, 'R');
-    int input = numbered(command, 'I');
+    int range = numbered(command, "STEP ");
+    int input = numbered(command, "PLUG ");
 
     if (range > 0) {
         return meter_select_range(meter, meter->function, (size_t)range - 1);
@@ -85,23 +102,23 @@ static void execute(struct instrument *instrument, const char *command, struct a
 {
     struct meter *meter = &instrument->meter;
 
-    if (command[0] == '\0' || strcmp(command, "L") == 0) {
+    if (command[0] == '\0' || strcmp(command, "HANDS") == 0) {
         return;
     }
-    if (strcmp(command, "ID") == 0) {
+    if (strcmp(command, "WHO") == 0) {
         reply(answer, wrong_identity(instrument) ? "OLDMERE LEVEL METER REV 1"
                                                  : "OLDMERE BENCH METER REV 2");
-    } else if (strcmp(command, "T") == 0) {
-        trigger(instrument, answer);
+    } else if (strcmp(command, "LOOK") == 0) {
+        look(instrument, answer);
     } else if (!select_function(meter, command) && !select_number(meter, command)) {
-        reply(answer, "?");
+        reply(answer, "PARDON");
     }
 }
 
 static void overrun(struct instrument *instrument, struct answer *answer)
 {
     (void)instrument;
-    reply(answer, "?");
+    reply(answer, "PARDON");
 }
 
 const struct language language_oldmere_meter = {

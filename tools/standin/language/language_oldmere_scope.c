@@ -1,5 +1,17 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* OLDMERE: an older two-input scope; every command is answered, OK or BAD. */
+/*
+ * OLDMERE: an older two-input scope, told in plain English what to do; every
+ * command is answered, OK or BAD.
+ *
+ *     HEIGHT 1 0.5     volts a division of inlet 1; HEIGHT? 1 tells
+ *     LIFT 1 -2        its zero trace so many divisions up from the middle
+ *     INLET 1 DC       (AC, GROUND) what of the signal is let in
+ *     TURNED? 1        YES while its knob is off the stop: the height means nothing
+ *     PACE 1e-3        seconds a division
+ *     ONCE             draws one trace; OVER? is answered YES once it is drawn
+ *     CODES? 1         the trace of inlet 1, as the converter gave it
+ *     WHO, HANDS       who it is; its keys belong to hands again
+ */
 #include "languages.h"
 
 #include <math.h>
@@ -103,8 +115,7 @@ static bool ask_height(struct instrument *instrument, const struct order *order,
     return true;
 }
 
-static bool set_position(struct instrument *instrument, const struct order *order,
-                         struct answer *answer)
+static bool lift(struct instrument *instrument, const struct order *order, struct answer *answer)
 {
     size_t input;
     double divisions;
@@ -118,10 +129,10 @@ static bool set_position(struct instrument *instrument, const struct order *orde
     return true;
 }
 
-static bool set_coupling(struct instrument *instrument, const struct order *order,
-                         struct answer *answer)
+static bool set_inlet(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
 {
-    static const char *const names[] = { "DC", "AC", "GND" };
+    static const char *const names[] = { "DC", "AC", "GROUND" };
     size_t input;
 
     (void)answer;
@@ -137,19 +148,19 @@ static bool set_coupling(struct instrument *instrument, const struct order *orde
     return false;
 }
 
-static bool ask_knob(struct instrument *instrument, const struct order *order,
-                     struct answer *answer)
+static bool ask_turned(struct instrument *instrument, const struct order *order,
+                       struct answer *answer)
 {
     size_t input;
 
     if (!input_word(order->words[1], &input)) {
         return false;
     }
-    text_print(&answer->text, "%s", instrument->scope.inputs[input].variable ? "VAR" : "CAL");
+    text_print(&answer->text, "%s", instrument->scope.inputs[input].variable ? "YES" : "NO");
     return true;
 }
 
-static bool set_time(struct instrument *instrument, const struct order *order,
+static bool set_pace(struct instrument *instrument, const struct order *order,
                      struct answer *answer)
 {
     static const double steps[] = { 1e-6, 2e-6, 5e-6, 10e-6, 20e-6, 50e-6, 100e-6, 200e-6, 500e-6,
@@ -172,23 +183,24 @@ static bool set_time(struct instrument *instrument, const struct order *order,
     return false;
 }
 
-static bool single(struct instrument *instrument, const struct order *order, struct answer *answer)
+static bool draw_once(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
 {
     (void)order;
     instrument_acquire(instrument, instrument->scope.time, answer);
     return true;
 }
 
-static bool ask_state(struct instrument *instrument, const struct order *order,
-                      struct answer *answer)
+static bool ask_over(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
 {
     (void)order;
-    text_print(&answer->text, "%s", instrument_busy(instrument, answer) ? "BUSY" : "DONE");
+    text_print(&answer->text, "%s", instrument_busy(instrument, answer) ? "NO" : "YES");
     return true;
 }
 
-static bool ask_wave(struct instrument *instrument, const struct order *order,
-                     struct answer *answer)
+static bool ask_codes(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
 {
     const struct scope *scope = &instrument->scope;
     size_t input;
@@ -203,7 +215,7 @@ static bool ask_wave(struct instrument *instrument, const struct order *order,
     return true;
 }
 
-static bool local(struct instrument *instrument, const struct order *order, struct answer *answer)
+static bool hands(struct instrument *instrument, const struct order *order, struct answer *answer)
 {
     (void)instrument;
     (void)order;
@@ -212,10 +224,10 @@ static bool local(struct instrument *instrument, const struct order *order, stru
 }
 
 static const struct verb verbs[] = {
-    { "WHO", 1, who },          { "VDIV", 3, set_height },  { "VDIV?", 2, ask_height },
-    { "POS", 3, set_position }, { "CPL", 3, set_coupling }, { "KNOB?", 2, ask_knob },
-    { "TDIV", 2, set_time },    { "SINGLE", 1, single },    { "STATE?", 1, ask_state },
-    { "WAVE?", 2, ask_wave },   { "LOCAL", 1, local },
+    { "WHO", 1, who },          { "HEIGHT", 3, set_height }, { "HEIGHT?", 2, ask_height },
+    { "LIFT", 3, lift },        { "INLET", 3, set_inlet },   { "TURNED?", 2, ask_turned },
+    { "PACE", 2, set_pace },    { "ONCE", 1, draw_once },    { "OVER?", 1, ask_over },
+    { "CODES?", 2, ask_codes }, { "HANDS", 1, hands },
 };
 
 static bool obey(struct instrument *instrument, const struct order *order, struct answer *answer)

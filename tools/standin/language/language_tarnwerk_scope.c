@@ -75,7 +75,7 @@ static void ask_offset(struct scpi_call *call)
     text_print(call->answer, "%+.9E", scope_of(call)->inputs[input_of(call)].offset);
 }
 
-static void ask_vernier(struct scpi_call *call)
+static void ask_knob(struct scpi_call *call)
 {
     text_print(call->answer, "%d", scope_of(call)->inputs[input_of(call)].variable);
 }
@@ -185,13 +185,14 @@ static const struct scpi_row rows[] = {
     { "INPut#:COUPling", set_coupling, true, ask_coupling, false, SCOPE_INPUTS, 0 },
     { "SENSe#:VOLTage:RANGe:PTPeak", set_height, true, ask_height, false, SCOPE_INPUTS, 0 },
     { "SENSe#:VOLTage:RANGe:OFFSet", set_offset, true, ask_offset, false, SCOPE_INPUTS, 0 },
-    { "SENSe#:VOLTage:RANGe:VERNier", NULL, false, ask_vernier, false, SCOPE_INPUTS, 0 },
     { "SENSe:SWEep:POINts", set_points, true, ask_points, false, 0, 0 },
     { "SENSe:SWEep:TIME", set_time, true, ask_time, false, 0, 0 },
     { "SENSe:SWEep:TINTerval", NULL, false, ask_interval, false, 0, 0 },
     { "FORMat:DATA", set_format, true, ask_format, false, 0, 0 },
     { "INITiate:IMMediate", initiate, false, NULL, false, 0, 0 },
     { "TRACe:DATA", NULL, false, ask_trace, true, 0, 0 },
+    /* The maker's own: SCPI-1999 has no node for a control that only hands can turn. */
+    { "TARNwerk:KNOB#", NULL, false, ask_knob, false, SCOPE_INPUTS, 0 },
     { NULL, NULL, false, NULL, false, 0, 0 },
 };
 

@@ -29,8 +29,7 @@ struct scpi_owner {
         { "*OPC", NULL, false, common_complete, false, 0, 0 },                                     \
         { "*ESR", NULL, false, common_events, false, 0, 0 },                                       \
         { "SYSTem:ERRor", NULL, false, common_error, false, 0, 0 },                                \
-        { "SYSTem:REMote", common_nothing, false, NULL, false, 0, 0 },                             \
-        { "SYSTem:LOCal", common_nothing, false, NULL, false, 0, 0 },                              \
+        { "SYSTem:KLOCk", common_lock, true, common_locked, false, 0, 0 },                         \
     {                                                                                              \
         "SYSTem:VERSion", NULL, false, common_version, false, 0, 0                                 \
     }
@@ -41,7 +40,8 @@ scpi_action common_reset;
 scpi_action common_complete;
 scpi_action common_events;
 scpi_action common_error;
-scpi_action common_nothing;
+scpi_action common_lock;
+scpi_action common_locked;
 scpi_action common_version;
 
 /* The instrument behind a call. */

@@ -63,8 +63,9 @@ static bool send_split(struct outbox *outbox, const struct text *reply, double f
 /* A number that looks like an answer, again and again. */
 static void babble(const struct instrument *instrument, struct outbox *outbox)
 {
-    outbox_babble(outbox, strcmp(instrument->language->reply_end, "\n") == 0 ? "+1.00000E+00\n"
-                                                                             : "DCV +01.000 V\r\n");
+    outbox_babble(outbox, strcmp(instrument->language->reply_end, "\n") == 0
+                              ? "+1.00000E+00\n"
+                              : "STEADY VOLTS +01.000\r\n");
 }
 
 /* Half of the reply, and no more of it. */
