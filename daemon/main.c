@@ -12,6 +12,7 @@
 #include "daemon/settings/settings.h"
 #include "options.h"
 
+#include <gsl/gsl_errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -50,6 +51,8 @@ static int serve(const struct options *options)
 
 int main(int argc, char **argv)
 {
+    /* What the numerical library cannot work out is no number then; else it would end the daemon. */
+    gsl_set_error_handler_off();
     const struct options options = options_read(argc, argv, stderr);
     switch (options.task) {
     case TASK_SERVE:

@@ -5,7 +5,9 @@
  *     w[i] = a0 - a1 cos(2 pi i / n) + a2 cos(4 pi i / n) - ...
  *
  * Coefficients: Harris, Proc. IEEE 66 (1978) 51 (Hann, Hamming, 4-term
- * Blackman-Harris); the flat top is the five-term one of common practice.
+ * Blackman-Harris); D'Antona and Ferrero, Digital Signal Processing for
+ * Measurement Systems (Springer, 2006), p. 70 (flat top, as scipy 1.10,
+ * signal.windows.flattop, quotes it).
  */
 #ifndef GRADUS_CORE_WINDOW_H
 #define GRADUS_CORE_WINDOW_H

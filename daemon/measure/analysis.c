@@ -9,21 +9,31 @@ enum { MOST_IN_SPECTRUM = 1 << 17 };
 /* What a sine fit leaves over, of its amplitude, before the record is called no sine. */
 static const double most_left_over = 0.2;
 
-static void analyse_spectrum(const struct series *series, struct analysis *analysis)
+static enum wave_reason distortion_in(const struct series *series, const struct spectrum_room *room,
+                                      struct distortion *distortion)
+{
+    if (!room->samples || !room->table || !room->workspace)
+        return WAVE_NO_MEMORY;
+    struct spectrum spectrum;
+    enum wave_reason lack = spectrum_make(series, WINDOW_BLACKMAN_HARRIS, room, &spectrum);
+    return lack != WAVE_NONE ? lack : distortion_measure(&spectrum, distortion);
+}
+
+static enum wave_reason analyse_spectrum(const struct series *series, struct distortion *distortion)
 {
     struct series part = *series;
     if (part.count > MOST_IN_SPECTRUM)
         part.count = MOST_IN_SPECTRUM;
-    double complex *workspace = malloc(spectrum_workspace(part.count) * sizeof *workspace);
-    if (!workspace) {
-        analysis->distortion_lack = WAVE_NO_MEMORY;
-        return;
-    }
-    struct spectrum spectrum;
-    analysis->distortion_lack = spectrum_make(&part, WINDOW_BLACKMAN_HARRIS, workspace, &spectrum);
-    if (analysis->distortion_lack == WAVE_NONE)
-        analysis->distortion_lack = distortion_measure(&spectrum, &analysis->distortion);
-    free(workspace);
+    size_t length = spectrum_length(part.count);
+    double *samples = malloc(length * sizeof *samples);
+    gsl_fft_real_wavetable *table = gsl_fft_real_wavetable_alloc(length);
+    gsl_fft_real_workspace *workspace = gsl_fft_real_workspace_alloc(length);
+    const struct spectrum_room room = { samples, table, workspace };
+    enum wave_reason lack = distortion_in(&part, &room, distortion);
+    gsl_fft_real_workspace_free(workspace);
+    gsl_fft_real_wavetable_free(table);
+    free(samples);
+    return lack;
 }
 
 static void analyse_sine(const struct series *series, struct analysis *analysis)
@@ -54,7 +64,7 @@ static bool analyse(const struct series *series, double step, struct analysis *s
     if (seen->pulse_lack == WAVE_NONE) {
         seen->sine_lack = seen->distortion_lack = WAVE_NOT_SINE;
     } else if (seen->periodic == WAVE_NONE) {
-        analyse_spectrum(series, seen);
+        seen->distortion_lack = analyse_spectrum(series, &seen->distortion);
         analyse_sine(series, seen);
     }
     return true;

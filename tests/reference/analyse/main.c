@@ -15,11 +15,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "tests/spectrum_room.h"
+
 enum { MOST = 1 << 20 };
 
 static double reals[MOST];
 static int16_t codes[MOST];
-static double complex workspace[3 * MOST];
+static double spectral[MOST];
 
 static void show(const char *name, double value)
 {
@@ -59,7 +61,7 @@ static void show_spectra(const struct series *series)
 {
     for (int i = 0; i < WINDOW_COUNT; i++) {
         struct spectrum spectrum;
-        if (spectrum_make(series, (enum window)i, workspace, &spectrum) == WAVE_NONE) {
+        if (spectrum_in(series, (enum window)i, spectral, &spectrum) == WAVE_NONE) {
             printf("used %zu\n", spectrum.used);
             for (size_t k = 0; k < spectrum.bins; k++) {
                 printf("spectrum_%d_%zu %.17g\n", i, k, spectrum.amplitude[k]);
