@@ -382,6 +382,7 @@ void chain_budget(const struct chain *chain, const struct setup *setup, const st
 {
     struct sink sink = { budget, 0 };
     budget->count = 0;
+    budget->lacking = false;
     all_terms(chain, setup, signal, &sink);
 }
 

@@ -15,14 +15,17 @@
 
 #include <stdbool.h>
 
+/* Bytes of names and units, terminator included. */
+enum { PROBE_NAME = 64, PROBE_UNIT = 16 };
+
 /*
  * All SI base units. A field that is not known is NAN; `tolerance` and
  * `offset_tolerance` are bounds (half-widths of a rectangular distribution).
  */
 struct probe {
-    char name[64];
+    char name[PROBE_NAME];
     enum dimension dimension;     /* at the tip */
-    char unit[16];                /* at the tip: "V", "A", "°C", ... */
+    char unit[PROBE_UNIT];        /* at the tip: "V", "A", "°C", ... */
     double factor;                /* tip units per input unit, not zero, finite */
     double tolerance;             /* relative bound on factor, 0.01 for 1 % */
     double offset;                /* tip units at zero output */

@@ -9,6 +9,9 @@
 
 #include "core/input/chain.h"
 
+/* Most setups of one front end: each range with either coupling. */
+enum { CANDIDATES_MOST = 2 * CHAIN_MAX_RANGES };
+
 struct span {
     double low;
     double high;

@@ -67,7 +67,7 @@ static bool plan_best(const struct chain *chain, const struct signal *signal,
                       const struct extremes *extremes, const struct plan *plan,
                       struct candidate *best)
 {
-    struct candidate all[2 * CHAIN_MAX_RANGES];
+    struct candidate all[CANDIDATES_MOST];
     size_t n = candidates_weigh(chain, signal, extremes, all, sizeof all / sizeof all[0]);
     bool found = false;
     for (size_t i = 0; i < n; i++) {

@@ -37,7 +37,7 @@ static bool fits(const struct chain *chain, const struct probe *probe, const str
 static bool best_setup(const struct chain *chain, const struct signal *signal,
                        struct candidate *best)
 {
-    struct candidate all[2 * CHAIN_MAX_RANGES];
+    struct candidate all[CANDIDATES_MOST];
     struct extremes extremes = { { signal->low, signal->high },
                                  { signal->low - signal->mean, signal->high - signal->mean },
                                  false };

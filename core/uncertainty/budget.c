@@ -67,12 +67,14 @@ bool budget_add(struct budget *budget, const char *source, enum shape shape, dou
                 double sensitivity, double freedom)
 {
     if (!(standard >= 0.0) || !isfinite(standard) || !isfinite(sensitivity) || !(freedom > 0.0)) {
+        budget->lacking = true;
         return false;
     }
     if (standard * sensitivity == 0.0) {
         return true;
     }
     if (budget->count >= BUDGET_MAX_TERMS) {
+        budget->lacking = true;
         return false;
     }
     struct contribution *term = &budget->terms[budget->count++];
@@ -86,7 +88,7 @@ bool budget_add(struct budget *budget, const char *source, enum shape shape, dou
 
 double budget_combined(const struct budget *budget)
 {
-    double combined = 0.0;
+    double combined = budget->lacking ? NAN : 0.0;
     for (size_t i = 0; i < budget->count; i++) {
         combined = hypot(combined, budget->terms[i].standard * budget->terms[i].sensitivity);
     }

@@ -22,7 +22,8 @@ enum shape {
     SHAPE_BIAS /* an error of about known size and direction that is not corrected */
 };
 
-enum { BUDGET_MAX_TERMS = 24 };
+/* Room for the terms of a reading beside those of its reference. */
+enum { BUDGET_MAX_TERMS = 48 };
 
 struct contribution {
     char source[48];    /* what it comes from, in plain words */
@@ -34,6 +35,7 @@ struct contribution {
 
 struct budget {
     size_t count;
+    bool lacking; /* a term could not be added: there is no uncertainty */
     struct contribution terms[BUDGET_MAX_TERMS];
 };
 
@@ -50,19 +52,23 @@ double shape_standard(enum shape shape, double half_width);
 
 /*
  * Appends a contribution. One that is exactly zero is left out, which is a
- * success; a source that is too long is cut. Returns false, adding nothing,
- * when the budget is full, when `standard` is negative or not finite, when
- * `sensitivity` is not finite, or when `freedom` is not > 0.
+ * success; a source that is too long is cut. Returns false, and from then on
+ * the budget comes to NAN, when the budget is full, when `standard` is
+ * negative or not finite, when `sensitivity` is not finite, or when `freedom`
+ * is not > 0: an uncertainty that lacks a term would be too small.
  */
 bool budget_add(struct budget *budget, const char *source, enum shape shape, double standard,
                 double sensitivity, double freedom);
 
-/* Combined standard uncertainty: root of the sum of (sensitivity * standard)^2, JCGM 100 (10). */
+/*
+ * Combined standard uncertainty: root of the sum of (sensitivity * standard)^2, JCGM 100 (10).
+ * NAN when a term is lacking.
+ */
 double budget_combined(const struct budget *budget);
 
 /*
  * Effective degrees of freedom, JCGM 100 (G.2b), with full digits and not
- * truncated. INFINITY when no term has finite freedom, or all are zero.
+ * truncated. INFINITY when no term has finite freedom, or all are zero; NAN when one is lacking.
  */
 double budget_freedom(const struct budget *budget);
 

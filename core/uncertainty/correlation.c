@@ -110,6 +110,7 @@ bool budget_combine(const struct budget *first, double x, const struct budget *s
     bool taken[BUDGET_MAX_TERMS] = { false };
     bool good = true;
     combined->count = 0;
+    combined->lacking = first->lacking || second->lacking;
     for (size_t i = 0; i < count; i++) {
         good = good && fabs(shared[i].coefficient) <= 1.0;
     }

@@ -30,7 +30,7 @@ const char *coverage_method_name(enum coverage_method method);
 /*
  * Combines and expands: by Student's t with the effective freedom, or where
  * the sum is far from normal (coverage_is_special()) by its exact
- * distribution. All figures NAN when the effective freedom is below 1.
+ * distribution. All figures NAN when the effective freedom is below 1 or a term is lacking.
  */
 struct expanded budget_expand(const struct budget *budget);
 

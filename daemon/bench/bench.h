@@ -20,17 +20,17 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { BENCH_NAME = 64, BENCH_TEXT = 256, BENCH_WAYS = 8 };
+enum { BENCH_NAME = PROBE_NAME, BENCH_TEXT = 256, BENCH_WAYS = 8, BENCH_DATE = 16 };
 
 #define BENCH_NO_POINT ((size_t)-1)
 
 struct bench_instrument {
     char name[BENCH_NAME];
-    char calibration_due[16]; /* ISO date; empty: not stated */
-    double ambient;           /* degrees Celsius where it stands */
+    char calibration_due[BENCH_DATE]; /* ISO date; empty: not stated */
+    double ambient;                   /* degrees Celsius where it stands */
     struct link_spec link;
     const struct profile *profile; /* owned by the bench */
-    char digest[65];               /* of everything above and of the profile's text, hexadecimal */
+    char digest[DIGEST_SIZE];      /* of everything above and of the profile's text, hexadecimal */
 };
 
 /* One way to measure a point: an instrument that is connected to it. */
@@ -39,7 +39,7 @@ struct bench_way {
     int input;              /* from 1 */
     size_t probe;           /* index into bench.probes */
     enum quantity at_input; /* what the instrument has to measure */
-    char unit[16];          /* of the reading */
+    char unit[PROBE_UNIT];  /* of the reading */
     bool correct_loading;
     double standard;          /* predicted for what is expected, tip units; NAN: nothing is */
     char refusal[BENCH_TEXT]; /* why it cannot see the signal; empty: it can */
@@ -62,7 +62,7 @@ struct bench_point {
     size_t probe;                   /* index into bench.probes */
     enum quantity quantity;         /* at the tip */
     enum quantity at_input;         /* what the instrument has to measure */
-    char unit[16];                  /* of the reading */
+    char unit[PROBE_UNIT];          /* of the reading */
     double expected;                /* at the tip; NAN: not stated */
     double tolerance;               /* relative bound on expected, for telling mistakes */
     double dc_level;                /* at the tip, under an ac quantity; NAN: not stated */
@@ -140,9 +140,9 @@ struct bench_burnin {
 };
 
 struct bench {
-    char path[512];  /* the settings file */
-    char *text;      /* with all includes, and after it the texts of the profiles */
-    char digest[65]; /* SHA-256 of that text, hexadecimal */
+    char path[512];           /* the settings file */
+    char *text;               /* with all includes, and after it the texts of the profiles */
+    char digest[DIGEST_SIZE]; /* SHA-256 of that text, hexadecimal */
     struct bench_server server;
     double loading_share;                      /* loading above it is warned of, relative */
     enum mistake_policy policy[MISTAKE_COUNT]; /* what is done about each mistake */

@@ -45,10 +45,10 @@ struct study_limits {
 
 /* An instrument, probe, settings digest or version, and how many readings it served. */
 struct study_use {
-    char text[STUDY_TEXT];     /* its name, or all there is */
-    char identity[STUDY_TEXT]; /* of an instrument */
-    char calibration_due[16];  /* of an instrument */
-    double factor;             /* of a probe; NAN */
+    char text[STUDY_TEXT];            /* its name, or all there is */
+    char identity[STUDY_TEXT];        /* of an instrument */
+    char calibration_due[BENCH_DATE]; /* of an instrument */
+    double factor;                    /* of a probe; NAN */
     int64_t readings;
 };
 
@@ -66,7 +66,7 @@ struct point_study {
     struct burnin_state state;
     struct burnin_outcome trip; /* the outcome that tripped it; round 0: none */
     char quantity[64];
-    char unit[16];
+    char unit[PROBE_UNIT];
     double quantum;   /* smallest resolution of a reading at the tip; 0: none */
     int64_t warm;     /* readings in warm-up; all that follows leaves them out */
     int64_t readings; /* with a value */

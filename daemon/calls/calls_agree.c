@@ -32,7 +32,7 @@ struct half {
 struct agreement {
     struct daemon *daemon;
     struct rpc_call *call;
-    char unit[16];
+    char unit[PROBE_UNIT];
     bool one_probe; /* both are read through the same one, moved by hand */
     size_t open;    /* jobs that are not back */
     struct failure failure;

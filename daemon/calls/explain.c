@@ -15,8 +15,6 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { MOST_CANDIDATES = 2 * CHAIN_MAX_RANGES };
-
 /* The coverage factor that the instruments weighed against each other are stated with. */
 static const double predicted_coverage = 2;
 
@@ -36,7 +34,7 @@ struct explanation {
     enum signal_source source;
     struct signal signal; /* input units; meaningless without a source */
     struct setup first;   /* what the planner would begin with */
-    struct candidate candidates[MOST_CANDIDATES];
+    struct candidate candidates[CANDIDATES_MOST];
     size_t count;
     size_t chosen; /* index; `count` when it is not among them */
 };
@@ -91,7 +89,7 @@ static void weigh(struct explanation *explanation)
 {
     const struct extremes extremes = extremes_of(explanation);
     explanation->count = candidates_weigh(&explanation->chain, &explanation->signal, &extremes,
-                                          explanation->candidates, MOST_CANDIDATES);
+                                          explanation->candidates, CANDIDATES_MOST);
     explanation->chosen = 0;
     while (explanation->chosen < explanation->count &&
            !same_choice(&explanation->candidates[explanation->chosen].setup, &explanation->first))

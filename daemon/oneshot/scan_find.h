@@ -7,7 +7,7 @@
 #include "drivers/profile/profile.h"
 #include "drivers/scan.h"
 
-enum { FINDING_IDENTITY = 256 };
+enum { FINDING_IDENTITY = DIALOGUE_IDENTITY };
 
 struct finding {
     const struct scan_device *device; /* NULL: a link the user named that is none of those found */

@@ -10,7 +10,7 @@ bool foresee(const struct bench *bench, const struct bench_point *point, double 
 {
     struct chain chain;
     struct signal signal;
-    struct candidate all[2 * CHAIN_MAX_RANGES];
+    struct candidate all[CANDIDATES_MOST];
     struct candidate best = { .standard = INFINITY };
     *standard = NAN;
     if (bench->instruments[point->instrument].profile == NULL)

@@ -32,13 +32,13 @@ struct store_db {
     int64_t last; /* id of the last row, inside a transaction */
     uint8_t digest[SEAL_SIZE];
     struct {
-        char digest[65]; /* of the settings last referred to; empty: none */
+        char digest[DIGEST_SIZE]; /* of the settings last referred to; empty: none */
         int64_t id;
     } settings;
     struct {
         char name[BENCH_NAME]; /* of the instrument last referred to; empty: none */
         char identity[RECORD_IDENTITY];
-        char calibration_due[16];
+        char calibration_due[BENCH_DATE];
         int64_t id;
     } instrument;
     int64_t version; /* row of this program's version; 0: not known */

@@ -10,6 +10,7 @@
 
 #include "daemon/basics/mailbox.h"
 #include "daemon/basics/text.h"
+#include "daemon/bench/bench.h"
 #include "store_verify.h"
 
 #include <stdbool.h>
@@ -35,14 +36,14 @@ typedef void store_query_done(struct store_query *query);
 struct store_query {
     /* What is asked. */
     enum store_question question;
-    char point[64];   /* empty: of all points */
-    char run[64];     /* empty: of any run or none */
-    int64_t since_ns; /* INT64_MIN: from the first */
-    int64_t until_ns; /* INT64_MAX: to the last */
-    int64_t after;    /* ids above this, the oldest of them; -1: the newest of all */
-    int64_t before;   /* ids below this */
-    size_t limit;     /* 1 to QUERY_MOST */
-    size_t buckets;   /* of a study, 1 to STUDY_BUCKETS */
+    char point[BENCH_NAME]; /* empty: of all points */
+    char run[BENCH_NAME];   /* empty: of any run or none */
+    int64_t since_ns;       /* INT64_MIN: from the first */
+    int64_t until_ns;       /* INT64_MAX: to the last */
+    int64_t after;          /* ids above this, the oldest of them; -1: the newest of all */
+    int64_t before;         /* ids below this */
+    size_t limit;           /* 1 to QUERY_MOST */
+    size_t buckets;         /* of a study, 1 to STUDY_BUCKETS */
 
     /* The answer, JSON. */
     struct text text;

@@ -16,7 +16,7 @@
 #include <stdint.h>
 #include <time.h>
 
-enum { RECORD_IDENTITY = 160 };
+enum { RECORD_IDENTITY = DIALOGUE_IDENTITY };
 
 struct record;
 
@@ -35,12 +35,12 @@ struct record {
     int64_t sequence;
     double value; /* NAN: there is none */
     double uncertainty;
-    char unit[16];
+    char unit[PROBE_UNIT];
     const char *verdict; /* static; NULL: none */
     const char *reason;  /* static; why there is no value; NULL: there is one */
     char instrument[BENCH_NAME];
     char identity[RECORD_IDENTITY];
-    char calibration_due[16];
+    char calibration_due[BENCH_DATE];
     struct text body; /* the JSON text */
 
     /* Written by the store's thread while it has the record. */

@@ -18,7 +18,7 @@
 
 enum job_kind { JOB_MEASURE, JOB_CAPTURE, JOB_TALK };
 
-enum { JOB_COMMAND = 4096 + 1, JOB_IDENTITY = 160, JOB_NOTE = 256 };
+enum { JOB_IDENTITY = DIALOGUE_IDENTITY, JOB_NOTE = 256 };
 
 /* How an instrument was doing when a job ended or its worker had something to tell. */
 struct job_status {

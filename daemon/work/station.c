@@ -21,8 +21,8 @@ struct station {
     struct crew *crew;
     struct station *next_retired;
     char name[BENCH_NAME];
-    char digest[65];
-    char link[256];
+    char digest[DIGEST_SIZE];
+    char link[sizeof((struct link_spec *)NULL)->text];
     struct worker *worker;
     struct job *open; /* with the worker, doubly linked */
     size_t open_count;

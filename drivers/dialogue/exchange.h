@@ -12,8 +12,6 @@
 #include "drivers/link/link.h"
 #include "protocol.h"
 
-enum { DIALOGUE_IDENTITY = 256 };
-
 typedef void dialogue_tracer(void *context, const char *command, const struct reply *reply,
                              double ms, const struct failure *failure);
 

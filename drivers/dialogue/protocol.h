@@ -10,6 +10,9 @@
 
 enum { PROTOCOL_TEXT = 64 };
 
+/* Bytes of an identity, terminator included; an instrument with a longer one is not recognised. */
+enum { DIALOGUE_IDENTITY = 256 };
+
 /* How replies are framed. */
 enum framing {
     FRAMING_488, /* IEEE 488.2: newline outside strings and blocks */

@@ -24,8 +24,8 @@ struct ground {
 struct instrument {
     const struct profile *profile;
     struct panel panel;
-    unsigned epoch; /* of the dialogue when the panel was filled */
-    struct ground grounds[PANEL_INPUTS];
+    unsigned epoch;         /* of the dialogue when the panel was filled */
+    struct ground *grounds; /* of each input */
     struct record record;
 };
 
@@ -35,11 +35,13 @@ struct instrument *instrument_new(const struct profile *profile, const struct li
     struct instrument *instrument = calloc(1, sizeof *instrument);
     if (!instrument)
         return NULL;
+    int inputs = profile_inputs(profile);
     instrument->profile = profile;
-    snprintf(instrument->panel.name, sizeof instrument->panel.name, "%s", name);
-    instrument->panel.dialogue = dialogue_new(&profile->protocol, spec, name);
+    instrument->grounds = calloc((size_t)inputs, sizeof *instrument->grounds);
+    if (instrument->grounds && panel_begin(&instrument->panel, inputs, name))
+        instrument->panel.dialogue = dialogue_new(&profile->protocol, spec, name);
     if (!instrument->panel.dialogue) {
-        free(instrument);
+        instrument_free(instrument);
         return NULL;
     }
     return instrument;
@@ -50,6 +52,8 @@ void instrument_free(struct instrument *instrument)
     if (!instrument)
         return;
     dialogue_free(instrument->panel.dialogue);
+    panel_end(&instrument->panel);
+    free(instrument->grounds);
     free(instrument->record.volts);
     free(instrument);
 }
@@ -89,7 +93,8 @@ bool instrument_ready(struct instrument *instrument, struct deadline deadline,
     if (epoch == instrument->epoch)
         return true;
     panel_clear(&instrument->panel);
-    memset(instrument->grounds, 0, sizeof instrument->grounds);
+    memset(instrument->grounds, 0,
+           (size_t)profile_inputs(instrument->profile) * sizeof *instrument->grounds);
     if (!send_all(instrument, &instrument->profile->setup, deadline, failure) ||
         !dialogue_check_errors(dialogue, deadline, failure)) {
         dialogue_suspect(dialogue);

@@ -3,20 +3,42 @@
 
 #include "drivers/dialogue/response.h"
 
+#include <assert.h>
 #include <math.h>
 #include <poll.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+
+bool panel_begin(struct panel *panel, int inputs, const char *name)
+{
+    *panel = (struct panel) { .inputs = inputs };
+    snprintf(panel->name, sizeof panel->name, "%s", name);
+    panel->slots = calloc((size_t)inputs, sizeof *panel->slots);
+    return panel->slots != NULL;
+}
+
+void panel_end(struct panel *panel)
+{
+    free(panel->slots);
+}
 
 void panel_clear(struct panel *panel)
 {
-    memset(panel->slots, 0, sizeof panel->slots);
+    memset(panel->slots, 0, (size_t)panel->inputs * sizeof *panel->slots);
     panel->proved = 0;
+}
+
+/* Which inputs there are has been checked above: another one here is a mistake of ours. */
+static char *slot_of(struct panel *panel, int input, enum slot slot)
+{
+    assert(input >= 1 && input <= panel->inputs);
+    return panel->slots[input - 1][slot];
 }
 
 void panel_forget(struct panel *panel, int input, enum slot slot)
 {
-    panel->slots[input - 1][slot][0] = '\0';
+    slot_of(panel, input, slot)[0] = '\0';
 }
 
 bool panel_set(struct panel *panel, int input, enum slot slot, const char *text,
@@ -53,7 +75,7 @@ bool panel_set_all(struct panel *panel, int input, enum slot slot, const struct 
                    struct failure *failure)
 {
     char filled[COMMAND_SIZE];
-    char *known = panel->slots[input - 1][slot];
+    char *known = slot_of(panel, input, slot);
     if (!fill_all(commands, values, filled, sizeof filled, failure))
         return false;
     if (strcmp(filled, known) == 0)

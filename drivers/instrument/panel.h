@@ -12,8 +12,6 @@
 
 #include <stdint.h>
 
-enum { PANEL_INPUTS = 8 };
-
 /* The settings there are; those that all inputs share live with input 1. */
 enum slot {
     SLOT_ROUTE,
@@ -31,9 +29,19 @@ enum slot {
 struct panel {
     struct dialogue *dialogue; /* in step whenever a function here is called */
     char name[64];             /* of the instrument, for messages */
-    char slots[PANEL_INPUTS][SLOT_COUNT][COMMAND_SIZE];
+    int inputs;
+    char (*slots)[SLOT_COUNT][COMMAND_SIZE]; /* of each input; owned */
     int64_t proved; /* monotonic: when a meter's settings were last read back */
 };
+
+/*
+ * Makes a panel of as many inputs, 1 at least, with nothing set; panel_end()
+ * frees what it owns. False when memory is short.
+ */
+bool panel_begin(struct panel *panel, int inputs, const char *name);
+
+/* Accepts a panel that is all zero. The dialogue is not the panel's. */
+void panel_end(struct panel *panel);
 
 /* Forgets all settings: the next ones are sent whatever they are. */
 void panel_clear(struct panel *panel);

@@ -16,6 +16,7 @@
 #include "core/basics/quantity.h"
 #include "core/input/chain.h"
 #include "core/input/sight.h"
+#include "drivers/basics/digest.h"
 #include "drivers/cfg/strict.h"
 #include "drivers/dialogue/dialogue.h"
 
@@ -24,6 +25,9 @@
 #include <stddef.h>
 
 enum { PROFILE_TEXT = 160, PROFILE_MAX_FUNCTIONS = 16, PROFILE_MAX_DURATIONS = 48 };
+
+/* Most inputs of one instrument. */
+enum { PROFILE_INPUTS = 64 };
 
 enum profile_kind { PROFILE_METER, PROFILE_SCOPE };
 
@@ -128,8 +132,8 @@ struct profile {
     char name[64];
     char description[PROFILE_TEXT];
     char path[512];
-    char *text;      /* with all it includes */
-    char digest[65]; /* SHA-256 of its text, hexadecimal */
+    char *text;               /* with all it includes */
+    char digest[DIGEST_SIZE]; /* SHA-256 of its text, hexadecimal */
     enum profile_kind kind;
     struct protocol protocol;
     bool errors_always;       /* read the error queue after each reading, not only after set-up */
@@ -137,7 +141,7 @@ struct profile {
     struct commands setup;    /* after the identity is known */
     struct commands local;    /* before the link is closed */
     double max_input;         /* meter: rating of the input, volts peak; NAN: not stated */
-    int inputs;               /* meter: channels of its scanner card; 1: none */
+    int inputs;               /* 1 to PROFILE_INPUTS; meter: channels of its scanner card */
     char route[PROFILE_TEXT]; /* meter: connects {input}; empty: one input, always there */
     char route_query[PROFILE_TEXT];  /* meter: asks which input is connected; empty: cannot tell */
     char route_answer[PROFILE_TEXT]; /* meter: the whole answer to it, {input} filled in */

@@ -44,7 +44,7 @@ static const struct strict_key common_keys[] = {
       .type = STRICT_INTEGER,
       .offset = offsetof(struct profile, inputs),
       .minimum = 1,
-      .maximum = 64,
+      .maximum = PROFILE_INPUTS,
       .help = "how many there are; default 1" },
     { .name = NULL },
 };

@@ -16,20 +16,26 @@
 #include <math.h>
 #include <stdlib.h>
 
-static const char scope_text[] = "description = \"s\"; kind = \"scope\";" BENCH_DIALOGUE("4096") //
-    "inputs = 2; divisions = 8.0; time_divisions = 10.0; settle_ms = 0.0;"
-    "vertical = { command = \"VDIV{input},{volts_per_division}\"; query = \"VDIV{input}?\";"
-    "  calibrated = { query = \"KNOB{input}?\"; pattern = \"^CAL$\"; };"
-    "  volts_per_division = [ 1.0, 2.0 ]; gain_percent = 3.0; baseline_divisions = 0.2; };"
-    "position = { command = \"POS{input},{position}\"; divisions = 4.0; };"
-    "coupling = { dc = \"CPL{input},DC\"; ac = \"CPL{input},AC\"; ground = \"CPL{input},GND\";"
-    "  ac_corner = 10.0; };"
-    "timebase = { set = [ \"TDIV,{time_per_division}\" ]; interval_query = \"STEP?\";"
-    "  points = 16; durations = [ 1e-3, 10e-3 ]; };"
-    "acquisition = { start = [ \"SINGLE\" ]; done = { query = \"DONE?\"; pattern = \"^1$\"; };"
-    "  extra_ms = 30.0; };"
-    "waveform = { query = \"WAVE{input}?\"; encoding = \"list\"; format = \"uint8\";"
-    "  code_low = 0; code_high = 255; code_centre = 128; codes_per_division = 32.0; };";
+#define SCOPE_TEXT(inputs)                                                                         \
+    "description = \"s\"; kind = \"scope\";" BENCH_DIALOGUE("4096") "inputs = " inputs             \
+                                                                    ";" SCOPE_REST
+
+#define SCOPE_REST                                                                                 \
+    "divisions = 8.0; time_divisions = 10.0; settle_ms = 0.0;"                                     \
+    "vertical = { command = \"VDIV{input},{volts_per_division}\"; query = \"VDIV{input}?\";"       \
+    "  calibrated = { query = \"KNOB{input}?\"; pattern = \"^CAL$\"; };"                           \
+    "  volts_per_division = [ 1.0, 2.0 ]; gain_percent = 3.0; baseline_divisions = 0.2; };"        \
+    "position = { command = \"POS{input},{position}\"; divisions = 4.0; };"                        \
+    "coupling = { dc = \"CPL{input},DC\"; ac = \"CPL{input},AC\"; ground = \"CPL{input},GND\";"    \
+    "  ac_corner = 10.0; };"                                                                       \
+    "timebase = { set = [ \"TDIV,{time_per_division}\" ]; interval_query = \"STEP?\";"             \
+    "  points = 16; durations = [ 1e-3, 10e-3 ]; };"                                               \
+    "acquisition = { start = [ \"SINGLE\" ]; done = { query = \"DONE?\"; pattern = \"^1$\"; };"    \
+    "  extra_ms = 30.0; };"                                                                        \
+    "waveform = { query = \"WAVE{input}?\"; encoding = \"list\"; format = \"uint8\";"              \
+    "  code_low = 0; code_high = 255; code_centre = 128; codes_per_division = 32.0; };"
+
+static const char scope_text[] = SCOPE_TEXT("2");
 
 /* A triangle of 1 V about the middle of the screen, but for its first two codes. */
 #define REST    ",128,96,128,160,128,96,128,160,128,96,128,160,128,96"
@@ -274,6 +280,43 @@ static void a_trace_is_handed_out_whole(void **state)
     bench_end(&bench);
 }
 
+/* The last input a profile may state, of a scope that has so many. */
+static void the_last_of_all_inputs_is_measured(void **state)
+{
+    static const char text[] = SCOPE_TEXT("64");
+    static const struct player_row rows[] = {
+        { "*IDN?", "MAKER,SCOPE,7,1.0" },
+        { "ERR?", "0,\"No error\"" },
+        { "*CLS", NULL },
+        { "REM", NULL },
+        { "LOC", NULL },
+        { "VDIV64,1", NULL },
+        { "VDIV64?", "1" },
+        { "KNOB64?", "CAL" },
+        { "POS64,0", NULL },
+        { "CPL64,DC", NULL },
+        { "CPL64,GND", NULL },
+        { "TDIV,0.0001", NULL },
+        { "STEP?", "6.25E-5" },
+        { "SINGLE", NULL },
+        { "DONE?", "1" },
+        { "WAVE64?", RECORD },
+        { NULL, NULL },
+    };
+    struct bench bench = bench_start(text, rows);
+    double level;
+
+    (void)state;
+    bench.request.quantity = QUANTITY_DC_VOLTAGE;
+    bench.request.input = PROFILE_INPUTS;
+    bench_acquired(&bench, "*CLS REM TDIV,0.0001 CPL64,DC VDIV64,1 POS64,0 SINGLE ");
+    assert_true(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
+                                  &level, &bench.failure));
+    assert_string_equal(player_commands(bench.player), "CPL64,GND SINGLE ");
+    bench_acquired(&bench, "CPL64,DC SINGLE ");
+    bench_end(&bench);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -287,6 +330,7 @@ int main(void)
         cmocka_unit_test(the_zero_trace_is_taken_once),
         cmocka_unit_test(a_zero_trace_off_the_screen_is_not_calibrated),
         cmocka_unit_test(a_trace_is_handed_out_whole),
+        cmocka_unit_test(the_last_of_all_inputs_is_measured),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
