@@ -14,99 +14,28 @@
 static const int64_t flush_time = INT64_C(3000000000);
 static const struct timeval flush_look = { 0, 5000 };
 
-static void *on_opened(void *context, struct client *client)
-{
-    (void)context;
-    struct session *session = calloc(1, sizeof *session);
-    if (session == NULL)
-        return NULL;
-    session->client = client;
-    session->id = server_client_id(client);
-    return session;
-}
-
-static void on_closed(void *context, void *user)
-{
-    struct daemon *daemon = context;
-    struct session *session = user;
-    follow_dismiss(daemon->follow, session);
-    burnin_follow_dismiss(daemon->burnin_follow, session);
-    crew_dismiss(daemon->crew, session);
-    answers_dismiss(daemon->answers, session);
-    free(session);
-}
-
-static void on_line(void *context, void *user, const char *line, size_t length)
-{
-    struct daemon *daemon = context;
-    daemon->counters.requests++;
-    rpc_line(&daemon->service, user, line, length);
-}
-
-static void on_too_long(void *context, void *user)
-{
-    struct daemon *daemon = context;
-    const struct session *session = user;
-    struct text text = { 0 };
-    rpc_bare_error(&text, RPC_PARSE_ERROR, NULL,
-                   "the line is longer than server.line_limit allows; the connection is closed");
-    if (!text.failed)
-        server_send(session->client, text.bytes, text.length);
-    daemon->counters.requests++;
-    text_free(&text);
-}
-
-static const char *on_too_many(void *context)
-{
-    const struct daemon *daemon = context;
-    return daemon->full_text;
-}
-
-static bool on_busy(void *context, void *user)
-{
-    const struct session *session = user;
-    (void)context;
-    return session->jobs > 0 || session->subscriptions > 0 || session->answers > 0;
-}
-
-static const struct server_handlers server_handlers = {
-    .opened = on_opened,
-    .line = on_line,
-    .too_long = on_too_long,
-    .too_many = on_too_many,
-    .closed = on_closed,
-    .busy = on_busy,
-};
-
-static void send_reply(void *context, void *peer, const char *text, size_t length)
-{
-    const struct session *session = peer;
-    (void)context;
-    server_send(session->client, text, length);
-}
-
 /* A job is back, whether or not somebody still waits for it. */
 static void on_returned(void *context, struct job *job)
 {
     struct daemon *daemon = context;
     bool good = job->capture.reading.failure.code == FAILURE_NONE;
     if (!good)
-        daemon->counters.failures++;
+        daemon->loop.counters.failures++;
     else if (job->kind != JOB_TALK)
-        daemon->counters.readings++;
+        daemon->loop.counters.readings++;
     if (good && job->kind != JOB_TALK)
-        job->sequence = ++daemon->sequence;
-    if (job->kind == JOB_MEASURE && job->started != 0)
-        daemon_keep(daemon, job);
+        job->sequence = ++daemon->loop.sequence;
+    if (job->kind == JOB_MEASURE)
+        publish_reading(&daemon->loop.publish, job);
     if (job->point != NULL && job->apart == NULL && job->started != 0 &&
-        job->bench == daemon->bench)
-        daemon->last[job->point->index] = job->memory;
+        job->bench == daemon->loop.bench)
+        daemon->loop.last[job->point->index] = job->memory;
 }
 
 static void on_idle(void *context, struct session *session)
 {
     (void)context;
-    server_idle(session->client);
+    session->ops->idle(session->peer);
 }
 
 /* Leaves the loop once every client has its last answers, or had time enough to take them. */
@@ -115,9 +44,9 @@ static void on_flush(evutil_socket_t unused, short what, void *context)
     struct daemon *daemon = context;
     (void)unused;
     (void)what;
-    bool told = !server_unsent(daemon->server) && answers_none(daemon->answers);
+    bool told = !server_unsent(daemon->service.server) && answers_none(daemon->service.answers);
     if (told || monotonic_now() > daemon->flush_until)
-        event_base_loopbreak(daemon->base);
+        event_base_loopbreak(daemon->loop.base);
 }
 
 static void on_crew_ended(void *context)
@@ -129,20 +58,20 @@ static void on_crew_ended(void *context)
 
 void daemon_stop(struct daemon *daemon)
 {
-    daemon->stopping = true;
-    server_deafen(daemon->server);
+    daemon->loop.stopping = true;
+    server_deafen(daemon->service.server);
     daemon_unlink(daemon);
-    follow_stop(daemon->follow);
-    burnin_follow_stop(daemon->burnin_follow);
-    burnin_pause(daemon->burnin);
-    crew_stop(daemon->crew);
+    follow_stop(daemon->service.follow);
+    burnin_follow_stop(daemon->service.burnin_follow);
+    burnin_pause(daemon->service.burnin);
+    crew_stop(daemon->loop.crew);
 }
 
 static void on_end_signal(evutil_socket_t number, short what, void *context)
 {
     struct daemon *daemon = context;
     (void)what;
-    if (daemon->stopping) {
+    if (daemon->loop.stopping) {
         log_line(LOG_PRIORITY_WARNING, "signal %d again: ending at once", (int)number);
         signal((int)number, SIG_DFL);
         raise((int)number);
@@ -156,15 +85,15 @@ static void on_reload_signal(evutil_socket_t number, short what, void *context)
     struct daemon *daemon = context;
     (void)number;
     (void)what;
-    if (!daemon->stopping)
+    if (!daemon->loop.stopping)
         daemon_reload(daemon);
 }
 
 static bool catch_signals(struct daemon *daemon)
 {
-    daemon->signals[0] = evsignal_new(daemon->base, SIGTERM, on_end_signal, daemon);
-    daemon->signals[1] = evsignal_new(daemon->base, SIGINT, on_end_signal, daemon);
-    daemon->signals[2] = evsignal_new(daemon->base, SIGHUP, on_reload_signal, daemon);
+    daemon->signals[0] = evsignal_new(daemon->loop.base, SIGTERM, on_end_signal, daemon);
+    daemon->signals[1] = evsignal_new(daemon->loop.base, SIGINT, on_end_signal, daemon);
+    daemon->signals[2] = evsignal_new(daemon->loop.base, SIGHUP, on_reload_signal, daemon);
     for (size_t i = 0; i < DAEMON_SIGNALS; i++)
         if (daemon->signals[i] == NULL || evsignal_add(daemon->signals[i], NULL) != 0)
             return false;
@@ -186,34 +115,35 @@ static void write_full_text(struct daemon *daemon)
 static bool make_parts(struct daemon *daemon)
 {
     const struct crew_hooks hooks = { daemon, on_returned, on_idle, on_crew_ended };
-    daemon->base = event_base_new();
-    if (daemon->base == NULL)
+    daemon->loop.base = event_base_new();
+    if (daemon->loop.base == NULL)
         return false;
-    daemon->flushed = event_new(daemon->base, -1, EV_PERSIST, on_flush, daemon);
-    daemon->mailbox = mailbox_new(daemon->base);
-    daemon->follow = follow_new(daemon);
-    daemon->burnin_follow = burnin_follow_new(daemon);
-    daemon->answers = answers_new(daemon);
-    daemon->probe_checks = probe_checks_new();
-    daemon->server = server_new(daemon->base, &server_handlers, daemon);
-    if (daemon->flushed == NULL || daemon->mailbox == NULL || daemon->follow == NULL ||
-        daemon->burnin_follow == NULL || daemon->answers == NULL || daemon->server == NULL ||
-        daemon->probe_checks == NULL)
+    daemon->flushed = event_new(daemon->loop.base, -1, EV_PERSIST, on_flush, daemon);
+    daemon->loop.mailbox = mailbox_new(daemon->loop.base);
+    daemon->service.follow = follow_new(&daemon->loop);
+    daemon->service.burnin_follow = burnin_follow_new(&daemon->loop);
+    daemon->service.answers = answers_new(&daemon->loop);
+    daemon->service.probe_checks = probe_checks_new();
+    daemon->service.server = server_new(daemon->loop.base, &daemon_server_handlers, daemon);
+    if (daemon->flushed == NULL || daemon->loop.mailbox == NULL || daemon->service.follow == NULL ||
+        daemon->service.burnin_follow == NULL || daemon->service.answers == NULL ||
+        daemon->service.server == NULL || daemon->service.probe_checks == NULL)
         return false;
-    daemon->burnin = burnin_new(daemon);
-    if (daemon->burnin == NULL)
+    daemon->service.burnin = burnin_new(&daemon->loop, daemon->service.probe_checks);
+    if (daemon->service.burnin == NULL)
         return false;
-    daemon->crew = crew_new(daemon->base, daemon->mailbox, &hooks);
-    return daemon->crew != NULL && catch_signals(daemon);
+    daemon->loop.crew = crew_new(daemon->loop.base, daemon->loop.mailbox, &hooks);
+    return daemon->loop.crew != NULL && catch_signals(daemon);
 }
 
 /* The store, and what of it is wanted before anything is measured. */
 static bool open_records(struct daemon *daemon, struct bench *bench, struct failure *failure)
 {
-    if (!daemon_open_store(daemon, failure))
+    if (!loop_open_store(&daemon->loop, failure))
         return false;
     references_find(bench);
-    daemon_recall_probe_checks(daemon);
+    if (daemon->loop.store != NULL)
+        probe_checks_recall_all(daemon->service.probe_checks, bench->store.path);
     return true;
 }
 
@@ -226,10 +156,12 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
         return NULL;
     }
     daemon->options = options;
-    daemon->bench = bench_ref(bench);
-    daemon->started_at = monotonic_now();
-    clock_gettime(CLOCK_REALTIME, &daemon->started);
-    daemon->service = (struct rpc_service) { methods_table(), daemon, send_reply };
+    daemon->loop.bench = bench_ref(bench);
+    daemon->service.started_at = monotonic_now();
+    clock_gettime(CLOCK_REALTIME, &daemon->service.started);
+    daemon->service.loop = &daemon->loop;
+    daemon->rpc = (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply };
+    loop_keep(&daemon->loop);
     write_full_text(daemon);
     bool made = make_parts(daemon) ||
                 failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "the loop cannot be made");
@@ -238,23 +170,23 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
         daemon_free(daemon);
         return NULL;
     }
-    burnin_restore(daemon->burnin);
-    burnin_follow_open(daemon->burnin_follow);
+    burnin_restore(daemon->service.burnin);
+    burnin_follow_open(daemon->service.burnin_follow);
     return daemon;
 }
 
 void daemon_run(struct daemon *daemon)
 {
-    event_base_dispatch(daemon->base);
+    event_base_dispatch(daemon->loop.base);
 }
 
 /* Workers that are left let their instruments go first. */
 static void end_crew(struct daemon *daemon)
 {
-    if (daemon->crew == NULL || daemon->stopping)
+    if (daemon->loop.crew == NULL || daemon->loop.stopping)
         return;
     daemon_stop(daemon);
-    event_base_dispatch(daemon->base);
+    event_base_dispatch(daemon->loop.base);
 }
 
 void daemon_free(struct daemon *daemon)
@@ -262,26 +194,26 @@ void daemon_free(struct daemon *daemon)
     if (daemon == NULL)
         return;
     end_crew(daemon);
-    server_free(daemon->server);
-    daemon_close_store(daemon);
-    crew_free(daemon->crew);
-    follow_free(daemon->follow);
-    burnin_free(daemon->burnin);
-    burnin_follow_free(daemon->burnin_follow);
-    answers_free(daemon->answers);
-    probe_checks_free(daemon->probe_checks);
-    mailbox_free(daemon->mailbox);
+    server_free(daemon->service.server);
+    loop_close_store(&daemon->loop);
+    crew_free(daemon->loop.crew);
+    follow_free(daemon->service.follow);
+    burnin_free(daemon->service.burnin);
+    burnin_follow_free(daemon->service.burnin_follow);
+    answers_free(daemon->service.answers);
+    probe_checks_free(daemon->service.probe_checks);
+    mailbox_free(daemon->loop.mailbox);
     daemon_unlink(daemon);
     for (size_t i = 0; i < DAEMON_SIGNALS; i++)
         if (daemon->signals[i] != NULL)
             event_free(daemon->signals[i]);
     if (daemon->flushed != NULL)
         event_free(daemon->flushed);
-    if (daemon->base != NULL)
-        event_base_free(daemon->base);
-    text_free(&daemon->scratch);
-    text_free(&daemon->notification);
-    free(daemon->last);
-    bench_unref(daemon->bench);
+    if (daemon->loop.base != NULL)
+        event_base_free(daemon->loop.base);
+    text_free(&daemon->loop.scratch);
+    text_free(&daemon->loop.notification);
+    free(daemon->loop.last);
+    bench_unref(daemon->loop.bench);
     free(daemon);
 }

@@ -14,17 +14,17 @@ bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *f
     struct measure_memory *last = calloc(bench->point_count + 1, sizeof *last);
     if (last == NULL)
         return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the points");
-    if (!crew_deploy(daemon->crew, bench, failure)) {
+    if (!crew_deploy(daemon->loop.crew, bench, failure)) {
         free(last);
         return false;
     }
-    struct bench *before = daemon->bench;
-    free(daemon->last);
-    daemon->last = last;
-    daemon->bench = bench_ref(bench);
+    struct bench *before = daemon->loop.bench;
+    free(daemon->loop.last);
+    daemon->loop.last = last;
+    daemon->loop.bench = bench_ref(bench);
     bench_unref(before);
-    burnin_rebind(daemon->burnin, bench);
-    server_limit(daemon->server, bench->server.line_limit, (size_t)bench->server.clients);
+    burnin_rebind(daemon->service.burnin, bench);
+    server_limit(daemon->service.server, bench->server.line_limit, (size_t)bench->server.clients);
     return true;
 }
 
@@ -45,10 +45,10 @@ static void deploy(struct daemon *daemon, struct bench *bench)
 {
     char text[600];
     struct failure failure = { 0 };
-    if (!same_sockets(&daemon->bench->server, &bench->server))
+    if (!same_sockets(&daemon->loop.bench->server, &bench->server))
         log_line(LOG_PRIORITY_WARNING, "%s: other sockets take effect at the next start",
                  bench->path);
-    if (!same_store(&daemon->bench->store, &bench->store))
+    if (!same_store(&daemon->loop.bench->store, &bench->store))
         log_line(LOG_PRIORITY_WARNING, "%s: another store takes effect at the next start",
                  bench->path);
     if (daemon_deploy(daemon, bench, &failure))

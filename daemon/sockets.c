@@ -32,7 +32,7 @@ void daemon_unlink(struct daemon *daemon)
 static bool serve_at(struct daemon *daemon, int descriptor, const char *where,
                      struct failure *failure)
 {
-    return server_listen(daemon->server, descriptor) ||
+    return server_listen(daemon->service.server, descriptor) ||
            failure_set(failure, FAILURE_NO_MEMORY, where, NULL, "no listener to be had");
 }
 
@@ -63,7 +63,7 @@ static bool listen_at_address(struct daemon *daemon, const char *address, int po
 bool daemon_listen(struct daemon *daemon, struct failure *failure)
 {
     const struct options *options = daemon->options;
-    const struct bench_server *server = &daemon->bench->server;
+    const struct bench_server *server = &daemon->loop.bench->server;
     const char *path = options->unix_path != NULL ? options->unix_path : server->unix_path;
     bool by_option = options->tcp_address[0] != '\0';
     const char *address = by_option ? options->tcp_address : server->tcp_address;
@@ -73,6 +73,6 @@ bool daemon_listen(struct daemon *daemon, struct failure *failure)
     if (address[0] != '\0' && !listen_at_address(daemon, address, port, failure))
         return false;
     return path[0] != '\0' || address[0] != '\0' ||
-           failure_set(failure, FAILURE_SETTINGS, daemon->bench->path, "server.unix or server.tcp",
-                       "there is no socket to serve at");
+           failure_set(failure, FAILURE_SETTINGS, daemon->loop.bench->path,
+                       "server.unix or server.tcp", "there is no socket to serve at");
 }

@@ -81,42 +81,31 @@ static bool host_measure(void *context, const struct bench_point *point, size_t 
     job->owner = entry;
     job->round = round;
     snprintf(job->run, sizeof job->run, "%s", run->name);
-    if (daemon_submit(entry->burnin->daemon, job, point->instrument, NULL, run->plan->deadline_ms,
-                      failure))
+    if (loop_submit(entry->burnin->loop, job, point->instrument, NULL, run->plan->deadline_ms,
+                    failure))
         return true;
     job_free(job);
     return false;
 }
 
-struct record *burnin_record(struct burnin *burnin, const struct burnin_event *event)
+struct record *burnin_record(struct burnin *burnin, struct happening *event)
 {
-    struct daemon *daemon = burnin->daemon;
-    struct burnin_event told = *event;
-    clock_gettime(CLOCK_REALTIME, &told.time);
-    struct record *record =
-        event->body->failed || daemon->store == NULL
-            ? NULL
-            : record_event(event->kind, event->run, told.time, event->body->bytes);
-    told.recorded = record != NULL && store_append(daemon->store, record);
-    burnin_follow_tell(daemon->burnin_follow, &told);
-    if (told.recorded)
-        return record;
-    log_line(LOG_PRIORITY_ERROR, "%s: \"%s\" could not be put on record", event->run, event->kind);
-    record_free(record);
-    return NULL;
+    publish_event(&burnin->loop->publish, event);
+    if (event->record == NULL)
+        log_line(LOG_PRIORITY_ERROR, "%s: \"%s\" could not be put on record", event->subject,
+                 event_kind_text(event->kind));
+    return event->record;
 }
 
-static void host_record(void *context, const char *kind, const struct text *body)
+static void host_record(void *context, enum event_kind kind, const struct text *body)
 {
     struct burnin_entry *entry = context;
-    enum log_priority priority =
-        strcmp(kind, "trip") == 0 ? LOG_PRIORITY_ERROR : LOG_PRIORITY_NOTICE;
-    const struct burnin_event event = {
-        .kind = kind, .run = entry->run->name, .plan = entry->run->plan->name, .body = body
+    struct happening event = {
+        .kind = kind, .subject = entry->run->name, .plan = entry->run->plan->name, .body = body
     };
     entry->recorded = burnin_record(entry->burnin, &event);
-    log_line(priority, "burn-in %s: %s %s", entry->run->name, kind,
-             body->failed ? "" : body->bytes);
+    log_line(kind == EVENT_TRIP ? LOG_PRIORITY_ERROR : LOG_PRIORITY_NOTICE, "burn-in %s: %s %s",
+             event.subject, event_kind_text(kind), body->failed ? "" : body->bytes);
 }
 
 /* What the command reads: the trip, and in it the reading (or error) that made it. */
@@ -161,8 +150,8 @@ struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_
                                           host_measure, host_record, host_tripped };
         entry->burnin = burnin;
         TAILQ_INSERT_TAIL(&burnin->entries, entry, entry);
-        entry->timer = evtimer_new(burnin->daemon->base, on_timer, entry);
-        entry->run = burnin_run_new(burnin->daemon->bench, plan, name, &host);
+        entry->timer = evtimer_new(burnin->loop->base, on_timer, entry);
+        entry->run = burnin_run_new(burnin->loop->bench, plan, name, &host);
         if (entry->timer != NULL && entry->run != NULL)
             return entry;
         burnin_entry_free(entry);
@@ -191,15 +180,16 @@ static void read_boot(char boot[BURNIN_BOOT])
         close(file);
 }
 
-struct burnin *burnin_new(struct daemon *daemon)
+struct burnin *burnin_new(struct loop *loop, const struct probe_checks *checks)
 {
     struct burnin *burnin = calloc(1, sizeof *burnin);
     if (burnin == NULL)
         return NULL;
-    burnin->daemon = daemon;
+    burnin->loop = loop;
+    burnin->checks = checks;
     TAILQ_INIT(&burnin->entries);
     read_boot(burnin->boot);
-    burnin->commands = trip_commands_new(daemon->base);
+    burnin->commands = trip_commands_new(loop->base);
     if (burnin->commands != NULL)
         return burnin;
     free(burnin);
@@ -282,10 +272,10 @@ static const struct bench_burnin *find_plan(const struct bench *bench, const cha
 static bool probes_good(struct burnin *burnin, const struct bench_burnin *plan,
                         struct failure *failure)
 {
-    struct daemon *daemon = burnin->daemon;
+    struct loop *loop = burnin->loop;
     bool good = true;
     for (size_t i = 0; good && plan->probe_checks_s > 0 && i < plan->point_count; i++)
-        good = probe_checks_good(daemon->probe_checks, daemon->bench, plan->phases[0].points[i],
+        good = probe_checks_good(burnin->checks, loop->bench, plan->phases[0].points[i],
                                  plan->probe_checks_s, clock_at(CLOCK_REALTIME), failure);
     return good;
 }
@@ -293,14 +283,14 @@ static bool probes_good(struct burnin *burnin, const struct bench_burnin *plan,
 bool burnin_start(struct burnin *burnin, const char *name, struct record **record,
                   struct failure *failure)
 {
-    const struct bench_burnin *plan = find_plan(burnin->daemon->bench, name, failure);
+    const struct bench_burnin *plan = find_plan(burnin->loop->bench, name, failure);
     if (plan == NULL)
         return false;
     const struct burnin_entry *before = find(burnin, name);
-    if (burnin->daemon->stopping)
+    if (burnin->loop->stopping)
         return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
-    if (burnin->daemon->store == NULL)
-        return failure_set(failure, FAILURE_SETTINGS, burnin->daemon->bench->path,
+    if (burnin->loop->store == NULL)
+        return failure_set(failure, FAILURE_SETTINGS, burnin->loop->bench->path,
                            "store = { path = ...; } and a restart", "readings are not kept");
     if (before != NULL && !before->run->ended)
         return failure_set(failure, FAILURE_HELD, name, NULL, "run %s of it goes on",
@@ -344,7 +334,7 @@ bool burnin_stop(struct burnin *burnin, const char *name, struct record **record
 
 bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *failure)
 {
-    if (bench_burnin(burnin->daemon->bench, name) != NULL)
+    if (bench_burnin(burnin->loop->bench, name) != NULL)
         return true;
     const struct burnin_entry *entry = find_run(burnin, name, failure);
     if (entry == NULL)
@@ -360,7 +350,7 @@ bool burnin_status(struct burnin *burnin, const char *name, struct text *text,
     struct burnin_entry *entry = NULL;
     if (name != NULL && (entry = find_run(burnin, name, failure)) == NULL)
         return false;
-    const struct bench *bench = burnin->daemon->bench;
+    const struct bench *bench = burnin->loop->bench;
     text_open(text, '{');
     text_key(text, "plans");
     text_open(text, '[');

@@ -11,10 +11,14 @@
 #include "daemon/store/store_record.h"
 
 struct burnin;
-struct daemon;
+struct loop;
+struct probe_checks;
 
-/* No run yet. NULL when memory is short. */
-struct burnin *burnin_new(struct daemon *daemon);
+/*
+ * No run yet. `checks`, of probes, is borrowed and must outlive it. NULL when
+ * memory is short.
+ */
+struct burnin *burnin_new(struct loop *loop, const struct probe_checks *checks);
 
 /* Accepts NULL. */
 void burnin_free(struct burnin *burnin);

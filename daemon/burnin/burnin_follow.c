@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "burnin_follow.h"
 
-#include "daemon/daemon_priv.h"
+#include "daemon/loop/loop.h"
 #include "daemon/loop/notify.h"
 
 #include <event2/event.h>
@@ -23,31 +23,20 @@ struct listener {
 
 /* An event from before anybody could be told. */
 struct kept {
-    char kind[32];
     char run[BENCH_NAME];
     char plan[BENCH_NAME];
     struct text body;
-    struct burnin_event event; /* made of these */
+    struct happening event; /* made of these */
+    bool recorded;          /* the store has taken it */
     STAILQ_ENTRY(kept) entry;
 };
 
 struct burnin_follow {
-    struct daemon *daemon;
+    struct loop *loop;
     bool open; /* clients can be connected */
     LIST_HEAD(listeners, listener) listeners;
     STAILQ_HEAD(kept_events, kept) kept; /* oldest first */
 };
-
-struct burnin_follow *burnin_follow_new(struct daemon *daemon)
-{
-    struct burnin_follow *follow = calloc(1, sizeof *follow);
-    if (follow == NULL)
-        return NULL;
-    follow->daemon = daemon;
-    LIST_INIT(&follow->listeners);
-    STAILQ_INIT(&follow->kept);
-    return follow;
-}
 
 void burnin_follow_free(struct burnin_follow *follow)
 {
@@ -69,32 +58,33 @@ static void listener_free(struct listener *listener)
     free(listener);
 }
 
-static bool concerns(const struct listener *listener, const struct burnin_event *event)
+static bool concerns(const struct listener *listener, const struct happening *event)
 {
-    return listener->name[0] == '\0' || strcmp(listener->name, event->run) == 0 ||
+    return listener->name[0] == '\0' || strcmp(listener->name, event->subject) == 0 ||
            strcmp(listener->name, event->plan) == 0;
 }
 
-static void tell(struct listener *listener, const struct burnin_event *event, bool earlier)
+static void tell(struct listener *listener, const struct happening *event, bool recorded,
+                 bool earlier)
 {
-    struct daemon *daemon = listener->follow->daemon;
+    struct loop *loop = listener->follow->loop;
     char time[ENCODE_TIME_SIZE];
     if (!concerns(listener, event))
         return;
-    struct text *text = notification_open(daemon, listener->number, "burnin");
-    text_member_string(text, "kind", event->kind);
-    text_member_string(text, "run", event->run);
+    struct text *text = notification_open(loop, listener->number, "burnin");
+    text_member_string(text, "kind", event_kind_text(event->kind));
+    text_member_string(text, "run", event->subject);
     text_member_string(text, "plan", event->plan);
     text_member_string(text, "time", encode_time(time, event->time));
     if (earlier)
         text_member_bool(text, "earlier", true);
-    if (!event->recorded)
+    if (!recorded)
         text_member_bool(text, "recorded", false);
     if (!event->body->failed) {
         text_key(text, "body");
         text_json(text, event->body->bytes, event->body->length);
     }
-    notification_send(daemon, listener->session, text, &listener->missed);
+    notification_send(loop, listener->session, text, &listener->missed);
 }
 
 /* Tells what was kept, unless that has been done. */
@@ -105,7 +95,7 @@ static void catch_up(struct listener *listener)
         return;
     listener->caught_up = true;
     STAILQ_FOREACH(kept, &listener->follow->kept, entry)
-    tell(listener, &kept->event, true);
+    tell(listener, &kept->event, kept->recorded, true);
 }
 
 static void on_begin(evutil_socket_t unused, short what, void *context)
@@ -118,17 +108,15 @@ static void on_begin(evutil_socket_t unused, short what, void *context)
 static bool listener_begin(struct listener *listener)
 {
     static const struct timeval soon = { 0, 0 };
-    listener->begins = evtimer_new(listener->follow->daemon->base, on_begin, listener);
+    listener->begins = evtimer_new(listener->follow->loop->base, on_begin, listener);
     return listener->begins != NULL && evtimer_add(listener->begins, &soon) == 0;
 }
 
 bool burnin_follow_begin(struct burnin_follow *follow, struct session *session, const char *name,
                          uint64_t *number, struct failure *failure)
 {
-    struct daemon *daemon = follow->daemon;
-    if (name != NULL && !burnin_may_follow(daemon->burnin, name, failure))
-        return false;
-    if (daemon->stopping)
+    struct loop *loop = follow->loop;
+    if (loop->stopping)
         return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
     if (session->subscriptions >= SESSION_MAX_SUBSCRIPTIONS)
         return failure_set(failure, FAILURE_OVERLOADED, NULL, NULL,
@@ -139,8 +127,8 @@ bool burnin_follow_begin(struct burnin_follow *follow, struct session *session, 
     listener->follow = follow;
     listener->session = session;
     snprintf(listener->name, sizeof listener->name, "%s", name != NULL ? name : "");
-    listener->single = name != NULL && bench_burnin(daemon->bench, name) == NULL;
-    listener->number = notify_open(daemon, session);
+    listener->single = name != NULL && bench_burnin(loop->bench, name) == NULL;
+    listener->number = notify_open(loop, session);
     LIST_INSERT_HEAD(&follow->listeners, listener, entry);
     if (!listener_begin(listener)) {
         listener_free(listener);
@@ -151,42 +139,60 @@ bool burnin_follow_begin(struct burnin_follow *follow, struct session *session, 
 }
 
 /* Keeps an event; one that memory is short for is on record and in the log only. */
-static void keep(struct burnin_follow *follow, const struct burnin_event *event)
+static void keep(struct burnin_follow *follow, const struct happening *event)
 {
     struct kept *kept = calloc(1, sizeof *kept);
     if (kept == NULL)
         return;
-    snprintf(kept->kind, sizeof kept->kind, "%s", event->kind);
-    snprintf(kept->run, sizeof kept->run, "%s", event->run);
+    snprintf(kept->run, sizeof kept->run, "%s", event->subject);
     snprintf(kept->plan, sizeof kept->plan, "%s", event->plan);
     text_raw(&kept->body, event->body->bytes, event->body->length);
     kept->body.failed = kept->body.failed || event->body->failed;
-    kept->event = (struct burnin_event) { kept->kind,  kept->run,   kept->plan,
-                                          &kept->body, event->time, event->recorded };
+    kept->recorded = event->record != NULL;
+    kept->event = (struct happening) { .kind = event->kind,
+                                       .subject = kept->run,
+                                       .plan = kept->plan,
+                                       .body = &kept->body,
+                                       .time = event->time };
     STAILQ_INSERT_TAIL(&follow->kept, kept, entry);
 }
 
 static void finish(struct listener *listener)
 {
-    struct daemon *daemon = listener->follow->daemon;
-    struct text *text = notification_open(daemon, listener->number, "finished");
-    notification_send(daemon, listener->session, text, &listener->missed);
+    struct loop *loop = listener->follow->loop;
+    struct text *text = notification_open(loop, listener->number, "finished");
+    notification_send(loop, listener->session, text, &listener->missed);
     listener_free(listener);
 }
 
-void burnin_follow_tell(struct burnin_follow *follow, const struct burnin_event *event)
+/* Tells an event of a run to those it concerns; a subscription to that run alone ends with it. */
+static void on_event(void *context, struct happening *event)
 {
-    bool ends = strcmp(event->kind, "run ended") == 0;
+    struct burnin_follow *follow = context;
     struct listener *next = NULL;
+    if (event->plan[0] == '\0')
+        return;
     if (!follow->open)
         keep(follow, event);
     for (struct listener *at = LIST_FIRST(&follow->listeners); at != NULL; at = next) {
         next = LIST_NEXT(at, entry);
         catch_up(at);
-        tell(at, event, false);
-        if (ends && at->single && concerns(at, event))
+        tell(at, event, event->record != NULL, false);
+        if (event->kind == EVENT_RUN_ENDED && at->single && concerns(at, event))
             finish(at);
     }
+}
+
+struct burnin_follow *burnin_follow_new(struct loop *loop)
+{
+    struct burnin_follow *follow = calloc(1, sizeof *follow);
+    if (follow == NULL)
+        return NULL;
+    follow->loop = loop;
+    LIST_INIT(&follow->listeners);
+    STAILQ_INIT(&follow->kept);
+    publish_join(&loop->publish, &(struct subscriber) { .context = follow, .event = on_event });
+    return follow;
 }
 
 void burnin_follow_open(struct burnin_follow *follow)
@@ -219,16 +225,16 @@ void burnin_follow_dismiss(struct burnin_follow *follow, const struct session *s
 
 void burnin_follow_stop(struct burnin_follow *follow)
 {
-    struct daemon *daemon = follow->daemon;
+    struct loop *loop = follow->loop;
     struct failure failure = { 0 };
     struct listener *next = NULL;
     failure_set(&failure, FAILURE_STOPPING, NULL, NULL, "the subscription ends here");
     for (struct listener *at = LIST_FIRST(&follow->listeners); at != NULL; at = next) {
         next = LIST_NEXT(at, entry);
-        struct text *text = notification_open(daemon, at->number, "finished");
+        struct text *text = notification_open(loop, at->number, "finished");
         text_key(text, "error");
         encode_error(text, &failure, NULL, NULL, NULL);
-        notification_send(daemon, at->session, text, &at->missed);
+        notification_send(loop, at->session, text, &at->missed);
         listener_free(at);
     }
 }

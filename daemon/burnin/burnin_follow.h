@@ -8,43 +8,29 @@
 #ifndef GRADUS_DAEMON_BURNIN_FOLLOW_H
 #define GRADUS_DAEMON_BURNIN_FOLLOW_H
 
-#include "daemon/basics/text.h"
 #include "daemon/work/session.h"
 
 #include "core/basics/failure.h"
 
 #include <stdbool.h>
 #include <stdint.h>
-#include <time.h>
 
 struct burnin_follow;
-struct daemon;
+struct loop;
 
-/* An event of a run. */
-struct burnin_event {
-    const char *kind;
-    const char *run;
-    const char *plan; /* of the run */
-    const struct text *body;
-    struct timespec time; /* when it is put on record */
-    bool recorded;        /* the store has taken it */
-};
-
-/* No subscriptions yet. NULL when memory is short. */
-struct burnin_follow *burnin_follow_new(struct daemon *daemon);
+/* No subscriptions yet; joins what the loop publishes. NULL when memory is short. */
+struct burnin_follow *burnin_follow_new(struct loop *loop);
 
 /* No subscription may be left. Accepts NULL. */
 void burnin_follow_free(struct burnin_follow *follow);
 
 /*
- * Begins a subscription to a run that goes on, to each run of a plan, or
- * (`name` NULL) to all. What was kept is told later than this returns.
+ * Begins a subscription to a run that goes on, to each run of a plan (whoever
+ * calls has seen to it that `name` is one, burnin_may_follow()), or (`name`
+ * NULL) to all. What was kept is told later than this returns.
  */
 bool burnin_follow_begin(struct burnin_follow *follow, struct session *session, const char *name,
                          uint64_t *number, struct failure *failure);
-
-/* Tells an event to those it concerns; one of a single run ends with it. */
-void burnin_follow_tell(struct burnin_follow *follow, const struct burnin_event *event);
 
 /* From now on clients can be connected: events are told and not kept. */
 void burnin_follow_open(struct burnin_follow *follow);

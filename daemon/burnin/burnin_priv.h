@@ -5,7 +5,8 @@
 
 #include "burnin.h"
 #include "burnin_run.h"
-#include "daemon/daemon_priv.h"
+#include "daemon/loop/loop.h"
+#include "daemon/loop/probe_checks.h"
 #include "trip_command.h"
 
 #include <sys/queue.h>
@@ -23,7 +24,8 @@ struct burnin_entry {
 };
 
 struct burnin {
-    struct daemon *daemon;
+    struct loop *loop;
+    const struct probe_checks *checks;
     struct trip_commands *commands;
     char boot[BURNIN_BOOT];                           /* names this boot of the machine */
     TAILQ_HEAD(burnin_entries, burnin_entry) entries; /* oldest first */
@@ -37,10 +39,10 @@ struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_
 void burnin_entry_free(struct burnin_entry *entry);
 
 /*
- * Appends an event of a run of a plan to the store, and tells whoever follows
- * it. NULL when the store has not taken it; it is told all the same.
+ * Publishes an event of a run of a plan. NULL when the store has not taken it;
+ * it is told all the same.
  */
-struct record *burnin_record(struct burnin *burnin, const struct burnin_event *event);
+struct record *burnin_record(struct burnin *burnin, struct happening *event);
 
 /* What the judge has to know of a reading. */
 struct burnin_outcome burnin_outcome(const struct reading *reading, int64_t round);

@@ -189,8 +189,8 @@ static void end_lost(struct burnin *burnin, const char *name, const char *plan)
     text_member_string(&body, "plan", plan);
     text_member_string(&body, "why", "the plan is not in the settings any more");
     text_close(&body, '}');
-    const struct burnin_event event = {
-        .kind = "run ended", .run = name, .plan = plan, .body = &body
+    struct happening event = {
+        .kind = EVENT_RUN_ENDED, .subject = name, .plan = plan, .body = &body
     };
     burnin_record(burnin, &event);
     log_line(LOG_PRIORITY_ERROR, "burn-in %s: ended, its plan is not in the settings any more",
@@ -202,8 +202,7 @@ static void restore_found(struct burnin *burnin, sqlite3 *sqlite, sqlite3_stmt *
 {
     json_t *body = json_loads(store_read_text(at, 1), 0, NULL);
     const char *name = json_string_value(json_object_get(body, "plan"));
-    const struct bench_burnin *plan =
-        name != NULL ? bench_burnin(burnin->daemon->bench, name) : NULL;
+    const struct bench_burnin *plan = name != NULL ? bench_burnin(burnin->loop->bench, name) : NULL;
     if (plan != NULL)
         restore_run(burnin, sqlite, plan, store_read_text(at, 0));
     else
@@ -213,12 +212,12 @@ static void restore_found(struct burnin *burnin, sqlite3 *sqlite, sqlite3_stmt *
 
 void burnin_restore(struct burnin *burnin)
 {
-    struct daemon *daemon = burnin->daemon;
+    struct loop *loop = burnin->loop;
     struct failure failure = { 0 };
     char text[600];
-    if (daemon->store == NULL)
+    if (loop->store == NULL)
         return;
-    sqlite3 *sqlite = store_read_open(daemon->bench->store.path, &failure);
+    sqlite3 *sqlite = store_read_open(loop->bench->store.path, &failure);
     sqlite3_stmt *at = NULL;
     if (sqlite != NULL)
         sqlite3_prepare_v2(sqlite,

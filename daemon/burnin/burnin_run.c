@@ -128,7 +128,7 @@ static void member_warnings(struct text *text)
     text_close(text, ']');
 }
 
-static void body_record(struct burnin_run *run, const char *kind)
+static void body_record(struct burnin_run *run, enum event_kind kind)
 {
     text_close(&run->scratch, '}');
     run->host.record(run->host.context, kind, &run->scratch);
@@ -159,7 +159,7 @@ void burnin_run_begin(struct burnin_run *run, const char *boot)
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));
     run_record_encode(text, run->plan, &run->schedule);
     member_warnings(text);
-    body_record(run, "run began");
+    body_record(run, EVENT_RUN_BEGAN);
     run->host.wake(run->host.context, 0);
 }
 
@@ -237,7 +237,7 @@ static void tell_trip(struct burnin_run *run, size_t slot)
     text_member_number(text, "first", state->first);
     text_member_number(text, "margin", state->margin);
     encode_limits(text, &point->limits);
-    body_record(run, "trip");
+    body_record(run, EVENT_TRIP);
     run->host.tripped(run->host.context, slot, text);
 }
 
@@ -283,7 +283,7 @@ void burnin_run_resume(struct burnin_run *run, bool same_boot, const char *boot)
     encode_moment(text, "to", burnin_time_now(&run->time, clock));
     text_member_integer(text, "last_round", run->last);
     text_member_bool(text, "same_boot", same_boot);
-    body_record(run, "gap");
+    body_record(run, EVENT_GAP);
     end_if_done(run);
     if (!run->ended)
         run->host.wake(run->host.context, 0);
@@ -297,7 +297,7 @@ static void tell_not_measured(struct burnin_run *run, size_t slot,
     text_member_string(text, "point", run->plan->phases[0].points[slot]->name);
     text_member_integer(text, "round", outcome->round);
     text_member_string(text, "reason", failure_reason(outcome->failure));
-    body_record(run, "not measured");
+    body_record(run, EVENT_NOT_MEASURED);
 }
 
 static void take(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
@@ -365,7 +365,7 @@ static void begin_round(struct burnin_run *run, const struct burnin_turn *turn)
         struct text *text = body_open(run);
         text_member_integer(text, "round", turn->round);
         text_member_number(text, "late_s", (double)turn->late * 1e-9);
-        body_record(run, "late round");
+        body_record(run, EVENT_LATE_ROUND);
     }
     run->last = turn->round;
     lay_out(run, turn->round);
@@ -381,7 +381,7 @@ static void tell_missed(struct burnin_run *run, int64_t first, int64_t count)
     struct text *text = body_open(run);
     text_member_integer(text, "first", first);
     text_member_integer(text, "last", first + count - 1);
-    body_record(run, "rounds missed");
+    body_record(run, EVENT_ROUNDS_MISSED);
 }
 
 static void look_at_clock(struct burnin_run *run)
@@ -393,7 +393,7 @@ static void look_at_clock(struct burnin_run *run)
     struct text *text = body_open(run);
     text_member_number(text, "by_s", (double)jump * 1e-9);
     encode_moment(text, "plan_time", now_of(run));
-    body_record(run, "clock jumped");
+    body_record(run, EVENT_CLOCK_JUMPED);
 }
 
 void burnin_run_tick(struct burnin_run *run)
@@ -461,7 +461,7 @@ void burnin_run_end(struct burnin_run *run, const char *why)
     text_member_integer(text, "late", run->late);
     text_member_integer(text, "missed", run->missed);
     member_warnings(text);
-    body_record(run, "run ended");
+    body_record(run, EVENT_RUN_ENDED);
 }
 
 void burnin_run_pause(struct burnin_run *run)

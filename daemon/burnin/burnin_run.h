@@ -13,6 +13,7 @@
 #include "burnin_judge.h"
 #include "burnin_plan.h"
 #include "daemon/basics/text.h"
+#include "daemon/store/event_kinds.h"
 #include "track.h"
 
 struct burnin_run;
@@ -27,7 +28,7 @@ struct burnin_host {
     bool (*measure)(void *context, const struct bench_point *point, size_t slot, int64_t round,
                     struct failure *failure);
     /* Puts an event of the run on record; `body` is a JSON text. */
-    void (*record)(void *context, const char *kind, const struct text *body);
+    void (*record)(void *context, enum event_kind kind, const struct text *body);
     /* A point has tripped and that is on record; `body` is the event's. */
     void (*tripped)(void *context, size_t slot, const struct text *body);
 };

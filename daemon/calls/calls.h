@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * The handlers of the methods, one for each row of methods.c, where it is
- * said what they do. Each takes a struct daemon as context.
+ * said what they do. Each takes a struct service as context.
  */
 #ifndef GRADUS_DAEMON_CALLS_H
 #define GRADUS_DAEMON_CALLS_H
@@ -10,7 +10,7 @@
 #include "daemon/server/rpc.h"
 #include "daemon/store/store_query.h"
 
-struct daemon;
+struct service;
 
 /* calls_bench.c: what there is and how it is doing; answered at once. */
 rpc_handler call_points;
@@ -38,7 +38,7 @@ rpc_handler call_readings;
 rpc_handler call_verify;
 
 /* An empty query; NULL, and the call is answered, when there is no store to ask. */
-struct store_query *call_query(struct daemon *daemon, struct rpc_call *call);
+struct store_query *call_query(struct service *service, struct rpc_call *call);
 
 /* Takes a name over, if one is given; false when it is too long to be anybody's. */
 bool call_name(const struct rpc_value *value, char name[BENCH_NAME]);

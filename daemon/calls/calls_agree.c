@@ -8,8 +8,8 @@
 #include "core/uncertainty/agreement.h"
 #include "core/uncertainty/expand.h"
 #include "core/uncertainty/relative.h"
-#include "daemon/daemon_priv.h"
 #include "methods.h"
+#include "service.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -30,7 +30,7 @@ struct half {
 };
 
 struct agreement {
-    struct daemon *daemon;
+    struct service *service;
     struct rpc_call *call;
     char unit[PROBE_UNIT];
     bool one_probe; /* both are read through the same one, moved by hand */
@@ -87,7 +87,7 @@ static void encode_difference(struct text *text, const struct agreement *agreeme
 static void answer(struct agreement *agreement, double en, double correlation,
                    const struct comparison *difference)
 {
-    struct text *text = daemon_text(agreement->daemon);
+    struct text *text = loop_text(agreement->service->loop);
     text_open(text, '{');
     text_member_number(text, "en", en);
     text_member_bool(text, "agree", agreement_holds(en));
@@ -128,14 +128,14 @@ static void conclude(struct agreement *agreement)
 {
     struct failure *failure = &agreement->failure;
     if (failure->code != FAILURE_NONE || !compare(agreement, failure))
-        daemon_refuse(agreement->daemon, agreement->call, failure, NULL, NULL, NULL);
+        call_refuse(agreement->service->loop, agreement->call, failure);
     agreement_free(agreement);
 }
 
 /* Keeps what the answer is made of; the job goes when this returns. */
 static void take(struct half *side, const struct job *job)
 {
-    const struct occasion occasion = daemon_occasion(job);
+    const struct occasion occasion = job_occasion(job);
     const struct reading *reading = &job->capture.reading;
     double uncertainty;
     reading_value(reading, &side->value.value, &uncertainty);
@@ -225,18 +225,18 @@ static bool named_ways(const struct bench *bench, const struct bench_point *poin
 }
 
 /* The jobs for one point by two of its candidates; true with both. */
-static bool jobs_of_point(struct daemon *daemon, const char *name, const struct rpc_value *names,
+static bool jobs_of_point(struct service *service, const char *name, const struct rpc_value *names,
                           struct job *jobs[BOTH], struct failure *failure)
 {
-    const struct bench_point *point = daemon_point(daemon, name, failure);
+    const struct bench_point *point = loop_point(service->loop, name, failure);
     size_t ways[BOTH] = { 0, 0 };
     if (point == NULL ||
-        !(names->given ? named_ways(daemon->bench, point, names->texts, ways, failure)
+        !(names->given ? named_ways(service->loop->bench, point, names->texts, ways, failure)
                        : best_ways(point, ways, failure)))
         return false;
     for (size_t i = 0; i < BOTH; i++) {
         struct bench_point *apart = by_way(point, ways[i]);
-        jobs[i] = apart != NULL ? job_new(JOB_MEASURE, daemon->bench, apart) : NULL;
+        jobs[i] = apart != NULL ? job_new(JOB_MEASURE, service->loop->bench, apart) : NULL;
         if (jobs[i] == NULL) {
             free(apart);
             return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
@@ -247,12 +247,12 @@ static bool jobs_of_point(struct daemon *daemon, const char *name, const struct 
 }
 
 /* The jobs for two points that are one place. */
-static bool jobs_of_places(struct daemon *daemon, const struct rpc_value *values,
+static bool jobs_of_places(struct service *service, const struct rpc_value *values,
                            struct job *jobs[BOTH], struct failure *failure)
 {
     const struct bench_point *points[BOTH];
     for (size_t i = 0; i < BOTH; i++) {
-        points[i] = daemon_point(daemon, values[AGREE_FIRST + i].text, failure);
+        points[i] = loop_point(service->loop, values[AGREE_FIRST + i].text, failure);
         if (points[i] == NULL)
             return false;
     }
@@ -264,7 +264,7 @@ static bool jobs_of_places(struct daemon *daemon, const struct rpc_value *values
         return failure_set(failure, FAILURE_UNSUPPORTED, points[1]->name, "another instrument",
                            "both are measured with the same one");
     for (size_t i = 0; i < BOTH; i++) {
-        jobs[i] = job_new(JOB_MEASURE, daemon->bench, points[i]);
+        jobs[i] = job_new(JOB_MEASURE, service->loop->bench, points[i]);
         if (jobs[i] == NULL)
             return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
     }
@@ -281,8 +281,8 @@ static bool begin(struct agreement *agreement, struct job *jobs[BOTH], double de
         side->agreement = agreement;
         jobs[i]->done = on_done;
         jobs[i]->owner = side;
-        if (!daemon_submit(agreement->daemon, jobs[i], jobs[i]->point->instrument, session,
-                           deadline_ms, failure)) {
+        if (!loop_submit(agreement->service->loop, jobs[i], jobs[i]->point->instrument, session,
+                         deadline_ms, failure)) {
             if (i > 0)
                 station_drop(jobs[0]);
             if (i > 0)
@@ -294,7 +294,7 @@ static bool begin(struct agreement *agreement, struct job *jobs[BOTH], double de
     return true;
 }
 
-static bool agree_about(struct daemon *daemon, struct rpc_call *call,
+static bool agree_about(struct service *service, struct rpc_call *call,
                         const struct rpc_value *values, struct job *jobs[BOTH],
                         struct failure *failure)
 {
@@ -305,16 +305,16 @@ static bool agree_about(struct daemon *daemon, struct rpc_call *call,
         return failure_set(failure, FAILURE_UNSUPPORTED, NULL,
                            "point, perhaps with instruments; or first and second",
                            "it is not clear what is to be compared");
-    if (!(one ? jobs_of_point(daemon, values[AGREE_POINT].text, &values[AGREE_INSTRUMENTS], jobs,
+    if (!(one ? jobs_of_point(service, values[AGREE_POINT].text, &values[AGREE_INSTRUMENTS], jobs,
                               failure)
-              : jobs_of_places(daemon, values, jobs, failure)))
+              : jobs_of_places(service, values, jobs, failure)))
         return false;
     struct agreement *agreement = calloc(1, sizeof *agreement);
     if (agreement == NULL || jobs[0] == NULL || jobs[1] == NULL) {
         free(agreement);
         return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to compare");
     }
-    agreement->daemon = daemon;
+    agreement->service = service;
     agreement->call = call;
     agreement->one_probe = jobs[0]->point->probe == jobs[1]->point->probe;
     memcpy(agreement->unit, jobs[0]->point->unit, sizeof agreement->unit);
@@ -326,12 +326,12 @@ static bool agree_about(struct daemon *daemon, struct rpc_call *call,
 
 void call_agree(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
+    struct service *service = context;
     struct job *jobs[BOTH] = { NULL, NULL };
     struct failure failure = { 0 };
-    if (agree_about(daemon, call, values, jobs, &failure))
+    if (agree_about(service, call, values, jobs, &failure))
         return;
     for (size_t i = 0; i < BOTH; i++)
         job_free(jobs[i]);
-    daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+    call_refuse(service->loop, call, &failure);
 }

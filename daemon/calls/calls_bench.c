@@ -1,17 +1,18 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calls.h"
 
-#include "daemon/daemon_priv.h"
+#include "daemon/server/server.h"
 #include "methods.h"
+#include "service.h"
 
 void call_points(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    struct text *text = daemon_text(daemon);
+    struct service *service = context;
+    struct text *text = loop_text(service->loop);
     (void)values;
     text_open(text, '[');
-    for (size_t i = 0; i < daemon->bench->point_count; i++)
-        encode_point(text, daemon->bench, &daemon->bench->points[i]);
+    for (size_t i = 0; i < service->loop->bench->point_count; i++)
+        encode_point(text, service->loop->bench, &service->loop->bench->points[i]);
     text_close(text, ']');
     rpc_result(call, text);
 }
@@ -43,10 +44,10 @@ static void encode_view(struct text *text, const struct station_view *view)
     encode_counters(text, &view->counters);
 }
 
-static void encode_instrument(struct text *text, struct daemon *daemon, size_t index)
+static void encode_instrument(struct text *text, struct service *service, size_t index)
 {
-    const struct bench_instrument *instrument = &daemon->bench->instruments[index];
-    struct station *station = crew_station(daemon->crew, index);
+    const struct bench_instrument *instrument = &service->loop->bench->instruments[index];
+    struct station *station = crew_station(service->loop->crew, index);
     text_open(text, '{');
     text_member_string(text, "name", instrument->name);
     text_member_string(text, "kind",
@@ -63,28 +64,28 @@ static void encode_instrument(struct text *text, struct daemon *daemon, size_t i
 
 void call_instruments(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    struct text *text = daemon_text(daemon);
+    struct service *service = context;
+    struct text *text = loop_text(service->loop);
     (void)values;
     text_open(text, '[');
-    for (size_t i = 0; i < daemon->bench->instrument_count; i++)
-        encode_instrument(text, daemon, i);
+    for (size_t i = 0; i < service->loop->bench->instrument_count; i++)
+        encode_instrument(text, service, i);
     text_close(text, ']');
     rpc_result(call, text);
 }
 
 /* A member of an object for each instrument, by its name. */
-static void encode_stations(struct text *text, struct daemon *daemon, const char *key,
+static void encode_stations(struct text *text, struct service *service, const char *key,
                             void (*encode)(struct text *text, const struct station_view *view))
 {
     text_key(text, key);
     text_open(text, '{');
-    for (size_t i = 0; i < daemon->bench->instrument_count; i++) {
-        struct station *station = crew_station(daemon->crew, i);
+    for (size_t i = 0; i < service->loop->bench->instrument_count; i++) {
+        struct station *station = crew_station(service->loop->crew, i);
         if (station == NULL)
             break;
         const struct station_view view = station_view(station);
-        text_string(text, daemon->bench->instruments[i].name);
+        text_string(text, service->loop->bench->instruments[i].name);
         text_raw(text, ":", 1);
         encode(text, &view);
     }
@@ -101,11 +102,11 @@ static void encode_state(struct text *text, const struct station_view *view)
     text_string(text, view->state);
 }
 
-static void encode_store(struct text *text, struct daemon *daemon)
+static void encode_store(struct text *text, struct service *service)
 {
-    if (daemon->store == NULL)
+    if (service->loop->store == NULL)
         return;
-    const struct store_view view = store_view(daemon->store);
+    const struct store_view view = store_view(service->loop->store);
     text_key(text, "store");
     text_open(text, '{');
     text_member_string(text, "state", store_state_name(view.state));
@@ -125,53 +126,53 @@ static void encode_store(struct text *text, struct daemon *daemon)
 
 void call_health(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    const struct daemon_counters *counters = &daemon->counters;
+    struct service *service = context;
+    const struct loop_counters *counters = &service->loop->counters;
     char started[ENCODE_TIME_SIZE];
-    struct text *text = daemon_text(daemon);
+    struct text *text = loop_text(service->loop);
     (void)values;
     text_open(text, '{');
     text_member_string(text, "version", GRADUS_VERSION);
-    text_member_number(text, "uptime_s", (double)(monotonic_now() - daemon->started_at) / 1e9);
-    text_member_string(text, "started", encode_time(started, daemon->started));
-    text_member_string(text, "settings", daemon->bench->path);
-    text_member_string(text, "settings_digest", daemon->bench->digest);
-    text_member_bool(text, "stopping", daemon->stopping);
-    text_member_integer(text, "clients", (int64_t)server_clients(daemon->server));
-    text_member_integer(text, "instruments", (int64_t)daemon->bench->instrument_count);
-    text_member_integer(text, "points", (int64_t)daemon->bench->point_count);
+    text_member_number(text, "uptime_s", (double)(monotonic_now() - service->started_at) / 1e9);
+    text_member_string(text, "started", encode_time(started, service->started));
+    text_member_string(text, "settings", service->loop->bench->path);
+    text_member_string(text, "settings_digest", service->loop->bench->digest);
+    text_member_bool(text, "stopping", service->loop->stopping);
+    text_member_integer(text, "clients", (int64_t)server_clients(service->server));
+    text_member_integer(text, "instruments", (int64_t)service->loop->bench->instrument_count);
+    text_member_integer(text, "points", (int64_t)service->loop->bench->point_count);
     text_member_integer(text, "requests", (int64_t)counters->requests);
     text_member_integer(text, "readings", (int64_t)counters->readings);
     text_member_integer(text, "failures", (int64_t)counters->failures);
-    encode_stations(text, daemon, "states", encode_state);
-    encode_stations(text, daemon, "queues", encode_waiting);
-    encode_store(text, daemon);
+    encode_stations(text, service, "states", encode_state);
+    encode_stations(text, service, "queues", encode_waiting);
+    encode_store(text, service);
     text_member_integer(text, "dropped_notifications", (int64_t)counters->dropped_notifications);
     text_close(text, '}');
     rpc_result(call, text);
 }
 
 /* The station of the instrument a call names, or NULL with the failure set. */
-static struct station *station_named(const struct daemon *daemon, const char *name,
+static struct station *station_named(const struct service *service, const char *name,
                                      struct failure *failure)
 {
     size_t index;
-    if (!daemon_instrument(daemon, name, &index, failure))
+    if (!loop_instrument(service->loop, name, &index, failure))
         return NULL;
-    struct station *station = crew_station(daemon->crew, index);
+    struct station *station = crew_station(service->loop->crew, index);
     if (station == NULL)
         failure_set(failure, FAILURE_STOPPING, name, NULL, "all instruments are being let go");
     return station;
 }
 
 /* Answers true, or the failure. */
-static void answer(struct daemon *daemon, struct rpc_call *call, const struct failure *failure)
+static void answer(struct service *service, struct rpc_call *call, const struct failure *failure)
 {
     if (failure->code != FAILURE_NONE) {
-        daemon_refuse(daemon, call, failure, NULL, NULL, NULL);
+        call_refuse(service->loop, call, failure);
         return;
     }
-    struct text *text = daemon_text(daemon);
+    struct text *text = loop_text(service->loop);
     text_bool(text, true);
     rpc_result(call, text);
 }

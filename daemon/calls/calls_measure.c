@@ -2,8 +2,8 @@
 #include "calls.h"
 
 #include "core/input/sight.h"
-#include "daemon/daemon_priv.h"
 #include "methods.h"
+#include "service.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -12,14 +12,14 @@
 
 /* What a job needs to be answered. */
 struct errand {
-    struct daemon *daemon;
+    struct service *service;
     struct rpc_call *call;
 };
 
 /* Writes what came of a job that has an outcome. */
 static void encode_outcome(struct text *text, const struct job *job)
 {
-    const struct occasion occasion = daemon_occasion(job);
+    const struct occasion occasion = job_occasion(job);
     if (job->kind == JOB_CAPTURE) {
         encode_capture(text, &occasion, &job->capture, job->samples);
     } else if (job->kind == JOB_MEASURE) {
@@ -46,13 +46,13 @@ static bool has_outcome(const struct job *job)
  */
 static void answer_kept(const struct errand *errand, const struct job *job)
 {
-    struct daemon *daemon = errand->daemon;
+    struct service *service = errand->service;
     if (job->record != NULL) {
-        answers_wait_record(daemon->answers, errand->call, job->record, job->deadline);
+        answers_wait_record(service->answers, errand->call, job->record, job->deadline);
         return;
     }
     struct text reading = { 0 };
-    struct text *text = daemon_text(daemon);
+    struct text *text = loop_text(service->loop);
     encode_outcome(&reading, job);
     encode_stored(text, &reading, 0, "not kept: the store holds as many readings as it may");
     rpc_result(errand->call, text);
@@ -62,16 +62,17 @@ static void answer_kept(const struct errand *errand, const struct job *job)
 static void on_done(struct job *job, const struct failure *refusal)
 {
     struct errand *errand = job->owner;
-    struct daemon *daemon = errand->daemon;
+    struct service *service = errand->service;
     const struct reading *reading = &job->capture.reading;
     if (refusal != NULL) {
-        daemon_refuse(daemon, errand->call, refusal, job->bench, job->point, NULL);
+        call_refuse_with(service->loop, errand->call, refusal, job->bench, job->point, NULL);
     } else if (!has_outcome(job)) {
-        daemon_refuse(daemon, errand->call, &reading->failure, job->bench, job->point, reading);
-    } else if (job->kind == JOB_MEASURE && daemon->store != NULL) {
+        call_refuse_with(service->loop, errand->call, &reading->failure, job->bench, job->point,
+                         reading);
+    } else if (job->kind == JOB_MEASURE && service->loop->store != NULL) {
         answer_kept(errand, job);
     } else {
-        struct text *text = daemon_text(daemon);
+        struct text *text = loop_text(service->loop);
         encode_outcome(text, job);
         rpc_result(errand->call, text);
     }
@@ -79,20 +80,20 @@ static void on_done(struct job *job, const struct failure *refusal)
 }
 
 /* A job that answers a call; NULL, and the call is answered, when memory is short. */
-static struct job *job_for(struct daemon *daemon, struct rpc_call *call, enum job_kind kind,
+static struct job *job_for(struct service *service, struct rpc_call *call, enum job_kind kind,
                            const struct bench_point *point)
 {
-    struct job *job = job_new(kind, daemon->bench, point);
+    struct job *job = job_new(kind, service->loop->bench, point);
     struct errand *errand = malloc(sizeof *errand);
     if (job == NULL || errand == NULL) {
         struct failure failure = { 0 };
         failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
-        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        call_refuse(service->loop, call, &failure);
         job_free(job);
         free(errand);
         return NULL;
     }
-    *errand = (struct errand) { daemon, call };
+    *errand = (struct errand) { service, call };
     job->done = on_done;
     job->owner = errand;
     return job;
@@ -104,28 +105,28 @@ static void submit(struct job *job, size_t instrument, double deadline_ms)
     struct errand *errand = job->owner;
     struct session *session = rpc_call_peer(errand->call);
     struct failure failure = { 0 };
-    if (daemon_submit(errand->daemon, job, instrument, session, deadline_ms, &failure))
+    if (loop_submit(errand->service->loop, job, instrument, session, deadline_ms, &failure))
         return;
     on_done(job, &failure);
     job_free(job);
 }
 
 /* The point a call names; NULL, and the call is answered, when there is none. */
-static const struct bench_point *point_of(struct daemon *daemon, struct rpc_call *call,
+static const struct bench_point *point_of(struct service *service, struct rpc_call *call,
                                           const char *name)
 {
     struct failure failure = { 0 };
-    const struct bench_point *point = daemon_point(daemon, name, &failure);
+    const struct bench_point *point = loop_point(service->loop, name, &failure);
     if (point == NULL)
-        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        call_refuse(service->loop, call, &failure);
     return point;
 }
 
 void call_measure(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    const struct bench_point *point = point_of(daemon, call, values[MEASURE_POINT].text);
-    struct job *job = point != NULL ? job_for(daemon, call, JOB_MEASURE, point) : NULL;
+    struct service *service = context;
+    const struct bench_point *point = point_of(service, call, values[MEASURE_POINT].text);
+    struct job *job = point != NULL ? job_for(service, call, JOB_MEASURE, point) : NULL;
     if (job == NULL)
         return;
     job->repeats = (size_t)values[MEASURE_REPEAT].integer;
@@ -134,9 +135,9 @@ void call_measure(void *context, struct rpc_call *call, const struct rpc_value *
 
 void call_capture(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    const struct bench_point *point = point_of(daemon, call, values[CAPTURE_POINT].text);
-    struct job *job = point != NULL ? job_for(daemon, call, JOB_CAPTURE, point) : NULL;
+    struct service *service = context;
+    const struct bench_point *point = point_of(service, call, values[CAPTURE_POINT].text);
+    struct job *job = point != NULL ? job_for(service, call, JOB_CAPTURE, point) : NULL;
     if (job == NULL)
         return;
     job->samples = (size_t)values[CAPTURE_SAMPLES].integer;
@@ -146,28 +147,28 @@ void call_capture(void *context, struct rpc_call *call, const struct rpc_value *
 }
 
 /* The instrument to talk to; false, and the call is answered, when that is not to be. */
-static bool talk_allowed(struct daemon *daemon, struct rpc_call *call, const char *name,
+static bool talk_allowed(struct service *service, struct rpc_call *call, const char *name,
                          size_t *instrument)
 {
     struct failure failure = { 0 };
-    if (!daemon->bench->server.talk)
-        failure_set(&failure, FAILURE_SETTINGS, daemon->bench->path, "server.talk = true",
+    if (!service->loop->bench->server.talk)
+        failure_set(&failure, FAILURE_SETTINGS, service->loop->bench->path, "server.talk = true",
                     "raw text to instruments is not allowed");
-    else if (daemon_instrument(daemon, name, instrument, &failure))
+    else if (loop_instrument(service->loop, name, instrument, &failure))
         return true;
-    daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+    call_refuse(service->loop, call, &failure);
     return false;
 }
 
 void call_talk(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
+    struct service *service = context;
     const struct rpc_value *reply = &values[TALK_REPLY];
     const char *command = values[TALK_COMMAND].text;
     size_t instrument;
-    if (!talk_allowed(daemon, call, values[TALK_INSTRUMENT].text, &instrument))
+    if (!talk_allowed(service, call, values[TALK_INSTRUMENT].text, &instrument))
         return;
-    struct job *job = job_for(daemon, call, JOB_TALK, NULL);
+    struct job *job = job_for(service, call, JOB_TALK, NULL);
     if (job == NULL)
         return;
     job->command = strdup(command);
@@ -196,15 +197,16 @@ static bool shows_course(const struct bench *bench, const struct bench_point *po
 }
 
 /* Points whose signal changes faster than they are to be read. */
-static void warn_of_pace(struct text *text, struct daemon *daemon, const struct follow_order *order)
+static void warn_of_pace(struct text *text, struct service *service,
+                         const struct follow_order *order)
 {
     text_key(text, "warnings");
     text_open(text, '[');
     for (size_t i = 0; i < order->count; i++) {
         struct failure failure = { 0 };
-        const struct bench_point *point = daemon_point(daemon, order->points[i], &failure);
+        const struct bench_point *point = loop_point(service->loop, order->points[i], &failure);
         if (point == NULL || !(order->every_ms > 0) || isnan(point->frequency) ||
-            !shows_course(daemon->bench, point))
+            !shows_course(service->loop->bench, point))
             continue;
         struct sight sight = sight_rate(1000 / order->every_ms, point->frequency);
         char line[BENCH_NAME + sizeof sight.reason + 2];
@@ -217,7 +219,7 @@ static void warn_of_pace(struct text *text, struct daemon *daemon, const struct 
 
 void call_follow(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
+    struct service *service = context;
     const char *points[FOLLOW_MAX_POINTS];
     json_t *names = values[FOLLOW_POINTS].texts;
     struct follow_order order = { .points = points,
@@ -233,30 +235,30 @@ void call_follow(void *context, struct rpc_call *call, const struct rpc_value *v
     }
     for (size_t i = 0; i < order.count; i++)
         points[i] = json_string_value(json_array_get(names, i));
-    if (!follow_begin(daemon->follow, rpc_call_peer(call), &order, &number, &failure)) {
-        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+    if (!follow_begin(service->follow, rpc_call_peer(call), &order, &number, &failure)) {
+        call_refuse(service->loop, call, &failure);
         return;
     }
-    struct text *text = daemon_text(daemon);
+    struct text *text = loop_text(service->loop);
     text_open(text, '{');
     text_member_integer(text, "subscription", (int64_t)number);
-    warn_of_pace(text, daemon, &order);
+    warn_of_pace(text, service, &order);
     text_close(text, '}');
     rpc_result(call, text);
 }
 
 void call_unfollow(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
+    struct service *service = context;
     uint64_t number = (uint64_t)values[UNFOLLOW_SUBSCRIPTION].integer;
     struct session *session = rpc_call_peer(call);
-    if (!follow_end(daemon->follow, session, number) &&
-        !burnin_follow_end(daemon->burnin_follow, session, number)) {
+    if (!follow_end(service->follow, session, number) &&
+        !burnin_follow_end(service->burnin_follow, session, number)) {
         rpc_fail_params(call, "this client has no such subscription",
                         "the number that follow or burnin.follow answered");
         return;
     }
-    struct text *text = daemon_text(daemon);
+    struct text *text = loop_text(service->loop);
     text_bool(text, true);
     rpc_result(call, text);
 }

@@ -8,8 +8,8 @@
 #include "core/input/compensation.h"
 #include "core/input/two_load.h"
 #include "daemon/basics/moment.h"
-#include "daemon/daemon_priv.h"
 #include "methods.h"
+#include "service.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -22,7 +22,7 @@ static const double compensated = 0.01;
 
 /* Two measurements under way, one after the other. */
 struct errand {
-    struct daemon *daemon;
+    struct service *service;
     struct rpc_call *call;
     char second[BENCH_NAME]; /* unload: the other point; empty once it is under way */
     int64_t until;           /* monotonic: when to be answered at the latest */
@@ -32,8 +32,8 @@ struct errand {
 
 static void refuse(struct errand *errand, const struct failure *failure, const struct job *job)
 {
-    daemon_refuse(errand->daemon, errand->call, failure, job != NULL ? job->bench : NULL,
-                  job != NULL ? job->point : NULL, job != NULL ? &job->capture.reading : NULL);
+    call_refuse_with(errand->service->loop, errand->call, failure, job != NULL ? job->bench : NULL,
+                     job != NULL ? job->point : NULL, job != NULL ? &job->capture.reading : NULL);
     free(errand);
 }
 
@@ -41,9 +41,9 @@ static void refuse(struct errand *errand, const struct failure *failure, const s
 static void begin(struct errand *errand, enum job_kind kind, const struct bench_point *point,
                   job_done *done)
 {
-    struct daemon *daemon = errand->daemon;
+    struct service *service = errand->service;
     struct failure failure = { 0 };
-    struct job *job = job_new(kind, daemon->bench, point);
+    struct job *job = job_new(kind, service->loop->bench, point);
     if (job == NULL) {
         failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
         refuse(errand, &failure, NULL);
@@ -52,25 +52,25 @@ static void begin(struct errand *errand, enum job_kind kind, const struct bench_
     job->done = done;
     job->owner = errand;
     double left_ms = fmax(1, (double)(errand->until - monotonic_now()) / 1e6);
-    if (daemon_submit(daemon, job, point->instrument, rpc_call_peer(errand->call), left_ms,
-                      &failure))
+    if (loop_submit(service->loop, job, point->instrument, rpc_call_peer(errand->call), left_ms,
+                    &failure))
         return;
     refuse(errand, &failure, NULL);
     job_free(job);
 }
 
 /* An errand for a call; NULL, and the call is answered, when memory is short. */
-static struct errand *errand_for(struct daemon *daemon, struct rpc_call *call, double deadline_ms)
+static struct errand *errand_for(struct service *service, struct rpc_call *call, double deadline_ms)
 {
     struct errand *errand = calloc(1, sizeof *errand);
     struct failure failure = { 0 };
     if (errand == NULL) {
         failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
-        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        call_refuse(service->loop, call, &failure);
         return NULL;
     }
     *errand = (struct errand) {
-        .daemon = daemon,
+        .service = service,
         .call = call,
         .until = monotonic_now() + (int64_t)(deadline_ms * 1e6),
         .frequency = NAN,
@@ -98,7 +98,7 @@ static bool take_loaded(const struct job *job, struct loaded_reading *loaded,
 static void answer_unloaded(struct errand *errand, const struct unloaded *unloaded,
                             const struct loaded_reading *second)
 {
-    struct text *text = daemon_text(errand->daemon);
+    struct text *text = loop_text(errand->service->loop);
     text_open(text, '{');
     text_member_number(text, "value", unloaded->value);
     text_member_string(text, "unit", "V");
@@ -126,7 +126,7 @@ static void answer_unloaded(struct errand *errand, const struct unloaded *unload
 /* The second point by its name: the settings may have been loaded again in between. */
 static const struct bench_point *second_point(struct errand *errand, struct failure *failure)
 {
-    const struct bench_point *point = daemon_point(errand->daemon, errand->second, failure);
+    const struct bench_point *point = loop_point(errand->service->loop, errand->second, failure);
     errand->second[0] = '\0';
     return point;
 }
@@ -165,16 +165,17 @@ static bool is_dc_voltage(const struct bench_point *point, struct failure *failu
 
 void call_unload(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
+    struct service *service = context;
     struct failure failure = { 0 };
-    const struct bench_point *first = daemon_point(daemon, values[UNLOAD_FIRST].text, &failure);
+    const struct bench_point *first =
+        loop_point(service->loop, values[UNLOAD_FIRST].text, &failure);
     const struct bench_point *second =
-        first != NULL ? daemon_point(daemon, values[UNLOAD_SECOND].text, &failure) : NULL;
+        first != NULL ? loop_point(service->loop, values[UNLOAD_SECOND].text, &failure) : NULL;
     if (second == NULL || !is_dc_voltage(first, &failure) || !is_dc_voltage(second, &failure)) {
-        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        call_refuse(service->loop, call, &failure);
         return;
     }
-    struct errand *errand = errand_for(daemon, call, values[UNLOAD_DEADLINE].number);
+    struct errand *errand = errand_for(service, call, values[UNLOAD_DEADLINE].number);
     if (errand == NULL)
         return;
     snprintf(errand->second, sizeof errand->second, "%s", second->name);
@@ -195,18 +196,18 @@ static bool judge_capture(const struct capture *capture, struct compensation *fo
 }
 
 /* Keeps the outcome for whoever asks later whether the probe is good, and in the store. */
-static void note_check(struct daemon *daemon, const struct job *job,
+static void note_check(struct service *service, const struct job *job,
                        const struct compensation *found)
 {
     struct text body = { 0 };
-    probe_checks_note(daemon->probe_checks, job->bench, job->point, found, moment_of(job->taken));
-    if (daemon->store == NULL)
-        return;
+    probe_checks_note(service->probe_checks, job->bench, job->point, found, moment_of(job->taken));
     probe_checks_encode(&body, job->bench, job->point, found);
-    struct record *record =
-        body.failed ? NULL : record_event("compensation checked", "", job->taken, body.bytes);
-    if (record != NULL && !store_append(daemon->store, record))
-        record_free(record);
+    struct happening event = { .kind = EVENT_COMPENSATION_CHECKED,
+                               .subject = "",
+                               .plan = "",
+                               .body = &body,
+                               .time = job->taken };
+    publish_event(&service->loop->publish, &event);
     text_free(&body);
 }
 
@@ -221,8 +222,8 @@ static void on_compensate(struct job *job, const struct failure *refusal)
         refuse(errand, &failure, job);
         return;
     }
-    note_check(errand->daemon, job, &found);
-    struct text *text = daemon_text(errand->daemon);
+    note_check(errand->service, job, &found);
+    struct text *text = loop_text(errand->service->loop);
     text_open(text, '{');
     text_member_string(text, "point", job->point->name);
     text_member_string(text, "probe", job->bench->probes[job->point->probe].name);
@@ -241,14 +242,15 @@ static void on_compensate(struct job *job, const struct failure *refusal)
 
 void call_compensate(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
+    struct service *service = context;
     struct failure failure = { 0 };
-    const struct bench_point *point = daemon_point(daemon, values[COMPENSATE_POINT].text, &failure);
+    const struct bench_point *point =
+        loop_point(service->loop, values[COMPENSATE_POINT].text, &failure);
     if (point == NULL) {
-        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        call_refuse(service->loop, call, &failure);
         return;
     }
-    struct errand *errand = errand_for(daemon, call, values[COMPENSATE_DEADLINE].number);
+    struct errand *errand = errand_for(service, call, values[COMPENSATE_DEADLINE].number);
     if (errand == NULL)
         return;
     if (values[COMPENSATE_FREQUENCY].given)

@@ -2,22 +2,22 @@
 #include "calls.h"
 
 #include "daemon/basics/moment.h"
-#include "daemon/daemon_priv.h"
 #include "methods.h"
+#include "service.h"
 
 #include <stdio.h>
 
-struct store_query *call_query(struct daemon *daemon, struct rpc_call *call)
+struct store_query *call_query(struct service *service, struct rpc_call *call)
 {
     struct failure failure = { 0 };
     struct store_query *query = NULL;
-    if (daemon->store == NULL)
-        failure_set(&failure, FAILURE_SETTINGS, daemon->bench->path, "store = { path = ...; }",
-                    "readings are not kept");
+    if (service->loop->store == NULL)
+        failure_set(&failure, FAILURE_SETTINGS, service->loop->bench->path,
+                    "store = { path = ...; }", "readings are not kept");
     else if ((query = store_query_new()) == NULL)
         failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a query");
     if (query == NULL)
-        daemon_refuse(daemon, call, &failure, NULL, NULL, NULL);
+        call_refuse(service->loop, call, &failure);
     return query;
 }
 
@@ -33,8 +33,8 @@ bool call_name(const struct rpc_value *value, char name[BENCH_NAME])
 
 void call_readings(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    struct store_query *query = call_query(daemon, call);
+    struct service *service = context;
+    struct store_query *query = call_query(service, call);
     if (query == NULL)
         return;
     query->limit = (size_t)values[READINGS_LIMIT].integer;
@@ -52,17 +52,17 @@ void call_readings(void *context, struct rpc_call *call, const struct rpc_value 
         rpc_fail_params(call, "point or run is too long a name", "at most 63 characters");
         store_query_free(query);
     } else {
-        answers_wait_query(daemon->answers, call, query);
+        answers_wait_query(service->answers, call, query);
     }
 }
 
 void call_verify(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    struct store_query *query = call_query(daemon, call);
+    struct service *service = context;
+    struct store_query *query = call_query(service, call);
     (void)values;
     if (query == NULL)
         return;
     query->question = QUESTION_VERIFY;
-    answers_wait_query(daemon->answers, call, query);
+    answers_wait_query(service->answers, call, query);
 }

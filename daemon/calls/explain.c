@@ -8,8 +8,8 @@
 
 #include "core/basics/notation.h"
 #include "core/input/tuned_circuit.h"
-#include "daemon/daemon_priv.h"
 #include "methods.h"
+#include "service.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -298,20 +298,20 @@ static void encode_explanation(struct text *text, const struct explanation *expl
 
 void call_explain(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
-    struct daemon *daemon = context;
-    const struct bench *bench = daemon->bench;
+    struct service *service = context;
+    const struct bench *bench = service->loop->bench;
     struct failure failure = { 0 };
     struct explanation explanation = { 0 };
     explanation.bench = bench;
-    explanation.point = daemon_point(daemon, values[EXPLAIN_POINT].text, &failure);
+    explanation.point = loop_point(service->loop, values[EXPLAIN_POINT].text, &failure);
     if (explanation.point == NULL ||
         !measure_chain(bench, explanation.point, &explanation.chain, &failure)) {
-        daemon_refuse(daemon, call, &failure, bench, explanation.point, NULL);
+        call_refuse_with(service->loop, call, &failure, bench, explanation.point, NULL);
         return;
     }
-    find_signal(&explanation, bench, &daemon->last[explanation.point->index]);
+    find_signal(&explanation, bench, &service->loop->last[explanation.point->index]);
     weigh(&explanation);
-    struct text *text = daemon_text(daemon);
+    struct text *text = loop_text(service->loop);
     encode_explanation(text, &explanation);
     rpc_result(call, text);
 }

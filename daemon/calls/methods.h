@@ -33,7 +33,7 @@ enum { EVENTS_RUN, EVENTS_AFTER, EVENTS_LIMIT };
 enum { STUDY_RUN, STUDY_POINT, STUDY_WIDTH };
 enum { TALK_INSTRUMENT, TALK_COMMAND, TALK_REPLY, TALK_DEADLINE };
 
-/* The table; its handlers take a struct daemon as context and a struct session as peer. */
+/* The table; its handlers take a struct service as context and a struct session as peer. */
 const struct rpc_method *methods_table(void);
 
 #endif

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "answers.h"
 
-#include "daemon/daemon_priv.h"
+#include "loop.h"
 
 #include <event2/event.h>
 #include <stdlib.h>
@@ -24,7 +24,7 @@ struct pending {
 TAILQ_HEAD(pending_list, pending);
 
 struct answers {
-    struct daemon *daemon;
+    struct loop *loop;
     struct pending_list open;
     struct event *timer;
 };
@@ -38,14 +38,14 @@ static void pending_end(struct pending *pending)
     if (TAILQ_EMPTY(&answers->open))
         event_del(answers->timer);
     if (--session->answers == 0)
-        server_idle(session->client);
+        session->ops->idle(session->peer);
     pending->call = NULL;
 }
 
 /* What to say of a reading that is not durable yet. */
-static void write_warning(struct daemon *daemon, char *text, size_t size)
+static void write_warning(struct loop *loop, char *text, size_t size)
 {
-    const struct store_view view = store_view(daemon->store);
+    const struct store_view view = store_view(loop->store);
     if (view.state == STORE_WELL)
         snprintf(text, size, "not stored yet: the disk is slow; %zu of %zu held in memory",
                  view.held, view.hold);
@@ -56,11 +56,11 @@ static void write_warning(struct daemon *daemon, char *text, size_t size)
 
 static void pending_record(struct pending *pending, int64_t id)
 {
-    struct daemon *daemon = pending->answers->daemon;
-    struct text *text = daemon_text(daemon);
+    struct loop *loop = pending->answers->loop;
+    struct text *text = loop_text(loop);
     char warning[400];
     if (id == 0)
-        write_warning(daemon, warning, sizeof warning);
+        write_warning(loop, warning, sizeof warning);
     encode_stored(text, &pending->record->body, id, id == 0 ? warning : NULL);
     rpc_result(pending->call, text);
     pending->record->done = NULL;
@@ -93,7 +93,7 @@ static struct pending *pending_new(struct answers *answers, struct rpc_call *cal
     if (pending == NULL) {
         struct failure failure = { 0 };
         failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to wait for the store");
-        daemon_refuse(answers->daemon, call, &failure, NULL, NULL, NULL);
+        call_refuse(answers->loop, call, &failure);
         return NULL;
     }
     pending->answers = answers;
@@ -114,7 +114,7 @@ void answers_wait_record(struct answers *answers, struct rpc_call *call, struct 
         return;
     pending->record = record;
     pending->until = deadline_sooner(deadline, deadline_in(patience_ms));
-    if (store_view(answers->daemon->store).state != STORE_WELL) {
+    if (store_view(answers->loop->store).state != STORE_WELL) {
         pending_record(pending, 0);
         return;
     }
@@ -126,7 +126,7 @@ static void on_answered(struct store_query *query)
 {
     struct pending *pending = query->owner;
     if (pending->call != NULL && query->failure.code != FAILURE_NONE)
-        daemon_refuse(pending->answers->daemon, pending->call, &query->failure, NULL, NULL, NULL);
+        call_refuse(pending->answers->loop, pending->call, &query->failure);
     else if (pending->call != NULL)
         rpc_result(pending->call, &query->text);
     if (pending->call != NULL)
@@ -144,13 +144,15 @@ void answers_wait_query(struct answers *answers, struct rpc_call *call, struct s
     }
     query->done = on_answered;
     query->owner = pending;
-    store_ask(answers->daemon->store, query);
+    store_ask(answers->loop->store, query);
 }
 
-void answers_hurry(struct answers *answers)
+/* What waits for a reading to become durable is answered: it will not soon. */
+static void on_event(void *context, struct happening *event)
 {
+    struct answers *answers = context;
     struct pending *pending = TAILQ_FIRST(&answers->open);
-    while (pending != NULL) {
+    while (event->kind == EVENT_STORE_TROUBLE && pending != NULL) {
         struct pending *next = TAILQ_NEXT(pending, entry);
         if (pending->record != NULL)
             pending_record(pending, 0);
@@ -163,7 +165,7 @@ static void pending_drop(struct pending *pending)
 {
     struct failure failure = { 0 };
     failure_set(&failure, FAILURE_STOPPING, NULL, NULL, "the client has gone");
-    daemon_refuse(pending->answers->daemon, pending->call, &failure, NULL, NULL, NULL);
+    call_refuse(pending->answers->loop, pending->call, &failure);
     pending_end(pending);
 }
 
@@ -185,18 +187,19 @@ bool answers_none(const struct answers *answers)
     return TAILQ_EMPTY(&answers->open);
 }
 
-struct answers *answers_new(struct daemon *daemon)
+struct answers *answers_new(struct loop *loop)
 {
     struct answers *answers = calloc(1, sizeof *answers);
     if (answers == NULL)
         return NULL;
-    answers->daemon = daemon;
+    answers->loop = loop;
     TAILQ_INIT(&answers->open);
-    answers->timer = event_new(daemon->base, -1, EV_PERSIST, on_look, answers);
+    answers->timer = event_new(loop->base, -1, EV_PERSIST, on_look, answers);
     if (answers->timer == NULL) {
         free(answers);
         return NULL;
     }
+    publish_join(&loop->publish, &(struct subscriber) { .context = answers, .event = on_event });
     return answers;
 }
 

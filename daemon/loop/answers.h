@@ -15,10 +15,10 @@
 #include "drivers/basics/deadline.h"
 
 struct answers;
-struct daemon;
+struct loop;
 
-/* No call waits yet. NULL when memory is short. */
-struct answers *answers_new(struct daemon *daemon);
+/* No call waits yet; joins what the loop publishes. NULL when memory is short. */
+struct answers *answers_new(struct loop *loop);
 
 /* No call may wait any more. Accepts NULL. */
 void answers_free(struct answers *answers);
@@ -32,9 +32,6 @@ void answers_wait_record(struct answers *answers, struct rpc_call *call, struct 
 
 /* Answers a call with what the store says to a query, which is taken over. */
 void answers_wait_query(struct answers *answers, struct rpc_call *call, struct store_query *query);
-
-/* Answers all calls that wait for a reading to become durable, because it will not soon. */
-void answers_hurry(struct answers *answers);
 
 /* Ends the waiting calls of a session that goes. */
 void answers_dismiss(struct answers *answers, const struct session *session);

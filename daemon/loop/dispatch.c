@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From a name to a point, from a point to its instrument, and what comes back. */
-#include "daemon/daemon_priv.h"
+#include "loop.h"
 
 #include "drivers/basics/nearest.h"
 
@@ -17,10 +17,10 @@ static void say_nearest(const struct nearest *nearest, const char *what, const c
     failure_set(failure, code, NULL, expected, "there is no %s %.120s", what, name);
 }
 
-const struct bench_point *daemon_point(const struct daemon *daemon, const char *name,
-                                       struct failure *failure)
+const struct bench_point *loop_point(const struct loop *loop, const char *name,
+                                     struct failure *failure)
 {
-    const struct bench *bench = daemon->bench;
+    const struct bench *bench = loop->bench;
     const struct bench_point *point = bench_point(bench, name);
     if (point != NULL)
         return point;
@@ -31,10 +31,10 @@ const struct bench_point *daemon_point(const struct daemon *daemon, const char *
     return NULL;
 }
 
-bool daemon_instrument(const struct daemon *daemon, const char *name, size_t *index,
-                       struct failure *failure)
+bool loop_instrument(const struct loop *loop, const char *name, size_t *index,
+                     struct failure *failure)
 {
-    const struct bench *bench = daemon->bench;
+    const struct bench *bench = loop->bench;
     struct nearest nearest = { 0 };
     const struct bench_instrument *instrument = bench_instrument(bench, name);
     if (instrument != NULL) {
@@ -47,16 +47,16 @@ bool daemon_instrument(const struct daemon *daemon, const char *name, size_t *in
     return false;
 }
 
-bool daemon_submit(struct daemon *daemon, struct job *job, size_t instrument,
-                   struct session *session, double deadline_ms, struct failure *failure)
+bool loop_submit(struct loop *loop, struct job *job, size_t instrument, struct session *session,
+                 double deadline_ms, struct failure *failure)
 {
-    struct station *station = crew_station(daemon->crew, instrument);
+    struct station *station = crew_station(loop->crew, instrument);
     if (station == NULL)
         return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
     return station_submit(station, job, session, deadline_ms, failure);
 }
 
-struct occasion daemon_occasion(const struct job *job)
+struct occasion job_occasion(const struct job *job)
 {
     struct occasion occasion = { .bench = job->bench,
                                  .point = job->point,
@@ -69,17 +69,22 @@ struct occasion daemon_occasion(const struct job *job)
     return occasion;
 }
 
-struct text *daemon_text(struct daemon *daemon)
+struct text *loop_text(struct loop *loop)
 {
-    text_reset(&daemon->scratch);
-    return &daemon->scratch;
+    text_reset(&loop->scratch);
+    return &loop->scratch;
 }
 
-void daemon_refuse(struct daemon *daemon, struct rpc_call *call, const struct failure *failure,
-                   const struct bench *bench, const struct bench_point *point,
-                   const struct reading *reading)
+void call_refuse(struct loop *loop, struct rpc_call *call, const struct failure *failure)
 {
-    struct text *data = daemon_text(daemon);
+    call_refuse_with(loop, call, failure, NULL, NULL, NULL);
+}
+
+void call_refuse_with(struct loop *loop, struct rpc_call *call, const struct failure *failure,
+                      const struct bench *bench, const struct bench_point *point,
+                      const struct reading *reading)
+{
+    struct text *data = loop_text(loop);
     encode_failure_data(data, failure, bench, point, reading);
     rpc_fail(call, failure_rpc_code(failure->code), failure_reason(failure->code), data);
 }

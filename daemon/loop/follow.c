@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "follow.h"
 
-#include "daemon/daemon_priv.h"
+#include "loop.h"
 #include "notify.h"
 
 #include <event2/event.h>
@@ -44,7 +44,7 @@ struct subscription {
 LIST_HEAD(subscription_list, subscription);
 
 struct follow {
-    struct daemon *daemon;
+    struct loop *loop;
     struct subscription_list subscriptions;
     struct text outcome; /* reading or error, kept for its memory */
 };
@@ -72,12 +72,12 @@ static void subscription_free(struct subscription *subscription)
 
 static struct text *open_text(const struct subscription *subscription, const char *method)
 {
-    return notification_open(subscription->follow->daemon, subscription->number, method);
+    return notification_open(subscription->follow->loop, subscription->number, method);
 }
 
 static bool send_text(struct subscription *subscription, struct text *text)
 {
-    return notification_send(subscription->follow->daemon, subscription->session, text,
+    return notification_send(subscription->follow->loop, subscription->session, text,
                              &subscription->missed);
 }
 
@@ -123,7 +123,7 @@ static void strand_tell_failure(struct strand *strand, const struct failure *fai
 static void strand_tell_reading(struct strand *strand, const struct job *job)
 {
     struct text *outcome = &strand->subscription->follow->outcome;
-    const struct occasion occasion = daemon_occasion(job);
+    const struct occasion occasion = job_occasion(job);
     text_reset(outcome);
     if (job->record != NULL)
         text_json(outcome, job->record->body.bytes, job->record->body.length);
@@ -211,28 +211,38 @@ static void on_done(struct job *job, const struct failure *refusal)
     struct strand *strand = job->owner;
     const struct failure *failure = refusal != NULL ? refusal : &job->capture.reading.failure;
     strand_forget(strand, job);
-    if (failure->code == FAILURE_NONE)
-        strand_tell_reading(strand, job);
-    else
-        strand_tell_failure(strand, failure, job);
+    if (refusal != NULL)
+        strand_tell_failure(strand, refusal, job);
     strand_told(strand, failure->code);
+}
+
+/* Tells what a round has come to; one that was refused is not published. */
+static void on_reading(void *context, struct job *job)
+{
+    (void)context;
+    if (job->done != on_done)
+        return;
+    if (job->capture.reading.failure.code == FAILURE_NONE)
+        strand_tell_reading(job->owner, job);
+    else
+        strand_tell_failure(job->owner, &job->capture.reading.failure, job);
 }
 
 static bool strand_submit(struct strand *strand, struct failure *failure)
 {
     struct subscription *subscription = strand->subscription;
-    struct daemon *daemon = subscription->follow->daemon;
-    const struct bench_point *point = daemon_point(daemon, strand->point, failure);
+    struct loop *loop = subscription->follow->loop;
+    const struct bench_point *point = loop_point(loop, strand->point, failure);
     if (point == NULL)
         return false;
-    struct job *job = job_new(JOB_MEASURE, daemon->bench, point);
+    struct job *job = job_new(JOB_MEASURE, loop->bench, point);
     if (job == NULL)
         return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
     job->done = on_done;
     job->owner = strand;
     job->due = subscription->period > 0 ? strand->due : 0;
-    if (!daemon_submit(daemon, job, point->instrument, subscription->session,
-                       subscription->deadline_ms, failure)) {
+    if (!loop_submit(loop, job, point->instrument, subscription->session, subscription->deadline_ms,
+                     failure)) {
         job_free(job);
         return false;
     }
@@ -245,6 +255,8 @@ static void strand_next(struct strand *strand)
 {
     const struct subscription *subscription = strand->subscription;
     size_t most = subscription->period > 0 ? 1 : AHEAD;
+    if (subscription->session->ops->gone(subscription->session->peer))
+        return;
     while (strand->open < most && (subscription->endless || strand->open < strand->left)) {
         struct failure failure = { 0 };
         if (!strand_submit(strand, &failure)) {
@@ -269,17 +281,18 @@ static bool strand_begin(struct subscription *subscription, struct strand *stran
     snprintf(strand->point, sizeof strand->point, "%s", point);
     strand->left = subscription->endless ? 1 : rounds;
     strand->due = monotonic_now();
-    strand->timer = evtimer_new(subscription->follow->daemon->base, on_timer, strand);
+    strand->timer = evtimer_new(subscription->follow->loop->base, on_timer, strand);
     return strand->timer != NULL;
 }
 
-struct follow *follow_new(struct daemon *daemon)
+struct follow *follow_new(struct loop *loop)
 {
     struct follow *follow = calloc(1, sizeof *follow);
     if (follow == NULL)
         return NULL;
-    follow->daemon = daemon;
+    follow->loop = loop;
     LIST_INIT(&follow->subscriptions);
+    publish_join(&loop->publish, &(struct subscriber) { .context = follow, .reading = on_reading });
     return follow;
 }
 
@@ -306,7 +319,7 @@ static struct subscription *subscription_new(struct follow *follow, struct sessi
     subscription->period = (int64_t)(order->every_ms * 1e6);
     subscription->deadline_ms = order->deadline_ms;
     subscription->endless = order->rounds == 0;
-    subscription->number = notify_open(follow->daemon, session);
+    subscription->number = notify_open(follow->loop, session);
     LIST_INSERT_HEAD(&follow->subscriptions, subscription, entry);
     while (subscription->count < order->count) {
         struct strand *strand = &subscription->strands[subscription->count];
@@ -324,9 +337,9 @@ bool follow_begin(struct follow *follow, struct session *session, const struct f
                   uint64_t *number, struct failure *failure)
 {
     for (size_t i = 0; i < order->count; i++)
-        if (daemon_point(follow->daemon, order->points[i], failure) == NULL)
+        if (loop_point(follow->loop, order->points[i], failure) == NULL)
             return false;
-    if (follow->daemon->stopping)
+    if (follow->loop->stopping)
         return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
     if (session->subscriptions >= SESSION_MAX_SUBSCRIPTIONS)
         return failure_set(failure, FAILURE_OVERLOADED, NULL, NULL,

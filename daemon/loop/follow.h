@@ -20,7 +20,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-struct daemon;
+struct loop;
 struct follow;
 
 enum { FOLLOW_MAX_POINTS = 256 };
@@ -34,8 +34,8 @@ struct follow_order {
     double deadline_ms;        /* for each measurement */
 };
 
-/* No subscriptions yet. NULL when memory is short. */
-struct follow *follow_new(struct daemon *daemon);
+/* No subscriptions yet; joins what the loop publishes. NULL when memory is short. */
+struct follow *follow_new(struct loop *loop);
 
 /* Ends what is left. Accepts NULL. */
 void follow_free(struct follow *follow);

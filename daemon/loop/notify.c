@@ -1,23 +1,23 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "notify.h"
 
-#include "daemon/daemon_priv.h"
+#include "loop.h"
 
-uint64_t notify_open(struct daemon *daemon, struct session *session)
+uint64_t notify_open(struct loop *loop, struct session *session)
 {
     session->subscriptions++;
-    return ++daemon->subscriptions;
+    return ++loop->subscriptions;
 }
 
 void notify_close(struct session *session)
 {
     if (--session->subscriptions == 0)
-        server_idle(session->client);
+        session->ops->idle(session->peer);
 }
 
-struct text *notification_open(struct daemon *daemon, uint64_t subscription, const char *method)
+struct text *notification_open(struct loop *loop, uint64_t subscription, const char *method)
 {
-    struct text *text = &daemon->notification;
+    struct text *text = &loop->notification;
     text_reset(text);
     text_open(text, '{');
     text_member_string(text, "jsonrpc", "2.0");
@@ -28,19 +28,19 @@ struct text *notification_open(struct daemon *daemon, uint64_t subscription, con
     return text;
 }
 
-bool notification_send(struct daemon *daemon, const struct session *session, struct text *text,
+bool notification_send(struct loop *loop, const struct session *session, struct text *text,
                        uint64_t *missed)
 {
     if (*missed > 0)
         text_member_integer(text, "missed", (int64_t)*missed);
     text_close(text, '}');
     text_close(text, '}');
-    if (text->failed || server_is_slow(session->client)) {
+    if (text->failed || session->ops->slow(session->peer)) {
         ++*missed;
-        daemon->counters.dropped_notifications++;
+        loop->counters.dropped_notifications++;
         return false;
     }
-    server_send(session->client, text->bytes, text->length);
+    session->ops->send(session->peer, text->bytes, text->length);
     *missed = 0;
     return true;
 }

@@ -14,23 +14,23 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-struct daemon;
+struct loop;
 
 /* Counts a session's new subscription. Returns its number, which no other has. */
-uint64_t notify_open(struct daemon *daemon, struct session *session);
+uint64_t notify_open(struct loop *loop, struct session *session);
 
 /* The subscription has ended; its client may be closed by that, once this returns to the loop. */
 void notify_close(struct session *session);
 
 /* Begins a notification, as far as into its params; good until the next one is begun. */
-struct text *notification_open(struct daemon *daemon, uint64_t subscription, const char *method);
+struct text *notification_open(struct loop *loop, uint64_t subscription, const char *method);
 
 /*
  * Ends a notification and sends it. Where the client reads too slowly, and
  * where the text was spoilt, it is dropped, `missed` grows and this is false;
  * else `missed`, which the notification has said, is zero again.
  */
-bool notification_send(struct daemon *daemon, const struct session *session, struct text *text,
+bool notification_send(struct loop *loop, const struct session *session, struct text *text,
                        uint64_t *missed);
 
 #endif

@@ -36,6 +36,9 @@ bool probe_checks_note(struct probe_checks *checks, const struct bench *bench,
  */
 bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t when);
 
+/* Takes in the checks that the database at `path` has on record, in their order. */
+void probe_checks_recall_all(struct probe_checks *checks, const char *path);
+
 /* Writes the record of a check. */
 void probe_checks_encode(struct text *text, const struct bench *bench,
                          const struct bench_point *point, const struct compensation *found);

@@ -75,6 +75,9 @@ void server_idle(struct client *client);
 /* Whether more than SERVER_BACKLOG bytes wait for the client. */
 bool server_is_slow(const struct client *client);
 
+/* Whether the client is being closed: nothing that is sent reaches it any more. */
+bool server_is_going(const struct client *client);
+
 /* A number of its own for each client there ever was, from 1. */
 uint64_t server_client_id(const struct client *client);
 

@@ -322,6 +322,11 @@ void server_idle(struct client *client)
         event_active(client->turn, EV_TIMEOUT, 0);
 }
 
+bool server_is_going(const struct client *client)
+{
+    return client->closing;
+}
+
 bool server_is_slow(const struct client *client)
 {
     return server_client_unsent(client) > SERVER_BACKLOG;

@@ -69,12 +69,12 @@ static bool world_measure(void *context, const struct bench_point *point, size_t
     return true;
 }
 
-static void world_record(void *context, const char *kind, const struct text *body)
+static void world_record(void *context, enum event_kind kind, const struct text *body)
 {
     struct world *world = context;
     assert_false(body->failed);
     if (world->events < 64)
-        snprintf(world->kinds[world->events++], sizeof *world->kinds, "%s", kind);
+        snprintf(world->kinds[world->events++], sizeof *world->kinds, "%s", event_kind_text(kind));
 }
 
 static void world_tripped(void *context, size_t slot, const struct text *body)

@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a method may reach: the loop, and what stands on it. The loop thread's alone. */
+#ifndef GRADUS_DAEMON_SERVICE_H
+#define GRADUS_DAEMON_SERVICE_H
+
+#include "daemon/burnin/burnin.h"
+#include "daemon/burnin/burnin_follow.h"
+#include "daemon/loop/answers.h"
+#include "daemon/loop/follow.h"
+#include "daemon/loop/loop.h"
+#include "daemon/loop/probe_checks.h"
+
+struct server;
+
+struct service {
+    struct loop *loop;
+    struct server *server;
+    struct follow *follow;
+    struct burnin_follow *burnin_follow;
+    struct answers *answers;
+    struct probe_checks *probe_checks;
+    struct burnin *burnin;
+    struct timespec started; /* wall time */
+    int64_t started_at;      /* monotonic */
+};
+
+#endif

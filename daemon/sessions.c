@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Connections of the socket server as sessions: what comes from them, and how they are reached. */
+#include "daemon_priv.h"
+
+#include <stdlib.h>
+
+static void peer_send(void *peer, const char *text, size_t length)
+{
+    server_send(peer, text, length);
+}
+
+static bool peer_slow(const void *peer)
+{
+    return server_is_slow(peer);
+}
+
+static bool peer_gone(const void *peer)
+{
+    return server_is_going(peer);
+}
+
+static void peer_idle(void *peer)
+{
+    server_idle(peer);
+}
+
+static const struct peer_ops socket_peer = { peer_send, peer_slow, peer_gone, peer_idle };
+
+static void *on_opened(void *context, struct client *client)
+{
+    (void)context;
+    struct session *session = calloc(1, sizeof *session);
+    if (session == NULL)
+        return NULL;
+    session->ops = &socket_peer;
+    session->peer = client;
+    session->id = server_client_id(client);
+    return session;
+}
+
+static void on_closed(void *context, void *user)
+{
+    struct daemon *daemon = context;
+    struct session *session = user;
+    follow_dismiss(daemon->service.follow, session);
+    burnin_follow_dismiss(daemon->service.burnin_follow, session);
+    crew_dismiss(daemon->loop.crew, session);
+    answers_dismiss(daemon->service.answers, session);
+    free(session);
+}
+
+static void on_line(void *context, void *user, const char *line, size_t length)
+{
+    struct daemon *daemon = context;
+    daemon->loop.counters.requests++;
+    rpc_line(&daemon->rpc, user, line, length);
+}
+
+static void on_too_long(void *context, void *user)
+{
+    struct daemon *daemon = context;
+    const struct session *session = user;
+    struct text text = { 0 };
+    rpc_bare_error(&text, RPC_PARSE_ERROR, NULL,
+                   "the line is longer than server.line_limit allows; the connection is closed");
+    if (!text.failed)
+        server_send(session->peer, text.bytes, text.length);
+    daemon->loop.counters.requests++;
+    text_free(&text);
+}
+
+static const char *on_too_many(void *context)
+{
+    const struct daemon *daemon = context;
+    return daemon->full_text;
+}
+
+static bool on_busy(void *context, void *user)
+{
+    const struct session *session = user;
+    (void)context;
+    return session->jobs > 0 || session->subscriptions > 0 || session->answers > 0;
+}
+
+const struct server_handlers daemon_server_handlers = {
+    .opened = on_opened,
+    .line = on_line,
+    .too_long = on_too_long,
+    .too_many = on_too_many,
+    .closed = on_closed,
+    .busy = on_busy,
+};
+
+void daemon_send_reply(void *context, void *peer, const char *text, size_t length)
+{
+    const struct session *session = peer;
+    (void)context;
+    session->ops->send(session->peer, text, length);
+}

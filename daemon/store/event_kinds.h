@@ -1,0 +1,45 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The kinds of events, written once: the text that stands on record, in
+ * notifications and in the log. A text is for ever, because databases have it.
+ */
+#ifndef GRADUS_DAEMON_EVENT_KINDS_H
+#define GRADUS_DAEMON_EVENT_KINDS_H
+
+#include <stdbool.h>
+
+/* X(name, text, whether it is put on record) */
+#define EVENT_KIND_TABLE(X)                                                                        \
+    X(RUN_BEGAN, "run began", true)                                                                \
+    X(LATE_ROUND, "late round", true)                                                              \
+    X(ROUNDS_MISSED, "rounds missed", true)                                                        \
+    X(NOT_MEASURED, "not measured", true)                                                          \
+    X(CLOCK_JUMPED, "clock jumped", true)                                                          \
+    X(GAP, "gap", true)                                                                            \
+    X(TRIP, "trip", true)                                                                          \
+    X(RUN_ENDED, "run ended", true)                                                                \
+    X(COMPENSATION_CHECKED, "compensation checked", true)                                          \
+    X(PRUNED, "pruned", true)                                                                      \
+    X(SUMMARY, "summary", true)                                                                    \
+    X(INSTRUMENT_DOWN, "instrument down", false)                                                   \
+    X(INSTRUMENT_BACK, "instrument back", false)                                                   \
+    X(STORE_TROUBLE, "store in trouble", false)                                                    \
+    X(STORE_WELL, "store well again", false)
+
+enum event_kind {
+#define X(name, text, kept) EVENT_##name,
+    EVENT_KIND_TABLE(X)
+#undef X
+        EVENT_KINDS
+};
+
+/* The text of a kind. */
+const char *event_kind_text(enum event_kind kind);
+
+/* Whether events of a kind are put on record. */
+bool event_kind_kept(enum event_kind kind);
+
+/* The kind of a text on record; EVENT_KINDS: none that is known. */
+enum event_kind event_kind_of(const char *text);
+
+#endif
