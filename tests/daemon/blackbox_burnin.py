@@ -372,6 +372,7 @@ class Restart(BurninCase):
         self.assertEqual(self.status()["run"], run)
         self.assertGreater(self.status()["round"], before)
         self.assertEqual(self.point("out_01")["first"], first)
+        self.until(lambda: self.events("gap"))  # its commit may take longer than two rounds
         (_, gap), = self.events("gap")
         self.assertEqual(gap["same_boot"], True)
         self.assertGreaterEqual(gap["last_round"], before - 1)
