@@ -66,6 +66,12 @@ void setup_window(const struct front_end *input, const struct setup *setup, doub
     *high = centre + range->high;
 }
 
+/* By how much what noise does is larger on this range than on the one where it was seen. */
+static double noise_share(const struct range *range, const struct signal *signal)
+{
+    return signal->resolution > 0 ? range->resolution / signal->resolution : 1;
+}
+
 double chain_error_limit(const struct chain *chain, const struct setup *setup,
                          const struct signal *signal, double value)
 {
@@ -73,7 +79,8 @@ double chain_error_limit(const struct chain *chain, const struct setup *setup,
     double limit = accuracy_limit(&range->accuracy, value - setup->offset, range->full_scale,
                                   range->resolution, chain->ambient);
     return limit + range->resolution / 2 + fabs(setup->offset) * chain->input->offset_fraction +
-           chain->input->baseline_divisions * range->volts_per_division + 3 * signal->noise;
+           chain->input->baseline_divisions * range->volts_per_division +
+           3 * signal->noise * noise_share(range, signal);
 }
 
 /* At a probe's tip what is stated there; of a plain connection the cable's and the input's. */
@@ -220,12 +227,13 @@ static void level_terms(const struct chain *chain, const struct setup *setup,
  * What noise and samples do to the value and corrections leave open (core/waveform/estimate). What is in
  * doubt goes either way; it is given the direction of the other losses, which it may add to.
  */
-static void sampling_terms(const struct chain *chain, const struct signal *signal, double scale,
-                           struct sink *sink)
+static void sampling_terms(const struct chain *chain, const struct setup *setup,
+                           const struct signal *signal, double scale, struct sink *sink)
 {
     double inwards = chain->aspect == ASPECT_MINIMUM ? scale : -scale;
-    term(sink, "noise", SHAPE_NORMAL, signal->scatter, scale);
-    biased(sink, "noise and samples, not corrected", signal->doubt, inwards);
+    double share = noise_share(range_of(chain, setup), signal);
+    term(sink, "noise", SHAPE_NORMAL, signal->scatter * share, scale);
+    biased(sink, "noise and samples, not corrected", signal->doubt * share, inwards);
     term(sink, "edges between samples", SHAPE_TRIANGULAR,
          shape_standard(SHAPE_TRIANGULAR, signal->edges), scale);
 }
@@ -371,7 +379,7 @@ static void all_terms(const struct chain *chain, const struct setup *setup,
     instrument_terms(chain, setup, signal, scale, sink);
     if (chain->input->vertical) {
         level_terms(chain, setup, signal, scale, sink);
-        sampling_terms(chain, signal, scale, sink);
+        sampling_terms(chain, setup, signal, scale, sink);
     }
     circuit_terms(chain, setup, signal, sink);
     sight_terms(chain, setup, signal, sink);

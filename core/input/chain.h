@@ -78,7 +78,8 @@ struct signal {
     double frequency; /* hertz; NAN when not known */
     double scatter;   /* standard uncertainty of the value by noise, core/waveform/estimate */
     double edges; /* bound on what edges between samples do to the value, core/waveform/estimate */
-    double averaged; /* independent roundings that the value is a mean of; 0 and 1: just one */
+    double averaged;   /* independent roundings that the value is a mean of; 0 and 1: just one */
+    double resolution; /* of the range on which noise, doubt and scatter were seen; 0: not known */
 };
 
 /* One level, read once and without noise. */
@@ -103,6 +104,13 @@ struct chain {
 /* What the input shows in this setup: everything between *low and *high, input units. */
 void setup_window(const struct front_end *input, const struct setup *setup, double *low,
                   double *high);
+
+/*
+ * What an instrument adds to a signal belongs to the range on which it was seen and not to the
+ * circuit, so that on another range noise, doubt and scatter are taken as so many steps of that: a
+ * wide range says nothing of a faint signal's noise. Where it is the circuit's after all, the
+ * finer range shows it.
+ */
 
 /*
  * Bound on the error of one instantaneous value seen in this setup: accuracy,

@@ -169,15 +169,27 @@ static struct candidate through_ac(const struct chain *chain, const struct signa
     return weigh(chain, signal, &setup, swing, sure);
 }
 
+/* What is left of a span on a range on which the instrument's own noise is smaller. */
+static struct span on_range(const struct range *range, const struct signal *signal,
+                            const struct span *span, double noise)
+{
+    double share = signal->resolution > 0 ? fmin(1, range->resolution / signal->resolution) : 1;
+    double less = fmin(noise * (1 - share), (span->high - span->low) / 2);
+    return (struct span) { span->low + less, span->high - less };
+}
+
 size_t candidates_weigh(const struct chain *chain, const struct signal *signal,
                         const struct extremes *extremes, struct candidate *candidates, size_t max)
 {
     size_t n = 0;
     for (size_t i = 0; i < chain->input->count; i++) {
+        const struct range *range = &chain->input->ranges[i];
+        struct span total = on_range(range, signal, &extremes->total, extremes->noise);
+        struct span swing = on_range(range, signal, &extremes->swing, extremes->noise);
         if (n < max)
-            candidates[n++] = best_shift(chain, signal, i, &extremes->total, extremes->sure);
+            candidates[n++] = best_shift(chain, signal, i, &total, extremes->sure);
         if (n < max && couples_ac(chain))
-            candidates[n++] = through_ac(chain, signal, i, &extremes->swing, extremes->sure);
+            candidates[n++] = through_ac(chain, signal, i, &swing, extremes->sure);
     }
     return n;
 }

@@ -23,6 +23,8 @@ struct extremes {
     struct span swing; /* relative to the mean, as ac coupling shows them */
     bool sure;         /* the spans hold the truth, and a setup must hold it whatever its own
                           errors of level; false: they are the signal as it was seen */
+    double noise;      /* so much of them at either end is noise that is as many steps of any range
+                          finer than the one on which the signal was seen; 0: none */
 };
 
 /* One setup weighed: whether it surely holds the signal, and how uncertain it would be. */

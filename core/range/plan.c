@@ -19,6 +19,15 @@ static const double explore_overlap = 0.05;
  */
 static const double calm_share = 0.5;
 
+/*
+ * So much of what is known of either extreme is noise, in sigma: three that are in its error, two of
+ * the three or more that white noise reaches in a record. The one left over is for the middle.
+ */
+static const double noise_reach = 5;
+
+/* Noise that is no more than so many times smaller in steps of another range is of its range. */
+static const double same_steps = 1.5;
+
 /* So many acquisitions, the most that a steady signal takes, are made for any gain. */
 static const size_t eager_steps = 5;
 
@@ -84,7 +93,7 @@ static void begin(struct plan *plan, const struct chain *chain)
 {
     memset(plan, 0, sizeof *plan);
     plan->chain = *chain;
-    plan->known = (struct extremes) { everything, everything, true };
+    plan->known = (struct extremes) { everything, everything, true, 0 };
     plan->explored = (struct span) { INFINITY, -INFINITY };
     plan->action = PLAN_ACQUIRE;
     for (size_t i = 0; i < CHAIN_MAX_RANGES; i++)
@@ -107,6 +116,7 @@ void plan_start(struct plan *plan, const struct chain *chain, const struct signa
         { expected->low, expected->high },
         { expected->low - expected->mean, expected->high - expected->mean },
         false,
+        0,
     };
     struct candidate best;
     if (plan_best(chain, expected, &extremes, NULL, &best))
@@ -250,6 +260,7 @@ void plan_overload(struct plan *plan, enum side side)
             moved(plan);
     }
     stretch(plan, known, &setup, side);
+    plan->known.noise = 0;
     struct candidate best;
     if (plan->action == PLAN_FAILED)
         return;
@@ -274,6 +285,18 @@ static bool contradicts(const struct plan *plan, const struct setup *setup,
     return signal->low > known->high + far || signal->high < known->low - far;
 }
 
+/*
+ * Whether what is seen now, on a finer range than what was seen before, shows that the noise of
+ * both is the instrument's own: the same in steps. It then is so in what was seen here, too.
+ */
+static bool noise_is_its_ranges(const struct plan *plan, const struct setup *setup,
+                                const struct signal *signal)
+{
+    double share = plan->chain.input->ranges[setup->range].resolution / plan->signal.resolution;
+    return plan->have_signal && share < 1 &&
+           signal->noise < same_steps * share * plan->signal.noise;
+}
+
 /* Narrows what is known to the extremes just seen, give or take their error. */
 static void learn(struct plan *plan, const struct setup *setup, const struct signal *signal)
 {
@@ -289,7 +312,10 @@ static void learn(struct plan *plan, const struct setup *setup, const struct sig
         plan->known.swing = (struct span) { signal->low - signal->mean - (low - level),
                                             signal->high - signal->mean + (high - level) };
     }
+    bool own = noise_is_its_ranges(plan, setup, signal);
+    plan->known.noise = own ? noise_reach * signal->noise : 0;
     plan->signal = *signal;
+    plan->signal.resolution = plan->chain.input->ranges[setup->range].resolution;
     plan->have_signal = true;
     plan->surprised = false;
     plan->explored = (struct span) { INFINITY, -INFINITY };
@@ -332,7 +358,7 @@ static bool better(const struct plan *plan, const struct setup *present, struct 
         return true;
     if (!plan->chain.input->vertical)
         return false;
-    struct extremes seen = { as_seen(plan, COUPLING_DC), as_seen(plan, COUPLING_AC), false };
+    struct extremes seen = { as_seen(plan, COUPLING_DC), as_seen(plan, COUPLING_AC), false, 0 };
     if (present->coupling == COUPLING_AC)
         seen.total = plan->known.total;
     return plan_best(&plan->chain, signal, &seen, plan, best) && worth(plan, best, standard);

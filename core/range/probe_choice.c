@@ -40,7 +40,8 @@ static bool best_setup(const struct chain *chain, const struct signal *signal,
     struct candidate all[CANDIDATES_MOST];
     struct extremes extremes = { { signal->low, signal->high },
                                  { signal->low - signal->mean, signal->high - signal->mean },
-                                 false };
+                                 false,
+                                 0 };
     size_t n = candidates_weigh(chain, signal, &extremes, all, sizeof all / sizeof *all);
     *best = (struct candidate) { .standard = INFINITY };
     for (size_t i = 0; i < n; i++)

@@ -73,7 +73,7 @@ static struct extremes extremes_of(const struct explanation *explanation)
 {
     const struct span nowhere = { -INFINITY, INFINITY };
     const struct signal *signal = &explanation->signal;
-    struct extremes extremes = { nowhere, nowhere, false };
+    struct extremes extremes = { nowhere, nowhere, false, 0 };
     if (explanation->source == SIGNAL_NONE)
         return extremes;
     extremes.swing = (struct span) { signal->low - signal->mean, signal->high - signal->mean };
