@@ -15,14 +15,14 @@ void reading_fail(struct reading *reading, const struct failure *failure)
     reading->raw = NAN;
     reading->expanded = (struct expanded) { NAN, NAN, NAN, NAN, COVERAGE_NORMAL };
     reading->compared = false;
-    reading->judgement = (struct judgement) { VERDICT_NONE, NAN, NAN, false };
+    reading->judgement = (struct judgement) { VERDICT_NONE, NAN, NAN, NAN, false };
 }
 
 /* Judges, and says so when the uncertainty leaves nothing to judge. */
 static void judge(struct reading *reading, const struct limits *limits, double value,
-                  const struct expanded *expanded)
+                  const struct expanded *expanded, const struct budget *budget)
 {
-    reading->judgement = limits_decide(limits, value, expanded);
+    reading->judgement = limits_decide(limits, value, expanded, budget);
     if (reading->judgement.refused)
         reading_warn(reading,
                      "the tolerance is %.2g times the uncertainty, less than the %.2g that a "
@@ -80,9 +80,9 @@ bool reading_evaluate(struct reading *reading, const struct chain *chain, const 
     reading->loading = chain_loading(chain, setup);
     reading->loading_corrected = chain->correct_loading && reading->loading.known;
     reading->compared = false;
-    reading->judgement = (struct judgement) { VERDICT_NONE, NAN, NAN, false };
+    reading->judgement = (struct judgement) { VERDICT_NONE, NAN, NAN, NAN, false };
     if (limits->judged == JUDGED_VALUE)
-        judge(reading, limits, value, &expanded);
+        judge(reading, limits, value, &expanded, &budget);
     return true;
 }
 
@@ -105,7 +105,8 @@ bool reading_compare(struct reading *reading, const struct limits *limits,
                            mine.value, other.value);
     reading->compared = true;
     reading->reference = other.value;
-    judge(reading, limits, reading->comparison.value, &reading->comparison.expanded);
+    judge(reading, limits, reading->comparison.value, &reading->comparison.expanded,
+          &reading->comparison.budget);
     return true;
 }
 

@@ -19,9 +19,6 @@ static const double small_beside_arcsine = 0.03; /* of an arcsine law less is vi
 /* A Student term below this share of the rest is taken as a normal one with its two-sigma width. */
 static const double small_student = 0.2;
 
-/* Cells that R is cut into where it meets T. */
-enum { CELLS = 400 };
-
 /* The budget sorted by what it takes to convolve it. */
 struct sorted {
     double standard; /* of R and T together */
@@ -29,15 +26,6 @@ struct sorted {
     double student; /* s, and its degrees of freedom, a whole number */
     double freedom;
     struct parts parts; /* R */
-};
-
-/* R in cells of even width, and what T is there. */
-struct mixed {
-    double student;
-    double freedom;
-    double first; /* middle of the first cell */
-    double width;
-    double shares[CELLS];
 };
 
 static double width_of(const struct contribution *term)
@@ -143,64 +131,66 @@ static bool sort(const struct budget *budget, struct sorted *sorted)
     return student.count == 0 || !isnan(coverage_factor(sorted->freedom));
 }
 
-/* Probability that bias + error is within +-half of zero. */
-typedef double within(const void *law, double bias, double half);
-
-static double within_plain(const void *law, double bias, double half)
+/* R in cells, where T is beside it. */
+static void cut(struct coverage_law *law)
 {
-    const struct distribution *distribution = law;
-    return distribution_below(distribution, half - bias) -
-           distribution_below(distribution, -half - bias);
+    law->width = 2.0 * law->series.reach / COVERAGE_CELLS;
+    law->first = -law->series.reach + law->width / 2.0;
+    double before = 0.0;
+    for (size_t i = 0; i < COVERAGE_CELLS; i++) {
+        double edge = -law->series.reach + (double)(i + 1) * law->width;
+        double below = distribution_below(&law->series, edge);
+        law->shares[i] = below - before;
+        before = below;
+    }
 }
 
-static double within_mixed(const void *law, double bias, double half)
+static double beyond_mixed(const struct coverage_law *law, double x)
 {
-    const struct mixed *mixed = law;
     double sum = 0.0;
-    for (size_t i = 0; i < CELLS; i++) {
-        double centre = bias + mixed->first + (double)i * mixed->width;
-        if (mixed->shares[i] < 1e-12) {
-            continue;
+    for (size_t i = 0; i < COVERAGE_CELLS; i++) {
+        double centre = law->first + (double)i * law->width;
+        if (law->shares[i] >= 1e-12) {
+            sum += law->shares[i] * gsl_cdf_tdist_Q((x - centre) / law->student, law->freedom);
         }
-        sum +=
-            mixed->shares[i] * (gsl_cdf_tdist_P((half - centre) / mixed->student, mixed->freedom) -
-                                gsl_cdf_tdist_P((-half - centre) / mixed->student, mixed->freedom));
     }
     return sum;
 }
 
-/* The half-width whose probability is the fraction, by bisection: it grows with the half-width. */
-static double solve(within *probability, const void *law, double bias, double widest)
+/* Nothing but normal errors and Student's t. */
+static double beyond_normal(const struct coverage_law *law, double x)
+{
+    if (law->standard == 0.0) {
+        return x < 0.0 ? 1.0 : 0.0;
+    }
+    return isinf(law->freedom) ? gsl_cdf_ugaussian_Q(x / law->standard)
+                               : gsl_cdf_tdist_Q(x / law->standard, law->freedom);
+}
+
+double coverage_beyond(const struct coverage_law *law, double x)
+{
+    if (law->normal) {
+        return beyond_normal(law, x);
+    }
+    return law->student > 0.0 ? beyond_mixed(law, x) : 1.0 - distribution_below(&law->series, x);
+}
+
+/* The half-width that holds the fraction, by bisection: the probability grows with it. */
+static double solve(const struct coverage_law *law, double widest)
 {
     double low = 0.0;
-    double high = bias + widest;
+    double high = law->bias + widest;
     for (int i = 0; i < 40 && high - low > 1e-9 * high; i++) {
         double middle = low + (high - low) / 2.0;
-        if (probability(law, bias, middle) < fraction) {
+        double outside =
+            coverage_beyond(law, middle - law->bias) + coverage_beyond(law, middle + law->bias);
+        if (1.0 - outside < fraction) {
             low = middle;
         } else {
             high = middle;
         }
     }
     return high;
-}
-
-static double solve_mixed(const struct sorted *sorted)
-{
-    struct distribution distribution;
-    distribution_build(&distribution, &sorted->parts, sorted->standard);
-    struct mixed mixed = { .student = sorted->student, .freedom = sorted->freedom };
-    mixed.width = 2.0 * distribution.reach / CELLS;
-    mixed.first = -distribution.reach + mixed.width / 2.0;
-    double before = 0.0;
-    for (size_t i = 0; i < CELLS; i++) {
-        double edge = -distribution.reach + (double)(i + 1) * mixed.width;
-        double below = distribution_below(&distribution, edge);
-        mixed.shares[i] = below - before;
-        before = below;
-    }
-    double widest = distribution.reach + 1.5 * coverage_factor(sorted->freedom) * sorted->student;
-    return solve(within_mixed, &mixed, sorted->bias, widest);
 }
 
 /*
@@ -234,22 +224,56 @@ static bool stands_alone(const struct sorted *sorted, double crumbs)
                              crumbs < 2.0 * DISTRIBUTION_NORMAL * sorted->standard);
 }
 
-/* All terms in one series, the Student terms among the normal ones. */
-static double solve_plain(struct sorted *sorted, double normal)
+/* Of R + s T by Welch-Satterthwaite, JCGM 100 (G.2b), in whole degrees as coverage_factor(). */
+static double effective_freedom(const struct sorted *sorted)
 {
-    struct distribution distribution;
-    sorted->parts.variance += normal * normal;
-    double crumbs = sqrt(sorted->parts.variance);
-    if (stands_alone(sorted, crumbs)) {
-        return alone(&sorted->parts.bounded[0]) + 2.0 * crumbs;
+    if (sorted->student == 0.0) {
+        return INFINITY;
     }
-    distribution_build(&distribution, &sorted->parts, sorted->standard);
-    return solve(within_plain, &distribution, sorted->bias, distribution.reach);
+    double share = sorted->student / sorted->standard;
+    return floor(sorted->freedom / (share * share * share * share) * (1.0 + 1e-9));
+}
+
+/* The law with a series in it, T beside it or, where it is small, among the normal errors. */
+static void build(struct sorted *sorted, struct coverage_law *law)
+{
+    double factor = sorted->student > 0.0 ? coverage_factor(sorted->freedom) : 2.0;
+    double normal = sorted->student * factor / 2.0;
+    law->bias = sorted->bias;
+    law->standard = sorted->standard;
+    law->freedom = sorted->freedom;
+    law->normal = false;
+    law->student = normal < small_student * sorted->standard ? 0.0 : sorted->student;
+    if (law->student == 0.0) {
+        sorted->parts.variance += normal * normal;
+    }
+    distribution_build(&law->series, &sorted->parts, sorted->standard);
+    if (law->student > 0.0) {
+        cut(law);
+    }
+}
+
+bool coverage_law_make(const struct budget *budget, struct coverage_law *law)
+{
+    struct sorted sorted;
+    if (!sort(budget, &sorted) || !isfinite(sorted.standard + sorted.bias)) {
+        return false;
+    }
+    if (sorted.parts.count > 0) {
+        build(&sorted, law);
+        return true;
+    }
+    law->bias = sorted.bias;
+    law->standard = sorted.standard;
+    law->freedom = effective_freedom(&sorted);
+    law->normal = true;
+    return true;
 }
 
 double coverage_half_width(const struct budget *budget)
 {
     struct sorted sorted;
+    struct coverage_law law;
     if (!sort(budget, &sorted) || !isfinite(sorted.standard + sorted.bias) ||
         sorted.standard + sorted.bias == 0.0) {
         return NAN;
@@ -257,10 +281,11 @@ double coverage_half_width(const struct budget *budget)
     if (sorted.standard == 0.0) {
         return sorted.bias;
     }
-    double factor = sorted.student > 0.0 ? coverage_factor(sorted.freedom) : 2.0;
-    double normal = sorted.student * factor / 2.0;
-    if (normal < small_student * sorted.standard) {
-        return solve_plain(&sorted, normal);
+    build(&sorted, &law);
+    double crumbs = sqrt(sorted.parts.variance);
+    if (law.student == 0.0 && stands_alone(&sorted, crumbs)) {
+        return alone(&sorted.parts.bounded[0]) + 2.0 * crumbs;
     }
-    return solve_mixed(&sorted);
+    double student = law.student > 0.0 ? 1.5 * coverage_factor(law.freedom) * law.student : 0.0;
+    return solve(&law, law.series.reach + student);
 }

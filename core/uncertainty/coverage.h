@@ -18,8 +18,25 @@
 #define GRADUS_CORE_COVERAGE_H
 
 #include "budget.h"
+#include "distribution.h"
 
 #include <stdbool.h>
+
+/* Cells that R is cut into where it meets T. */
+enum { COVERAGE_CELLS = 400 };
+
+/* The errors of a budget but for its biases, R + s T; ask it with coverage_beyond(). */
+struct coverage_law {
+    double bias;     /* to the side where they come to more, at their bounds, >= 0 */
+    double standard; /* of R and T together */
+    double student;  /* s, and its degrees of freedom; 0: T is among the normal errors of R */
+    double freedom;
+    bool normal;                /* R is nothing but normal: no series */
+    struct distribution series; /* of R */
+    double first;               /* R in cells of even width: middle of the first one, */
+    double width;               /*   and how much of R there is in each */
+    double shares[COVERAGE_CELLS];
+};
 
 /*
  * Whether the sum is so far from normal that its own coverage has to be
@@ -36,5 +53,15 @@ bool coverage_is_special(const struct budget *budget);
  * one degree of it.
  */
 double coverage_half_width(const struct budget *budget);
+
+/*
+ * Prepares the law of a budget. A budget without bounded terms of account is taken as
+ * budget_expand() takes it: normal, or Student's t with the effective degrees of freedom.
+ * False, where coverage_half_width() would be NAN; a budget of nothing is a law of nothing.
+ */
+bool coverage_law_make(const struct budget *budget, struct coverage_law *law);
+
+/* Probability that R + s T is more than x; by symmetry also that it is less than -x. */
+double coverage_beyond(const struct coverage_law *law, double x);
 
 #endif

@@ -69,13 +69,14 @@ static enum verdict judge_side(enum decision decision, double limit, double valu
                                        : judge_guarded(limit, value, guard_band);
 }
 
-double limits_guard_band(const struct limits *limits, const struct expanded *expanded)
+double limits_guard_band(const struct limits *limits, const struct expanded *expanded,
+                         const struct budget *budget)
 {
     switch (limits->decision) {
     case DECISION_SIMPLE:
         return 0.0 * expanded->uncertainty;
     case DECISION_RISK:
-        return conformity_guard_band(limits->risk, expanded->standard, expanded->freedom);
+        return conformity_guard_band_of(limits->risk, budget);
     case DECISION_GUARDED:
         break;
     }
@@ -96,15 +97,15 @@ enum verdict limits_judge(const struct limits *limits, double value, double guar
 }
 
 struct judgement limits_decide(const struct limits *limits, double value,
-                               const struct expanded *expanded)
+                               const struct expanded *expanded, const struct budget *budget)
 {
-    struct judgement judgement = { VERDICT_NONE, NAN, NAN, false };
+    struct judgement judgement = { VERDICT_NONE, NAN, NAN, NAN, false };
     if (!limits_present(limits)) {
         return judgement;
     }
-    judgement.verdict = limits_judge(limits, value, limits_guard_band(limits, expanded));
-    judgement.probability =
-        conformity_probability(limits->low, limits->high, value, expanded->standard);
+    judgement.guard_band = limits_guard_band(limits, expanded, budget);
+    judgement.verdict = limits_judge(limits, value, judgement.guard_band);
+    judgement.probability = conformity_probability_of(limits->low, limits->high, value, budget);
     judgement.ratio = conformity_ratio(limits->low, limits->high, expanded->uncertainty);
     judgement.refused = judgement.ratio < limits->least_ratio;
     if (judgement.refused && judgement.verdict != VERDICT_FAIL) {

@@ -51,10 +51,10 @@ struct limits {
 /* What a judgement comes to. */
 struct judgement {
     enum verdict verdict;
-    double
-        probability; /* of conforming, normal errors (core/uncertainty/conformity.h); NAN without limits */
-    double ratio; /* test uncertainty ratio; NAN with one limit or none */
-    bool refused; /* the ratio is below least_ratio: the verdict is none or a clear fail */
+    double guard_band;  /* that was kept; NAN without limits */
+    double probability; /* of conforming (core/uncertainty/conformity.h); NAN without limits */
+    double ratio;       /* test uncertainty ratio; NAN with one limit or none */
+    bool refused;       /* the ratio is below least_ratio: the verdict is none or a clear fail */
 };
 
 /* No limit on either side; guarded with w = U, least ratio 1, the value judged. */
@@ -69,8 +69,11 @@ bool limits_present(const struct limits *limits);
 /*
  * The guard band that belongs to the decision, >= 0, in the unit of the
  * limits. NAN when the uncertainty is not finite.
+ *
+ * budget  what `expanded` was made of
  */
-double limits_guard_band(const struct limits *limits, const struct expanded *expanded);
+double limits_guard_band(const struct limits *limits, const struct expanded *expanded,
+                         const struct budget *budget);
 
 /*
  * The zone of a value with guard band w >= 0, both in the unit of the
@@ -85,7 +88,7 @@ enum verdict limits_judge(const struct limits *limits, double value, double guar
  * but a value beyond TL + w still fails.
  */
 struct judgement limits_decide(const struct limits *limits, double value,
-                               const struct expanded *expanded);
+                               const struct expanded *expanded, const struct budget *budget);
 
 /* "none", "pass", "conditional pass", "conditional fail", "fail". */
 const char *verdict_name(enum verdict verdict);

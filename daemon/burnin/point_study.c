@@ -119,18 +119,14 @@ static struct limits limits_of(const json_t *body)
     return limits;
 }
 
-/* The uncertainty of what the limits hold for. */
-static struct expanded expanded_of(const json_t *body, const struct limits *limits)
+/* The guard band that the verdict kept; of a reading that does not tell, a whole uncertainty. */
+static double guard_of(const json_t *body, const struct limits *limits)
 {
     const json_t *from =
         limits->judged == JUDGED_VALUE ? body : json_object_get(body, "comparison");
-    double freedom = json_number_value(json_object_get(from, "degrees_of_freedom"));
-    return (struct expanded) {
-        .standard = json_number_value(json_object_get(from, "standard_uncertainty")),
-        .uncertainty = json_number_value(json_object_get(from, "uncertainty")),
-        .coverage = json_number_value(json_object_get(from, "coverage_factor")),
-        .freedom = freedom > 0 ? freedom : (double)INFINITY,
-    };
+    double band = body_number(body, "guard_band");
+    double uncertainty = json_number_value(json_object_get(from, "uncertainty"));
+    return isnan(band) ? limits->guard * uncertainty : band;
 }
 
 static void note_limits(struct point_study *study, int64_t round, const struct limits *limits,
@@ -139,13 +135,12 @@ static void note_limits(struct point_study *study, int64_t round, const struct l
     const struct burnin_schedule *schedule = &study->record->schedule;
     struct study_limits *phase =
         &study->limits[burnin_phase(schedule, burnin_due(schedule, round))];
-    struct expanded expanded = expanded_of(body, limits);
     if (!limits_present(limits))
         return;
     phase->first = phase->first == 0 ? round : phase->first;
     phase->last = round;
     phase->limits = *limits;
-    phase->guard = limits_guard_band(limits, &expanded);
+    phase->guard = guard_of(body, limits);
 }
 
 static double hours_of(const struct point_study *study, int64_t round)

@@ -265,6 +265,7 @@ static void encode_comparison(struct text *text, const struct occasion *occasion
 static void encode_judgement(struct text *text, const struct judgement *judgement)
 {
     text_member_string(text, "verdict", verdict_name(judgement->verdict));
+    text_member_number(text, "guard_band", judgement->guard_band);
     text_member_number(text, "conformity_probability", judgement->probability);
     text_member_number(text, "test_uncertainty_ratio", judgement->ratio);
 }

@@ -73,17 +73,19 @@ static void guard_bands(void **state)
         { 3.0, 0.25, 9.865877e-10 },   { 1.5, 0.625, 0.001349898 }, { 1.0, 0.75, 0.022750132 },
         { 0.83, 0.7925, 0.048457226 }, { 0.0, 1.0, 0.5 },
     };
-    const struct expanded expanded = { 0.125, INFINITY, 2, 0.25, COVERAGE_NORMAL };
+    const struct budget budget = relative_stated(0.25);
+    const struct expanded expanded = budget_expand(&budget);
     for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
         struct limits limits = limits_between(-INFINITY, 1.0);
         limits.guard = rows[i].r;
-        double w = limits_guard_band(&limits, &expanded);
+        double w = limits_guard_band(&limits, &expanded, &budget);
         assert_within(1.0 - w, rows[i].acceptance, 1e-15);
         assert_within(1 - conformity_probability(-INFINITY, 1.0, 1.0 - w, 0.125), rows[i].risk,
                       1e-8);
         limits.decision = DECISION_RISK;
         limits.risk = rows[i].risk;
-        assert_within(1.0 - limits_guard_band(&limits, &expanded), rows[i].acceptance, 1e-6);
+        assert_within(1.0 - limits_guard_band(&limits, &expanded, &budget), rows[i].acceptance,
+                      1e-6);
     }
 }
 
@@ -120,12 +122,13 @@ static void ratios(void **state)
     };
     for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
         double u = 1.0 / rows[i][0];
-        const struct expanded expanded = { u / 2, INFINITY, 2, u, COVERAGE_NORMAL };
+        const struct budget budget = relative_stated(u);
+        const struct expanded expanded = budget_expand(&budget);
         struct limits limits = limits_between(-1.0, 1.0);
         assert_near(conformity_ratio(-1.0, 1.0, u), rows[i][0], 1e-12);
-        assert_within(1 - limits_guard_band(&limits, &expanded), rows[i][1], 1e-9);
+        assert_within(1 - limits_guard_band(&limits, &expanded, &budget), rows[i][1], 1e-9);
         limits.guard = 0.83;
-        assert_within(1 - limits_guard_band(&limits, &expanded), rows[i][2], 1e-9);
+        assert_within(1 - limits_guard_band(&limits, &expanded, &budget), rows[i][2], 1e-9);
     }
 }
 

@@ -121,21 +121,23 @@ static void a_hopeless_ratio_has_no_verdict(void **state)
 {
     (void)state;
     struct limits limits = limits_between(-1, 1);
-    struct expanded expanded = { 0.6, INFINITY, 2, 1.2, COVERAGE_NORMAL };
-    struct judgement judgement = limits_decide(&limits, 0, &expanded);
+    struct budget budget = relative_stated(1.2);
+    struct expanded expanded = budget_expand(&budget);
+    struct judgement judgement = limits_decide(&limits, 0, &expanded, &budget);
     assert_true(judgement.refused);
     assert_int_equal(judgement.verdict, VERDICT_NONE);
-    assert_int_equal(limits_decide(&limits, 2.3, &expanded).verdict, VERDICT_FAIL);
+    assert_int_equal(limits_decide(&limits, 2.3, &expanded, &budget).verdict, VERDICT_FAIL);
     limits.least_ratio = 0.5;
-    assert_int_equal(limits_decide(&limits, 0, &expanded).verdict, VERDICT_CONDITIONAL_PASS);
+    assert_int_equal(limits_decide(&limits, 0, &expanded, &budget).verdict,
+                     VERDICT_CONDITIONAL_PASS);
     limits = limits_none();
-    assert_true(isnan(limits_decide(&limits, 0, &expanded).probability));
+    assert_true(isnan(limits_decide(&limits, 0, &expanded, &budget).probability));
     limits.high = 1;
-    judgement = limits_decide(&limits, -5, &expanded);
+    judgement = limits_decide(&limits, -5, &expanded, &budget);
     assert_true(isnan(judgement.ratio) && !judgement.refused);
     assert_int_equal(judgement.verdict, VERDICT_PASS);
     expanded.uncertainty = expanded.standard = NAN;
-    assert_int_equal(limits_decide(&limits, 0, &expanded).verdict, VERDICT_NONE);
+    assert_int_equal(limits_decide(&limits, 0, &expanded, &budget).verdict, VERDICT_NONE);
 }
 
 /* ISO/IEC 17043 (from memory); cases own. */
