@@ -10,6 +10,9 @@ static const double termination = 50; /* ohm */
 /* A dc reading below this share of what is expected is next to nothing. */
 static const double nothing = 0.02;
 
+/* What a point should show lies within this factor of a limit that it has; common practice, no source. */
+static const double near_limit = 2;
+
 struct row {
     const char *key;
     enum mistake_policy policy;
@@ -69,19 +72,34 @@ static bool rating(const struct circumstances *facts, struct mistake *mistake)
     return false;
 }
 
+/*
+ * Whether the value breaks a limit by more than its uncertainty, and without that share would keep
+ * both and not lie far from the one that it breaks.
+ */
+static bool limits_tell(const struct circumstances *facts, double share)
+{
+    bool above = facts->value > facts->high + facts->uncertainty;
+    bool below = facts->value < facts->low - facts->uncertainty;
+    double broken = above ? facts->high : facts->low;
+    double meant = facts->value / share;
+    return isnan(facts->expected) && (above || below) && meant >= facts->low &&
+           meant <= facts->high && fabs(meant) <= near_limit * fabs(broken) &&
+           fabs(broken) <= near_limit * fabs(meant);
+}
+
 static bool probe_switch(const struct circumstances *facts, struct mistake *mistake)
 {
-    if (looks_like(facts, 10))
+    const char *meant = isnan(facts->expected) ? "its limits allow" : "is expected";
+    if (looks_like(facts, 10) || limits_tell(facts, 10))
         return say(mistake,
-                   "reads %.4g %s, ten times what is expected: probe switch at x1, or the factor "
+                   "reads %.4g %s, ten times what %s: probe switch at x1, or the factor "
                    "applied twice?",
-                   facts->value, facts->unit);
-    if (looks_like(facts, 0.1))
-        return say(
-            mistake,
-            "reads %.4g %s, a tenth of what is expected: probe switch at x10, or a x10 probe "
-            "connected?",
-            facts->value, facts->unit);
+                   facts->value, facts->unit, meant);
+    if (looks_like(facts, 0.1) || limits_tell(facts, 0.1))
+        return say(mistake,
+                   "reads %.4g %s, a tenth of what %s: probe switch at x10, or a x10 probe "
+                   "connected?",
+                   facts->value, facts->unit, meant);
     return false;
 }
 

@@ -20,7 +20,7 @@ enum mistake_policy { MISTAKE_WARN, MISTAKE_BLOCK };
 #define MISTAKE_TABLE(X)                                                                           \
     X(RATING, "rating", MISTAKE_BLOCK, "the signal exceeds the rating of probe or input")          \
     X(PROBE_SWITCH, "probe_switch", MISTAKE_WARN,                                                  \
-      "a reading near a tenth of, or ten times, what is expected")                                 \
+      "a reading near a tenth of, or ten times, what is expected or the limits allow")             \
     X(TERMINATION, "termination", MISTAKE_WARN, "a reading as with the input's 50 ohm left on")    \
     X(AC_COUPLING, "ac_coupling", MISTAKE_WARN, "next to nothing where a dc value is expected")    \
     X(GROUND_REFERENCE, "ground_reference", MISTAKE_WARN,                                          \
@@ -43,6 +43,8 @@ struct circumstances {
     double uncertainty; /* expanded, of value, >= 0 */
     double expected;    /* what the point should show */
     double tolerance;   /* relative bound on expected, 0 to 1 */
+    double low;         /* limits of the value, infinite where there is none: these tell what */
+    double high;        /*   the point should show where nothing is expected */
     double peak;        /* largest |instantaneous value| */
     double rating;      /* of the probe at the signal's frequency, derated */
     double input_peak;  /* volts at the instrument's terminals */
@@ -79,6 +81,10 @@ enum mistake_policy mistake_default(enum mistake_kind kind);
  * the tolerance of what is expected, and is not also close to what is
  * expected itself. 50 ohm left on reads 50 / (50 + Rs) of it, half where Rs is
  * not known: generators and lines of 50 ohm are what it is meant for.
+ *
+ * Where nothing is expected, a value beyond a limit of which a tenth, or ten times as much, is within
+ * the limits and no further from that limit than a factor of two tells of a switch as well. One limit
+ * alone says nothing of a value that keeps it: only what is expected would show that mistake.
  */
 size_t mistakes_find(const struct circumstances *facts, struct mistake found[MISTAKE_COUNT]);
 

@@ -92,6 +92,8 @@ static struct circumstances circumstances_of(const struct sighting *sighting,
         .uncertainty = reading->expanded.uncertainty,
         .expected = point->expected,
         .tolerance = point->tolerance,
+        .low = -INFINITY,
+        .high = INFINITY,
         .rating = NAN,
         .input_peak = NAN,
         .input_rating = NAN,
@@ -108,6 +110,10 @@ static struct circumstances circumstances_of(const struct sighting *sighting,
         .instrument = instrument->name,
         .calibration_due = instrument->calibration_due,
     };
+    if (point->limits.judged == JUDGED_VALUE) {
+        facts.low = point->limits.low;
+        facts.high = point->limits.high;
+    }
     take_ratings(sighting, &reading->setup, &facts);
     take_zero(sighting, &reading->setup, &facts);
     return facts;

@@ -21,7 +21,8 @@ bool foresee(const struct bench *bench, const struct bench_point *point, double 
         return true;
     struct extremes extremes = { { signal.low, signal.high },
                                  { signal.low - signal.mean, signal.high - signal.mean },
-                                 false, 0 };
+                                 false,
+                                 0 };
     size_t n = candidates_weigh(&chain, &signal, &extremes, all, sizeof all / sizeof *all);
     for (size_t i = 0; i < n; i++)
         if (candidate_beats(&all[i], &best))

@@ -85,6 +85,10 @@ points = (
        quantity = "dc voltage"; expected = 5.0; }},
     {{ name = "rail_x10"; instrument = "digitiser"; input = 1; probe = "x10";
        quantity = "dc voltage"; expected = 5.0; }},
+    {{ name = "rail_limited"; instrument = "digitiser"; input = 1; probe = "x10";
+       quantity = "dc voltage"; limits = {{ low = 4.75; high = 5.25; }}; }},
+    {{ name = "rail_at_most"; instrument = "digitiser"; input = 1; probe = "x10";
+       quantity = "dc voltage"; limits = {{ high = 6.0; }}; }},
     {{ name = "rail_10M"; instrument = "plain"; input = 2; probe = "direct";
        quantity = "dc voltage"; }},
     {{ name = "rail_100k"; instrument = "fine"; input = 4; probe = "terminated";
@@ -319,6 +323,15 @@ class Mistakes(Circuit):
             with self.subTest(kind):
                 point, words = self.provoke(kind)
                 self.assertIn(words, self.refused(point)["what"])
+
+    def test_limits_tell_of_the_probe_switch_where_nothing_is_expected(self):
+        self.bench.connect("digitiser", 1, "rail")
+        for point in "rail_limited", "rail_at_most":
+            self.told(point, "ten times what its limits allow: probe switch")
+        self.start('policy = { probe_switch = "block"; };')
+        self.bench.connect("digitiser", 1, "rail")
+        for point in "rail_limited", "rail_at_most":
+            self.assertIn("probe switch", self.refused(point)["what"])
 
     def test_no_mistake_is_seen_where_there_is_none(self):
         warnings = self.measure("rail")["warnings"]

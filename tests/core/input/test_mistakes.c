@@ -20,6 +20,8 @@ static struct circumstances good(void)
                                     .uncertainty = 0.02,
                                     .expected = 5,
                                     .tolerance = 0.1,
+                                    .low = -INFINITY,
+                                    .high = INFINITY,
                                     .peak = 5.1,
                                     .rating = 300,
                                     .input_peak = 5.1,
@@ -83,6 +85,49 @@ static void each_value_tells_its_mistake(void **state)
             expect_none(&facts);
         else
             expect(&facts, (enum mistake_kind)rows[i].kind);
+    }
+}
+
+/* A switch at x1 or x10 where nothing is expected; that it divides by ten is common practice, no source. */
+static void limits_tell_of_a_switch(void **state)
+{
+    (void)state;
+    static const struct {
+        double low, high, value;
+        bool told;
+    } rows[] = {
+        { 4.75, 5.25, 50, true },
+        { 4.75, 5.25, 0.5, true },
+        { 4.75, 5.25, 5.3, false },
+        { 4.75, 5.25, 0.3, false },
+        { 4.75, 5.25, -50, false },
+        { -5.25, -4.75, -0.5, true },
+        { -5.25, -4.75, -50, true },
+        { -INFINITY, 6, 50, true },
+        { -INFINITY, 6, 6.5, false },
+        { -INFINITY, 6, 0.5, false },
+        { 4.5, INFINITY, 0.5, true },
+        { 4.5, INFINITY, 0.05, false },
+        { 4.5, INFINITY, 50, false },
+        { -INFINITY, -4.75, -0.5, true },
+        { -1, 1, 8, true },
+        { -1, 1, -8, true },
+        { -1, 1, 1.5, false },
+        { 2, 10, 60, true },
+        { -INFINITY, INFINITY, 50, false },
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        struct circumstances facts = good();
+        facts.expected = NAN;
+        facts.low = rows[i].low;
+        facts.high = rows[i].high;
+        facts.value = rows[i].value;
+        if (rows[i].told)
+            expect(&facts, MISTAKE_PROBE_SWITCH);
+        else
+            expect_none(&facts);
+        facts.uncertainty = 100;
+        expect_none(&facts);
     }
 }
 
@@ -172,6 +217,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nothing_is_wrong),
         cmocka_unit_test(each_value_tells_its_mistake),
+        cmocka_unit_test(limits_tell_of_a_switch),
         cmocka_unit_test(an_uncertain_reading_tells_nothing),
         cmocka_unit_test(fifty_ohm_divide_with_the_source),
         cmocka_unit_test(ratings_of_probe_and_input),
