@@ -136,7 +136,7 @@ static void test_probe_is_the_load(void **state)
 
 /*
  * 9 megohm in front of 1 megohm within 1 %: (9 + 1.01) / 1.01 is 9.9109, off by
- * 0.9 % to first order. Worked from the divider's equation; no source needed.
+ * 0.9 % to first order. Own derivation, from the divider.
  */
 static void test_input_behind_a_divider(void **state)
 {

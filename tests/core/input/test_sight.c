@@ -18,7 +18,10 @@ static struct spectacle looking_at(enum aspect aspect, struct waveshape shape, d
     return (struct spectacle) { aspect, shape, frequency, NAN };
 }
 
-/* Two poles of 100 MHz and 60 MHz: |H| of each at 10 MHz, multiplied. */
+/*
+ * Own derivation: two poles of 100 MHz and 60 MHz, |H| = 1 / sqrt(1 + (f/fc)^2)
+ * of each, multiplied.
+ */
 static void roll_off_of_input_and_probe(void **state)
 {
     (void)state;

@@ -82,7 +82,10 @@ static void random_budgets_are_covered(void **state)
     gsl_rng_free(random);
 }
 
-/* Rectangular and normal: P = the integral of the normal law's probability over the rectangle. */
+/*
+ * Own derivation, rectangular and normal: P = the integral of the normal law's
+ * probability over the rectangle.
+ */
 static void one_rectangle_in_noise(void **state)
 {
     (void)state;

@@ -60,7 +60,7 @@ static struct estimate estimated(enum aspect aspect)
 
 /*
  * Means of the largest of n normal samples: 0.5642, 1.5388, 2.5076, 3.2414 for n = 2, 10, 100,
- * 1000 (order statistics of the normal law; by quadrature of x n pdf(x) cdf(x)^(n-1)).
+ * 1000 (own derivation: order statistics of the normal law, x n pdf(x) cdf(x)^(n-1) by quadrature).
  */
 static void largest_of_many(void **state)
 {

@@ -117,6 +117,7 @@ static void every_double_reads_back(void **state)
     }
 }
 
+/* SCPI-1999 7.2.1.4 and 7.2.1.5: 9.9E37 and 9.91E37; the bounds about them are our own rule. */
 static void marks_are_told_apart(void **state)
 {
     static const struct {
