@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "text.h"
 
+#include "core/basics/utf8.h"
+
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
@@ -90,37 +92,6 @@ void text_key(struct text *text, const char *key)
     text_raw(text, "\":", 2);
 }
 
-/* Smallest code point a sequence of 1 to 4 bytes may stand for; less is an overlong form. */
-static const uint32_t smallest_code[] = { 0, 0, 0x80, 0x800, 0x10000 };
-
-/* Length the first byte of a UTF-8 sequence announces; 0: it is no first byte. */
-static size_t sequence_length(unsigned char first)
-{
-    if (first < 0x80)
-        return 1;
-    if (first >= 0xc2 && first < 0xe0)
-        return 2;
-    if (first >= 0xe0 && first < 0xf0)
-        return 3;
-    return first >= 0xf0 && first < 0xf5 ? 4 : 0;
-}
-
-/* Length of the valid UTF-8 sequence (RFC 3629) at `bytes`, or 0. */
-static size_t utf8_length(const unsigned char *bytes, size_t count)
-{
-    size_t length = sequence_length(bytes[0]);
-    if (length <= 1 || length > count)
-        return length > count ? 0 : length;
-    uint32_t code = bytes[0] & (0xffU >> (length + 1));
-    for (size_t i = 1; i < length; i++) {
-        if ((bytes[i] & 0xc0) != 0x80)
-            return 0;
-        code = (code << 6) | (bytes[i] & 0x3fU);
-    }
-    bool surrogate = code >= 0xd800 && code < 0xe000;
-    return code < smallest_code[length] || code > 0x10ffff || surrogate ? 0 : length;
-}
-
 static void text_escape(struct text *text, unsigned char byte)
 {
     char escape[8];
@@ -147,7 +118,8 @@ void text_bytes(struct text *text, const char *bytes, size_t count)
         i += run;
         if (i == count)
             break;
-        size_t length = utf8_length(at + i, count - i);
+        uint32_t code;
+        size_t length = utf8_decode(bytes + i, count - i, &code);
         if (length == 1)
             text_escape(text, at[i]);
         else if (length > 1)

@@ -4,7 +4,7 @@
 #include "daemon/basics/log.h"
 #include "daemon/basics/moment.h"
 
-#include "drivers/basics/nearest.h"
+#include "core/basics/nearest.h"
 
 #include <event2/event.h>
 #include <fcntl.h>

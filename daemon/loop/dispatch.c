@@ -2,7 +2,7 @@
 /* From a name to a point, from a point to its instrument, and what comes back. */
 #include "loop.h"
 
-#include "drivers/basics/nearest.h"
+#include "core/basics/nearest.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Burn-in plans: which points, when, for how long, and what is done when one trips. */
-#include "drivers/basics/nearest.h"
+#include "core/basics/nearest.h"
 #include "settings_priv.h"
 
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The instruments of a settings file, and the profiles they name. */
+#include "core/basics/nearest.h"
 #include "drivers/basics/digest.h"
-#include "drivers/basics/nearest.h"
 #include "settings_priv.h"
 
 #include <dirent.h>

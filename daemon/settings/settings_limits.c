@@ -3,7 +3,7 @@
  * The limits of a point: low and high, or a nominal value with a tolerance;
  * of the value itself, or of its difference to or ratio over a reference.
  */
-#include "drivers/basics/nearest.h"
+#include "core/basics/nearest.h"
 #include "settings_priv.h"
 
 #include <math.h>

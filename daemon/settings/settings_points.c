@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The test points of a settings file. */
+#include "core/basics/utf8.h"
 #include "core/input/chain.h"
-#include "drivers/basics/utf8.h"
 #include "settings_priv.h"
 #include "settings_units.h"
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The probes of a settings file. */
-#include "drivers/basics/utf8.h"
+#include "core/basics/utf8.h"
 #include "settings_priv.h"
 
 #include <math.h>

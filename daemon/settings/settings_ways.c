@@ -4,8 +4,8 @@
  * candidates. A candidate that cannot see the signal is refused and its
  * reason kept; a point that none can measure is a mistake.
  */
+#include "core/basics/nearest.h"
 #include "core/input/chain.h"
-#include "drivers/basics/nearest.h"
 #include "foresee.h"
 #include "settings_priv.h"
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "drivers/basics/nearest.h"
-#include "drivers/basics/utf8.h"
+#include "core/basics/nearest.h"
+#include "core/basics/utf8.h"
 #include "pattern.h"
 #include "strict.h"
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "strict_scan.h"
 
-#include "drivers/basics/utf8.h"
+#include "core/basics/utf8.h"
 #include "slurp.h"
 #include "strict_number.h"
 

@@ -14,7 +14,7 @@ MAY_INCLUDE = {
     "core": ("core",),
     "drivers": ("core", "drivers"),
     "daemon": ("core", "drivers", "daemon"),
-    "tools/gradus": ("core/basics/notation.h", "core/basics/failure.h", "tools/gradus"),
+    "tools/gradus": ("core/basics", "tools/gradus"),
     "tools/standin": ("tools/standin",),
     "tools/benchmark": ("core", "drivers/profile/profile.h", "drivers/link/link.h", "drivers/dialogue/link_open.h", "daemon/settings/settings.h",
                         "daemon/store/store.h", "daemon/store/store_schema.h", "tools/benchmark"),

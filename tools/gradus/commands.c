@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "commands.h"
 
-#include "tools/gradus/basics/text.h"
+#include "core/basics/nearest.h"
 
 const struct command *const *command_list(void)
 {
@@ -27,14 +27,9 @@ const struct command *const *command_list(void)
 
 const char *command_nearest(const char *name)
 {
-    const char *nearest = NULL;
-    size_t least = 3; /* more edits than two is another word */
+    struct nearest nearest = { 0 };
     for (const struct command *const *at = command_list(); *at != NULL; at++) {
-        const size_t distance = text_distance(name, (*at)->name);
-        if (distance < least) {
-            least = distance;
-            nearest = (*at)->name;
-        }
+        nearest_offer(&nearest, name, (*at)->name);
     }
-    return nearest;
+    return nearest.word;
 }

@@ -48,6 +48,7 @@ static void ascii_spells_the_signs_of_the_trade(void **state)
     check_printable("± µ \u03bc Ω \u2126 ° ≥ … é", true, "+/- u u Ohm Ohm deg >= ... ?");
 }
 
+/* Unicode Standard Annex 11 (wide and ambiguous), general categories Mn, Me and Cf (none). */
 static void width_is_that_of_the_screen(void **state)
 {
     (void)state;
@@ -56,20 +57,9 @@ static void width_is_that_of_the_screen(void **state)
     assert_int_equal(text_width("e\u0301"), 1);
     assert_int_equal(text_width("漢字"), 4);
     assert_int_equal(text_width("\U0001F600"), 2);
-}
-
-/* Published examples of the edit distance (common practice, no source). */
-static void distance_counts_edits(void **state)
-{
-    (void)state;
-    assert_int_equal(text_distance("", ""), 0);
-    assert_int_equal(text_distance("", "abc"), 3);
-    assert_int_equal(text_distance("kitten", "sitting"), 3);
-    assert_int_equal(text_distance("flaw", "lawn"), 2);
-    char longer[200];
-    memset(longer, 'x', sizeof longer - 1);
-    longer[sizeof longer - 1] = '\0';
-    assert_int_equal(text_distance(longer, ""), 63);
+    assert_int_equal(text_width("a\u0591\u200b"), 1);
+    assert_int_equal(text_width("한국어 "), 7);
+    assert_int_equal(text_width("\u2713"), 1);
 }
 
 static void check_tame(const char *from, const char *expected)
@@ -102,7 +92,6 @@ int main(void)
         cmocka_unit_test(text_that_is_fine_stays),
         cmocka_unit_test(ascii_spells_the_signs_of_the_trade),
         cmocka_unit_test(width_is_that_of_the_screen),
-        cmocka_unit_test(distance_counts_edits),
         cmocka_unit_test(documents_are_not_steered),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

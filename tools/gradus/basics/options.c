@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "options.h"
 
-#include "text.h"
+#include "core/basics/nearest.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -94,16 +94,11 @@ const struct option_row *options_find(const char *name)
 
 const char *options_nearest(const char *name)
 {
-    const char *nearest = NULL;
-    size_t least = 3; /* more edits than two is another word */
+    struct nearest nearest = { 0 };
     for (const struct option_row *row = rows; row->name != NULL; row++) {
-        const size_t distance = text_distance(name, row->name);
-        if (distance < least) {
-            least = distance;
-            nearest = row->name;
-        }
+        nearest_offer(&nearest, name, row->name);
     }
-    return nearest;
+    return nearest.word;
 }
 
 /* Decimal numbers only, the whole text: strtod() alone would take "0x1A", "nan" and "5 ". */

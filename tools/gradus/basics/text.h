@@ -32,7 +32,4 @@ size_t text_width(const char *text);
  */
 size_t text_fit(const char *text, size_t columns);
 
-/* How many single-character edits turn a into b; both are taken to 63 bytes at most. */
-size_t text_distance(const char *a, const char *b);
-
 #endif

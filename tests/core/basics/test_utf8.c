@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "drivers/basics/utf8.h"
+#include "core/basics/utf8.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -46,10 +46,40 @@ static void test_utf8(void **state)
     assert_false(utf8_printable("a\x7F"));
 }
 
+/* RFC 3629, 7: its four examples, "A<NOT IDENTICAL TO><ALPHA>." and the others. */
+static void test_decode(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *bytes;
+        uint32_t codes[5];
+    } rows[] = {
+        { "\x41\xE2\x89\xA2\xCE\x91\x2E", { 0x41, 0x2262, 0x391, 0x2E } },
+        { "\xED\x95\x9C\xEA\xB5\xAD\xEC\x96\xB4", { 0xD55C, 0xAD6D, 0xC5B4 } },
+        { "\xE6\x97\xA5\xE6\x9C\xAC\xE8\xAA\x9E", { 0x65E5, 0x672C, 0x8A9E } },
+        { "\xEF\xBB\xBF\xF0\xA3\x8E\xB4", { 0xFEFF, 0x233B4 } },
+    };
+
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        const char *at = rows[i].bytes;
+        for (size_t j = 0; rows[i].codes[j] != 0; j++) {
+            uint32_t code = 0;
+            at += utf8_decode(at, strlen(at), &code);
+            assert_int_equal(code, rows[i].codes[j]);
+        }
+        assert_int_equal(*at, '\0');
+    }
+    uint32_t untouched = 7;
+    assert_int_equal(utf8_decode("", 0, &untouched), 0);
+    assert_int_equal(utf8_decode("\xC3\xA9", 1, &untouched), 0);
+    assert_int_equal(untouched, 7);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_utf8),
+        cmocka_unit_test(test_decode),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

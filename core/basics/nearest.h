@@ -3,8 +3,8 @@
  * Guessing what somebody meant: the known word that is fewest typing slips
  * away from an unknown one.
  */
-#ifndef GRADUS_DRIVERS_NEAREST_H
-#define GRADUS_DRIVERS_NEAREST_H
+#ifndef GRADUS_CORE_NEAREST_H
+#define GRADUS_CORE_NEAREST_H
 
 #include <stddef.h>
 

@@ -27,24 +27,27 @@ static size_t sequence(unsigned char lead, unsigned char *low, unsigned char *hi
     return 0;
 }
 
-/* Length of the sequence at the start of `text`, 0 when there is no valid one. */
-static size_t valid_sequence(const char *text, size_t length)
+size_t utf8_decode(const char *text, size_t length, uint32_t *code)
 {
+    static const unsigned char lead_bits[] = { 0, 0x7F, 0x1F, 0x0F, 0x07 };
     unsigned char low;
     unsigned char high;
-    size_t count = sequence((unsigned char)text[0], &low, &high);
+    size_t count = length > 0 ? sequence((unsigned char)text[0], &low, &high) : 0;
 
-    if (count > length) {
+    if (count == 0 || count > length) {
         return 0;
     }
+    uint32_t value = (unsigned char)text[0] & lead_bits[count];
     for (size_t i = 1; i < count; i++) {
         unsigned char byte = (unsigned char)text[i];
         if (byte < low || byte > high) {
             return 0;
         }
+        value = value << 6 | (byte & 0x3F);
         low = 0x80;
         high = 0xBF;
     }
+    *code = value;
     return count;
 }
 
@@ -53,7 +56,8 @@ size_t utf8_prefix(const char *text, size_t length)
     size_t at = 0;
 
     while (at < length) {
-        size_t count = valid_sequence(text + at, length - at);
+        uint32_t code;
+        size_t count = utf8_decode(text + at, length - at, &code);
         if (count == 0) {
             break;
         }

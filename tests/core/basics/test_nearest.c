@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Guessing what somebody meant. */
-#include "drivers/basics/nearest.h"
+#include "core/basics/nearest.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

@@ -1,0 +1,25 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Whether bytes are UTF-8 (RFC 3629), before they go into messages and JSON: no
+ * overlong forms, no surrogates, nothing beyond U+10FFFF.
+ */
+#ifndef GRADUS_CORE_UTF8_H
+#define GRADUS_CORE_UTF8_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/*
+ * The character at the start of `text`, `length` bytes long. Returns how many
+ * bytes it takes, 1 to 4, and sets *code; 0, writing nothing, where there is none.
+ */
+size_t utf8_decode(const char *text, size_t length, uint32_t *code);
+
+/* Length of the longest prefix of `text` that is valid UTF-8; `length` when all of it is. */
+size_t utf8_prefix(const char *text, size_t length);
+
+/* Whether a terminated text is UTF-8 without control characters, fit to be shown. */
+bool utf8_printable(const char *text);
+
+#endif
