@@ -2,12 +2,22 @@
 #include "estimate.h"
 
 #include "extreme.h"
+#include "fold.h"
+#include "rhythm.h"
 #include "sine_check.h"
 
 #include <math.h>
 
 /* A step between two samples that is more than this, in sigma of the noise, is an edge. */
 static const double edge_sigmas = 6.0;
+
+/*
+ * From this variance on, in squares of a step, the noise makes roundings independent: half a step of
+ * it beside the rounding's own twelfth. The mean of many is then off by no more than
+ * exp(-2 pi^2 / 4) / pi, 0.2 % of a step (first harmonic of the rounding error over a normal law;
+ * own derivation), and what flickers between two codes only has a quarter.
+ */
+static const double dither = 1.0 / 3;
 
 static double noise_of(const struct waveform *waveform, double step)
 {
@@ -156,6 +166,70 @@ static double edges_of(const struct series *series, const struct waveform *wavef
     return squares ? edges_in(series, noise, about) / (2 * value) : 0;
 }
 
+/* A mean, ac or RMS of a record folded over its period. */
+static struct estimate of_averages(const struct fold_averages *seen, enum aspect aspect,
+                                   double noise, double step)
+{
+    double alternating = sqrt(seen->mean_square);
+    bool dithered = noise * noise >= dither * step * step;
+    struct estimate estimate = { .value = seen->mean,
+                                 .mean = seen->mean,
+                                 .scatter = noise * seen->spread,
+                                 .edges = seen->edges,
+                                 .averaged = dithered ? 1 / (seen->spread * seen->spread) : 1 };
+    if (aspect == ASPECT_AC) {
+        estimate.value = alternating;
+        estimate.edges = seen->square_edges / (2 * alternating);
+    }
+    if (aspect == ASPECT_RMS) {
+        estimate.value = hypot(seen->mean, alternating);
+        estimate.edges = seen->level_edges / (2 * estimate.value);
+    }
+    return estimate;
+}
+
+static bool find_rhythm(const struct series *series, const struct waveform *waveform, double noise,
+                        struct rhythm *rhythm)
+{
+    return waveform->periods > 0 &&
+           rhythm_find(series, (waveform->minimum - series->offset) / series->scale,
+                       (waveform->maximum - series->offset) / series->scale, noise / series->scale,
+                       waveform->frequency * series->interval, rhythm);
+}
+
+/*
+ * What edges leave open is no more than the gaps between all places that samples fall on, and
+ * what the frequency may be: at each of its ends the record is folded once more. The gaps are
+ * widest at the frequency in the middle and close towards both ends, and an edge is as likely to
+ * be anywhere: the frequency has about a triangular law (own derivation).
+ */
+static bool of_fold(const struct series *series, const struct waveform *waveform,
+                    enum aspect aspect, double step, struct estimate *estimate)
+{
+    struct fold fold;
+    struct rhythm rhythm;
+    double noise = noise_of(waveform, step);
+    if (!find_rhythm(series, waveform, noise, &rhythm))
+        return false;
+    double frequencies[] = { rhythm.least, rhythm.most, rhythm.frequency };
+    double values[3];
+    for (size_t i = 0; i < 3; i++) {
+        if (!fold_make(series, frequencies[i], noise, &fold))
+            return false;
+        struct fold_averages averages = fold_average(&fold);
+        *estimate = of_averages(&averages, aspect, fmax(fold.noise, step / sqrt(12)), step);
+        values[i] = estimate->value;
+    }
+    double moved = fmax(fabs(values[0] - values[2]), fabs(values[1] - values[2]));
+    estimate->edges = hypot(estimate->edges, moved);
+    return isfinite(estimate->value);
+}
+
+static bool is_average(enum aspect aspect)
+{
+    return aspect == ASPECT_DC || aspect == ASPECT_AC || aspect == ASPECT_RMS;
+}
+
 struct estimate estimate_aspect(const struct series *series, const struct waveform *waveform,
                                 enum aspect aspect, double step)
 {
@@ -175,5 +249,9 @@ struct estimate estimate_aspect(const struct series *series, const struct wavefo
     estimate.mean = waveform->mean;
     estimate.averaged = 1;
     estimate.edges = edges_of(series, waveform, aspect, step);
+    struct estimate folded;
+    if (estimate.edges > 0 && is_average(aspect) &&
+        of_fold(series, waveform, aspect, step, &folded) && folded.edges < estimate.edges)
+        return folded;
     return estimate;
 }

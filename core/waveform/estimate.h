@@ -13,6 +13,8 @@
  *                    to what may be between the samples besides (waveform.peak_gap);
  *   ac and RMS       without all of the noise that the second differences show, which is too
  *                    much for a signal that bends, to none of it taken away.
+ * Where there are steep edges, mean, ac and RMS are those of the record folded over its period
+ * (core/waveform/fold), if that leaves less open.
  */
 #ifndef GRADUS_CORE_ESTIMATE_H
 #define GRADUS_CORE_ESTIMATE_H

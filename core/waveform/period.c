@@ -151,7 +151,7 @@ static struct stretch whole_periods(const struct crossings *crossings, size_t co
     return stretch;
 }
 
-static double hysteresis_for(double height, double noise)
+double period_hysteresis(double height, double noise)
 {
     double wanted = fmax(hysteresis_fraction * height, hysteresis_sigmas * noise);
     return fmin(wanted, hysteresis_cap * height);
@@ -162,7 +162,7 @@ struct stretch period_find(const struct series *series, double minimum, double m
 {
     double height = maximum - minimum;
     double level = minimum + height / 2.0;
-    double hysteresis = hysteresis_for(height, noise);
+    double hysteresis = period_hysteresis(height, noise);
     bool capped = hysteresis < hysteresis_sigmas * noise;
     double fewest = capped ? periods_to_trust_noise : 1.0;
     struct crossings up = { .shortest = INFINITY, .longest = 0.0 };
@@ -227,7 +227,7 @@ double period_frequency_uncertainty(const struct series *series, const struct st
     }
     double height = maximum - minimum;
     double level = minimum + height / 2.0;
-    double hysteresis = hysteresis_for(height, noise);
+    double hysteresis = period_hysteresis(height, noise);
     double variance = instant_variance(series, stretch->begin, level, hysteresis, noise) +
                       instant_variance(series, stretch->end, level, hysteresis, noise);
     return sqrt(variance) / (stretch->end - stretch->begin);

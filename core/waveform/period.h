@@ -26,6 +26,13 @@ struct stretch {
 struct stretch period_find(const struct series *series, double minimum, double maximum,
                            double noise);
 
+/*
+ * How far on either side of the level a signal must come for a crossing of it to count.
+ *
+ * height  distance of the record's extremes
+ */
+double period_hysteresis(double height, double noise);
+
 /* Periods per sample; NAN where the record is not periodic. */
 double period_frequency(const struct stretch *stretch);
 

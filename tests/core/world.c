@@ -206,11 +206,11 @@ bool world_samples(struct world *world, const struct bench_table *table, const s
     double low, high;
     setup_window(&table->input, setup, &low, &high);
     double margin = table->input.vertical ? table->ranges[setup->range].resolution / 2 : 0;
-    double phase = erand48(world->state);
+    world->phase = erand48(world->state);
     bool over = false, under = false;
     double blocked = setup->coupling == COUPLING_AC ? world_value(world, ASPECT_DC) : 0;
     for (size_t i = 0; i < count; i++) {
-        double turn = phase + world->frequency * (double)i;
+        double turn = world->phase + world->frequency * (double)i;
         double level =
             world->mean - blocked + world->amplitude * wave_of(world)->at(turn - floor(turn));
         double input = grounded ? 0 : level + world->noise * normal(world);

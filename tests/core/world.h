@@ -42,6 +42,7 @@ struct world {
     const struct world_wave *wave; /* NULL: a sine */
     double noise;                  /* RMS, at the input */
     double frequency;
+    double phase;                  /* of the record that was taken last */
     double gain[CHAIN_MAX_RANGES]; /* share of the specification, -1 to 1 */
     double offset[CHAIN_MAX_RANGES];
     double baseline[CHAIN_MAX_RANGES]; /* divisions */
