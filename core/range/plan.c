@@ -57,15 +57,28 @@ static double reach(const struct plan *plan, const struct setup *setup)
     return fmax(fabs(span.low - centre), fabs(span.high - centre));
 }
 
-/* Whether the plan's history does not speak against a setup. */
+/* What a meter shows of the signal, without its sign. */
+static double size_of(const struct signal *signal)
+{
+    return fmax(fabs(signal->low), fabs(signal->high));
+}
+
+/* Whether an earlier plan saw a signal of this size overload a meter's range. */
+static bool was_beyond(const struct plan *plan, const struct setup *setup)
+{
+    size_t above = setup->range + 1;
+    if (!(plan->beyond > 0) || plan->steps[0].setup.range != above)
+        return false;
+    double count = plan->chain.input->ranges[above].resolution;
+    return size_of(&plan->signal) > plan->beyond - count;
+}
+
+/* Whether history does not speak against a setup. */
 static bool allows(const struct plan *plan, const struct setup *setup)
 {
-    const struct range *range = &plan->chain.input->ranges[setup->range];
-    double far = reach(plan, setup);
-    if (far > unbar_share * plan->barred[setup->coupling][setup->range])
+    if (was_beyond(plan, setup))
         return false;
-    return !plan->doubted[setup->range] ||
-           fmax(fabs(plan->signal.low), fabs(plan->signal.high)) < (1 - PLAN_EDGE) * range->high;
+    return reach(plan, setup) <= unbar_share * plan->barred[setup->coupling][setup->range];
 }
 
 /*
@@ -123,10 +136,12 @@ void plan_start(struct plan *plan, const struct chain *chain, const struct signa
         plan->next = best.setup;
 }
 
-void plan_resume(struct plan *plan, const struct chain *chain, const struct setup *setup)
+void plan_resume(struct plan *plan, const struct chain *chain, const struct setup *setup,
+                 double beyond)
 {
     begin(plan, chain);
     plan->next = *setup;
+    plan->beyond = beyond;
 }
 
 enum plan_action plan_next(struct plan *plan, struct setup *setup, struct failure *failure)
@@ -256,8 +271,13 @@ void plan_overload(struct plan *plan, enum side side)
         double *barred = &plan->barred[setup.coupling][setup.range];
         double far = reach(plan, &setup);
         *barred = fmin(*barred, far);
+        if (!plan->chain.input->vertical)
+            far = fmax(fabs(known->low), fabs(known->high));
         if (far < calm_share * plan->chain.input->ranges[setup.range].high)
             moved(plan);
+    } else if (!plan->chain.input->vertical) {
+        /* The signal reached its end at least: it is not tried a second time for the last bit. */
+        plan->barred[setup.coupling][setup.range] = plan->chain.input->ranges[setup.range].high;
     }
     stretch(plan, known, &setup, side);
     plan->known.noise = 0;
@@ -321,16 +341,6 @@ static void learn(struct plan *plan, const struct setup *setup, const struct sig
     plan->explored = (struct span) { INFINITY, -INFINITY };
 }
 
-/* Marks the ranges of a meter that hold the reading but not surely the signal. */
-static void doubt(struct plan *plan)
-{
-    const struct front_end *input = plan->chain.input;
-    for (size_t i = 0; !input->vertical && i < input->count; i++)
-        if (plan->known.total.high > input->ranges[i].high &&
-            plan->known.total.low < input->ranges[i].high)
-            plan->doubted[i] = true;
-}
-
 /*
  * Whether a change is worth an acquisition. After the first few, each must
  * promise twice as much as the one before: two settings whose errors differ
@@ -345,10 +355,31 @@ static bool worth(const struct plan *plan, const struct candidate *candidate, do
 }
 
 /*
+ * A meter's next lower range, if it may show the signal: the errors of both
+ * ranges are taken for what suits it. Where they are large beside that range
+ * no reading can promise that it will do, and only trying tells.
+ */
+static bool next_lower(const struct plan *plan, const struct setup *present, struct candidate *best)
+{
+    const struct chain *chain = &plan->chain;
+    double size = size_of(&plan->signal);
+    if (present->range == 0)
+        return false;
+    struct setup lower = { present->range - 1, COUPLING_DC, 0, 0 };
+    double least = size - chain_error_limit(chain, present, &plan->signal, size) -
+                   chain_error_limit(chain, &lower, &plan->signal, size);
+    struct extremes extremes = { { least, least }, { 0, 0 }, false, 0 };
+    struct candidate all[CHAIN_MAX_RANGES];
+    candidates_weigh(chain, &plan->signal, &extremes, all, CHAIN_MAX_RANGES);
+    *best = all[lower.range];
+    return best->fits && allows(plan, &lower);
+}
+
+/*
  * The next setup, if one is better than the present one. First among those
- * that surely hold the signal; then, on a scope, among those that hold it as
- * seen: trying costs an acquisition, not trying would leave half a screen
- * unused for the sake of the gain tolerance.
+ * that surely hold the signal; then on a scope among those that hold it as
+ * seen, on a meter the next lower range: trying costs an acquisition, not
+ * trying would leave half a screen unused for the sake of the gain tolerance.
  */
 static bool better(const struct plan *plan, const struct setup *present, struct candidate *best)
 {
@@ -357,11 +388,21 @@ static bool better(const struct plan *plan, const struct setup *present, struct 
     if (plan_best(&plan->chain, signal, &plan->known, plan, best) && worth(plan, best, standard))
         return true;
     if (!plan->chain.input->vertical)
-        return false;
+        return next_lower(plan, present, best) && worth(plan, best, standard);
     struct extremes seen = { as_seen(plan, COUPLING_DC), as_seen(plan, COUPLING_AC), false, 0 };
     if (present->coupling == COUPLING_AC)
         seen.total = plan->known.total;
     return plan_best(&plan->chain, signal, &seen, plan, best) && worth(plan, best, standard);
+}
+
+/* Keeps for the next plan at what size of the signal a meter's next lower range overloads. */
+static void remember(struct plan *plan, const struct setup *settled)
+{
+    if (settled->range != plan->steps[0].setup.range)
+        plan->beyond = 0;
+    if (!plan->chain.input->vertical && settled->range > 0 &&
+        isfinite(plan->barred[COUPLING_DC][settled->range - 1]))
+        plan->beyond = size_of(&plan->signal);
 }
 
 void plan_reading(struct plan *plan, const struct signal *signal)
@@ -382,7 +423,6 @@ void plan_reading(struct plan *plan, const struct signal *signal)
     if (better(plan, &setup, &best)) {
         step->outcome = STEP_POOR_RESOLUTION;
         plan->next = best.setup;
-        doubt(plan);
     } else if (plan->unconfirmed) {
         step->outcome = STEP_TO_CONFIRM;
         plan->unconfirmed = false;
@@ -390,6 +430,7 @@ void plan_reading(struct plan *plan, const struct signal *signal)
     } else {
         step->outcome = STEP_SETTLED;
         plan->action = PLAN_SETTLED;
+        remember(plan, &setup);
     }
 }
 

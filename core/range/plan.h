@@ -13,11 +13,10 @@
  * It keeps an interval in which the signal's extremes must lie. Each
  * acquisition narrows it, and the next setup is the best of all that surely
  * hold it: the planner jumps, it does not walk. When no sure setup is better,
- * a scope's plan also tries one that holds the signal as it was seen. A setup
- * that overloaded although it should have held the signal is not tried again
- * until the signal has clearly become smaller, so noise makes it settle. And
- * a meter's plan does not go back for the last eighth of a range that an
- * earlier acquisition could not promise to hold the signal.
+ * a scope's plan also tries one that holds the signal as it was seen, and a
+ * meter's plan the next lower range, if the signal may be within it. A setup
+ * that overloaded is not tried again until the signal has clearly become
+ * smaller, so noise makes it settle.
  */
 #ifndef GRADUS_CORE_PLAN_H
 #define GRADUS_CORE_PLAN_H
@@ -33,9 +32,6 @@ enum { PLAN_MAX_MOVES = 3 };
 
 /* A change of setup must make the uncertainty smaller by this share of it. */
 #define PLAN_WORTH 0.005
-
-/* The part of a meter's range that is not gone back for. */
-#define PLAN_EDGE 0.125
 
 enum plan_action {
     PLAN_ACQUIRE, /* set the input up as told, acquire, and report */
@@ -69,10 +65,11 @@ struct plan {
     struct signal signal;               /* the latest reading */
     struct extremes known;              /* what the acquisitions so far say for sure */
     double barred[2][CHAIN_MAX_RANGES]; /* by coupling: reach at which the range overloaded */
-    bool doubted[CHAIN_MAX_RANGES];     /* a reading could not promise that it holds the signal */
     struct span explored;               /* union of the windows that overloaded at the top */
     int moves;                          /* acquisitions that only a moving signal explains */
     bool unconfirmed;                   /* the signal moved: what settles must be seen twice */
+    double
+        beyond; /* a meter, when settled: size at which the next lower range overloads; 0: none */
     bool have_signal;
     bool surprised; /* the last acquisition contradicted what was known */
     enum plan_action action;
@@ -90,8 +87,12 @@ void plan_start(struct plan *plan, const struct chain *chain, const struct signa
 /*
  * As plan_start(), but begins with a given setup, for instance the one that
  * served this point last time.
+ *
+ * beyond  `beyond` of the plan that settled there, or 0: a signal of that size
+ *         is not tried on the next lower range again
  */
-void plan_resume(struct plan *plan, const struct chain *chain, const struct setup *setup);
+void plan_resume(struct plan *plan, const struct chain *chain, const struct setup *setup,
+                 double beyond);
 
 /*
  * What to do next. On PLAN_ACQUIRE `*setup` is filled in; report the outcome

@@ -53,7 +53,7 @@ static void find_signal(struct explanation *explanation, const struct bench *ben
     if (memory->known) {
         explanation->source = SIGNAL_LAST;
         explanation->signal = memory->signal;
-        plan_resume(&plan, chain, &memory->setup);
+        plan_resume(&plan, chain, &memory->setup, memory->beyond);
     } else if (measure_expected(bench, explanation->point, chain, &explanation->signal)) {
         explanation->source = SIGNAL_EXPECTED;
         plan_start(&plan, chain, &explanation->signal);

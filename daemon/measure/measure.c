@@ -23,6 +23,7 @@ struct job {
     struct failure *failure;
     bool record_given;       /* how long a scope looks is stated, not ours to choose */
     struct second_look sure; /* of the frequency; `reason` is to be told */
+    double beyond;           /* of the plan that settled */
 };
 
 bool measure_chain(const struct bench *bench, const struct bench_point *point, struct chain *chain,
@@ -138,7 +139,7 @@ static bool settle(struct job *job, const struct measure_memory *memory, struct 
     struct signal expected;
     bool expects = measure_expected(job->bench, job->point, &job->chain, &expected);
     if (memory && memory->known)
-        plan_resume(&plan, &job->chain, &memory->setup);
+        plan_resume(&plan, &job->chain, &memory->setup, memory->beyond);
     else
         plan_start(&plan, &job->chain, expects ? &expected : NULL);
     enum plan_action action;
@@ -151,6 +152,7 @@ static bool settle(struct job *job, const struct measure_memory *memory, struct 
         else if (acquired)
             plan_reading(&plan, &job->acquisition.signal);
     }
+    job->beyond = plan.beyond;
     reading->step_count = plan.step_count;
     memcpy(reading->steps, plan.steps, sizeof plan.steps);
     return acquired && action == PLAN_SETTLED;
@@ -330,6 +332,7 @@ static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
     if (done && memory) {
         memory->setup = reading->setup;
         memory->signal = job->acquisition.signal;
+        memory->beyond = job->beyond;
     }
     if (!done)
         reading_fail(reading, &failure);

@@ -17,6 +17,7 @@ struct measure_memory {
     bool known;
     struct setup setup;
     struct signal signal; /* input units */
+    double beyond;        /* see plan_resume() */
 };
 
 /* A captured waveform at the tip. `samples` is freed with free(). */

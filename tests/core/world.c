@@ -268,7 +268,7 @@ bool world_measure(struct world *world, const struct bench_table *table, size_t 
     struct failure failure = { 0 };
     enum side side;
     if (world->known)
-        plan_resume(&plan, &table->chain, &world->last);
+        plan_resume(&plan, &table->chain, &world->last, world->beyond);
     else
         plan_start(&plan, &table->chain, NULL);
     while (plan_next(&plan, &setup, &failure) == PLAN_ACQUIRE)
@@ -279,6 +279,7 @@ bool world_measure(struct world *world, const struct bench_table *table, size_t 
     if (plan.action != PLAN_SETTLED)
         return false;
     world->last = setup;
+    world->beyond = plan.beyond;
     world_subtract_ground(world, table, &setup, &signal);
     double values[WORLD_REPEATS];
     for (size_t i = 0; i < repeats; i++)

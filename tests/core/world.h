@@ -51,6 +51,7 @@ struct world {
     size_t record;                     /* samples of a scope, at most WORLD_MOST */
     bool known;                        /* begin with `last`, as with a point seen before */
     struct setup last;
+    double beyond;
     bool whole; /* accuracy: one share of the whole bound, not one of each of its parts */
 };
 

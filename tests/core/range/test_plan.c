@@ -137,15 +137,16 @@ static double brute_force(const struct bench_table *table, double value, size_t 
     return best;
 }
 
-/* Share of the way from the finest range that shows a value to the end of that range. */
-static bool near_the_end(const struct bench_table *table, double value, double share)
+/* Whether the finest setting that shows a value on a scope shows it near its edge. */
+static bool near_the_end(const struct bench_table *table, double value)
 {
+    if (!table->input.vertical)
+        return false;
     for (size_t i = 0; i < table->input.count; i++) {
         double division = table->input.ranges[i].volts_per_division;
-        double end = table->input.vertical && table->input.position_divisions > 0
-                         ? 2 * table->input.ranges[i].high
-                         : table->input.ranges[i].high;
-        double zone = table->input.vertical ? 0.1 * division : share * end;
+        double end = table->input.position_divisions > 0 ? 2 * table->input.ranges[i].high
+                                                         : table->input.ranges[i].high;
+        double zone = 0.1 * division;
         if (value <= end + zone && value > end - zone)
             return true;
     }
@@ -180,7 +181,7 @@ static struct tally sweep(const struct bench_table *table, double top, size_t si
         assert_true(shows(&table->input, settled(&plan), value));
         if (settled(&plan)->range != range && standard > best * (1 + tie)) {
             tally.differ++;
-            tally.differ_steady += !near_the_end(table, value, PLAN_EDGE);
+            tally.differ_steady += !near_the_end(table, value);
         }
     }
     tally.mean = (double)total / (double)signals;
@@ -303,7 +304,7 @@ static void test_expectation_that_is_right_takes_one(void **state)
                 scope_table(&table);
             else
                 offset_scope_table(&table);
-            if (near_the_end(&table, value, PLAN_EDGE))
+            if (near_the_end(&table, value))
                 continue;
             struct signal expected = signal_level(value);
             struct plan plan;
@@ -376,8 +377,9 @@ static void test_meter_sweep(void **state)
     struct bench_table table;
     meter_table(&table);
     struct tally tally = sweep(&table, 1000, SIGNALS, PLAN_WORTH);
-    assert_true(tally.worst <= 2);
-    assert_int_equal(tally.differ_steady, 0);
+    assert_true(tally.worst <= 4);
+    assert_true(tally.mean <= 1.9);
+    assert_int_equal(tally.differ, 0);
 }
 
 static void test_scope_sweep(void **state)
@@ -474,7 +476,7 @@ static void test_resuming_takes_one(void **state)
     assert_int_equal(run_cold(&plan, &table, &player, &failure), PLAN_SETTLED);
     struct setup setup = *settled(&plan);
     for (int i = 0; i < 1000; i++) {
-        plan_resume(&plan, &table.chain, &setup);
+        plan_resume(&plan, &table.chain, &setup, 0);
         assert_int_equal(finish(&plan, &player, &failure), PLAN_SETTLED);
         assert_int_equal(plan.step_count, 1);
         setup = *settled(&plan);

@@ -166,7 +166,7 @@ static void sweep(enum aspect aspect, const char *name)
         total += steps;
         worst = steps > worst ? steps : worst;
         stuck += is_stuck(&scene, &setup, &signal);
-        plan_resume(&plan, &scene.table.chain, &setup);
+        plan_resume(&plan, &scene.table.chain, &setup, 0);
         again += settle(&scene, &plan, &setup, &signal);
     }
     print_message("seed %d, %s: of %d scopes %zu stuck on a range that is too wide; %.2f "
