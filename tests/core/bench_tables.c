@@ -76,7 +76,7 @@ void offset_scope_table(struct bench_table *table)
     scope_table(table);
     for (size_t i = 0; i < SCOPE_RANGES; i++) {
         double step = table->ranges[i].volts_per_division;
-        table->ranges[i].offset_span = step <= 0.05 ? 1 : step <= 0.5 ? 10 : 100;
+        table->ranges[i].offset_span = step <= 0.02 ? 0.8 : step <= 0.2 ? 6 : 80;
     }
     table->input.position_divisions = 0;
     table->input.offset_fraction = 0.01;

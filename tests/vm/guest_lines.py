@@ -13,6 +13,7 @@ from pathlib import Path
 import lab
 from bridge import Bridge
 from gradusd import Gradusd
+from machine import ADAPTER_USB
 from rig import BY_USB, SOURCE, RigCase
 from standin import StandIn
 
@@ -42,7 +43,7 @@ class Lines(RigCase):
         self.reads_right("adapter", adapter=BY_USB.rpartition(":")[0])
 
     def test_adapter_that_is_not_there(self):
-        client = self.rig.start(adapter="serial:usb:0403:6001:LARK0002")
+        client = self.rig.start(adapter=f"serial:usb:{ADAPTER_USB}:LARK0002")
         self.assertEqual(self.refused(client, "adapter").data["reason"], "link down")
 
     def test_a_line_is_had_alone(self):

@@ -13,6 +13,7 @@ from pathlib import Path
 import lab
 from gadget import ACM_PRODUCT, CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
 from gradusd import Gradusd
+from machine import ADAPTER_USB
 from rig import LISTEN, SOURCE, RigCase, link_of
 from standin import StandIn
 
@@ -127,7 +128,7 @@ class Device(RigCase):
         seen = gradus("instruments", "--scan", "--identify", link, "--profiles", PROFILES)
         self.assertEqual(seen.returncode, 0, seen.stderr)
         self.assertIn("Larkrise", seen.stdout)
-        self.assertIn("serial:usb:0403:6001:", seen.stdout)
+        self.assertIn(f"serial:usb:{ADAPTER_USB}:", seen.stdout)
         self.assertIn("serial:" + lab.line("uart_near"), seen.stdout)
         stanzas = re.findall(r'\{ name = "[^{}]*\};?', seen.stdout, re.S)
         stanza = next(text for text in stanzas if link in text)

@@ -14,13 +14,15 @@ import stat
 import sys
 from pathlib import Path
 
+from machine import ADAPTER_USB
 from packages import Packages
 
 HERE = Path(__file__).resolve().parent
-# Modules with parameters; what they depend on is loaded before them. The UARTs are built in.
+# Modules with parameters; what they depend on is loaded before them. The UARTs are built in, and
+# the driver of the USB serial adapter is the one that claims its numbers.
 MODULES = (
     ("virtio_pci", ""), ("9pnet_virtio", ""), ("9p", ""),
-    ("xhci_pci", ""), ("usbserial", ""), ("ftdi_sio", ""), ("cdc_acm", ""), ("usbtmc", ""),
+    ("xhci_pci", ""), ("cdc_acm", ""), ("usbtmc", ""),
     ("libcomposite", ""), ("usb_f_fs", ""), ("dummy_hcd", "num=3"),
 )
 XZ = b"\xfd7zXZ\0"
@@ -55,17 +57,27 @@ class Modules:
                        for path in folder.rglob("*.ko*")}
         self.loaded = {}  # name: bytes, in order
 
+    def that_drives(self, usb):
+        """The module for a USB serial adapter VVVV:PPPP, by the aliases of which `modules.alias`
+        is made (when a kernel is installed, which this one is not)."""
+        alias = "alias=usb:v{}p{}d".format(*usb.upper().split(":")).encode()
+        return next(name for name, path in self._paths.items()
+                    if path.parent.match("drivers/usb/serial") and alias in self._read(path))
+
     def add(self, name):
         """Takes in a module after those it needs; one that is built in has no file."""
         if name in self.loaded or name not in self._paths:
             return
-        data = self._paths[name].read_bytes()
-        if data.startswith(XZ):
-            data = lzma.decompress(data)
+        data = self._read(self._paths[name])
         needs = data.split(b"\0depends=", 1)[1].split(b"\0", 1)[0].decode()
         for need in filter(None, needs.split(",")):
             self.add(need.replace("-", "_"))
         self.loaded[name] = data
+
+    @staticmethod
+    def _read(path):
+        data = path.read_bytes()
+        return lzma.decompress(data) if data.startswith(XZ) else data
 
 
 def initramfs(modules, busybox):
@@ -109,7 +121,7 @@ def make(folder):
     if made.exists() and made.read_text() == stamp:
         return
     modules = Modules(kernel_root / "lib/modules" / release)
-    for module, _ in MODULES:
+    for module in (*dict(MODULES), modules.that_drives(ADAPTER_USB)):
         modules.add(module)
     (folder / "vmlinux").write_bytes(uncompressed(kernel.read_bytes()))
     (folder / "initramfs").write_bytes(initramfs(modules.loaded, busybox.read_bytes()))

@@ -13,6 +13,8 @@ import threading
 
 # QEMU's exit status after init has left with 42; a panic is 0 and a kill is negative.
 SUCCESS = 2 * 42 + 1
+# What QEMU's own USB serial adapter says it is, and the number this one is given.
+ADAPTER_USB = "0403:6001"
 ADAPTER_SERIAL = "LARK0001"
 KERNEL_WORDS = ("console=ttyS0 quiet panic=-1 nokaslr tsc=reliable no_timer_check "
                 "cryptomgr.notests mitigations=off 8250.nr_uarts=8")

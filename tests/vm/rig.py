@@ -12,11 +12,11 @@ import lab
 from bridge import Bridge
 from gadget import ACM_PRODUCT, CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
 from gradusd import Gradusd, RpcError
-from machine import ADAPTER_SERIAL
+from machine import ADAPTER_SERIAL, ADAPTER_USB
 from standin import StandIn
 
 SOURCE = os.environ["GRADUS_SOURCE"]
-BY_USB = f"serial:usb:0403:6001:{ADAPTER_SERIAL}"
+BY_USB = f"serial:usb:{ADAPTER_USB}:{ADAPTER_SERIAL}"
 # Two true values in one range: what comes late from before the change is a wrong number after it.
 LEVELS = (1.25, 0.75)
 

@@ -10,16 +10,16 @@
 
 #include "tests/near.h"
 
-/* 0.02 % of reading + 0.01 % of range + 3 counts + 1 mV, a tenth of both per degree. */
+/* Invented: 0.02 % of reading + 0.01 % of range + 3 counts + 1 mV; 15 and 12 ppm per degree. */
 static const struct accuracy every_term = {
     .reading = 0.0002,
     .range = 0.0001,
     .counts = 3.0,
     .fixed = 0.001,
-    .temperature_reading = 0.00002,
-    .temperature_range = 0.00001,
-    .temperature_low = 18.0,
-    .temperature_high = 28.0,
+    .temperature_reading = 0.000015,
+    .temperature_range = 0.000012,
+    .temperature_low = 16.0,
+    .temperature_high = 31.0,
     .level = ACCURACY_BOUND,
 };
 
@@ -54,14 +54,14 @@ static void the_terms_add_up(void **state)
     assert_within(accuracy_limit(&every_term, 0.0, 10.0, 0.0001, 23.0), 0.0023, 1e-15);
 }
 
-/* (0.00002 * 5 + 0.00001 * 10) per degree, by hand. */
+/* 0.000015 * 5 + 0.000012 * 10 = 0.000195 per degree, by hand. */
 static void temperature_counts_from_the_edge_of_the_band(void **state)
 {
     (void)state;
-    assert_within(accuracy_limit(&every_term, -5.0, 10.0, 0.0001, 16.0), 0.0037, 1e-15);
-    assert_within(accuracy_limit(&every_term, 5.0, 10.0, 0.0001, 31.0), 0.0039, 1e-15);
-    assert_within(accuracy_limit(&every_term, 5.0, 10.0, 0.0001, 18.0), 0.0033, 1e-15);
-    assert_within(accuracy_limit(&every_term, 5.0, 10.0, 0.0001, 28.0), 0.0033, 1e-15);
+    assert_within(accuracy_limit(&every_term, -5.0, 10.0, 0.0001, 14.0), 0.00369, 1e-15);
+    assert_within(accuracy_limit(&every_term, 5.0, 10.0, 0.0001, 34.0), 0.003885, 1e-15);
+    assert_within(accuracy_limit(&every_term, 5.0, 10.0, 0.0001, 16.0), 0.0033, 1e-15);
+    assert_within(accuracy_limit(&every_term, 5.0, 10.0, 0.0001, 31.0), 0.0033, 1e-15);
 }
 
 /* JCGM 100:2008 4.3.7 (bound) and Table G.1 (quantiles). */

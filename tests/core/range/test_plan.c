@@ -351,19 +351,19 @@ static void test_ripple_on_a_rail_is_resolved(void **state)
         print_message("%s: %g V/div, ripple over %.0f codes, %zu acquisitions\n",
                       by_offset ? "offset" : "ac coupling",
                       table.ranges[setup->range].volts_per_division, codes, plan.step_count);
-        /* At 100 V of offset span the finest range is 1 V/div; below, the offset ends. */
+        /* At 80 V of offset span the finest range is 0.5 V/div; below, the offset ends. */
         assert_true(by_offset ? codes >= 0.6 : codes >= 100);
     }
 }
 
-/* 12 V of ripple-bearing rail is within the offset of a finer range. */
+/* 5 V of ripple-bearing rail is within the offset of a finer range. */
 static void test_ripple_within_the_offset(void **state)
 {
     (void)state;
     struct bench_table table;
     struct plan plan;
     struct failure failure;
-    struct player player = { 8.99, 9.01, 0, NULL, { 0 } };
+    struct player player = { 4.99, 5.01, 0, NULL, { 0 } };
     offset_scope_table(&table);
     table.chain.aspect = ASPECT_PEAK_TO_PEAK;
     table.input.ac_coupling = false;

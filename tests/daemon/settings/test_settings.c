@@ -493,8 +493,8 @@ static void test_edges(void **state)
         { "instrument = \"digitiser\"; probe = \"direct\"; quantity = \"dc voltage\"; record = 10;",
           "instrument = \"digitiser\"; probe = \"direct\"; quantity = \"dc voltage\"; record = "
           "10.1;" },
-        { "instrument = \"fine\"; probe = \"direct\"; quantity = \"frequency\"; expected = 3;",
-          "instrument = \"fine\"; probe = \"direct\"; quantity = \"frequency\"; expected = 2.9;" },
+        { "instrument = \"fine\"; probe = \"direct\"; quantity = \"frequency\"; expected = 5;",
+          "instrument = \"fine\"; probe = \"direct\"; quantity = \"frequency\"; expected = 4.9;" },
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {

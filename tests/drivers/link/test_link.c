@@ -50,26 +50,26 @@ static void bad_links_are_refused(void **state)
         "serial:/dev/",
         "serial:/tmp/ttyUSB0",
         "serial:usb:",
-        "serial:usb:0403",
-        "serial:usb:0403:",
-        "serial:usb:403:6001",
-        "serial:usb:0403:600g",
-        "serial:usb:0403:6001:",
-        "serial:usb:0403:60011",
-        "serial:usb:0000:6001",
-        "serial:usb:0403:0000",
+        "serial:usb:1209",
+        "serial:usb:1209:",
+        "serial:usb:209:0001",
+        "serial:usb:1209:000g",
+        "serial:usb:1209:0001:",
+        "serial:usb:1209:00011",
+        "serial:usb:0000:0001",
+        "serial:usb:1209:0000",
         "usb:",
-        "usb:0403",
-        "usb:0403:",
-        "usb:403:6001",
-        "usb:0403:600g",
-        "usb:0403:6001:",
-        "usb:0403:60011",
-        "usb:0000:6001",
+        "usb:1209",
+        "usb:1209:",
+        "usb:209:0001",
+        "usb:1209:000g",
+        "usb:1209:0001:",
+        "usb:1209:00011",
+        "usb:0000:0001",
         "usb:serial",
         "usb:serial:",
         "usb:SN0001",
-        "USB:0403:6001",
+        "USB:1209:0001",
         "gpib:0",
         " tcp:host:1",
     };
@@ -103,7 +103,7 @@ static void too_long_links_are_refused(void **state)
     assert_false(link_spec_parse(text, NULL, &spec, NULL));
     snprintf(text, sizeof text, "serial:/dev/%0200d", 0);
     assert_false(link_spec_parse(text, NULL, &spec, NULL));
-    snprintf(text, sizeof text, "serial:usb:0403:6001:%064d", 0);
+    snprintf(text, sizeof text, "serial:usb:1209:0001:%064d", 0);
     assert_false(link_spec_parse(text, NULL, &spec, NULL));
     snprintf(text, sizeof text, "usb:serial:%064d", 0);
     assert_false(link_spec_parse(text, NULL, &spec, NULL));
@@ -138,7 +138,7 @@ static void links_are_read(void **state)
     assert_int_equal(spec.product, 0xef);
     assert_string_equal(spec.usb_serial, "X:1");
     assert_int_equal(spec.line.baud, 9600);
-    assert_true(link_spec_parse("serial:usb:0403:6001", NULL, &spec, NULL));
+    assert_true(link_spec_parse("serial:usb:1209:0001", NULL, &spec, NULL));
     assert_string_equal(spec.usb_serial, "");
 }
 

@@ -10,7 +10,7 @@
 #include <cmocka.h>
 #include <string.h>
 
-/* The attribute that Linux 6.1, drivers/usb/serial/ftdi_sio.c, makes: latency_timer. */
+/* The attribute that a driver below drivers/usb/serial of Linux 6.1 makes: latency_timer. */
 static void where_the_timer_is(void **state)
 {
     char path[128];

@@ -95,8 +95,8 @@ static void test_meter_mistakes(void **state)
         { "identity_query = \"*IDN?\"", "identity_query = \"*IDN?\\r\"", "the end of a line", 1 },
         { "setup = [ \"*CLS\"", "setup = [ \"*CLS {range}\"", "{range}", 1 },
         { "inputs = 16", "inputs = 0", "\"inputs\" is 0", 1 },
-        { "up_to = 3.0", "up_to = 1.5", "expected ascending", 1 },
-        { "up_to = 2.0", "up_to = 0.5", "\"up_to\" is 0.5", 1 },
+        { "up_to = 2.7", "up_to = 1.5", "expected ascending", 1 },
+        { "up_to = 1.8", "up_to = 0.5", "\"up_to\" is 0.5", 1 },
         { "crest_factor = 3.0;", "", "missing key \"crest_factor\"", 1 },
         { "route = \":ROUTe:CLOSe (@{input})\"", "route = \":ROUTe:CLOSe (@1)\"", "{input}", 1 },
         { "route = \":ROUTe:CLOSe (@{input})\";", "", "missing key \"route\"", 1 },
@@ -163,8 +163,8 @@ static void test_scope_mistakes(void **state)
         { "pattern = \"^[+]?0$\"", "pattern = \"0\"", "begin with ^ and end with $", 1 },
         { "query = \":TARNwerk:KNOB{input}?\"; ", "", "missing key \"query\"", 1 },
         { "gain_percent = 3.0;", "", "missing key \"gain_percent\"", 1 },
-        { "{ up_to = 500e-3; ", "{ up_to = 50e-3; ", "expected ascending ones", 1 },
-        { "{ up_to = 500e-3; ", "{ up_too = 500e-3; up_to = 500e-3; ", "unknown key \"up_too\"",
+        { "{ up_to = 200e-3; ", "{ up_to = 20e-3; ", "expected ascending ones", 1 },
+        { "{ up_to = 200e-3; ", "{ up_too = 200e-3; up_to = 200e-3; ", "unknown key \"up_too\"",
           1 },
         { "ac_corner = 5.0;", "", "missing key \"ac_corner\"", 1 },
         { "points = 2000;", "points = 2000.0;", "\"points\" is a decimal number", 1 },
@@ -306,9 +306,9 @@ static void test_scope_values(void **state)
     /* Codes -127 to 126 of 32 a division are values; -128 and 127 are clipped. */
     assert_true(volt->low == -127.0 / 32.0 && volt->high == 126.0 / 32.0);
     assert_true(volt->resolution == 1.0 / 32.0);
-    assert_true(input->ranges[5].offset_span == 1.0);   /* 50 mV/div */
-    assert_true(input->ranges[6].offset_span == 10.0);  /* 100 mV/div */
-    assert_true(input->ranges[9].offset_span == 100.0); /* 1 V/div */
+    assert_true(input->ranges[4].offset_span == 0.8);  /* 20 mV/div */
+    assert_true(input->ranges[5].offset_span == 6.0);  /* 50 mV/div */
+    assert_true(input->ranges[9].offset_span == 80.0); /* 1 V/div */
     assert_true(profile->scope.max_input == 300.0 && profile->max_input == 300.0);
     assert_int_equal(profile->scope.points, 2000);
     assert_int_equal(profile->scope.duration_count, 22);

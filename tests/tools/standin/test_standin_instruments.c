@@ -203,7 +203,7 @@ static void a_scope_codes_and_clips(void **state)
     assert_true(scope_set_offset(&scope, 0, 48.0));
     assert_int_equal(scope_code(&scope, 0, 48.5), 16);
     assert_int_equal(scope_code(&scope, 0, 0.0), -128);
-    assert_false(scope_set_offset(&scope, 0, 101.0));
+    assert_false(scope_set_offset(&scope, 0, 81.0));
     ideal_scope(&scope, &scope_oldmere, rng);
     scope_set_position(&scope, 0, -2.0);
     assert_int_equal(scope_code(&scope, 0, 0.0), 64);
@@ -220,16 +220,16 @@ static void the_offset_span_follows_the_range(void **state)
     gsl_rng *rng = spread_new(FIRST_SEED, "span");
 
     (void)state;
-    assert_near(scope_offset_span(0.05), 1.0, 0.0);
-    assert_near(scope_offset_span(0.1), 10.0, 0.0);
-    assert_near(scope_offset_span(0.5), 10.0, 0.0);
-    assert_near(scope_offset_span(1.0), 100.0, 0.0);
+    assert_near(scope_offset_span(0.02), 0.8, 0.0);
+    assert_near(scope_offset_span(0.05), 6.0, 0.0);
+    assert_near(scope_offset_span(0.2), 6.0, 0.0);
+    assert_near(scope_offset_span(0.5), 80.0, 0.0);
     ideal_scope(&scope, &scope_tarnwerk, rng);
     assert_true(scope_set_offset(&scope, 0, -48.0));
     assert_true(scope_step_holding(&scope_tarnwerk, 0.15, &step));
     scope_set_step(&scope, 0, step);
     assert_near(scope_volts_per_division(&scope, 0), 0.2, 0.0);
-    assert_near(scope.inputs[0].offset, -10.0, 0.0);
+    assert_near(scope.inputs[0].offset, -6.0, 0.0);
     gsl_rng_free(rng);
 }
 

@@ -24,7 +24,7 @@ static const double inks[INK_COUNT][3] = {
     [INK_TRACE] = { 0.12, 0.37, 0.66 }, [INK_RANGE] = { 0.66, 0.78, 0.92 },
     [INK_LIMIT] = { 0.54, 0.35, 0.00 }, [INK_GUARD] = { 0.95, 0.87, 0.72 },
     [INK_WELL] = { 0.11, 0.42, 0.23 },  [INK_WARM_UP] = { 0.93, 0.94, 0.95 },
-    [INK_BAD] = { 0.70, 0.15, 0.12 },
+    [INK_BAD] = { 0.67, 0.17, 0.20 },
 };
 
 static void dip(cairo_t *cairo, enum ink ink)

@@ -23,10 +23,10 @@ enum {
 static const char colours[] =
     ":root{--paper:#fff;--text:#1c1f23;--faint:#59616a;--rule:#d5d9de;--grid:#e3e6ea;"
     "--trace:#1f5fa8;--range:#a9c7ea;--limit:#8a5a00;--guard:#f3e2bd;--warm:#eceff2;"
-    "--gap:#f6dede;--bad:#b3261e;--watch:#8a5a00;--well:#1d6b3a}"
+    "--gap:#f6dede;--bad:#ab2b33;--watch:#8a5a00;--well:#1d6b3a}"
     "@media screen and (prefers-color-scheme:dark){:root{--paper:#14171a;--text:#e6e9ec;"
     "--faint:#a3adb8;--rule:#343a41;--grid:#2a2f35;--trace:#7fb2ee;--range:#35547c;--limit:#d9a441;"
-    "--guard:#3d3117;--warm:#22272d;--gap:#3a2226;--bad:#ff8a80;--watch:#e0b050;--well:#7cc796}}";
+    "--guard:#3d3117;--warm:#22272d;--gap:#3a2226;--bad:#f39384;--watch:#e0b050;--well:#7cc796}}";
 
 static const char style[] =
     ":root{color-scheme:light dark}"

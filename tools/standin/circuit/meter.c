@@ -14,7 +14,7 @@
 #define AC_CORNER_HZ 0.5
 /* Below this much swing at the terminals the frequency counter finds no edges. */
 #define COUNTER_SWING_V   0.02
-#define COUNTER_LOWEST_HZ 3.0
+#define COUNTER_LOWEST_HZ 5.0
 /* A resistance that has a voltage on it cannot be measured. */
 #define LIVE_VOLTS 1e-3
 

@@ -42,7 +42,7 @@ const struct meter_type meter_tarnwerk = {
                                    {200e3, 1.0, 0.02 * PERCENT, 0.005 * PERCENT * 200e3, NO_INPUT},
                                    {2e6, 10.0, 0.02 * PERCENT, 0.005 * PERCENT * 2e6, NO_INPUT},
                                    {20e6, 100.0, 0.5 * PERCENT, 0.01 * PERCENT * 20e6, NO_INPUT}}},
-            [METER_FREQUENCY] = {1, {{300e3, 1e-3, 0.01 * PERCENT, 1e-3, AC_INPUT}}},
+            [METER_FREQUENCY] = {1, {{250e3, 1e-3, 0.01 * PERCENT, 1e-3, AC_INPUT}}},
         },
 };
 

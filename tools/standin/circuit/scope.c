@@ -90,10 +90,10 @@ void scope_reset(struct scope *scope)
 
 double scope_offset_span(double volts_per_division)
 {
-    if (volts_per_division <= 0.05 * (1.0 + 1e-9)) {
-        return 1.0;
+    if (volts_per_division <= 0.02 * (1.0 + 1e-9)) {
+        return 0.8;
     }
-    return volts_per_division <= 0.5 * (1.0 + 1e-9) ? 10.0 : 100.0;
+    return volts_per_division <= 0.2 * (1.0 + 1e-9) ? 6.0 : 80.0;
 }
 
 double scope_volts_per_division(const struct scope *scope, size_t input)

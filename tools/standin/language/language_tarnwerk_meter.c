@@ -86,7 +86,7 @@ static void read_value(struct scpi_call *call)
     if (reading.overload) {
         text_print(call->answer, "+9.90000000E+37");
     } else {
-        /* The counter shows 1 mHz in 300 kHz, the converter six digits. */
+        /* The counter shows 1 mHz in 250 kHz, the converter six digits. */
         text_print(call->answer, counting ? "%+.8E" : "%+.5E", reading.value + 0.0);
     }
 }
