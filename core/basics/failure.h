@@ -32,6 +32,7 @@
     X(BABBLE, "instrument will not stop sending", -32013, 3)                                       \
     X(WRONG_IDENTITY, "wrong instrument", -32014, 3)                                               \
     X(INSTRUMENT_ERROR, "instrument reported an error", -32015, 3)                                 \
+    X(CHANGED, "settings changed at the instrument", -32017, 3)                                    \
     X(LINE_DAMAGED, "line errors during the exchange", -32016, 3)                                  \
     X(DEADLINE, "deadline passed", -32020, 3)                                                      \
     X(HELD, "held by another client", -32021, 3)                                                   \

@@ -3,14 +3,41 @@
 
 #include <math.h>
 
-/* A link that failed is brought in step again and asked once more. */
-enum { ATTEMPTS = 2 };
+/*
+ * A link that failed is brought in step again and asked once more. Somebody who turns knobs may
+ * turn several; an instrument on which a setting never stays is not worth the whole deadline.
+ */
+enum { ATTEMPTS = 2, ATTEMPTS_CHANGED = 6 };
 
 /* Whether bringing the link in step again may help. */
 static bool worth_another(enum failure_code code)
 {
     return code == FAILURE_TIMEOUT || code == FAILURE_DISCONNECTED ||
            code == FAILURE_UNEXPECTED_REPLY || code == FAILURE_LINE_DAMAGED;
+}
+
+/* How often it has been tried, and what for. */
+struct attempts {
+    int failed;
+    int changed;
+    struct failure first_change; /* why, where that is all that a deadline left us */
+};
+
+/* Whether to try again after a failure; if not, it is the one to tell, or what lay behind it. */
+static bool once_more(struct attempts *attempts, struct deadline deadline, struct failure *own)
+{
+    bool changed = own->code == FAILURE_CHANGED;
+    bool again = changed ? ++attempts->changed < ATTEMPTS_CHANGED
+                         : worth_another(own->code) && ++attempts->failed < ATTEMPTS;
+    if (changed && attempts->changed == 1)
+        attempts->first_change = *own;
+    if (again && !deadline_passed(deadline)) {
+        failure_clear(own);
+        return true;
+    }
+    if (own->code == FAILURE_DEADLINE && attempts->changed > 0)
+        *own = attempts->first_change;
+    return false;
 }
 
 /*
@@ -43,15 +70,27 @@ static bool recheck(const struct chain *chain, const struct setup *setup, struct
 bool acquire(const struct acquirer *acquirer, const struct request *request,
              struct acquisition *acquisition, struct trace *trace, struct failure *failure)
 {
-    struct failure own;
-    for (int attempt = 1;; attempt++) {
-        failure_clear(&own);
+    struct attempts attempts = { 0 };
+    struct failure own = { 0 };
+    do {
         if (instrument_acquire(acquirer->instrument, request, acquirer->deadline, acquisition,
                                trace, &own))
             return recheck(acquirer->chain, &request->setup, acquisition, failure);
-        if (attempt == ATTEMPTS || !worth_another(own.code) || deadline_passed(acquirer->deadline))
-            break;
-    }
+    } while (once_more(&attempts, acquirer->deadline, &own));
+    if (failure)
+        *failure = own;
+    return false;
+}
+
+bool acquire_ground(const struct acquirer *acquirer, const struct request *request, double *level,
+                    struct failure *failure)
+{
+    struct attempts attempts = { 0 };
+    struct failure own = { 0 };
+    do {
+        if (instrument_ground(acquirer->instrument, request, acquirer->deadline, level, &own))
+            return true;
+    } while (once_more(&attempts, acquirer->deadline, &own));
     if (failure)
         *failure = own;
     return false;

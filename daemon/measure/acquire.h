@@ -17,12 +17,16 @@ struct acquirer {
 
 /*
  * Makes one acquisition. A link that failed is brought in step and asked once
- * more; what lies beyond the range is an overload whatever the instrument
+ * more, and so is one at which settings were changed by hand; what lies beyond the range is an overload whatever the instrument
  * calls it. False with the failure set when nothing can be said about the input.
  *
  * trace  filled for scopes; may be NULL
  */
 bool acquire(const struct acquirer *acquirer, const struct request *request,
              struct acquisition *acquisition, struct trace *trace, struct failure *failure);
+
+/* As acquire(), for the level of the zero trace of a setup: see instrument_ground(). */
+bool acquire_ground(const struct acquirer *acquirer, const struct request *request, double *level,
+                    struct failure *failure);
 
 #endif

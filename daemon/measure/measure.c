@@ -266,7 +266,8 @@ static bool ground(struct job *job, double *level)
     *level = 0;
     if (!takes_ground(job))
         return true;
-    return instrument_ground(job->instrument, &job->request, job->deadline, level, job->failure);
+    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
+    return acquire_ground(&acquirer, &job->request, level, job->failure);
 }
 
 /*

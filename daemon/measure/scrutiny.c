@@ -4,6 +4,7 @@
 #include "core/range/probe_choice.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 #include <time.h>
 
@@ -193,10 +194,29 @@ static void look_at_periods(const struct sighting *sighting, struct reading *rea
                      waveform->interval * (double)waveform->count);
 }
 
+/* What the scope cannot be asked for was sent before the record; since then nobody can tell. */
+static void look_at_settings(const struct sighting *sighting, struct reading *reading)
+{
+    const struct profile *profile = instrument_of(sighting)->profile;
+    char names[80] = "";
+    size_t length = 0;
+    for (size_t i = 0; i < SCOPE_SETTINGS; i++)
+        if (profile->kind == PROFILE_SCOPE && profile->scope.cannot_tell[i])
+            length += (size_t)snprintf(names + length, sizeof names - length, "%s%s",
+                                       length > 0 ? ", " : "",
+                                       profile_setting_name((enum scope_setting)i));
+    if (length > 0)
+        reading_warn(
+            reading,
+            "%s cannot be asked for its %s: a knob turned during the record would not show",
+            instrument_of(sighting)->name, names);
+}
+
 bool scrutinise(const struct sighting *sighting, struct reading *reading, struct failure *failure)
 {
     if (!look_at_sight(sighting, failure) || !look_for_mistakes(sighting, reading, failure))
         return false;
+    look_at_settings(sighting, reading);
     look_at_periods(sighting, reading);
     look_at_loading(sighting, reading);
     return true;

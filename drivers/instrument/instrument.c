@@ -4,6 +4,7 @@
 #include "meter.h"
 #include "panel.h"
 #include "scope.h"
+#include "scope_proof.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -83,6 +84,12 @@ static bool send_all(struct instrument *instrument, const struct commands *comma
     return true;
 }
 
+static void forget_grounds(struct instrument *instrument)
+{
+    memset(instrument->grounds, 0,
+           (size_t)profile_inputs(instrument->profile) * sizeof *instrument->grounds);
+}
+
 bool instrument_ready(struct instrument *instrument, struct deadline deadline,
                       struct failure *failure)
 {
@@ -93,8 +100,7 @@ bool instrument_ready(struct instrument *instrument, struct deadline deadline,
     if (epoch == instrument->epoch)
         return true;
     panel_clear(&instrument->panel);
-    memset(instrument->grounds, 0,
-           (size_t)profile_inputs(instrument->profile) * sizeof *instrument->grounds);
+    forget_grounds(instrument);
     if (!send_all(instrument, &instrument->profile->setup, deadline, failure) ||
         !dialogue_check_errors(dialogue, deadline, failure)) {
         dialogue_suspect(dialogue);
@@ -132,6 +138,8 @@ bool instrument_acquire(struct instrument *instrument, const struct request *req
                     ? meter_acquire(panel, profile, request, deadline, acquisition, failure)
                     : scope_acquire(panel, &profile->scope, request, deadline, &instrument->record,
                                     acquisition, failure);
+    if (!done) /* whatever it was, the zero trace may have moved with it */
+        forget_grounds(instrument);
     if (done && profile->errors_always)
         done = dialogue_check_errors(panel->dialogue, deadline, failure);
     if (done && trace && acquisition->has_waveform && !acquisition->overload)
@@ -160,8 +168,9 @@ bool instrument_ground(struct instrument *instrument, const struct request *requ
             return failure_set(failure, FAILURE_NOT_CALIBRATED, instrument->panel.name,
                                "a zero trace on the screen",
                                "with the input grounded the trace is off the screen");
-        *ground = (struct ground) { true, request->setup.range, request->setup.position,
-                                    zero.signal.mean, monotonic_now() };
+        *ground =
+            (struct ground) { scope_proves_zero(&instrument->profile->scope), request->setup.range,
+                              request->setup.position, zero.signal.mean, monotonic_now() };
     }
     *level = ground->level;
     return true;

@@ -139,6 +139,14 @@ static bool read_match(const struct reply *reply, void *out, struct failure *fai
     return true;
 }
 
+bool panel_ask(struct panel *panel, const char *query, const struct command_values *values,
+               double *number, struct deadline deadline, struct failure *failure)
+{
+    char filled[COMMAND_SIZE];
+    return command_fill(query, values, filled, sizeof filled, failure) &&
+           dialogue_query(panel->dialogue, filled, 0, read_number, number, deadline, failure);
+}
+
 bool panel_check(struct panel *panel, const struct check *check,
                  const struct command_values *values, double number, enum failure_code failed,
                  const char *what, struct deadline deadline, struct failure *failure)
@@ -156,7 +164,7 @@ bool panel_check(struct panel *panel, const struct check *check,
                                             "%s: %s answered %s", what, query, match.text);
     }
     double read;
-    if (!dialogue_query(panel->dialogue, query, 0, read_number, &read, deadline, failure))
+    if (!panel_ask(panel, check->query, values, &read, deadline, failure))
         return false;
     if (fabs(read - number) <= 1e-6 * fabs(number))
         return true;

@@ -70,6 +70,10 @@ bool panel_set_all(struct panel *panel, int input, enum slot slot, const struct 
 bool panel_settle(struct panel *panel, double settle_ms, struct deadline deadline,
                   struct failure *failure);
 
+/* Asks a query of which the answer is one number, and nothing that stands for no value. */
+bool panel_ask(struct panel *panel, const char *query, const struct command_values *values,
+               double *number, struct deadline deadline, struct failure *failure);
+
 /*
  * Asks a check's query and demands the pattern, or where it has none the
  * number `number` (to 1 part in 1e6). A check without a query is passed.

@@ -1,14 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "samples.h"
 
+#include "core/waveform/flat_top.h"
 #include "drivers/dialogue/response.h"
+#include "sample_check.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* A record may be a little longer or shorter than was asked for; a stump is no record. */
-static const double fewest_share = 0.9;
 
 static size_t sample_size(enum sample_format format)
 {
@@ -59,49 +58,50 @@ static double decode(const unsigned char *bytes, const struct waveform_coding *c
     }
 }
 
-/* One sample to volts; notes when it stands at an end of the scale. */
-static double to_volts(struct samples *samples, const struct waveform_coding *coding, double sample)
+/* A code to volts; notes when it stands at an end of the converter. */
+static double code_to_volts(struct samples *samples, const struct waveform_coding *coding,
+                            double code)
+{
+    const struct setup *setup = samples->setup;
+    samples->clipped_high |= code >= coding->code_high;
+    samples->clipped_low |= code <= coding->code_low;
+    double divisions = (code - coding->code_centre) / coding->codes_per_division;
+    return divisions * samples->scope->front_end.ranges[setup->range].volts_per_division +
+           setup->offset - setup->position;
+}
+
+/*
+ * Volts do not say where the converter ends. Beyond the range's window it does in any case; within
+ * the vertical accuracy of that, which may have been put right in the volts, a flat top tells.
+ */
+static void look_for_ends(struct samples *samples)
 {
     const struct front_end *input = &samples->scope->front_end;
-    const struct setup *setup = samples->setup;
-    if (coding->codes) {
-        samples->clipped_high |= sample >= coding->code_high;
-        samples->clipped_low |= sample <= coding->code_low;
-        double divisions = (sample - coding->code_centre) / coding->codes_per_division;
-        return divisions * input->ranges[setup->range].volts_per_division + setup->offset -
-               setup->position;
+    const struct range *range = &input->ranges[samples->setup->range];
+    double *volts = samples->record->volts;
+    struct ends ends = { .step = range->resolution };
+    setup_window(input, samples->setup, &ends.low, &ends.high);
+    ends.slack = range->resolution + range->accuracy.reading * range->full_scale / 2;
+    for (size_t i = 0; i < samples->count; i++) {
+        samples->clipped_high |= !(volts[i] < ends.high);
+        samples->clipped_low |= volts[i] <= ends.low;
+        volts[i] = isfinite(volts[i]) ? volts[i] : ends.high;
     }
-    double low, high;
-    setup_window(input, setup, &low, &high);
-    samples->clipped_high |= !(sample < high);
-    samples->clipped_low |= sample <= low;
-    return isfinite(sample) ? sample : high;
+    struct flat_top flat = flat_top(volts, samples->count, &ends);
+    samples->clipped_high |= flat.high;
+    samples->clipped_low |= flat.low;
 }
 
-/* Whether a number can be a code of the converter; if not, characters were lost or damaged. */
-static bool is_code(const struct waveform_coding *coding, double number)
+/* What came, which fits what was asked for, becomes volts in place. */
+static void to_volts(struct samples *samples, const struct waveform_coding *coding)
 {
-    switch (coding->format) {
-    case SAMPLE_INT8:
-        return number >= INT8_MIN && number <= INT8_MAX && number == rint(number);
-    case SAMPLE_UINT8:
-        return number >= 0 && number <= UINT8_MAX && number == rint(number);
-    case SAMPLE_INT16:
-        return number >= INT16_MIN && number <= INT16_MAX && number == rint(number);
-    case SAMPLE_UINT16:
-        return number >= 0 && number <= UINT16_MAX && number == rint(number);
-    default:
-        return true;
+    double *volts = samples->record->volts;
+    if (!coding->codes) {
+        look_for_ends(samples);
+        return;
     }
-}
-
-static bool enough(const struct samples *samples, size_t count, struct failure *failure)
-{
-    size_t asked = samples->scope->points;
-    if ((double)count >= fewest_share * (double)asked && count <= 2 * asked && count >= 4)
-        return true;
-    return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
-                       "%zu samples came, %zu were asked for", count, asked);
+    for (size_t i = 0; i < samples->count; i++)
+        volts[i] = code_to_volts(samples, coding, volts[i]);
 }
 
 static bool read_block(const struct reply *reply, struct samples *samples,
@@ -116,45 +116,54 @@ static bool read_block(const struct reply *reply, struct samples *samples,
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "one block of whole samples",
                            "%zu bytes of something else", reply->count);
     samples->count = block.count / size;
-    if (!enough(samples, samples->count, failure) ||
+    if (!sample_check_count(samples->count, samples->scope->points, failure) ||
         !reserve(samples->record, samples->count, failure))
         return false;
     const unsigned char *bytes = (const unsigned char *)block.bytes;
     for (size_t i = 0; i < samples->count; i++)
-        samples->record->volts[i] = to_volts(samples, coding, decode(bytes + i * size, coding));
+        samples->record->volts[i] = decode(bytes + i * size, coding);
     return true;
 }
 
-static bool read_list(const struct reply *reply, struct samples *samples,
-                      const struct waveform_coding *coding, struct failure *failure)
+static size_t count_fields(const char *bytes, size_t count)
 {
-    size_t most = samples->scope->points * 2;
-    if (!reserve(samples->record, most, failure))
-        return false;
+    size_t fields = 1;
+    for (size_t i = 0; i < count; i++)
+        fields += bytes[i] == ',';
+    return fields;
+}
+
+static bool read_list(const struct reply *reply, struct samples *samples, struct failure *failure)
+{
     const char *field = reply->bytes;
     const char *end = reply->bytes + reply->count;
-    samples->count = 0;
-    while (field <= end) {
+    samples->count = count_fields(reply->bytes, reply->count);
+    if (!sample_check_count(samples->count, samples->scope->points, failure) ||
+        !reserve(samples->record, samples->count, failure))
+        return false;
+    for (size_t i = 0; i < samples->count; i++) {
         const char *comma = memchr(field, ',', (size_t)(end - field));
         const char *stop = comma ? comma : end;
-        double code;
-        if (samples->count == most || !decimal_parse(field, (size_t)(stop - field), &code) ||
-            (coding->codes && !is_code(coding, code)))
+        if (!decimal_parse(field, (size_t)(stop - field), &samples->record->volts[i]))
             return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL,
-                               "decimal codes separated by commas", "%.*s as code %zu",
-                               (int)(stop - field < 32 ? stop - field : 32), field,
-                               samples->count + 1);
-        samples->record->volts[samples->count++] = to_volts(samples, coding, code);
+                               "decimal numbers separated by commas", "%.*s as sample %zu",
+                               (int)(stop - field < 32 ? stop - field : 32), field, i + 1);
         field = stop + 1;
     }
-    return enough(samples, samples->count, failure);
+    return true;
 }
 
 bool samples_read(const struct reply *reply, void *out, struct failure *failure)
 {
     struct samples *samples = out;
     const struct waveform_coding *coding = &samples->scope->waveform;
+    bool block = coding->encoding == ENCODING_BLOCK;
     samples->clipped_high = samples->clipped_low = false;
-    return coding->encoding == ENCODING_BLOCK ? read_block(reply, samples, coding, failure)
-                                              : read_list(reply, samples, coding, failure);
+    if (!(block ? read_block(reply, samples, coding, failure)
+                : read_list(reply, samples, failure)) ||
+        !sample_check(coding, samples->record->volts, samples->count,
+                      samples->scope->front_end.ranges[samples->setup->range].resolution, failure))
+        return false;
+    to_volts(samples, coding);
+    return true;
 }

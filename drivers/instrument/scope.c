@@ -3,6 +3,7 @@
 
 #include "core/waveform/estimate.h"
 #include "drivers/dialogue/response.h"
+#include "scope_proof.h"
 
 #include <math.h>
 #include <poll.h>
@@ -53,34 +54,13 @@ static const char *coupling_text(const struct scope *scope, enum coupling coupli
     }
 }
 
-/*
- * What the samples' codes stand for is taken from the settings, so these are
- * proved with every acquisition: that the scale is the one that was set, and
- * that its variable control is in its calibrated position. Somebody may have
- * turned a knob since.
- */
-static bool prove_scale(struct panel *panel, const struct scope *scope,
-                        const struct request *request, const struct command_values *values,
-                        struct deadline deadline, struct failure *failure)
-{
-    if (!panel_check(panel, &scope->calibrated, values, NAN, FAILURE_NOT_CALIBRATED,
-                     "the variable control is off its calibrated position", deadline, failure))
-        return false;
-    double set =
-        strstr(scope->vertical, "{full_scale}") ? values->full_scale : values->volts_per_division;
-    if (panel_check(panel, &scope->vertical_check, values, set, FAILURE_UNEXPECTED_REPLY,
-                    "vertical scale that was set", deadline, failure))
-        return true;
-    panel_forget(panel, request->input, SLOT_VERTICAL);
-    return false;
-}
-
 static bool set_up(struct panel *panel, const struct scope *scope, const struct request *request,
                    const struct command_values *values, struct deadline deadline,
                    struct failure *failure)
 {
     int input = request->input;
     bool changed = false;
+    scope_forget_unproved(panel, scope, input);
     return panel_set_all(panel, 1, SLOT_TIMEBASE, &scope->timebase, values, &changed, deadline,
                          failure) &&
            panel_set(panel, input, SLOT_COUPLING, coupling_text(scope, request->setup.coupling),
@@ -188,13 +168,13 @@ static bool sample_interval(struct panel *panel, const struct scope *scope,
     return true;
 }
 
-static bool fetch(struct panel *panel, const struct scope *scope, const struct request *request,
+static bool fetch(struct panel *panel, const struct scope *scope, const struct setup *setup,
                   const struct command_values *values, struct samples *samples,
                   struct deadline deadline, struct failure *failure)
 {
     char query[COMMAND_SIZE];
     samples->scope = scope;
-    samples->setup = &request->setup;
+    samples->setup = setup;
     return command_fill(scope->waveform.query, values, query, sizeof query, failure) &&
            dialogue_read(panel->dialogue, query, 0, samples_read, samples, deadline, failure);
 }
@@ -222,16 +202,34 @@ static void describe(struct acquisition *acquisition, const struct samples *samp
     acquisition->signal = signal;
 }
 
+/* Rounding is the same each time; what differs between the two was moved by hand. */
+static bool same_place(const struct panel *panel, const struct setup *before,
+                       const struct setup *behind, struct failure *failure)
+{
+    return (before->offset == behind->offset && before->position == behind->position) ||
+           failure_set(failure, FAILURE_CHANGED, panel->name, NULL,
+                       "offset or position moved during the record");
+}
+
+/*
+ * What is set is proved on both sides of the record: the proof before catches
+ * what was turned and is turned back during it. The one behind it comes after
+ * the samples, since an instrument may scale them as they are fetched.
+ */
 static bool digitise(struct panel *panel, const struct scope *scope, const struct request *request,
                      struct deadline deadline, struct samples *samples, double *interval,
                      struct failure *failure)
 {
+    const struct setup *setup = &request->setup;
     struct command_values values = values_for(scope, request);
+    struct setup before, behind;
     return set_up(panel, scope, request, &values, deadline, failure) &&
+           scope_prove(panel, scope, setup, &values, deadline, &before, failure) &&
            acquire(panel, scope, &values, deadline, failure) &&
-           prove_scale(panel, scope, request, &values, deadline, failure) &&
            sample_interval(panel, scope, &values, interval, deadline, failure) &&
-           fetch(panel, scope, request, &values, samples, deadline, failure);
+           fetch(panel, scope, &before, &values, samples, deadline, failure) &&
+           scope_prove(panel, scope, setup, &values, deadline, &behind, failure) &&
+           same_place(panel, &before, &behind, failure);
 }
 
 bool scope_acquire(struct panel *panel, const struct scope *scope, const struct request *request,

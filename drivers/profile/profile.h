@@ -24,7 +24,12 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { PROFILE_TEXT = 160, PROFILE_MAX_FUNCTIONS = 16, PROFILE_MAX_DURATIONS = 48 };
+enum {
+    PROFILE_TEXT = 160,
+    PROFILE_MAX_FUNCTIONS = 16,
+    PROFILE_MAX_DURATIONS = 48,
+    PROFILE_MAX_BESIDES = 8
+};
 
 /* Most inputs of one instrument. */
 enum { PROFILE_INPUTS = 64 };
@@ -100,6 +105,21 @@ struct waveform_coding {
     double codes_per_step; /* from one step of the converter to the next, 1 or more */
 };
 
+/* What is set at a scope before each record, by the groups of its profile. */
+#define SCOPE_SETTING_TABLE(X)                                                                     \
+    X(VERTICAL, "vertical")                                                                        \
+    X(OFFSET, "offset")                                                                            \
+    X(POSITION, "position")                                                                        \
+    X(COUPLING, "coupling")                                                                        \
+    X(TIMEBASE, "timebase")
+
+enum scope_setting {
+#define X(name, text) SCOPE_##name,
+    SCOPE_SETTING_TABLE(X)
+#undef X
+        SCOPE_SETTINGS
+};
+
 /* How a scope's input is driven. Commands may be empty where the scope has no such thing. */
 struct scope {
     int inputs;
@@ -108,13 +128,20 @@ struct scope {
     char vertical[PROFILE_TEXT]; /* sets volts per division, or full scale */
     struct check vertical_check; /* reads it back: number must equal what {…} was sent */
     char offset[PROFILE_TEXT];
+    struct check offset_check; /* reads {offset} back */
     char position[PROFILE_TEXT];
+    struct check position_check; /* reads back the number that the command sends */
     char coupling_dc[PROFILE_TEXT];
     char coupling_ac[PROFILE_TEXT];
     char coupling_ground[PROFILE_TEXT];
-    struct check calibrated;  /* answer must match, else the vertical scale is not calibrated */
-    struct commands timebase; /* sets duration and number of points */
-    struct check interval;    /* answers seconds from sample to sample; empty: computed */
+    struct check coupling_checks[3]; /* by enum coupling: one query, and what it answers in each */
+    struct check calibrated;     /* answer must match, else the vertical scale is not calibrated */
+    struct commands timebase;    /* sets duration and number of points */
+    struct check timebase_check; /* reads back the number that is sent */
+    struct check interval;       /* answers seconds from sample to sample; empty: computed */
+    size_t besides_count;
+    struct check besides[PROFILE_MAX_BESIDES]; /* what else a record rests on; must match */
+    bool cannot_tell[SCOPE_SETTINGS];          /* what it cannot be asked for */
     size_t points;
     size_t duration_count;
     double durations[PROFILE_MAX_DURATIONS]; /* seconds a record can last, ascending */
@@ -178,6 +205,9 @@ const struct front_end *profile_front_end(const struct profile *profile, enum qu
  * it cannot measure it. `record` is how long a scope is to look at least, seconds.
  */
 struct eye profile_eye(const struct profile *profile, enum quantity quantity, double record);
+
+/* The name of a scope's setting, as in its profile: "coupling". Never NULL. */
+const char *profile_setting_name(enum scope_setting setting);
 
 /* How many inputs there are: a scope's, or the channels of a meter's scanner card. */
 int profile_inputs(const struct profile *profile);

@@ -117,6 +117,15 @@ static const struct strict_key scope_keys[] = {
       .maximum = 60e3,
       .unit = "ms",
       .help = "wait after a change of range, offset or coupling" },
+    { .name = "record_checks",
+      .type = STRICT_LIST,
+      .help = "groups of \"query\" and \"pattern\" for what else a record rests on, such as the "
+              "factor, inversion or averaging set at the scope" },
+    { .name = "cannot_tell",
+      .type = STRICT_TEXTS,
+      .help =
+          "the groups among vertical, offset, position, coupling and timebase that have no "
+          "query because the scope cannot be asked; their commands are sent before each record" },
     { .name = NULL },
 };
 
@@ -286,6 +295,20 @@ static void free_protocol(struct profile_owner *owner)
     }
 }
 
+static void free_scope(struct scope *scope)
+{
+    free_commands(&scope->timebase);
+    free_commands(&scope->acquire);
+    free_check(&scope->calibrated);
+    free_check(&scope->done);
+    for (size_t i = 0; i < sizeof scope->coupling_checks / sizeof *scope->coupling_checks; i++) {
+        free_check(&scope->coupling_checks[i]);
+    }
+    for (size_t i = 0; i < scope->besides_count; i++) {
+        free_check(&scope->besides[i]);
+    }
+}
+
 void profile_free(struct profile *profile)
 {
     struct profile_owner *owner = (struct profile_owner *)profile;
@@ -300,12 +323,7 @@ void profile_free(struct profile *profile)
     for (size_t i = 0; i < profile->function_count; i++) {
         free_function(&profile->functions[i]);
     }
-    free_commands(&profile->scope.timebase);
-    free_commands(&profile->scope.acquire);
-    free_check(&profile->scope.vertical_check);
-    free_check(&profile->scope.calibrated);
-    free_check(&profile->scope.interval);
-    free_check(&profile->scope.done);
+    free_scope(&profile->scope);
     for (size_t i = 0; i < PROFILE_MAX_FUNCTIONS; i++) {
         free(owner->ranges[i]);
     }

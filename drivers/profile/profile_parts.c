@@ -185,8 +185,8 @@ void profile_check_anchors(const config_setting_t *group, const char *key, bool 
     }
 }
 
-void profile_take_check(const struct profile *profile, const config_setting_t *group,
-                        const char *key, struct check *check, struct problems *problems)
+void profile_read_check(const struct profile *profile, const config_setting_t *group,
+                        struct check *check, struct problems *problems)
 {
     static const struct strict_key keys[] = {
         { .name = "query",
@@ -203,14 +203,19 @@ void profile_take_check(const struct profile *profile, const config_setting_t *g
           .help = "what the answer must match" },
         { .name = NULL },
     };
+    strict_group(group, keys, check, problems);
+    profile_check_command(profile, group, "query", check->query, CONTEXT_SCOPE, NULL, problems);
+    profile_check_anchors(group, "pattern", true, problems);
+}
+
+void profile_take_check(const struct profile *profile, const config_setting_t *group,
+                        const char *key, struct check *check, struct problems *problems)
+{
     const config_setting_t *member = strict_member(group, key);
 
-    if (member == NULL || !config_setting_is_group(member)) {
-        return;
+    if (member != NULL && config_setting_is_group(member)) {
+        profile_read_check(profile, member, check, problems);
     }
-    strict_group(member, keys, check, problems);
-    profile_check_command(profile, member, "query", check->query, CONTEXT_SCOPE, NULL, problems);
-    profile_check_anchors(member, "pattern", true, problems);
 }
 
 void profile_missing(const config_setting_t *group, const char *key, const char *why,

@@ -35,7 +35,11 @@ void profile_take_commands(const struct profile *profile, const config_setting_t
 void profile_check_anchors(const config_setting_t *group, const char *key, bool to_the_end,
                            struct problems *problems);
 
-/* Reads a group of `query` and `pattern`, both needed, at `key`; nothing when it is absent. */
+/* Reads a group of `query` and `pattern`, both needed. */
+void profile_read_check(const struct profile *profile, const config_setting_t *group,
+                        struct check *check, struct problems *problems);
+
+/* As profile_read_check(), of the group at `key`; nothing when it is absent. */
 void profile_take_check(const struct profile *profile, const config_setting_t *group,
                         const char *key, struct check *check, struct problems *problems);
 
@@ -71,6 +75,13 @@ void profile_take_waveform(struct profile_owner *owner, const config_setting_t *
                            struct problems *problems);
 /* Reads time base, acquisition and waveform of a scope. */
 void profile_take_record(struct profile_owner *owner, const config_setting_t *root,
+                         struct problems *problems);
+
+/*
+ * Reads what the record rests on besides, and what the scope cannot be asked for; every group of
+ * settings must have a query or be named there. The other groups have been read.
+ */
+void profile_take_proofs(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems);
 
 /* Reads the group at `key` into the scope; false when there is nothing to check in it. */

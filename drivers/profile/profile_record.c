@@ -11,6 +11,11 @@ static const struct strict_key timebase_keys[] = {
       .type = STRICT_TEXTS,
       .required = true,
       .help = "commands that set duration and number of points" },
+    { .name = "query",
+      .type = STRICT_TEXT,
+      .offset = FIELD(timebase_check.query),
+      .size = PROFILE_TEXT,
+      .help = "reads back the {time_per_division}, {duration} or {interval} that is set" },
     { .name = "interval_query",
       .type = STRICT_TEXT,
       .offset = FIELD(interval.query),
@@ -154,6 +159,8 @@ static void take_timebase(struct profile_owner *owner, const config_setting_t *r
         return;
     }
     profile_take_commands(&owner->profile, group, "set", CONTEXT_SCOPE, &scope->timebase, problems);
+    profile_check_command(&owner->profile, group, "query", scope->timebase_check.query,
+                          CONTEXT_SCOPE, NULL, problems);
     profile_check_command(&owner->profile, group, "interval_query", scope->interval.query,
                           CONTEXT_SCOPE, NULL, problems);
     const config_setting_t *durations = strict_list(group, "durations");
@@ -190,6 +197,13 @@ static void check_codes(const struct waveform_coding *coding, const config_setti
                     "code_low, code_centre, code_high are %g, %g, %g, expected all three, "
                     "ascending",
                     coding->code_low, coding->code_centre, coding->code_high);
+    }
+    double steps = (coding->code_high - coding->code_low) / coding->codes_per_step;
+    if (coding->codes && isfinite(steps) && fabs(steps - rint(steps)) > 1e-6) {
+        problems_at(problems, group,
+                    "code_high is %g steps above code_low, expected a whole number of "
+                    "codes_per_step",
+                    steps);
     }
     if (coding->encoding == ENCODING_BLOCK && coding->format != SAMPLE_INT8 &&
         coding->format != SAMPLE_UINT8 && strict_member(group, "byte_order") == NULL) {

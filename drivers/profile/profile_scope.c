@@ -73,6 +73,11 @@ static const struct strict_key offset_keys[] = {
       .offset = FIELD(offset),
       .size = PROFILE_TEXT,
       .help = "sets the voltage in the middle of the screen, {offset} V" },
+    { .name = "query",
+      .type = STRICT_TEXT,
+      .offset = FIELD(offset_check.query),
+      .size = PROFILE_TEXT,
+      .help = "reads the same number back" },
     { .name = "error_percent",
       .type = STRICT_NUMBER,
       .required = true,
@@ -120,6 +125,11 @@ static const struct strict_key position_keys[] = {
       .offset = FIELD(position),
       .size = PROFILE_TEXT,
       .help = "moves the zero trace up by {position} divisions or {position_volts} V" },
+    { .name = "query",
+      .type = STRICT_TEXT,
+      .offset = FIELD(position_check.query),
+      .size = PROFILE_TEXT,
+      .help = "reads the same number back" },
     { .name = "divisions",
       .type = STRICT_NUMBER,
       .required = true,
@@ -148,6 +158,26 @@ static const struct strict_key coupling_keys[] = {
       .offset = FIELD(coupling_ground),
       .size = PROFILE_TEXT,
       .help = "command that grounds the input, so that the zero trace can be seen" },
+    { .name = "query",
+      .type = STRICT_TEXT,
+      .offset = FIELD(coupling_checks[COUPLING_DC].query),
+      .size = PROFILE_TEXT,
+      .help = "asks for the coupling" },
+    { .name = "dc_answer",
+      .type = STRICT_PATTERN,
+      .offset = FIELD(coupling_checks[COUPLING_DC].pattern),
+      .present = FIELD(coupling_checks[COUPLING_DC].has_pattern),
+      .help = "the whole answer to \"query\" in dc coupling" },
+    { .name = "ac_answer",
+      .type = STRICT_PATTERN,
+      .offset = FIELD(coupling_checks[COUPLING_AC].pattern),
+      .present = FIELD(coupling_checks[COUPLING_AC].has_pattern),
+      .help = "... in ac coupling" },
+    { .name = "ground_answer",
+      .type = STRICT_PATTERN,
+      .offset = FIELD(coupling_checks[COUPLING_GROUND].pattern),
+      .present = FIELD(coupling_checks[COUPLING_GROUND].has_pattern),
+      .help = "... with the input grounded" },
     { .name = "ac_corner",
       .type = STRICT_NUMBER,
       .offset = FIELD(front_end.ac_corner),
@@ -171,8 +201,11 @@ static void check_value_command(const struct profile *profile, const config_sett
 
 /*
  * The window is from the last code that is not clipped to the first: codes at
- * the ends are no values. Volts have no codes; there the screen is the window.
+ * the ends are no values. Volts have no codes; there it is the screen, less the
+ * step at either end that means clipped and a half for where the steps lie.
  */
+static const double volts_edge = 1.5;
+
 static void complete_range(const struct scope *scope, double volts_per_division,
                            struct range *range)
 {
@@ -182,8 +215,8 @@ static void complete_range(const struct scope *scope, double volts_per_division,
     range->volts_per_division = volts_per_division;
     range->full_scale = volts_per_division * scope->divisions;
     range->resolution = code * coding->codes_per_step;
-    range->low = -range->full_scale / 2.0;
-    range->high = range->full_scale / 2.0;
+    range->high = range->full_scale / 2.0 - volts_edge * range->resolution;
+    range->low = -range->high;
     if (coding->codes) {
         range->low = (coding->code_low + coding->codes_per_step - coding->code_centre) * code;
         range->high = (coding->code_high - coding->codes_per_step - coding->code_centre) * code;
@@ -268,6 +301,8 @@ static void take_offset(struct profile_owner *owner, const config_setting_t *roo
     }
     check_value_command(&owner->profile, group, owner->profile.scope.offset, "{offset}", NULL,
                         problems);
+    profile_check_input_command(&owner->profile, group, "query",
+                                owner->profile.scope.offset_check.query, problems);
     const config_setting_t *spans = strict_list(group, "spans");
     for (int i = 0; spans != NULL && i < config_setting_length(spans); i++) {
         after = apply_span(owner, config_setting_get_elem(spans, (unsigned)i), after, problems);
@@ -283,6 +318,36 @@ static void take_position(struct profile_owner *owner, const config_setting_t *r
                            problems)) {
         check_value_command(&owner->profile, group, owner->profile.scope.position, "{position}",
                             "{position_volts}", problems);
+        profile_check_input_command(&owner->profile, group, "query",
+                                    owner->profile.scope.position_check.query, problems);
+    }
+}
+
+/* The query goes with an answer for each coupling that there is a command for. */
+static void take_coupling_query(struct profile_owner *owner, const config_setting_t *group,
+                                struct problems *problems)
+{
+    struct scope *scope = &owner->profile.scope;
+    static const char *const answers[] = { [COUPLING_DC] = "dc_answer",
+                                           [COUPLING_AC] = "ac_answer",
+                                           [COUPLING_GROUND] = "ground_answer" };
+    const char *const commands[] = { [COUPLING_DC] = scope->coupling_dc,
+                                     [COUPLING_AC] = scope->coupling_ac,
+                                     [COUPLING_GROUND] = scope->coupling_ground };
+    const char *query = scope->coupling_checks[COUPLING_DC].query;
+
+    profile_check_input_command(&owner->profile, group, "query", query, problems);
+    for (size_t i = 0; i < sizeof answers / sizeof *answers; i++) {
+        struct check *check = &scope->coupling_checks[i];
+        bool wanted = query[0] != '\0' && commands[i][0] != '\0';
+        if (wanted != check->has_pattern) {
+            problems_at(problems, group, "\"%s\" is %s, expected it with a query and its command",
+                        answers[i], check->has_pattern ? "there" : "missing");
+        }
+        profile_check_anchors(group, answers[i], true, problems);
+        if (i != COUPLING_DC) {
+            memcpy(check->query, query, sizeof check->query);
+        }
     }
 }
 
@@ -299,6 +364,7 @@ static void take_coupling(struct profile_owner *owner, const config_setting_t *r
     profile_check_input_command(&owner->profile, group, "dc", scope->coupling_dc, problems);
     profile_check_input_command(&owner->profile, group, "ac", scope->coupling_ac, problems);
     profile_check_input_command(&owner->profile, group, "ground", scope->coupling_ground, problems);
+    take_coupling_query(owner, group, problems);
     scope->front_end.ac_coupling = scope->coupling_ac[0] != '\0';
     scope->front_end.ground_reference = scope->coupling_ground[0] != '\0';
     if (scope->front_end.ac_coupling && strict_member(group, "ac_corner") == NULL) {
@@ -321,6 +387,7 @@ void profile_take_scope(struct profile_owner *owner, const config_setting_t *roo
     take_position(owner, root, problems);
     take_coupling(owner, root, problems);
     profile_take_record(owner, root, problems);
+    profile_take_proofs(owner, root, problems);
 }
 
 void profile_print_scope_keys(FILE *out)

@@ -143,7 +143,7 @@ class Aliases(unittest.TestCase):
 
     def records(self):
         """How long each record was to last that was set so far."""
-        return [line for line in self.bench.commands("digitiser") if "TIME" in line]
+        return [line for line in self.bench.commands("digitiser") if "TIME " in line]
 
     def test_what_cannot_be_told_apart_has_no_frequency(self):
         """At its fastest, 50 MS/s, 15.3 MHz may be 34.7 MHz, and 20 MHz of bandwidth let both through."""

@@ -18,7 +18,8 @@ struct record {
 
 struct player {
     struct player_row rows[PLAYER_ROWS];
-    const char *once[PLAYER_ROWS]; /* the next reply, where it is another */
+    const char *once[PLAYER_ROWS]; /* a reply that is another, this once */
+    unsigned skip[PLAYER_ROWS];    /* how many come before it */
     size_t count;
     int listener;
     int fd; /* under the mutex; -1: nobody there */
@@ -47,7 +48,9 @@ static const char *look_up(struct player *player, const char *message)
     for (size_t i = 0; i < player->count; i++) {
         if (strcmp(player->rows[i].message, message) != 0)
             continue;
-        reply = player->once[i] ? player->once[i] : player->rows[i].reply;
+        if (!player->once[i] || player->skip[i]-- > 0)
+            return player->rows[i].reply;
+        reply = player->once[i];
         player->once[i] = NULL;
         return reply;
     }
@@ -149,24 +152,33 @@ const char *player_link(const struct player *player)
     return player->link;
 }
 
-static void set_answer(struct player *player, const char *message, const char *reply, bool once)
+/* `skip` below zero: for good. */
+static void set_answer(struct player *player, const char *message, const char *reply, int skip)
 {
     pthread_mutex_lock(&player->mutex);
     for (size_t i = 0; i < player->count; i++) {
-        if (strcmp(player->rows[i].message, message) == 0)
-            *(once ? &player->once[i] : &player->rows[i].reply) = reply;
+        if (strcmp(player->rows[i].message, message) != 0)
+            continue;
+        *(skip >= 0 ? &player->once[i] : &player->rows[i].reply) = reply;
+        player->skip[i] = skip > 0 ? (unsigned)skip : 0;
     }
     pthread_mutex_unlock(&player->mutex);
 }
 
 void player_answer(struct player *player, const char *message, const char *reply)
 {
-    set_answer(player, message, reply, false);
+    set_answer(player, message, reply, -1);
 }
 
 void player_answer_once(struct player *player, const char *message, const char *reply)
 {
-    set_answer(player, message, reply, true);
+    set_answer(player, message, reply, 0);
+}
+
+void player_answer_later(struct player *player, const char *message, unsigned skip,
+                         const char *reply)
+{
+    set_answer(player, message, reply, (int)skip);
 }
 
 void player_drop(struct player *player)

@@ -31,6 +31,10 @@ void player_answer(struct player *player, const char *message, const char *reply
 /* The next time `message` is answered with `reply`, then as ever. */
 void player_answer_once(struct player *player, const char *message, const char *reply);
 
+/* As player_answer_once(), after `message` has been answered `skip` times as ever. */
+void player_answer_later(struct player *player, const char *message, unsigned skip,
+                         const char *reply);
+
 /* Closes the connection, as an instrument that is switched off. */
 void player_drop(struct player *player);
 

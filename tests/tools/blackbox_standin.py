@@ -184,7 +184,7 @@ class Measuring(StandInTest):
         self.assertEqual(self.bench.commands("fine", 2), [":SENS:VOLT:DC:RANG 20", "*ESR?"])
         self.assertEqual(self.bench.counters("fine"),
                          {"connections": 1, "commands": 3, "queries": 2, "readings": 1,
-                          "relay_changes": 2})
+                          "knobs": 0, "relay_changes": 2})
 
 
 class Faults(StandInTest):

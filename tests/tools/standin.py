@@ -152,16 +152,16 @@ class StandIn:
         """The true unloaded values of whatever an input is tied to."""
         return self.call("truth", instrument=instrument, input=input)
 
-    def log(self, instrument, count=128):
+    def log(self, instrument, count=512):
         """The last commands received, oldest first: [{"time": s, "command": text}]."""
         return self.call("log", instrument=instrument, count=count)
 
-    def commands(self, instrument, count=128):
+    def commands(self, instrument, count=512):
         """The texts of log()."""
         return [entry["command"] for entry in self.log(instrument, count)]
 
     def counters(self, instrument):
-        """Commands, queries, readings, relay_changes and connections so far."""
+        """Commands, queries, readings, knobs turned, relay_changes and connections so far."""
         return self.call("counters", instrument=instrument)
 
     def instruments(self):

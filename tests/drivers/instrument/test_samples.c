@@ -30,8 +30,11 @@ static struct bench *bench_new(enum encoding encoding, enum sample_format format
     struct bench *bench = calloc(1, sizeof *bench);
 
     assert_non_null(bench);
-    bench->range =
-        (struct range) { .full_scale = 16, .low = -7.75, .high = 7.75, .volts_per_division = 2 };
+    bench->range = (struct range) { .full_scale = 16,
+                                    .low = -7.75,
+                                    .high = 7.75,
+                                    .resolution = 2.0 / 32,
+                                    .volts_per_division = 2 };
     bench->scope.points = POINTS;
     bench->scope.front_end =
         (struct front_end) { .count = 1, .ranges = &bench->range, .vertical = true };
@@ -41,7 +44,8 @@ static struct bench *bench_new(enum encoding encoding, enum sample_format format
                                                        .code_low = 0,
                                                        .code_high = 255,
                                                        .code_centre = 128,
-                                                       .codes_per_division = 32 };
+                                                       .codes_per_division = 32,
+                                                       .codes_per_step = 1 };
     bench->samples = (struct samples) { .scope = &bench->scope,
                                         .setup = &bench->setup,
                                         .record = &bench->record };
@@ -109,7 +113,9 @@ static void bad_lists_are_refused(void **state)
         "128,128,128,128,128,128,128,128,128,127.5",   /* between two codes */
         "128;128;128;128;128;128;128;128;128;128",
         "#210abcdefghij",
-        "1,2,3,4,5,6,7,8,9,0,1,2,3,4,5,6,7,8,9,0,1", /* more than twice as many */
+        "1,2,3,4,5,6,7,8,9,0,1",                   /* one too many */
+        "1,2,3,4,5,6,7,8,9",                       /* one too few */
+        "0,1,1,2,2,1,3,2,4,1,5,2,6,1,7,2,8,1,9,2", /* pairs */
     };
     struct bench *bench = bench_new(ENCODING_LIST, SAMPLE_UINT8);
 
@@ -128,14 +134,16 @@ static void bad_blocks_are_refused(void **state)
         { "", 0 },
         { "#", 1 },
         { "#10", 3 },
-        { "#18abcdefgh", 11 },              /* eight samples of ten */
-        { "#220abcdefghij", 14 },           /* shorter than announced */
-        { "#210abcdefghijk", 15 },          /* longer than announced */
-        { "#210abcdefghij,1", 16 },         /* something behind it */
-        { "#18abcdefgh,#18abcdefgh", 23 },  /* two blocks */
-        { "1,2,3,4,5,6,7,8,9,10", 20 },     /* a list */
-        { "\"abcdefghij\"", 12 },           /* a string */
-        { "#221aaaaaaaaaaaaaaaaaaaaa", 25 } /* more than twice as many */
+        { "#18abcdefgh", 11 },             /* eight samples of ten */
+        { "#220abcdefghij", 14 },          /* shorter than announced */
+        { "#210abcdefghijk", 15 },         /* longer than announced */
+        { "#210abcdefghij,1", 16 },        /* something behind it */
+        { "#18abcdefgh,#18abcdefgh", 23 }, /* two blocks */
+        { "1,2,3,4,5,6,7,8,9,10", 20 },    /* a list */
+        { "\"abcdefghij\"", 12 },          /* a string */
+        { "#19abcdefghi", 12 },            /* one too few */
+        { "#211abcdefghijk", 15 },         /* one too many */
+        { "#220aaaaaaaaaaaaaaaaaaaa", 24 } /* twice as many */
     };
     struct bench *bench = bench_new(ENCODING_BLOCK, SAMPLE_UINT8);
 
@@ -180,6 +188,7 @@ static void three_samples_are_no_record(void **state)
     (void)state;
     bench->scope.points = 3;
     refused(bench, "128,128,128", 11);
+    bench->scope.points = 4;
     accepted(bench, "128,128,128,128", 15);
     bench_free(bench);
 }

@@ -14,7 +14,9 @@
 
 #include <cmocka.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #define SCOPE_TEXT(inputs)                                                                         \
     "description = \"s\"; kind = \"scope\";" BENCH_DIALOGUE("4096") "inputs = " inputs             \
@@ -25,9 +27,12 @@
     "vertical = { command = \"VDIV{input},{volts_per_division}\"; query = \"VDIV{input}?\";"       \
     "  calibrated = { query = \"KNOB{input}?\"; pattern = \"^CAL$\"; };"                           \
     "  volts_per_division = [ 1.0, 2.0 ]; gain_percent = 3.0; baseline_divisions = 0.2; };"        \
-    "position = { command = \"POS{input},{position}\"; divisions = 4.0; };"                        \
+    "position = { command = \"POS{input},{position}\"; query = \"POS{input}?\"; divisions = 4.0; " \
+    "};"                                                                                           \
     "coupling = { dc = \"CPL{input},DC\"; ac = \"CPL{input},AC\"; ground = \"CPL{input},GND\";"    \
-    "  ac_corner = 10.0; };"                                                                       \
+    "  query = \"CPL{input}?\"; dc_answer = \"^DC$\"; ac_answer = \"^AC$\";"                       \
+    "  ground_answer = \"^GND$\"; ac_corner = 10.0; };"                                            \
+    "record_checks = ( { query = \"INV{input}?\"; pattern = \"^OFF$\"; } );"                       \
     "timebase = { set = [ \"TDIV,{time_per_division}\" ]; interval_query = \"STEP?\";"             \
     "  points = 16; durations = [ 1e-3, 10e-3 ]; };"                                               \
     "acquisition = { start = [ \"SINGLE\" ]; done = { query = \"DONE?\"; pattern = \"^1$\"; };"    \
@@ -58,6 +63,12 @@ static const struct player_row scope_rows[] = {
     { "POS1,0", NULL },
     { "POS1,2", NULL },
     { "POS2,0", NULL },
+    { "POS1?", "0" },
+    { "POS2?", "0" },
+    { "CPL1?", "DC" },
+    { "CPL2?", "DC" },
+    { "INV1?", "OFF" },
+    { "INV2?", "OFF" },
     { "CPL1,DC", NULL },
     { "CPL1,AC", NULL },
     { "CPL1,GND", NULL },
@@ -86,7 +97,12 @@ static void a_wrong_answer_makes_the_scope_be_set_afresh(void **state)
 {
     static const struct wrong rows[] = {
         { "ERR?", "-222,\"Data out of range\"", FAILURE_INSTRUMENT_ERROR },
-        { "VDIV1?", "2", FAILURE_UNEXPECTED_REPLY },
+        { "VDIV1?", "2", FAILURE_CHANGED },
+        { "POS1?", "0.05", FAILURE_CHANGED },
+        { "POS1?", "POS 0", FAILURE_UNEXPECTED_REPLY },
+        { "CPL1?", "GND", FAILURE_CHANGED },
+        { "CPL1?", "DCX", FAILURE_CHANGED },
+        { "INV1?", "ON", FAILURE_CHANGED },
         { "VDIV1?", "VAR", FAILURE_UNEXPECTED_REPLY },
         { "STEP?", "6.44E-5", FAILURE_UNEXPECTED_REPLY },
         { "STEP?", "6.06E-5", FAILURE_UNEXPECTED_REPLY },
@@ -101,6 +117,40 @@ static void a_wrong_answer_makes_the_scope_be_set_afresh(void **state)
 
     (void)state;
     bench_check_wrong(&bench, rows, sizeof rows / sizeof *rows, SCOPE_AGAIN);
+    bench_end(&bench);
+}
+
+/* The record is of what the input was set to when it was taken, which nobody knows then. */
+static void a_knob_turned_during_the_record_refuses_it(void **state)
+{
+    static const struct wrong rows[] = {
+        { "VDIV1?", "2", FAILURE_CHANGED },          { "POS1?", "-0.5", FAILURE_CHANGED },
+        { "POS1?", "0.015", FAILURE_CHANGED },       { "CPL1?", "AC", FAILURE_CHANGED },
+        { "KNOB1?", "VAR", FAILURE_NOT_CALIBRATED }, { "INV1?", "ON", FAILURE_CHANGED },
+    };
+    struct bench bench = scope_start();
+
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        dialogue_suspect(bench_dialogue(&bench));
+        player_answer_later(bench.player, rows[i].query, 1, rows[i].reply);
+        bench_failed(&bench, rows[i].code);
+        bench_acquired(&bench, rows[i].code == FAILURE_CHANGED ? SCOPE_AGAIN : "SINGLE ");
+    }
+    bench_end(&bench);
+}
+
+/* 32 codes a division: half a step is 1/64 of a division, and the scope knows where it stands. */
+static void a_position_that_was_rounded_counts_as_it_is(void **state)
+{
+    struct bench bench = scope_start();
+
+    (void)state;
+    player_answer(bench.player, "POS1?", "0.015");
+    bench_acquired(&bench, SCOPE_AGAIN);
+    assert_true(fabs(bench.acquisition.signal.low - (-1 - 0.015)) < 1e-12);
+    player_answer(bench.player, "POS1?", "0.016");
+    bench_failed(&bench, FAILURE_CHANGED);
     bench_end(&bench);
 }
 
@@ -201,9 +251,11 @@ static void inputs_are_set_each_for_itself(void **state)
     bench.request.input = 1;
     bench_acquired(&bench, "SINGLE ");
     bench.request.setup.position = 2;
+    player_answer(bench.player, "POS1?", "2");
     bench_acquired(&bench, "POS1,2 SINGLE ");
     assert_true(bench.acquisition.signal.low == -3 && bench.acquisition.signal.high == -1);
     bench.request.setup.coupling = COUPLING_AC;
+    player_answer(bench.player, "CPL1?", "AC");
     bench_acquired(&bench, "CPL1,AC SINGLE ");
     bench.request.duration = 2e-3;
     player_answer(bench.player, "STEP?", "6.25E-4");
@@ -216,8 +268,10 @@ static double ground(struct bench *bench, const char *commands)
     double level = NAN;
 
     failure_clear(&bench->failure);
+    player_answer(bench->player, "CPL1?", "GND");
     assert_true(instrument_ground(bench->instrument, &bench->request, deadline_in(BENCH_PLENTY_MS),
                                   &level, &bench->failure));
+    player_answer(bench->player, "CPL1?", "DC");
     assert_string_equal(player_commands(bench->player), commands);
     return level;
 }
@@ -246,6 +300,46 @@ static void the_zero_trace_is_taken_once(void **state)
     bench_end(&bench);
 }
 
+/* Whatever was turned, the trace may have moved with it. */
+static void a_turned_knob_voids_the_zero_trace(void **state)
+{
+    static const struct wrong rows[] = { { "POS1?", "1", FAILURE_CHANGED },
+                                         { "KNOB1?", "VAR", FAILURE_NOT_CALIBRATED } };
+    struct bench bench = scope_start();
+
+    (void)state;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    ground(&bench, "CPL1,GND SINGLE ");
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        ground(&bench, "");
+        player_answer_once(bench.player, rows[i].query, rows[i].reply);
+        bench_failed(&bench, rows[i].code);
+        bench_acquire(&bench);
+        player_commands(bench.player);
+        ground(&bench, "CPL1,GND SINGLE ");
+    }
+    bench_end(&bench);
+}
+
+/* What the scope cannot be asked for is sent before each record, and its zero trace never kept. */
+static void what_cannot_be_asked_is_sent_again(void **state)
+{
+    char text[4096];
+    struct bench bench;
+
+    (void)state;
+    snprintf(text, sizeof text, "%s cannot_tell = [ \"position\" ];", scope_text);
+    char *query = strstr(text, "query = \"POS{input}?\";");
+    memset(query, ' ', strcspn(query, ";") + 1);
+    bench = bench_start(text, scope_rows);
+    bench.request.quantity = QUANTITY_DC_VOLTAGE;
+    bench_acquired(&bench, SCOPE_AGAIN);
+    bench_acquired(&bench, "POS1,0 SINGLE ");
+    ground(&bench, "CPL1,GND POS1,0 SINGLE ");
+    ground(&bench, "POS1,0 SINGLE ");
+    bench_end(&bench);
+}
+
 static void a_zero_trace_off_the_screen_is_not_calibrated(void **state)
 {
     struct bench bench = scope_start();
@@ -253,6 +347,7 @@ static void a_zero_trace_off_the_screen_is_not_calibrated(void **state)
 
     (void)state;
     failure_clear(&bench.failure);
+    player_answer(bench.player, "CPL1?", "GND");
     player_answer_once(bench.player, "WAVE1?", CLIPPED);
     assert_false(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
                                    &level, &bench.failure));
@@ -292,6 +387,9 @@ static void the_last_of_all_inputs_is_measured(void **state)
         { "LOC", NULL },
         { "VDIV64,1", NULL },
         { "VDIV64?", "1" },
+        { "POS64?", "0" },
+        { "CPL64?", "DC" },
+        { "INV64?", "OFF" },
         { "KNOB64?", "CAL" },
         { "POS64,0", NULL },
         { "CPL64,DC", NULL },
@@ -310,9 +408,11 @@ static void the_last_of_all_inputs_is_measured(void **state)
     bench.request.quantity = QUANTITY_DC_VOLTAGE;
     bench.request.input = PROFILE_INPUTS;
     bench_acquired(&bench, "*CLS REM TDIV,0.0001 CPL64,DC VDIV64,1 POS64,0 SINGLE ");
+    player_answer(bench.player, "CPL64?", "GND");
     assert_true(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
                                   &level, &bench.failure));
     assert_string_equal(player_commands(bench.player), "CPL64,GND SINGLE ");
+    player_answer(bench.player, "CPL64?", "DC");
     bench_acquired(&bench, "CPL64,DC SINGLE ");
     bench_end(&bench);
 }
@@ -321,6 +421,10 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_wrong_answer_makes_the_scope_be_set_afresh),
+        cmocka_unit_test(a_knob_turned_during_the_record_refuses_it),
+        cmocka_unit_test(a_position_that_was_rounded_counts_as_it_is),
+        cmocka_unit_test(a_turned_knob_voids_the_zero_trace),
+        cmocka_unit_test(what_cannot_be_asked_is_sent_again),
         cmocka_unit_test(a_variable_control_in_use_is_not_calibrated),
         cmocka_unit_test(an_acquisition_that_never_ends_is_given_up),
         cmocka_unit_test(a_refused_start_gives_no_record),

@@ -141,6 +141,29 @@ void scope_set_variable(struct scope *scope, size_t input, bool variable)
     scope->inputs[input].recorded = false;
 }
 
+void scope_turn_knob(struct scope *scope, gsl_rng *rng)
+{
+    struct scope_input *in = &scope->inputs[gsl_rng_uniform_int(rng, SCOPE_INPUTS)];
+
+    switch (gsl_rng_uniform_int(rng, 4)) {
+    case 0:
+        in->coupling = (enum scope_coupling)gsl_rng_uniform_int(rng, 3);
+        break;
+    case 1:
+        in->step = gsl_rng_uniform_int(rng, scope->type->step_count);
+        break;
+    case 2:
+        scope->time *= gsl_rng_uniform_int(rng, 2) != 0 ? 2.0 : 0.5;
+        break;
+    default: /* which of the two it has follows from its type */
+        if (scope->type->offset > 0.0) {
+            in->offset += spread_within(rng, 2.0 * scope->type->steps[in->step]);
+        } else {
+            in->position += spread_within(rng, 2.0);
+        }
+    }
+}
+
 static void void_records(struct scope *scope)
 {
     for (size_t i = 0; i < SCOPE_INPUTS; i++) {

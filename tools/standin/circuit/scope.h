@@ -86,6 +86,12 @@ void scope_set_position(struct scope *scope, size_t input, double divisions);
 void scope_set_coupling(struct scope *scope, size_t input, enum scope_coupling coupling);
 void scope_set_variable(struct scope *scope, size_t input, bool variable);
 
+/*
+ * One knob of one input, or of the time base, drawn at random, is turned to a
+ * place drawn at random. The records stay: they are on the screen.
+ */
+void scope_turn_knob(struct scope *scope, gsl_rng *rng);
+
 /* Void both records. */
 void scope_set_points(struct scope *scope, size_t points);
 void scope_set_time(struct scope *scope, double time);

@@ -130,9 +130,10 @@ static json_t *counters(struct bench *bench, json_t *params, struct problem *pro
         return NULL;
     }
     const struct counters *count = &seat->instrument->counters;
-    return json_pack("{s:I, s:I, s:I, s:I, s:I}", "connections", (json_int_t)count->connections,
-                     "commands", (json_int_t)count->commands, "queries", (json_int_t)count->queries,
-                     "readings", (json_int_t)count->readings, "relay_changes",
+    return json_pack("{s:I, s:I, s:I, s:I, s:I, s:I}", "connections",
+                     (json_int_t)count->connections, "commands", (json_int_t)count->commands,
+                     "queries", (json_int_t)count->queries, "readings", (json_int_t)count->readings,
+                     "knobs", (json_int_t)count->knobs, "relay_changes",
                      (json_int_t)instrument_relay_changes(seat->instrument));
 }
 

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * What can go wrong with an instrument, on command. A fault is armed for the
- * next so many replies, or for each reply with a probability, or both.
+ * next so many replies
+ * (a knob: commands), or for each reply with a probability, or both.
  */
 #ifndef STANDIN_FAULT_H
 #define STANDIN_FAULT_H
@@ -36,6 +37,10 @@
     X(PARITY, "parity")                 /* serial: a bit is wrong, with a parity error */          \
     X(OVERRUN, "overrun")               /* serial: a byte is lost, with an overrun */              \
     X(BREAK, "break")                   /* serial: a break amid the reply */                       \
+    X(KNOB, "knob")                     /* a scope: somebody turns one before a command */         \
+    X(ONE_LESS, "one_less")             /* a scope: the record lacks its last sample */            \
+    X(TWICE, "twice")                   /* a scope: each sample comes twice */                     \
+    X(PAIRS, "pairs")                   /* a scope: half the samples, each behind its number */    \
     X(ARMED_KINDS, "")                                                                             \
     X(DISCONNECT, "disconnect")           /* the connection closes now */                          \
     X(RESTART, "restart")                 /* power fails: settings lost, the connection closes */  \

@@ -68,6 +68,11 @@ void instrument_execute(struct instrument *instrument, const char *command, stru
     entry->time = answer->now;
     snprintf(entry->command, sizeof entry->command, "%s", command);
     instrument->counters.commands++;
+    if (instrument->language->scope != NULL &&
+        faults_take(&instrument->faults, FAULT_KNOB, instrument->rng)) {
+        scope_turn_knob(&instrument->scope, instrument->rng);
+        instrument->counters.knobs++;
+    }
     instrument->language->execute(instrument, command, answer);
     instrument->counters.queries += answer->replies;
 }
@@ -104,6 +109,24 @@ void instrument_acquire(struct instrument *instrument, double record_s, struct a
         scope_acquire(&instrument->scope, instrument->ties, answer->now, instrument->rng);
     }
     instrument->busy_until = busy_ms > 0.0 ? answer->now + busy_ms / 1e3 : 0.0;
+}
+
+int16_t *instrument_record(struct instrument *instrument, size_t input, size_t *count)
+{
+    struct faults *faults = &instrument->faults;
+    size_t taken = instrument->scope.recorded;
+    const int16_t *codes = instrument->scope.inputs[input].codes;
+    int16_t *sent = alloc_new(2 * taken, sizeof *sent);
+    bool twice = faults_take(faults, FAULT_TWICE, instrument->rng);
+    bool pairs = !twice && faults_take(faults, FAULT_PAIRS, instrument->rng);
+
+    *count = twice ? 2 * taken : taken;
+    for (size_t i = 0; i < *count; i++) {
+        bool number = pairs && i % 2 == 0;
+        sent[i] = number ? (int16_t)(i / 2) : codes[twice || pairs ? i / 2 : i];
+    }
+    *count -= faults_take(faults, FAULT_ONE_LESS, instrument->rng);
+    return sent;
 }
 
 bool instrument_busy(const struct instrument *instrument, const struct answer *answer)

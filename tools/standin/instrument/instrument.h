@@ -16,7 +16,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { INSTRUMENT_NAME = 48, INSTRUMENT_LOG = 128, INSTRUMENT_LOG_TEXT = 96 };
+enum { INSTRUMENT_NAME = 48, INSTRUMENT_LOG = 512, INSTRUMENT_LOG_TEXT = 96 };
 
 struct instrument;
 
@@ -62,6 +62,7 @@ struct counters {
     uint64_t commands;
     uint64_t queries;  /* replies formed */
     uint64_t readings; /* conversions and records */
+    uint64_t knobs;    /* turned by hand */
 };
 
 struct log_entry {
@@ -110,6 +111,12 @@ struct meter_reading instrument_read(struct instrument *instrument, struct answe
 
 /* For languages: takes a record; `record_s` is how long it lasts in the world. */
 void instrument_acquire(struct instrument *instrument, double record_s, struct answer *answer);
+
+/*
+ * For languages: the codes of the last record of an input as they are to be sent, which faults
+ * may change. Free with free().
+ */
+int16_t *instrument_record(struct instrument *instrument, size_t input, size_t *count);
 
 /* For languages: whether the last record is still being taken. */
 bool instrument_busy(const struct instrument *instrument, const struct answer *answer);

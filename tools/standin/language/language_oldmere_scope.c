@@ -23,6 +23,8 @@ enum { WORDS = 3, LINE = 128, SCREEN_POINTS = 500 };
 #define TIME_DIVISIONS 10.0
 #define POSITION_LIMIT 4.0
 
+static const char *const couplings[] = { "DC", "AC", "GROUND" }; /* by enum scope_coupling */
+
 /* One command taken apart into words; `count` is larger than WORDS when there are too many. */
 struct order {
     size_t count;
@@ -132,20 +134,52 @@ static bool lift(struct instrument *instrument, const struct order *order, struc
 static bool set_inlet(struct instrument *instrument, const struct order *order,
                       struct answer *answer)
 {
-    static const char *const names[] = { "DC", "AC", "GROUND" };
     size_t input;
 
     (void)answer;
     if (!input_word(order->words[1], &input)) {
         return false;
     }
-    for (size_t c = 0; c < sizeof names / sizeof names[0]; c++) {
-        if (strcmp(order->words[2], names[c]) == 0) {
+    for (size_t c = 0; c < sizeof couplings / sizeof couplings[0]; c++) {
+        if (strcmp(order->words[2], couplings[c]) == 0) {
             scope_set_coupling(&instrument->scope, input, (enum scope_coupling)c);
             return true;
         }
     }
     return false;
+}
+
+static bool ask_lift(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    size_t input;
+
+    if (!input_word(order->words[1], &input)) {
+        return false;
+    }
+    text_print(&answer->text, "%.9g", instrument->scope.inputs[input].position);
+    return true;
+}
+
+static bool ask_inlet(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
+{
+    size_t input;
+
+    if (!input_word(order->words[1], &input)) {
+        return false;
+    }
+    text_print(&answer->text, "%s", couplings[instrument->scope.inputs[input].coupling]);
+    return true;
+}
+
+static bool ask_pace(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    (void)order;
+    text_print(&answer->text, "%.9g",
+               instrument->scope.time / (SCREEN_POINTS - 1) * SCREEN_POINTS / TIME_DIVISIONS);
+    return true;
 }
 
 static bool ask_turned(struct instrument *instrument, const struct order *order,
@@ -209,9 +243,12 @@ static bool ask_codes(struct instrument *instrument, const struct order *order,
         instrument_busy(instrument, answer)) {
         return false;
     }
-    for (size_t n = 0; n < scope->recorded; n++) {
-        text_print(&answer->text, "%s%d", n > 0 ? "," : "", scope->inputs[input].codes[n]);
+    size_t count;
+    int16_t *codes = instrument_record(instrument, input, &count);
+    for (size_t n = 0; n < count; n++) {
+        text_print(&answer->text, "%s%d", n > 0 ? "," : "", codes[n]);
     }
+    free(codes);
     return true;
 }
 
@@ -227,7 +264,8 @@ static const struct verb verbs[] = {
     { "WHO", 1, who },          { "HEIGHT", 3, set_height }, { "HEIGHT?", 2, ask_height },
     { "LIFT", 3, lift },        { "INLET", 3, set_inlet },   { "TURNED?", 2, ask_turned },
     { "PACE", 2, set_pace },    { "ONCE", 1, draw_once },    { "OVER?", 1, ask_over },
-    { "CODES?", 2, ask_codes }, { "HANDS", 1, hands },
+    { "CODES?", 2, ask_codes }, { "HANDS", 1, hands },       { "LIFT?", 2, ask_lift },
+    { "INLET?", 2, ask_inlet }, { "PACE?", 1, ask_pace },
 };
 
 static bool obey(struct instrument *instrument, const struct order *order, struct answer *answer)

@@ -5,6 +5,7 @@
 #include "tools/standin/scpi/scpi_match.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Full height of the screen. */
@@ -171,13 +172,16 @@ static void ask_trace(struct scpi_call *call)
         scpi_report(call->scpi, -230, NULL);
         return;
     }
-    int length = snprintf(digits, sizeof digits, "%zu", scope->recorded);
+    size_t count;
+    int16_t *codes = instrument_record(call_instrument(call), (size_t)suffixes[0] - 1, &count);
+    int length = snprintf(digits, sizeof digits, "%zu", count);
     text_print(call->answer, "#%d%s", length, digits);
-    for (size_t n = 0; n < scope->recorded; n++) {
-        signed char code = (signed char)input->codes[n];
+    for (size_t n = 0; n < count; n++) {
+        signed char code = (signed char)codes[n];
 
         text_add(call->answer, &code, 1);
     }
+    free(codes);
 }
 
 static const struct scpi_row rows[] = {
