@@ -303,6 +303,8 @@ static void compare(const struct kept *kept, struct history_finding *finding)
     const struct model line = { fmax(0, m.value_squares - slope * m.products), 0 };
     const struct model step = best_step(kept, &m, 0, false, m.value_squares);
     const struct model both = best_step(kept, &m, slope, true, line.left);
+    finding->offers[0] = step.at;
+    finding->offers[1] = both.at;
     const struct candidate {
         bool line;
         size_t at;
@@ -361,6 +363,7 @@ bool history_study(const double *time, const double *value, size_t count, double
 
 const char *history_kind_name(enum history_kind kind)
 {
-    static const char *const names[] = { "steady", "drift", "step", "drift and step" };
+    static const char *const names[] = { "steady",         "drift",    "step",
+                                         "drift and step", "settling", "settling and step" };
     return names[kind];
 }

@@ -21,9 +21,11 @@
 
 enum history_kind {
     HISTORY_STEADY,
-    HISTORY_DRIFT,         /* a line */
-    HISTORY_STEP,          /* two levels */
-    HISTORY_DRIFT_AND_STEP /* a line that jumps once */
+    HISTORY_DRIFT,          /* a line */
+    HISTORY_STEP,           /* two levels */
+    HISTORY_DRIFT_AND_STEP, /* a line that jumps once */
+    HISTORY_SETTLING, /* towards a level, exponentially: only core/course/outlook.h finds it */
+    HISTORY_SETTLING_AND_STEP
 };
 
 enum { HISTORY_FEWEST = 20 };
@@ -44,6 +46,8 @@ struct history_finding {
     double step_standard;
     double slope; /* per unit of time; 0: none */
     double slope_standard;
+    size_t offers[2]; /* index, of the kept values, of the first one behind a step that would fit
+                         best into a constant, into a line; 0: none would */
 };
 
 /*
@@ -62,7 +66,7 @@ struct history_finding {
 bool history_study(const double *time, const double *value, size_t count, double quantum,
                    double *scratch, struct history_finding *finding);
 
-/* "steady", "drift", "step", "drift and step". */
+/* "steady", "drift", "step", "drift and step", "settling", "settling and step". */
 const char *history_kind_name(enum history_kind kind);
 
 #endif

@@ -1,11 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "trend.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
-
-/* Of the interval for a crossing, both sides together. */
-static const double outside = 0.05;
 
 /*
  * What a further value adds to the squares about the line: its distance from
@@ -66,37 +62,4 @@ double trend_value(const struct trend_line *line, double time)
 double trend_value_standard(const struct trend_line *line, double time)
 {
     return hypot(line->level_standard, line->slope_standard * (time - line->centre));
-}
-
-bool trend_is_significant(const struct trend_line *line, double alpha)
-{
-    double t = gsl_cdf_tdist_Qinv(alpha / 2, line->freedom);
-    return fabs(line->slope) > t * line->slope_standard;
-}
-
-/*
- * With D the distance of the level from the centre's and d the time from the
- * centre, the interval is where (D - b d)^2 <= t^2 (u_level^2 + u_slope^2 d^2):
- * the stretch between two roots, as long as the slope is significant.
- */
-bool trend_meets(const struct trend *trend, double level, double now,
-                 struct trend_crossing *crossing)
-{
-    struct trend_line line;
-    if (!trend_fit(trend, &line) || !trend_is_significant(&line, outside))
-        return false;
-    double distance = level - line.level;
-    double expected = line.centre + distance / line.slope;
-    if (!(expected > now))
-        return false;
-    double t = gsl_cdf_tdist_Qinv(outside / 2, line.freedom);
-    double level_spread = t * line.level_standard;
-    double slope_spread = t * line.slope_standard;
-    double square = (line.slope - slope_spread) * (line.slope + slope_spread);
-    double root = sqrt(level_spread * level_spread * square +
-                       slope_spread * slope_spread * distance * distance);
-    double middle = distance * line.slope;
-    *crossing = (struct trend_crossing) { fmax(now, line.centre + (middle - root) / square),
-                                          expected, line.centre + (middle + root) / square };
-    return true;
 }

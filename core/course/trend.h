@@ -2,9 +2,7 @@
 /*
  * A straight line through what has been measured so far, kept as running
  * sums, so that a run of any length costs the same: least squares with
- * independent errors of equal size (NIST/SEMATECH e-Handbook, 4.1.4.1), and
- * the time at which the line will meet a level, with its interval after
- * Fieller's theorem (1954; from memory).
+ * independent errors of equal size (NIST/SEMATECH e-Handbook, 4.1.4.1).
  */
 #ifndef GRADUS_CORE_TREND_H
 #define GRADUS_CORE_TREND_H
@@ -32,13 +30,6 @@ struct trend_line {
     double freedom;        /* count - 2 */
 };
 
-/* When the line meets a level. Same clock as the times that were added. */
-struct trend_crossing {
-    double earliest; /* ends of the interval, 95 % */
-    double expected;
-    double latest;
-};
-
 /* Takes in one value. Both must be finite: false, changing nothing, when one is not. */
 bool trend_add(struct trend *trend, double time, double value);
 
@@ -48,19 +39,5 @@ bool trend_fit(const struct trend *trend, struct trend_line *line);
 /* Value of the line at a time, and the standard uncertainty of that value. */
 double trend_value(const struct trend_line *line, double time);
 double trend_value_standard(const struct trend_line *line, double time);
-
-/*
- * Whether the slope differs from zero at two-sided significance `alpha`
- * (0.05: such a slope comes of pure noise once in twenty).
- */
-bool trend_is_significant(const struct trend_line *line, double alpha);
-
-/*
- * When the line will meet `level` after `now`. False, writing nothing, when
- * it moves away, has met it already, or moves so little that 95 % of
- * confidence cannot bound the time.
- */
-bool trend_meets(const struct trend *trend, double level, double now,
-                 struct trend_crossing *crossing);
 
 #endif

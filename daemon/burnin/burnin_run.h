@@ -12,6 +12,7 @@
 
 #include "burnin_judge.h"
 #include "burnin_plan.h"
+#include "core/course/outlook.h"
 #include "daemon/basics/text.h"
 #include "daemon/store/event_kinds.h"
 #include "track.h"
@@ -39,8 +40,11 @@ enum { BURNIN_COURSE = 256 };
 /* One point of the run. */
 struct burnin_slot {
     struct burnin_state state;
-    struct track course; /* of its values after warm-up; hours since round 1 was due */
-    bool stopped;        /* it is not measured any more */
+    struct track course;    /* of its values after warm-up; hours since round 1 was due */
+    bool stopped;           /* it is not measured any more */
+    struct outlook outlook; /* where that is going, as it was looked for last */
+    int64_t outlook_of;     /* readings that it was looked for in */
+    struct limits outlook_limits;
 };
 
 /* The points of one instrument in one round: visits from `next` to `end` are still to come. */

@@ -17,17 +17,27 @@ static const char *state_of(const struct burnin_slot *slot)
     return slot->state.readings == 0 ? "waiting" : "well";
 }
 
-/* Where the point is going, under the limits of the latest round. */
+/*
+ * Where the point is going, under the limits of the latest round. To find that costs most of a
+ * status, and nothing changes before there is another reading.
+ */
 static void encode_course(struct text *text, const struct burnin_run *run, size_t index)
 {
-    const struct track *course = &run->slots[index].course;
+    struct burnin_slot *slot = &run->slots[index];
+    const struct track *course = &slot->course;
+    const struct limits *limits = &burnin_run_point(run, index, run->last)->limits;
     double scratch[2 * BURNIN_COURSE];
-    struct outlook outlook;
     if (course->count == 0)
         return;
-    outlook_find(course->times, course->values, course->count, course->quantum,
-                 &burnin_run_point(run, index, run->last)->limits, scratch, &outlook);
-    encode_trend(text, &outlook, run->schedule.first);
+    if (slot->outlook_of != slot->state.readings || slot->outlook_limits.low != limits->low ||
+        slot->outlook_limits.high != limits->high ||
+        slot->outlook_limits.judged != limits->judged) {
+        outlook_find(course->times, course->values, course->count, course->quantum, limits, scratch,
+                     &slot->outlook);
+        slot->outlook_of = slot->state.readings;
+        slot->outlook_limits = *limits;
+    }
+    encode_trend(text, &slot->outlook, run->schedule.first);
 }
 
 static void encode_slot(struct text *text, const struct burnin_run *run, size_t index)

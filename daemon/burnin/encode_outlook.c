@@ -7,9 +7,6 @@
 
 const double outlook_hour = 3600e9;
 
-/* A slope that pure noise has once in so many. */
-static const double alpha = 0.05;
-
 /* Later ones have no place in nanoseconds, and mean nothing. */
 static const double last_moment = 9e18;
 
@@ -32,6 +29,18 @@ static void encode_meeting(struct text *text, const struct outlook *outlook, int
     text_close(text, '}');
 }
 
+static void encode_settling(struct text *text, const struct outlook *outlook)
+{
+    const struct forecast_level *settled = &outlook->settled;
+    text_key(text, "settles");
+    text_open(text, '{');
+    text_member_number(text, "value", settled->expected);
+    text_member_number(text, "uncertainty",
+                       fmax(settled->high - settled->expected, settled->expected - settled->low));
+    text_member_bool(text, "stays", outlook->stays);
+    text_close(text, '}');
+}
+
 void encode_trend(struct text *text, const struct outlook *outlook, int64_t origin)
 {
     if (!outlook->fitted)
@@ -40,7 +49,9 @@ void encode_trend(struct text *text, const struct outlook *outlook, int64_t orig
     text_open(text, '{');
     text_member_number(text, "per_hour", outlook->line.slope);
     text_member_number(text, "standard_uncertainty", outlook->line.slope_standard);
-    text_member_bool(text, "significant", trend_is_significant(&outlook->line, alpha));
+    text_member_bool(text, "significant", outlook->moves);
+    if (outlook->settles)
+        encode_settling(text, outlook);
     if (outlook->meets)
         encode_meeting(text, outlook, origin);
     text_close(text, '}');

@@ -12,7 +12,7 @@
 extern const double outlook_hour;
 
 /*
- * The member `trend`, if there is one: slope an hour, and when which limit is met.
+ * The member `trend`, if there is one: slope an hour, where it settles, and when which limit is met.
  * Times of the outlook are hours since `origin`, nanoseconds since 1970.
  */
 void encode_trend(struct text *text, const struct outlook *outlook, int64_t origin);

@@ -182,14 +182,19 @@ static void encode_excursions(struct text *text, const struct point_study *study
 }
 
 static void encode_finding(struct text *text, const struct point_study *study,
-                           const struct history_finding *finding)
+                           const struct outlook *outlook)
 {
+    const struct history_finding *finding = &outlook->finding;
     text_key(text, "finding");
     text_open(text, '{');
     text_member_string(text, "kind", history_kind_name(finding->kind));
     text_member_number(text, "noise", finding->noise);
     if (study->course.stride > 1)
         text_member_integer(text, "means_of", (int64_t)study->course.stride);
+    if (outlook->compared)
+        text_member_string(text, "background", background_name(outlook->background));
+    if (outlook->day > 0)
+        text_member_number(text, "daily_swing", outlook->day);
     encode_step(text, study, finding);
     encode_excursions(text, study, finding);
     text_close(text, '}');
@@ -214,7 +219,7 @@ static bool encode_course(struct text *text, const struct point_study *study)
     free(scratch);
     encode_trend(text, &outlook, study->record->schedule.first);
     if (outlook.studied)
-        encode_finding(text, study, &outlook.finding);
+        encode_finding(text, study, &outlook);
     return true;
 }
 

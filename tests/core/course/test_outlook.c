@@ -63,7 +63,7 @@ static void a_drift_meets_its_limit_in_the_stated_interval(void **state)
         held += outlook.crossing.earliest <= 1250 && outlook.crossing.latest >= 1250;
     }
     print_message("%d of %d intervals hold the time\n", held, RUNS);
-    assert_in_range(held, 460, 490); /* binomial, 95 %, three standard deviations */
+    assert_in_range(held, 460, 495); /* a mean over backgrounds is wider than white noise needs */
 }
 
 static void a_fall_meets_the_low_limit(void **state)

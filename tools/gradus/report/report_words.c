@@ -182,14 +182,35 @@ static double span_of(const json_t *study)
 
 static void say_drift(const json_t *study, const char *unit, char *text)
 {
-    char slope[NOTATION_SIZE], level[READING_TEXT];
-    char expected[WORDS_SIZE], earliest[WORDS_SIZE], latest[WORDS_SIZE];
-    const json_t *meets = field_at(study, "trend.meets");
+    char slope[NOTATION_SIZE];
     bool slow = span_of(study) >= two_days;
     double hours = slow ? 24 : 1;
     notation_result(slope, sizeof slope, hours * field_number(study, "trend.per_hour"),
                     2 * hours * field_number(study, "trend.standard_uncertainty"), 1, unit);
     report_say(text, "It drifts by %s %s.", slope, slow ? "a day" : "an hour");
+}
+
+static void say_settling(const json_t *study, const char *unit, char *text)
+{
+    char level[NOTATION_SIZE];
+    const json_t *settles = field_at(study, "trend.settles");
+    if (settles == NULL) {
+        report_say(text, "It is settling; where that will end cannot be told yet.");
+        return;
+    }
+    notation_result(level, sizeof level, field_number(settles, "value"),
+                    field_number(settles, "uncertainty"), 1, unit);
+    report_say(text, "It is settling, %s %s.",
+               json_is_true(field_at(settles, "stays")) ? "and will stay within its limits, at"
+                                                        : "towards",
+               level);
+}
+
+static void say_meeting(const json_t *study, const char *unit, char *text)
+{
+    char level[READING_TEXT];
+    char expected[WORDS_SIZE], earliest[WORDS_SIZE], latest[WORDS_SIZE];
+    const json_t *meets = field_at(study, "trend.meets");
     if (meets == NULL || field_text(meets, "expected") == NULL) {
         return;
     }
@@ -258,7 +279,10 @@ char *report_course(const struct report_point *point, char text[WORDS_SIZE])
     say_trip(study, text);
     if (strncmp(kind, "drift", 5) == 0) {
         say_drift(study, unit, text);
+    } else if (strncmp(kind, "settling", 8) == 0) {
+        say_settling(study, unit, text);
     }
+    say_meeting(study, unit, text);
     say_step(study, unit, text);
     say_excursions(study, unit, text);
     say_losses(point, text);

@@ -1,0 +1,115 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "forecast.h"
+
+#include <math.h>
+
+const double forecast_reach = 20;
+
+/* Outside of the interval, each side. */
+static const double outside = 0.025;
+
+/* A date is stated when the courses that meet the level at all are so probable. */
+static const double certain = 0.99;
+
+enum { HALVINGS = 50 };
+
+/*
+ * Student's t as the normal figure with nearly the same probability
+ * (Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, 26.7.8;
+ * from memory); good to 1e-3 from 8 degrees of freedom on.
+ */
+static double probability_below(double t, double freedom)
+{
+    double z = t * (1 - 1 / (4 * freedom)) / sqrt(1 + t * t / (2 * freedom));
+    return erfc(-z / M_SQRT2) / 2;
+}
+
+/* Probability that the course is beyond a level at a time. */
+static double beyond(const struct contest *contest, double level, bool above, double time)
+{
+    double sum = 0;
+    for (size_t i = 0; i < contest->count; i++) {
+        const struct contestant *each = &contest->list[i];
+        double standard, value = contestant_value(contest, each, time, &standard);
+        double off = above ? value - level : level - value;
+        if (standard > 0)
+            sum += each->weight * probability_below(off / standard, each->freedom);
+        else
+            sum += off > 0 ? each->weight : 0;
+    }
+    return sum;
+}
+
+/* The time from which on the probability is more than `share`; it is at `to`, and is not at `from`. */
+static double time_of(const struct contest *contest, double level, bool above, double share,
+                      double from, double to)
+{
+    for (int i = 0; i < HALVINGS; i++) {
+        double middle = from + (to - from) / 2;
+        if (beyond(contest, level, above, middle) > share)
+            to = middle;
+        else
+            from = middle;
+    }
+    return to;
+}
+
+bool forecast_meets(const struct contest *contest, double level, bool above, double now,
+                    struct forecast_crossing *crossing)
+{
+    double last = now + forecast_reach * contest->places.span;
+    if (!(beyond(contest, level, above, last) > certain) ||
+        !(beyond(contest, level, above, now) <= 0.5))
+        return false;
+    double expected = time_of(contest, level, above, 0.5, now, last);
+    double earliest = now;
+    if (beyond(contest, level, above, now) <= outside)
+        earliest = time_of(contest, level, above, outside, now, expected);
+    *crossing =
+        (struct forecast_crossing) { earliest, expected,
+                                     time_of(contest, level, above, 1 - outside, expected, last) };
+    return true;
+}
+
+/* Probability that a course that ends anywhere ends below a level; a line does not. */
+static double ends_below(const struct contest *contest, double level)
+{
+    double sum = 0, whole = 0;
+    for (size_t i = 0; i < contest->count; i++) {
+        const struct contestant *each = &contest->list[i];
+        double standard, value = 0;
+        if (each->shape.course == SHAPE_LINE || each->shape.course == SHAPE_SETTLING_LINE)
+            continue;
+        value = contestant_value(contest, each, INFINITY, &standard);
+        whole += each->weight;
+        sum += each->weight * (standard > 0
+                                   ? probability_below((level - value) / standard, each->freedom)
+                                   : (level > value));
+    }
+    return whole > 0 ? sum / whole : NAN;
+}
+
+static double level_of(const struct contest *contest, double share, double low, double high)
+{
+    for (int i = 0; i < HALVINGS; i++) {
+        double middle = low + (high - low) / 2;
+        if (ends_below(contest, middle) > share)
+            high = middle;
+        else
+            low = middle;
+    }
+    return low + (high - low) / 2;
+}
+
+bool forecast_settles(const struct contest *contest, struct forecast_level *level)
+{
+    /* Settling that goes on for more than many times what was seen is as good as none. */
+    double far = 100 * contest->places.unit, middle = contest->places.level;
+    double low = middle - far, high = middle + far;
+    if (!(ends_below(contest, high) > 1 - outside) || !(ends_below(contest, low) < outside))
+        return false;
+    *level = (struct forecast_level) { level_of(contest, outside, low, high),
+                                       level_of(contest, 0.5, low, high),
+                                       level_of(contest, 1 - outside, low, high) };
+    return true;
+}
