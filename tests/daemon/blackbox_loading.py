@@ -36,7 +36,7 @@ connections = (
     { instrument = "plain"; input = 1; source = "rail"; },
     { instrument = "digitiser"; input = 1; source = "rail"; },
     { instrument = "digitiser"; input = 2; source = "weak"; factor = 10.0; tip_resistance = 10e6;
-      load_resistance = 1e6; tip_capacitance = 85e-12; },
+      load_resistance = 1e6; tip_capacitance = 12e-12; },
     { instrument = "drifted"; input = 1; source = "rail"; },
     { instrument = "drifted"; input = 2; source = "wave"; }
 );
@@ -160,7 +160,7 @@ class Loading(Circuit):
         draw, outside = random.Random(11), 0
         for _ in range(40):
             self.bench.set_source("weak", source_resistance=draw.uniform(95e3, 105e3))
-            self.bench.connect("fine", 1, "weak", tip_capacitance=draw.uniform(80e-12, 90e-12))
+            self.bench.connect("fine", 1, "weak", tip_capacitance=draw.uniform(68e-12, 102e-12))
             self.bench.connect("digitiser", 2, "weak", factor=10.0, tip_resistance=10e6,
                                load_resistance=1e6,
                                tip_capacitance=draw.uniform(10.8e-12, 13.2e-12))
@@ -236,7 +236,7 @@ class Probing(Circuit):
         self.assertEqual(refused("rail_10M", "rail")["reason"], "over range")
 
     def test_a_probe_is_compensated_or_not(self):
-        """9 Mohm with 10, 13.3 and 18 pF into 1 Mohm with 85 pF, a square wave of 1 kHz. Own
+        """9 Mohm with 10, 13.3 and 18 pF into 1 Mohm with 120 pF, a square wave of 1 kHz. Own
         derivation: ratio 10 C1 / (C1 + C2), tau = (R1 || R2)(C1 + C2)."""
         self.bench.set_source("wave", kind="square", low=-1.0, high=1.0, frequency=1e3)
         for ratio, tau, state in ((0.769, 117e-6, "under-compensated"), (1.0, 1.0, "compensated"),
