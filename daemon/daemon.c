@@ -101,14 +101,24 @@ static bool catch_signals(struct daemon *daemon)
     return signal(SIGPIPE, SIG_IGN) != SIG_ERR && signal(SIGXFSZ, SIG_IGN) != SIG_ERR;
 }
 
-/* The text for a client too many is made ahead: there may be no memory when it is wanted. */
-static void write_full_text(struct daemon *daemon)
+static void write_end_text(char text[DAEMON_END_TEXT], const char *what)
 {
-    snprintf(daemon->full_text, sizeof daemon->full_text,
+    snprintf(text, DAEMON_END_TEXT,
              "{\"jsonrpc\":\"2.0\",\"error\":{\"code\":%d,\"message\":\"%s\",\"data\":{\"reason\":"
-             "\"%s\",\"what\":\"server.clients connections are open already\"}},\"id\":null}\n",
+             "\"%s\",\"what\":\"%s\"}},\"id\":null}\n",
              failure_rpc_code(FAILURE_OVERLOADED), failure_reason(FAILURE_OVERLOADED),
-             failure_reason(FAILURE_OVERLOADED));
+             failure_reason(FAILURE_OVERLOADED), what);
+}
+
+/* The texts for clients too many are made ahead: there may be no memory when they are wanted. */
+static void write_end_texts(struct daemon *daemon)
+{
+    write_end_text(daemon->full_text,
+                   "as many connections are open as server.clients allows, and none of them has "
+                   "been quiet for long (server.quiet_s); over TCP an eighth is kept back");
+    write_end_text(daemon->displaced_text,
+                   "this connection was quiet for longer than server.quiet_s (ten times that while "
+                   "it follows or holds something), and another one needed its place");
 }
 
 /* Everything but the sockets and the instruments. */
@@ -162,7 +172,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     daemon->service.loop = &daemon->loop;
     daemon->rpc = (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply };
     loop_keep(&daemon->loop);
-    write_full_text(daemon);
+    write_end_texts(daemon);
     bool made = make_parts(daemon) ||
                 failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "the loop cannot be made");
     if (!made || !open_records(daemon, bench, failure) || !daemon_listen(daemon, failure) ||

@@ -10,7 +10,7 @@
 
 #include <sys/types.h>
 
-enum { DAEMON_SIGNALS = 3 };
+enum { DAEMON_SIGNALS = 3, DAEMON_END_TEXT = 400 };
 
 struct daemon {
     const struct options *options;
@@ -23,7 +23,8 @@ struct daemon {
     char unix_path[108]; /* the socket to remove at the end; empty: none */
     dev_t unix_device;
     ino_t unix_inode;
-    char full_text[256]; /* what a client too many is told */
+    char full_text[DAEMON_END_TEXT];      /* what a client too many is told */
+    char displaced_text[DAEMON_END_TEXT]; /* and one that gives way to another */
 };
 
 /* What the socket server calls; its context is a struct daemon. */

@@ -25,6 +25,7 @@ bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *f
     bench_unref(before);
     burnin_rebind(daemon->service.burnin, bench);
     server_limit(daemon->service.server, bench->server.line_limit, (size_t)bench->server.clients);
+    server_patience(daemon->service.server, bench->server.quiet_s);
     return true;
 }
 

@@ -75,11 +75,21 @@ static const char *on_too_many(void *context)
     return daemon->full_text;
 }
 
-static bool on_busy(void *context, void *user)
+static const char *on_displaced(void *context)
+{
+    const struct daemon *daemon = context;
+    return daemon->displaced_text;
+}
+
+static enum client_claim on_claim(void *context, void *user)
 {
     const struct session *session = user;
     (void)context;
-    return session->jobs > 0 || session->subscriptions > 0 || session->answers > 0;
+    if (session->subscriptions > 0)
+        return CLIENT_FOLLOWS; /* also when a reading for it is under way, as one always may be */
+    if (session->jobs > 0 || session->answers > 0)
+        return CLIENT_WAITS;
+    return session->holds > 0 ? CLIENT_HOLDS : CLIENT_IDLE;
 }
 
 const struct server_handlers daemon_server_handlers = {
@@ -87,8 +97,9 @@ const struct server_handlers daemon_server_handlers = {
     .line = on_line,
     .too_long = on_too_long,
     .too_many = on_too_many,
+    .displaced = on_displaced,
     .closed = on_closed,
-    .busy = on_busy,
+    .claim = on_claim,
 };
 
 void daemon_send_reply(void *context, void *peer, const char *text, size_t length)

@@ -90,6 +90,7 @@ struct bench_server {
     int tcp_port;
     size_t line_limit; /* longest request line, bytes */
     int clients;       /* most connections at a time */
+    double quiet_s;    /* how long one may be quiet when there are too many; see server.h */
     bool talk;         /* whether `talk` is allowed */
 };
 

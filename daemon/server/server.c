@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "daemon/basics/log.h"
+#include "drivers/basics/deadline.h"
 #include "server_priv.h"
 
 #include <errno.h>
@@ -14,39 +15,122 @@
 
 static const struct timeval accept_again = { 1, 0 }; /* after running out of descriptors */
 
-/* Tells one client too many, as far as the socket takes it at once. */
-static void turn_away(const struct server *server, evutil_socket_t descriptor)
-{
-    const char *text = server->handlers->too_many(server->context);
-    ssize_t sent = send(descriptor, text, strlen(text), MSG_NOSIGNAL);
-    (void)sent;
-    evutil_closesocket(descriptor);
-}
+static const double default_patience_s = 60.0;
 
-/* Answers go out at once, and a peer that lost its power is noticed within two minutes. */
+/* A client that holds or follows something may be quiet for so many times as long. */
+static const int64_t patience_with_claims = 10;
+
+/* Places that TCP leaves to the Unix socket: one in so many. */
+enum { KEPT_BACK = 8 };
+
+/*
+ * Answers go out at once, and a peer that lost its power is noticed within two minutes,
+ * whether or not something is on its way to it.
+ */
 static void tune_tcp(evutil_socket_t descriptor)
 {
     const int on = 1, idle_s = 60, interval_s = 10, probes = 6;
+    const unsigned unacknowledged_ms = 120000;
     setsockopt(descriptor, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
     setsockopt(descriptor, SOL_SOCKET, SO_KEEPALIVE, &on, sizeof on);
     setsockopt(descriptor, IPPROTO_TCP, TCP_KEEPIDLE, &idle_s, sizeof idle_s);
     setsockopt(descriptor, IPPROTO_TCP, TCP_KEEPINTVL, &interval_s, sizeof interval_s);
     setsockopt(descriptor, IPPROTO_TCP, TCP_KEEPCNT, &probes, sizeof probes);
+    setsockopt(descriptor, IPPROTO_TCP, TCP_USER_TIMEOUT, &unacknowledged_ms,
+               sizeof unacknowledged_ms);
+}
+
+static bool has_room(const struct server *server, bool local)
+{
+    size_t kept_back = server->has_local && server->most_clients > 1
+                           ? (server->most_clients + KEPT_BACK - 1) / KEPT_BACK
+                           : 0;
+    return server->client_count < server->most_clients &&
+           (local || server->remote_count + kept_back < server->most_clients);
+}
+
+static void drop_those_gone(struct server *server)
+{
+    struct client *next = NULL;
+    for (struct client *at = LIST_FIRST(&server->clients); at != NULL; at = next) {
+        next = LIST_NEXT(at, entry);
+        if (at->ended && server_client_gone(at))
+            server_client_free(at);
+    }
+}
+
+/* How much longer a client has been quiet than is borne with; negative: it may be. */
+static int64_t overstay(const struct server *server, const struct client *client, int64_t now)
+{
+    enum client_claim claim = CLIENT_IDLE;
+    if (server->handlers->claim != NULL)
+        claim = server->handlers->claim(server->context, client->user);
+    if (claim == CLIENT_WAITS)
+        return -1;
+    return now - client->heard -
+           (claim == CLIENT_IDLE ? 1 : patience_with_claims) * server->patience;
+}
+
+/* Makes a place for a newcomer, if somebody has been quiet too long; not TCP on Unix's cost. */
+static void make_room(struct server *server, bool local)
+{
+    struct client *quietest = NULL;
+    struct client *client;
+    int64_t longest = -1;
+    int64_t now = monotonic_now();
+    LIST_FOREACH(client, &server->clients, entry)
+    {
+        int64_t over =
+            client->closing || (client->local && !local) ? -1 : overstay(server, client, now);
+        if (over > longest) {
+            longest = over;
+            quietest = client;
+        }
+    }
+    if (quietest != NULL)
+        server_client_displace(quietest, server->handlers->displaced(server->context));
+}
+
+/* The log hears of it once, and again when half of the places are free. */
+static void note_refusal(struct server *server)
+{
+    if (server->refused++ == 0)
+        log_line(LOG_PRIORITY_WARNING,
+                 "%zu connections are open, %zu of them over TCP: no more are taken for now "
+                 "(server.clients is %zu)",
+                 server->client_count, server->remote_count, server->most_clients);
+}
+
+static void note_room(struct server *server)
+{
+    if (server->refused == 0 || server->client_count > server->most_clients / 2)
+        return;
+    log_line(LOG_PRIORITY_NOTICE, "there is room for connections again; %llu were refused",
+             (unsigned long long)server->refused);
+    server->refused = 0;
 }
 
 static void on_accept(struct evconnlistener *listener, evutil_socket_t descriptor,
                       struct sockaddr *address, int length, void *argument)
 {
     struct server *server = argument;
+    bool local = address->sa_family == AF_UNIX;
     (void)listener;
     (void)length;
-    if (server->client_count >= server->most_clients) {
-        turn_away(server, descriptor);
+    if (!local)
+        tune_tcp(descriptor);
+    if (!has_room(server, local))
+        drop_those_gone(server);
+    if (!has_room(server, local))
+        make_room(server, local);
+    if (!has_room(server, local)) {
+        note_refusal(server);
+        server_client_refuse(server, descriptor, local,
+                             server->handlers->too_many(server->context));
         return;
     }
-    if (address->sa_family != AF_UNIX)
-        tune_tcp(descriptor);
-    server_client_open(server, descriptor);
+    note_room(server);
+    server_client_open(server, descriptor, local);
 }
 
 static void set_listening(struct server *server, bool on)
@@ -85,6 +169,7 @@ struct server *server_new(struct event_base *base, const struct server_handlers 
     server->handlers = handlers;
     server->context = context;
     LIST_INIT(&server->clients);
+    server_patience(server, default_patience_s);
     server->resume_accepting = evtimer_new(base, on_resume_accepting, server);
     if (server->resume_accepting == NULL) {
         free(server);
@@ -125,6 +210,19 @@ void server_limit(struct server *server, size_t line_limit, size_t clients)
     bufferevent_setwatermark(client->events, EV_READ, 0, line_limit + 1);
 }
 
+void server_patience(struct server *server, double quiet_s)
+{
+    server->patience = (int64_t)(quiet_s * 1e9);
+}
+
+static bool is_local(int descriptor)
+{
+    struct sockaddr_storage address = { 0 };
+    socklen_t length = sizeof address;
+    return getsockname(descriptor, (struct sockaddr *)&address, &length) == 0 &&
+           address.ss_family == AF_UNIX;
+}
+
 bool server_listen(struct server *server, int descriptor)
 {
     unsigned flags = LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC;
@@ -135,6 +233,7 @@ bool server_listen(struct server *server, int descriptor)
         evutil_closesocket(descriptor);
         return false;
     }
+    server->has_local = server->has_local || is_local(descriptor);
     evconnlistener_set_error_cb(listener, on_accept_error);
     server->listeners[server->listener_count++] = listener;
     return true;

@@ -8,7 +8,16 @@
  * none goes for a minute it is closed, as it is when answers to what it asked
  * before pile up to more than SERVER_MOST bytes. A client that has ended only its own
  * stream gets its answers still, and is closed once there is nothing more to
- * come; one that is gone altogether is closed at once.
+ * come; one that is gone altogether is closed at once. Over TCP the two look
+ * alike until something is sent, so one that ended its stream and follows is
+ * sent a blank, which JSON skips, every SERVER_LOOK_S seconds.
+ *
+ * Nobody keeps a place that others need. Of server_limit()'s clients an eighth
+ * is kept back from TCP where there is a Unix socket. When there is no place
+ * left, the client that has sent no line for longest gives way, if that is
+ * longer than server_patience(): one that holds or follows something after ten
+ * times as long, one that waits for an answer never. Else the newcomer is
+ * turned away and told why.
  *
  * Everything here is for the loop thread.
  */
@@ -20,6 +29,16 @@
 #include <stdint.h>
 
 enum { SERVER_BACKLOG = 4 * 1024 * 1024, SERVER_MOST = 64 * 1024 * 1024 };
+
+enum { SERVER_LOOK_S = 10 };
+
+/* What keeps a client here. */
+enum client_claim {
+    CLIENT_IDLE,    /* nothing */
+    CLIENT_HOLDS,   /* something is kept for it; nothing more is to come */
+    CLIENT_FOLLOWS, /* more is to come, who knows when */
+    CLIENT_WAITS    /* an answer is to come, by a deadline */
+};
 
 struct event_base;
 struct server;
@@ -35,10 +54,12 @@ struct server_handlers {
     void (*too_long)(void *context, void *user);
     /* There are more clients than allowed: the text, with newline, that turns one away. */
     const char *(*too_many)(void *context);
+    /* The text, with newline, for a client that gives way to another. */
+    const char *(*displaced)(void *context);
     /* The client is gone; `user` is not used after this. */
     void (*closed)(void *context, void *user);
-    /* Whether more is to come for a client that sends nothing any more. NULL: never. */
-    bool (*busy)(void *context, void *user);
+    /* What keeps the client here. NULL: nothing. */
+    enum client_claim (*claim)(void *context, void *user);
 };
 
 /* A server with no listeners. `handlers` is borrowed. NULL when memory is short. */
@@ -51,13 +72,16 @@ void server_free(struct server *server);
 /* Sets the longest line in bytes and the most clients at a time; at any time. */
 void server_limit(struct server *server, size_t line_limit, size_t clients);
 
+/* How long a client may be quiet before it can have to give way, seconds; 60 when not set. */
+void server_patience(struct server *server, double quiet_s);
+
 /* Accepts connections at a listening, non-blocking descriptor, which it then owns. */
 bool server_listen(struct server *server, int descriptor);
 
 /* Accepts no more connections; those that are there stay. */
 void server_deafen(struct server *server);
 
-/* How many connections are open now. */
+/* How many connections are open now, without those that are only told why they end. */
 size_t server_clients(const struct server *server);
 
 /* Whether any client still has bytes coming to it. */
@@ -67,7 +91,7 @@ bool server_unsent(const struct server *server);
 void server_send(struct client *client, const char *text, size_t length);
 
 /*
- * Tells that a client is no longer `busy`, perhaps with the last answer still
+ * Tells that nothing more is to come for a client, perhaps with the last answer still
  * to be sent before the loop goes on: where its stream has ended it is closed.
  */
 void server_idle(struct client *client);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One connection: its lines, its answers, and how it ends. */
+#include "drivers/basics/deadline.h"
 #include "server_priv.h"
 
 #include <event2/buffer.h>
@@ -10,11 +11,13 @@
 #include <string.h>
 #include <sys/socket.h>
 
-enum { LINES_A_TURN = 64 };
+/* Connections that linger at a time, to be told why they end; more are closed at once. */
+enum { LINES_A_TURN = 64, LINGERING_MOST = 64 };
 
 static const struct timeval stuck_after = { 60, 0 };   /* no byte could be sent for so long */
 static const struct timeval linger_at_most = { 5, 0 }; /* for a client that is being closed */
 static const struct timeval at_once = { 0, 0 };
+static const struct timeval look_every = { SERVER_LOOK_S, 0 };
 
 size_t server_client_unsent(const struct client *client)
 {
@@ -37,16 +40,43 @@ static void client_destroy(struct client *client)
         event_free(client->turn);
     if (client->linger != NULL)
         event_free(client->linger);
+    if (client->look != NULL)
+        event_free(client->look);
     if (client->events != NULL)
         bufferevent_free(client->events);
     free(client);
 }
 
+static void count_in(const struct client *client)
+{
+    client->server->client_count++;
+    if (!client->local)
+        client->server->remote_count++;
+}
+
+static void count_out(const struct client *client)
+{
+    client->server->client_count--;
+    if (!client->local)
+        client->server->remote_count--;
+}
+
+/* From now on its place is free for another. */
+static void begin_closing(struct client *client)
+{
+    if (client->closing)
+        return;
+    client->closing = true;
+    count_out(client);
+    client->server->closing_count++;
+}
+
 void server_client_free(struct client *client)
 {
     client_leave(client);
+    begin_closing(client);
+    client->server->closing_count--;
     LIST_REMOVE(client, entry);
-    client->server->client_count--;
     client_destroy(client);
 }
 
@@ -68,9 +98,10 @@ static void client_flushed(struct client *client)
  */
 static void client_finish(struct client *client)
 {
-    client->closing = true;
+    begin_closing(client);
     client_leave(client);
-    evtimer_add(client->linger, &linger_at_most);
+    evtimer_add(client->linger,
+                client->server->closing_count > LINGERING_MOST ? &at_once : &linger_at_most);
     if (!client->ended)
         bufferevent_enable(client->events, EV_READ);
     if (server_client_unsent(client) == 0)
@@ -100,6 +131,7 @@ static bool take_line(struct client *client, struct evbuffer *input, size_t leng
     const unsigned char *bytes = evbuffer_pullup(input, (ev_ssize_t)length + 1);
     if (bytes == NULL)
         return false;
+    client->heard = monotonic_now();
     server->handlers->line(server->context, client->user, (const char *)bytes, length);
     evbuffer_drain(input, length + 1);
     return true;
@@ -157,15 +189,53 @@ static void take_lines(struct client *client)
         evtimer_add(client->turn, &at_once);
 }
 
+bool server_client_gone(const struct client *client)
+{
+    struct pollfd look = { .fd = bufferevent_getfd(client->events) };
+    return poll(&look, 1, 0) > 0 && (look.revents & (POLLHUP | POLLERR)) != 0;
+}
+
+static enum client_claim claim_of(const struct client *client)
+{
+    const struct server *server = client->server;
+    return server->handlers->claim == NULL ? CLIENT_IDLE
+                                           : server->handlers->claim(server->context, client->user);
+}
+
+/*
+ * Looks whether a client whose stream has ended is there still, and later
+ * again. A blank before the next line means nothing in JSON, but a system whose
+ * client has closed answers it with a reset.
+ */
+static void client_look(struct client *client)
+{
+    if (!client->local && claim_of(client) == CLIENT_FOLLOWS && server_client_unsent(client) == 0)
+        send(bufferevent_getfd(client->events), " ", 1, MSG_DONTWAIT | MSG_NOSIGNAL);
+    if (server_client_gone(client))
+        server_client_free(client);
+    else
+        evtimer_add(client->look, &look_every);
+}
+
 /* Closes a client whose stream has ended once its lines are taken and all answers are sent. */
 static void client_review(struct client *client)
 {
-    const struct server *server = client->server;
     if (!client->ended || client->closing || client->waiting || server_client_unsent(client) > 0 ||
         evtimer_pending(client->turn, NULL))
         return;
-    if (server->handlers->busy == NULL || !server->handlers->busy(server->context, client->user))
+    if (claim_of(client) <= CLIENT_HOLDS)
         server_client_free(client);
+    else if (!evtimer_pending(client->look, NULL))
+        client_look(client);
+}
+
+static void on_look(evutil_socket_t unused, short what, void *argument)
+{
+    struct client *client = argument;
+    (void)unused;
+    (void)what;
+    if (!client->closing)
+        client_look(client);
 }
 
 static void on_readable(struct bufferevent *events, void *argument)
@@ -205,20 +275,13 @@ static void on_written(struct bufferevent *events, void *argument)
     }
 }
 
-/* Whether the other side has closed altogether, and not only ended its own stream. */
-static bool is_gone(struct client *client)
-{
-    struct pollfd look = { .fd = bufferevent_getfd(client->events) };
-    return poll(&look, 1, 0) > 0 && (look.revents & (POLLHUP | POLLERR)) != 0;
-}
-
 /* The client's stream has ended, or failed, or the client has not taken a byte for a minute. */
 static void on_event(struct bufferevent *events, short what, void *argument)
 {
     struct client *client = argument;
     (void)events;
     bool closed = client->closing && server_client_unsent(client) == 0;
-    if ((what & BEV_EVENT_EOF) == 0 || closed || is_gone(client)) {
+    if ((what & BEV_EVENT_EOF) == 0 || closed || server_client_gone(client)) {
         server_client_free(client);
         return;
     }
@@ -234,7 +297,7 @@ static void on_linger(evutil_socket_t unused, short what, void *argument)
 }
 
 /* The client with its events, or NULL; the descriptor then is the caller's still. */
-static struct client *client_new(struct server *server, evutil_socket_t descriptor)
+static struct client *client_new(struct server *server, evutil_socket_t descriptor, bool local)
 {
     struct client *client = calloc(1, sizeof *client);
     if (client == NULL)
@@ -242,29 +305,51 @@ static struct client *client_new(struct server *server, evutil_socket_t descript
     client->server = server;
     client->turn = evtimer_new(server->base, on_turn, client);
     client->linger = evtimer_new(server->base, on_linger, client);
-    if (client->turn != NULL && client->linger != NULL)
+    client->look = evtimer_new(server->base, on_look, client);
+    if (client->turn != NULL && client->linger != NULL && client->look != NULL)
         client->events = bufferevent_socket_new(server->base, descriptor, BEV_OPT_CLOSE_ON_FREE);
     if (client->events == NULL) {
         client_destroy(client);
         return NULL;
     }
+    client->local = local;
+    client->heard = monotonic_now();
     client->id = ++server->last_id;
     LIST_INSERT_HEAD(&server->clients, client, entry);
-    server->client_count++;
-    return client;
-}
-
-void server_client_open(struct server *server, evutil_socket_t descriptor)
-{
-    struct client *client = client_new(server, descriptor);
-    if (client == NULL) {
-        evutil_closesocket(descriptor);
-        return;
-    }
+    count_in(client);
     bufferevent_setcb(client->events, on_readable, on_written, on_event, client);
     bufferevent_setwatermark(client->events, EV_READ, 0, server->line_limit + 1);
     bufferevent_setwatermark(client->events, EV_WRITE, SERVER_BACKLOG / 2, 0);
     bufferevent_set_timeouts(client->events, NULL, &stuck_after);
+    return client;
+}
+
+void server_client_displace(struct client *client, const char *text)
+{
+    bufferevent_write(client->events, text, strlen(text));
+    client_finish(client);
+    discard_input(client);
+}
+
+void server_client_refuse(struct server *server, evutil_socket_t descriptor, bool local,
+                          const char *text)
+{
+    struct client *client = client_new(server, descriptor, local);
+    if (client == NULL) {
+        evutil_closesocket(descriptor);
+        return;
+    }
+    bufferevent_enable(client->events, EV_READ | EV_WRITE);
+    server_client_displace(client, text);
+}
+
+void server_client_open(struct server *server, evutil_socket_t descriptor, bool local)
+{
+    struct client *client = client_new(server, descriptor, local);
+    if (client == NULL) {
+        evutil_closesocket(descriptor);
+        return;
+    }
     client->user = server->handlers->opened(server->context, client);
     if (client->user == NULL)
         server_client_free(client);
@@ -308,7 +393,7 @@ void server_send(struct client *client, const char *text, size_t length)
     /* Half a line must never be followed by another: better nothing more at all. */
     if (server_client_unsent(client) > SERVER_MOST ||
         evbuffer_expand(output, length - sent + 1) != 0) {
-        client->closing = true;
+        begin_closing(client);
         event_active(client->linger, EV_TIMEOUT, 0);
         return;
     }

@@ -19,12 +19,15 @@ struct client {
     struct bufferevent *events;
     struct event *turn;   /* more of its lines, when it is its turn again */
     struct event *linger; /* closes it whatever it does */
+    struct event *look;   /* whether one whose stream has ended is still there */
     void *user;           /* NULL: it never was, or is no more, of interest */
     uint64_t id;
+    bool local;     /* it came over the Unix socket */
+    int64_t heard;  /* monotonic: its last line, or when it came */
     size_t scanned; /* bytes of the input known to hold no newline */
     bool waiting;   /* it reads too slowly: its lines are left alone */
     bool taking;    /* its lines are being taken: answers to them are sent together */
-    bool closing;   /* what is to be sent is sent, nothing more is taken */
+    bool closing;   /* what is to be sent is sent, nothing more is taken; counts no more */
     bool ended;     /* its stream has ended: closed once nothing more is to come for it */
     LIST_ENTRY(client) entry;
 };
@@ -40,13 +43,28 @@ struct server {
     size_t listener_count;
     size_t line_limit;
     size_t most_clients;
-    size_t client_count;
+    size_t client_count; /* without those that are closing */
+    size_t remote_count; /* those of them that came over TCP */
+    size_t closing_count;
+    bool has_local;   /* it listens at a Unix socket */
+    int64_t patience; /* nanoseconds; see server_patience() */
+    uint64_t refused; /* since there was room last */
     uint64_t last_id;
     struct client_list clients;
 };
 
 /* Serves a new connection, which then owns the descriptor; closes it when that cannot be. */
-void server_client_open(struct server *server, evutil_socket_t descriptor);
+void server_client_open(struct server *server, evutil_socket_t descriptor, bool local);
+
+/* Turns a new connection away with a text; owns the descriptor. */
+void server_client_refuse(struct server *server, evutil_socket_t descriptor, bool local,
+                          const char *text);
+
+/* Closes a connection once it has taken a text. */
+void server_client_displace(struct client *client, const char *text);
+
+/* Whether the other side has closed altogether, and not only ended its own stream. */
+bool server_client_gone(const struct client *client);
 
 /* Closes a connection, whatever is to be sent still. */
 void server_client_free(struct client *client);

@@ -75,7 +75,16 @@ static const struct strict_key server_keys[] = {
       .offset = SERVER(clients),
       .minimum = 1,
       .maximum = 10000,
-      .help = "most connections at a time; default 64" },
+      .help =
+          "most connections at a time, an eighth of them for the Unix socket only; default 64" },
+    { .name = "quiet_s",
+      .type = STRICT_NUMBER,
+      .offset = SERVER(quiet_s),
+      .minimum = 0.1,
+      .maximum = 86400.0,
+      .unit = "s",
+      .help = "how long a connection may say nothing before it has to give way when there are too "
+              "many, ten times as long while it follows or holds something; default 60" },
     { .name = "talk",
       .type = STRICT_BOOL,
       .offset = SERVER(talk),
@@ -104,8 +113,9 @@ static void take_server(struct settings *settings)
     struct bench_server *server = &settings->bench->server;
     const config_setting_t *group = strict_member(settings->root, "server");
 
-    *server =
-        (struct bench_server) { .unix_path = DEFAULT_SOCKET, .line_limit = 1048576, .clients = 64 };
+    *server = (struct bench_server) {
+        .unix_path = DEFAULT_SOCKET, .line_limit = 1048576, .clients = 64, .quiet_s = 60.0
+    };
     if (group == NULL || !config_setting_is_group(group)) {
         return;
     }

@@ -32,6 +32,7 @@ struct session {
     size_t jobs;          /* open jobs it is charged for */
     size_t subscriptions; /* open subscriptions */
     size_t answers;       /* calls that wait for the store */
+    size_t holds;         /* instruments that are kept for it */
 };
 
 #endif

@@ -214,16 +214,19 @@ bool station_hold(struct station *station, struct session *session, struct failu
 {
     if (station->holder != NULL && station->holder != session)
         return failure_set(failure, FAILURE_HELD, station->name, NULL, "try again later");
+    if (station->holder == NULL)
+        session->holds++;
     station->holder = session;
     return true;
 }
 
-bool station_release(struct station *station, const struct session *session,
-                     struct failure *failure)
+bool station_release(struct station *station, struct session *session, struct failure *failure)
 {
     if (station->holder != NULL && station->holder != session)
         return failure_set(failure, FAILURE_HELD, station->name, NULL,
                            "only the client that holds it can release it");
+    if (station->holder != NULL)
+        session->holds--;
     station->holder = NULL;
     return true;
 }

@@ -71,8 +71,7 @@ void station_drop(struct job *job);
 bool station_hold(struct station *station, struct session *session, struct failure *failure);
 
 /* Ends the hold. False when another session holds it. */
-bool station_release(struct station *station, const struct session *session,
-                     struct failure *failure);
+bool station_release(struct station *station, struct session *session, struct failure *failure);
 
 /* How a station is doing. */
 struct station_view {

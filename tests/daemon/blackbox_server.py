@@ -3,9 +3,11 @@
 
 import json
 import socket
+import struct
 import unittest
 
 from daemon_case import DaemonCase
+from gradusd import GradusdError, RpcError
 
 
 def request(method, number=None, params=None):
@@ -110,6 +112,94 @@ class Lines(DaemonCase):
         clients[0].close()
         self.until(lambda: self.client.call("health")["clients"] == 11)
         self.assertTrue(self.daemon.client().call("health"))
+
+
+SUBSCRIPTIONS = (("follow", {"points": ["rail"], "every_ms": 86400000}),
+                 ("follow", {"points": ["rail"], "every_ms": 0}), ("burnin.follow", {}))
+
+
+def close(client):
+    client.close()
+
+
+def half_close_and_close(client):
+    client.finish_sending()
+    client.close()
+
+
+def reset(client):
+    client.socket.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    client.close()
+
+
+class Places(DaemonCase):
+    """Nothing a client does keeps a place from others for longer than is stated."""
+
+    def settings(self, ambient=23.0, more=""):
+        return super().settings(ambient, more).replace("clients = 12;",
+                                                       "clients = 12; quiet_s = 0.2;")
+
+    def answered(self, method="health", parameters=None):
+        """A client over TCP that has got its answer, or None where it was turned away."""
+        client = self.daemon.client(tcp=True)
+        try:
+            client.call(method, **(parameters or {}))
+            return client
+        except (RpcError, GradusdError, OSError):
+            client.close()
+            return None
+
+    def test_subscribers_that_go(self):
+        for leave in (close, half_close_and_close, reset):
+            for method, parameters in SUBSCRIPTIONS:
+                with self.subTest(leave=leave.__name__, method=method, parameters=parameters):
+                    for _ in range(34):
+                        taken = []
+                        self.until(lambda: taken.append(
+                            self.answered(method, parameters)) or taken[-1])
+                        leave(taken[-1])
+        self.until(lambda: self.client.call("health")["clients"] == 1)
+
+    def test_subscribers_that_stay_give_way(self):
+        for method, parameters in SUBSCRIPTIONS:
+            kept = [self.answered(method, parameters) for _ in range(30)]
+            for client in filter(None, kept):
+                client.finish_sending()
+            fresh = []
+            self.until(lambda: fresh.append(self.answered()) or fresh[-1])
+            for client in filter(None, kept + fresh):
+                client.close()
+
+    def test_silent_clients_give_way(self):
+        silent = [self.daemon.client(tcp=True) for _ in range(30)]
+        fresh = []
+        self.until(lambda: fresh.append(self.answered()) or fresh[-1])
+        told = [json.loads(client.read_line()) for client in silent[:1]]
+        self.assertIn("quiet_s", told[0]["error"]["data"]["what"])
+        for client in silent + fresh[-1:]:
+            client.close()
+
+
+class Refusals(DaemonCase):
+    def test_refused_is_told_and_people_on_the_machine_get_in(self):
+        clients = [self.daemon.client(tcp=True) for _ in range(10)]
+        for client in clients:
+            client.call("health")
+        for _ in range(20):
+            one_more = self.daemon.client(tcp=True)
+            one_more.send_raw(b" " * 50000)
+            error = one_more.read()["error"]
+            self.assertEqual(error["code"], -32023)
+            self.assertIn("server.clients", error["data"]["what"])
+            self.assertIsNone(one_more.read_line())
+            one_more.close()
+        self.assertTrue(self.daemon.client().call("health"))
+        self.assertEqual(self.daemon.log.count("no more are taken"), 1)
+        for client in clients:
+            client.close()
+        self.until(lambda: self.client.call("health")["clients"] <= 2)
+        self.assertTrue(self.daemon.client(tcp=True).call("health"))
+        self.daemon.wait_log("20 were refused")
 
 
 class Rpc(DaemonCase):

@@ -20,6 +20,7 @@
 #include <string.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
+#include <sys/un.h>
 #include <unistd.h>
 
 #include <cmocka.h>
@@ -33,7 +34,8 @@ struct owner {
     struct event_base *base;
     struct server *server;
     int port;
-    struct client *newest; /* the last that came */
+    struct client *newest;  /* the last that came */
+    struct client *waiting; /* the one that an answer is to come for */
     size_t opened;
     size_t closed;
     size_t lines;
@@ -74,6 +76,18 @@ static const char *on_too_many(void *context)
     return "too many\n";
 }
 
+static const char *on_displaced(void *context)
+{
+    (void)context;
+    return "displaced\n";
+}
+
+static enum client_claim on_claim(void *context, void *user)
+{
+    const struct owner *owner = context;
+    return user == owner->waiting ? CLIENT_WAITS : CLIENT_IDLE;
+}
+
 static void on_closed(void *context, void *user)
 {
     struct owner *owner = context;
@@ -81,8 +95,13 @@ static void on_closed(void *context, void *user)
     owner->closed++;
 }
 
-static const struct server_handlers handlers = { on_opened,   on_line,   on_too_long,
-                                                 on_too_many, on_closed, NULL };
+static const struct server_handlers handlers = { .opened = on_opened,
+                                                 .line = on_line,
+                                                 .too_long = on_too_long,
+                                                 .too_many = on_too_many,
+                                                 .displaced = on_displaced,
+                                                 .closed = on_closed,
+                                                 .claim = on_claim };
 
 static int setup(void **state)
 {
@@ -241,6 +260,76 @@ static void a_client_too_many_is_told(void **state)
     close(fourth);
 }
 
+/* The quietest gives way, is told so, and counts no more; one that waits for an answer does not. */
+static void a_quiet_client_gives_way(void **state)
+{
+    struct owner *owner = *state;
+    char answer[64] = "";
+    server_patience(owner->server, 0.0);
+    int first = connect_to(owner);
+    run_until(owner, &owner->opened, 1);
+    owner->waiting = owner->newest;
+    int second = connect_to(owner);
+    run_until(owner, &owner->opened, 2);
+    int third = connect_to(owner);
+    run_until(owner, &owner->opened, 3);
+    assert_int_equal(owner->closed, 1);
+    assert_int_equal(server_clients(owner->server), MOST_CLIENTS);
+    assert_int_equal(read_all(owner, second, answer, sizeof answer - 1), 10);
+    assert_memory_equal(answer, "displaced\n", 10);
+    owner->waiting = owner->newest;
+    send_all(owner, first, "still here\n", 11);
+    run_until(owner, &owner->lines, 1);
+    close(first);
+    close(second);
+    close(third);
+}
+
+/* What the newcomer has sent already must not cost it the reason. */
+static void a_client_too_many_is_told_whatever_it_has_sent(void **state)
+{
+    struct owner *owner = *state;
+    static char lines[200000];
+    char answer[64] = "";
+    int first = connect_to(owner), second = connect_to(owner), third = connect_to(owner);
+    memset(lines, '\n', sizeof lines);
+    assert_true(send(third, lines, sizeof lines, MSG_NOSIGNAL) > 0);
+    assert_int_equal(read_all(owner, third, answer, sizeof answer - 1), 9);
+    assert_int_equal(owner->lines, 0);
+    close(first);
+    close(second);
+    close(third);
+}
+
+static int connect_by_path(const char *path)
+{
+    struct sockaddr_un address = { .sun_family = AF_UNIX };
+    int descriptor = socket(AF_UNIX, SOCK_STREAM, 0);
+    snprintf(address.sun_path, sizeof address.sun_path, "%s", path);
+    assert_int_equal(connect(descriptor, (const struct sockaddr *)&address, sizeof address), 0);
+    return descriptor;
+}
+
+static void a_place_is_kept_back_for_the_unix_socket(void **state)
+{
+    struct owner *owner = *state;
+    char folder[] = "/tmp/test_server.XXXXXX", path[64], answer[64] = "";
+    assert_non_null(mkdtemp(folder));
+    snprintf(path, sizeof path, "%s/socket", folder);
+    assert_true(server_listen(owner->server, listen_unix(path, NULL)));
+    int first = connect_to(owner);
+    run_until(owner, &owner->opened, 1);
+    int second = connect_to(owner);
+    assert_int_equal(read_all(owner, second, answer, sizeof answer - 1), 9);
+    int local = connect_by_path(path);
+    run_until(owner, &owner->opened, 2);
+    close(first);
+    close(second);
+    close(local);
+    unlink(path);
+    rmdir(folder);
+}
+
 static void lines_may_come_in_one_packet_or_byte_by_byte(void **state)
 {
     static const char lines[] = "a\n\nbc\r\nd\n";
@@ -382,6 +471,10 @@ int main(void)
         cmocka_unit_test_setup_teardown(the_limit_is_exact, setup, teardown),
         cmocka_unit_test_setup_teardown(half_a_line_is_nothing, setup, teardown),
         cmocka_unit_test_setup_teardown(a_client_too_many_is_told, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_client_too_many_is_told_whatever_it_has_sent, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(a_quiet_client_gives_way, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_place_is_kept_back_for_the_unix_socket, setup, teardown),
         cmocka_unit_test(an_address_that_is_none_is_refused),
         cmocka_unit_test(a_unix_socket_is_replaced_only_when_stale),
         cmocka_unit_test_setup_teardown(lines_may_come_in_one_packet_or_byte_by_byte, setup,
