@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "scan_find.h"
 
+#include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/dialogue.h"
 
 #include <ctype.h>
@@ -62,7 +63,7 @@ void shelf_free(struct shelf *shelf)
 
 static bool fits(const struct profile *profile, const char *identity)
 {
-    return regexec(&profile->protocol.identity, identity, 0, NULL, 0) == 0;
+    return pattern_begins(&profile->protocol.identity, identity);
 }
 
 const struct profile *shelf_find(const struct shelf *shelf, const char *identity)
@@ -107,7 +108,7 @@ static bool protocol_of_anybody(struct protocol *protocol)
                                     .quiet_ms = quiet_ms,
                                     .reply_limit = LONGEST_REPLY,
                                     .identity_query = "*IDN?" };
-    return regcomp(&protocol->identity, "^[^*]", REG_EXTENDED | REG_NOSUB) == 0;
+    return regcomp(&protocol->identity, "^[^*]", REG_EXTENDED) == 0;
 }
 
 static bool ask(struct finding *finding, const struct link_spec *spec)

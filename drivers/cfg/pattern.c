@@ -7,8 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The byte after a bracket expression that begins at `at`: "]" first in it is a member. */
-static const char *skip_bracket(const char *at)
+const char *pattern_skip_bracket(const char *at)
 {
     at++;
     at += *at == '^' ? 1 : 0;
@@ -67,7 +66,7 @@ static double elements(const char **at, int depth)
             element += elements(at, depth + 1);
             *at += **at == ')' ? 1 : 0;
         } else if (**at == '[') {
-            *at = skip_bracket(*at);
+            *at = pattern_skip_bracket(*at);
         } else {
             *at += (*at)[0] == '\\' && (*at)[1] != '\0' ? 2 : 1;
         }
@@ -85,7 +84,7 @@ static bool refers_back(const char *text)
             }
             text += text[1] != '\0' ? 2 : 1;
         } else {
-            text = text[0] == '[' ? skip_bracket(text) : text + 1;
+            text = text[0] == '[' ? pattern_skip_bracket(text) : text + 1;
         }
     }
     return false;
@@ -114,4 +113,51 @@ bool pattern_compile(regex_t *pattern, const char *text, char *reason, size_t si
         memset(pattern, 0, sizeof *pattern);
     }
     return code == 0;
+}
+
+bool pattern_whole(const regex_t *pattern, const char *text, size_t length)
+{
+    regmatch_t match = { -1, -1 };
+    return regexec(pattern, text, 1, &match, 0) == 0 && match.rm_so == 0 &&
+           (size_t)match.rm_eo == length;
+}
+
+bool pattern_begins(const regex_t *pattern, const char *text)
+{
+    regmatch_t match = { -1, -1 };
+    return regexec(pattern, text, 1, &match, 0) == 0 && match.rm_so == 0;
+}
+
+static bool is_sign(char c)
+{
+    return c == '+' || c == '-';
+}
+
+static bool cut_before(const char *text, size_t begin)
+{
+    if (begin > 0 && (isdigit((unsigned char)text[begin - 1]) || text[begin - 1] == '.'))
+        return true;
+    while (begin > 0 && isblank((unsigned char)text[begin - 1]))
+        begin--;
+    return begin > 0 && is_sign(text[begin - 1]);
+}
+
+static bool cut_behind(const char *rest)
+{
+    if (isdigit((unsigned char)*rest) || *rest == '.')
+        return true;
+    rest += strspn(rest, " \t");
+    return (*rest == 'E' || *rest == 'e') && isdigit((unsigned char)rest[is_sign(rest[1]) ? 2 : 1]);
+}
+
+bool pattern_number(const regex_t *pattern, const char *text, size_t length, const char **number,
+                    size_t *count)
+{
+    regmatch_t groups[2] = { { -1, -1 }, { -1, -1 } };
+    if (regexec(pattern, text, 2, groups, 0) != 0 || groups[0].rm_so != 0 ||
+        (size_t)groups[0].rm_eo != length || groups[1].rm_so < 0)
+        return false;
+    *number = text + groups[1].rm_so;
+    *count = (size_t)(groups[1].rm_eo - groups[1].rm_so);
+    return !cut_before(text, (size_t)groups[1].rm_so) && !cut_behind(text + groups[1].rm_eo);
 }

@@ -21,4 +21,27 @@ enum { PATTERN_LENGTH = 256, PATTERN_ELEMENTS = 1000 };
  */
 bool pattern_compile(regex_t *pattern, const char *text, char *reason, size_t size);
 
+/* The byte after a bracket expression that begins at `at`: "]" first in it is a member. */
+const char *pattern_skip_bracket(const char *at);
+
+/*
+ * Whether a pattern matches all `length` bytes of a text (terminated, and a
+ * NUL inside it matches nothing), whatever anchors its alternatives have: the
+ * match that POSIX chooses is the leftmost, and of these the longest. Nothing
+ * matches a pattern that was compiled with REG_NOSUB, here and below.
+ */
+bool pattern_whole(const regex_t *pattern, const char *text, size_t length);
+
+/* Whether a pattern matches a text from its first byte on. */
+bool pattern_begins(const regex_t *pattern, const char *text);
+
+/*
+ * The number in the first brackets of a pattern that matches all of a text as
+ * pattern_whole() has it. False where it does not match or the brackets have
+ * lost a part of the number: a digit or point beside them, a sign before, an
+ * exponent behind, also beyond blanks. `number` points into `text`.
+ */
+bool pattern_number(const regex_t *pattern, const char *text, size_t length, const char **number,
+                    size_t *count);
+
 #endif

@@ -12,6 +12,7 @@
 
 #include "dialogue_sync.h"
 #include "drivers/basics/printable.h"
+#include "drivers/cfg/pattern.h"
 #include "exchange.h"
 #include "link_open.h"
 #include "response.h"
@@ -22,6 +23,9 @@
 
 /* Longest reply that can be a refusal, and most entries read from an error queue. */
 enum { REFUSAL_LENGTH = 256, MOST_ERRORS = 100, LONGEST_READ = 512 };
+
+/* Most closing queries behind a reading. */
+enum { CLOSINGS = 2 };
 
 /* Only plain text alone ends at a byte: a block may hold it, an echo or a prompt stands beside it. */
 static void set_end_byte(struct dialogue *dialogue)
@@ -228,7 +232,7 @@ static bool not_refused(const struct protocol *protocol, const struct reply *rep
     char shown[80];
 
     if (!protocol->has_refusal || reply->count > REFUSAL_LENGTH ||
-        regexec(&protocol->refusal, reply->bytes, 0, NULL, 0) != 0)
+        !pattern_begins(&protocol->refusal, reply->bytes))
         return true;
     return failure_set(failure, FAILURE_INSTRUMENT_ERROR, NULL, NULL, "command refused with '%s'",
                        printable(reply->bytes, reply->count, shown, sizeof shown));
@@ -300,7 +304,7 @@ static bool acknowledged(const struct protocol *protocol, const struct reply *re
 
     if (!not_refused(protocol, reply, failure))
         return false;
-    if (regexec(&protocol->acknowledge, reply->bytes, 0, NULL, 0) == 0)
+    if (pattern_whole(&protocol->acknowledge, reply->bytes, reply->count))
         return true;
     return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "an acknowledgement", "'%s'",
                        printable(reply->bytes, reply->count, shown, sizeof shown));
@@ -344,6 +348,7 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
 /* A reading asked for together with the protocol's closing query. */
 struct closed {
     struct dialogue *dialogue;
+    const char *end; /* the closing answers that must follow it */
     reply_reader *reader;
     void *out;
 };
@@ -352,7 +357,7 @@ struct closed {
 static bool read_closed(const struct reply *reply, void *out, struct failure *failure)
 {
     const struct closed *closed = out;
-    const char *end = closed->dialogue->protocol->closing_reply;
+    const char *end = closed->end;
     size_t length = strlen(end);
     char *bytes = closed->dialogue->input.bytes + (reply->bytes - closed->dialogue->input.bytes);
     char shown[80];
@@ -370,15 +375,19 @@ bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
                    reply_reader *reader, void *out, struct deadline deadline,
                    struct failure *failure)
 {
-    struct closed closed = { dialogue, reader, out };
-    char message[LONGEST_READ + PROTOCOL_TEXT];
+    const struct protocol *protocol = dialogue->protocol;
+    const char *query = protocol->closing_query, *reply = protocol->closing_reply;
+    char message[LONGEST_READ + CLOSINGS * PROTOCOL_TEXT], end[CLOSINGS * PROTOCOL_TEXT];
+    struct closed closed = { dialogue, end, reader, out };
 
-    if (dialogue->protocol->closing_query[0] == '\0')
+    if (query[0] == '\0')
         return dialogue_query(dialogue, text, extra_ms, reader, out, deadline, failure);
     if (strlen(text) > LONGEST_READ)
         return failure_set(failure, FAILURE_SETTINGS, dialogue->name, "at most 512 characters",
                            "a reading's query is too long");
-    snprintf(message, sizeof message, "%s%s", text, dialogue->protocol->closing_query);
+    dialogue->twice = !dialogue->twice;
+    snprintf(message, sizeof message, "%s%s%s", text, query, dialogue->twice ? query : "");
+    snprintf(end, sizeof end, "%s%s", reply, dialogue->twice ? reply : "");
     return dialogue_query(dialogue, message, extra_ms, read_closed, &closed, deadline, failure);
 }
 
@@ -418,7 +427,7 @@ static bool read_entry(const struct reply *reply, void *out, struct failure *fai
     size_t n;
 
     printable(reply->bytes, reply->count, entry->text, sizeof entry->text);
-    entry->none = regexec(&entry->protocol->error_none, reply->bytes, 0, NULL, 0) == 0;
+    entry->none = pattern_begins(&entry->protocol->error_none, reply->bytes);
     if (entry->none)
         return true;
     if (reply->count == 0)

@@ -87,7 +87,9 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
  * As dialogue_query(), for a query whose answer is a reading: where the
  * protocol has a closing query, that is asked in the same message and its
  * answer must follow the reading, so that a number which somebody else sent
- * is not believed. `reader` sees the reading alone.
+ * is not believed. It is asked twice in every other message: an answer to the
+ * message before, which comes late or a second time, does not fit this one.
+ * `reader` sees the reading alone, and must refuse what is more than one.
  */
 bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
                    reply_reader *reader, void *out, struct deadline deadline,

@@ -17,6 +17,7 @@
 #include "dialogue_sync.h"
 
 #include "drivers/basics/printable.h"
+#include "drivers/cfg/pattern.h"
 #include "response.h"
 
 #include <stdio.h>
@@ -225,7 +226,7 @@ static bool is_undamaged(const struct line *line)
 
 static bool fits_profile(const struct dialogue *dialogue, const char *identity)
 {
-    return regexec(&dialogue->protocol->identity, identity, 0, NULL, 0) == 0;
+    return pattern_begins(&dialogue->protocol->identity, identity);
 }
 
 /*

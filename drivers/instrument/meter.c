@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "meter.h"
 
+#include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
 
 #include <math.h>
@@ -31,16 +32,11 @@ static bool read_pattern(const struct reply *reply, struct measured *measured,
                          struct failure *failure)
 {
     const struct answer *answer = measured->answer;
-    regmatch_t groups[2];
-    if (answer->has_overload && regexec(&answer->overload, reply->bytes, 0, NULL, 0) == 0) {
-        measured->overload = true;
-        return true;
-    }
-    if (regexec(&answer->pattern, reply->bytes, 2, groups, 0) != 0 || groups[1].rm_so < 0)
+    const char *text;
+    size_t length;
+    if (!pattern_number(&answer->pattern, reply->bytes, reply->count, &text, &length))
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL,
                            "an answer of the form the profile gives", "'%.64s'", reply->bytes);
-    size_t length = (size_t)(groups[1].rm_eo - groups[1].rm_so);
-    const char *text = reply->bytes + groups[1].rm_so;
     if (!decimal_parse(text, length, &measured->number))
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a decimal number", "'%.*s'",
                            (int)(length < 64 ? length : 64), text);
@@ -53,14 +49,13 @@ static bool read_answer(const struct reply *reply, void *out, struct failure *fa
     struct measured *measured = out;
     measured->overload = false;
     measured->side = SIDE_UNKNOWN;
-    if (measured->answer->has_pattern)
-        return read_pattern(reply, measured, failure);
     if (measured->answer->has_overload &&
-        regexec(&measured->answer->overload, reply->bytes, 0, NULL, 0) == 0) {
+        pattern_whole(&measured->answer->overload, reply->bytes, reply->count)) {
         measured->overload = true;
         return true;
     }
-    return read_standard(reply, measured, failure);
+    return measured->answer->has_pattern ? read_pattern(reply, measured, failure)
+                                         : read_standard(reply, measured, failure);
 }
 
 static bool read_text(const struct reply *reply, void *out, struct failure *failure)

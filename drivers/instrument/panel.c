@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "panel.h"
 
+#include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
 
 #include <assert.h>
@@ -135,7 +136,7 @@ static bool read_match(const struct reply *reply, void *out, struct failure *fai
     (void)failure;
     struct match *match = out;
     snprintf(match->text, sizeof match->text, "%.*s", (int)reply->count, reply->bytes);
-    match->matches = regexec(match->pattern, reply->bytes, 0, NULL, 0) == 0;
+    match->matches = pattern_whole(match->pattern, reply->bytes, reply->count);
     return true;
 }
 

@@ -2,6 +2,7 @@
 #include "scope.h"
 
 #include "core/waveform/estimate.h"
+#include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
 #include "scope_proof.h"
 
@@ -84,7 +85,7 @@ static bool read_progress(const struct reply *reply, void *out, struct failure *
 {
     (void)failure;
     struct progress *progress = out;
-    progress->done = regexec(&progress->check->pattern, reply->bytes, 0, NULL, 0) == 0;
+    progress->done = pattern_whole(&progress->check->pattern, reply->bytes, reply->count);
     return true;
 }
 

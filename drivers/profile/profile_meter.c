@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The part of a profile that says what a meter can do: its functions and their ranges. */
+#include "drivers/cfg/pattern_edges.h"
 #include "profile_priv.h"
 
 #include <math.h>
@@ -332,6 +333,12 @@ static void check_response(const struct function *function, const config_setting
     }
 }
 
+static bool cuts_number(const config_setting_t *group)
+{
+    const config_setting_t *member = strict_member(group, "answer");
+    return member != NULL && pattern_cuts_number(config_setting_get_string(member));
+}
+
 static void check_function(const struct profile *profile, size_t index,
                            const config_setting_t *group, struct problems *problems)
 {
@@ -361,6 +368,10 @@ static void check_function(const struct profile *profile, size_t index,
     if (function->answer.has_pattern && function->answer.pattern.re_nsub < 1) {
         problems_at(problems, strict_member(group, "answer"),
                     "\"answer\" has no brackets, expected the number in the first ones");
+    } else if (function->answer.has_pattern && cuts_number(group)) {
+        problems_at(problems, strict_member(group, "answer"),
+                    "\"answer\" lets a sign, digit or point stand beside its first brackets, "
+                    "expected the whole number in them");
     }
 }
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Checks and readers that all parts of a profile need. */
 #include "command.h"
+#include "drivers/cfg/pattern_edges.h"
 #include "profile_priv.h"
 
 #include <math.h>
@@ -177,11 +178,12 @@ void profile_check_anchors(const config_setting_t *group, const char *key, bool 
     if (text == NULL) {
         return;
     }
-    size_t length = strlen(text);
-    if (text[0] != '^' || (to_the_end && text[length - 1] != '$')) {
+    if (!pattern_anchored(text, to_the_end)) {
         problems_at(problems, member, "\"%s\" is \"%s\", expected it to %s", key, text,
-                    to_the_end ? "begin with ^ and end with $, so that it matches whole answers"
-                               : "begin with ^, so that it matches answers from their start");
+                    to_the_end ? "begin with ^ and end with $, so that it matches whole answers, "
+                                 "and alternatives in brackets, ^(a|b)$"
+                               : "begin with ^, so that it matches answers from their start, and "
+                                 "alternatives in brackets, ^(a|b)");
     }
 }
 

@@ -7,6 +7,7 @@
 #include <cmocka.h>
 
 #include "drivers/cfg/pattern.h"
+#include "drivers/cfg/pattern_edges.h"
 
 #include <stdbool.h>
 #include <string.h>
@@ -84,12 +85,96 @@ static void patterns_of_the_trade_are_taken(void **state)
     assert_true(matches("", "anything"));
 }
 
+/* Own derivation: what an alternative in no brackets has to begin and end with. */
+static void alternatives_are_anchored_each(void **state)
+{
+    (void)state;
+    assert_true(pattern_anchored("^a$", true));
+    assert_true(pattern_anchored("^(a|b)$", true));
+    assert_true(pattern_anchored("^[|]$", true));
+    assert_true(pattern_anchored("^a\\|b$", true));
+    assert_true(pattern_anchored("^a$|^b$", true));
+    assert_true(pattern_anchored("^a|^b", false));
+    assert_false(pattern_anchored("^a|b$", true));
+    assert_false(pattern_anchored("^a|b", false));
+    assert_false(pattern_anchored("^a|^b|", false));
+    assert_false(pattern_anchored("^a\\$", true));
+    assert_false(pattern_anchored("(^a|b$)", true));
+    assert_false(pattern_anchored("^(a|b$)|c$", true));
+    assert_false(pattern_anchored("", false));
+}
+
+static void only_the_whole_text_matches(void **state)
+{
+    regex_t pattern;
+    char reason[128];
+
+    (void)state;
+    assert_true(pattern_compile(&pattern, "^OVER|9\\.9E37$|ID,[0-9]+", reason, sizeof reason));
+    assert_true(pattern_whole(&pattern, "OVER", 4));
+    assert_true(pattern_whole(&pattern, "ID,12", 5));
+    assert_false(pattern_whole(&pattern, "OVERTURE", 8));
+    assert_false(pattern_whole(&pattern, "19.9E37", 7));
+    assert_false(pattern_whole(&pattern, "OVER\0 1", 7));
+    assert_true(pattern_begins(&pattern, "ID,12"));
+    assert_false(pattern_begins(&pattern, "VOID,12"));
+    regfree(&pattern);
+}
+
+static bool takes_number(const char *text, const char *answer)
+{
+    regex_t pattern;
+    char reason[128];
+    const char *number;
+    size_t count;
+
+    assert_true(pattern_compile(&pattern, text, reason, sizeof reason));
+    const bool taken = pattern_number(&pattern, answer, strlen(answer), &number, &count);
+    regfree(&pattern);
+    return taken;
+}
+
+static void a_number_keeps_all_that_belongs_to_it(void **state)
+{
+    (void)state;
+    assert_true(takes_number("^VOLTS ([-+]?[0-9.]+)$", "VOLTS -1.5"));
+    assert_true(takes_number("^[0-9]+, ([0-9.]+)E?V$", "12, 1.5EV"));
+    assert_false(takes_number("^VOLTS *-?([0-9.]+)$", "VOLTS -1.5"));
+    assert_true(takes_number("^VOLTS *-?([0-9.]+)$", "VOLTS 1.5"));
+    assert_false(takes_number("^VOLTS -? *([0-9.]+)$", "VOLTS - 1.5"));
+    assert_false(takes_number("^.*([0-9.]+)$", "VOLTS 21.5"));
+    assert_false(takes_number("^([0-9])[0-9.]*V$", "1.5V"));
+    assert_false(takes_number("^([0-9.]+) ?E.*$", "1.5 E-3"));
+    assert_false(takes_number("^([0-9.]+)E.*$", "1.5E3"));
+    assert_false(takes_number("^VOLTS (1)|AMPS 2$", "AMPS 2"));
+    assert_false(takes_number("^VOLTS ([0-9.]+)|AMPS$", "VOLTS 1.5 OVER"));
+}
+
+static void a_number_that_could_be_cut_is_seen_beforehand(void **state)
+{
+    (void)state;
+    assert_false(pattern_cuts_number("^STEADY VOLTS ([-+][0-9]+[.][0-9]+)$"));
+    assert_false(pattern_cuts_number("^([0-9]+) (V|A2)$"));
+    assert_false(pattern_cuts_number("^[0-9]+,([0-9.]+)[[:alpha:]]*$"));
+    assert_false(pattern_cuts_number("^VOLTS$"));
+    assert_true(pattern_cuts_number("^[-+]?([0-9.]+)$"));
+    assert_true(pattern_cuts_number("^VOLTS[-+]? *([0-9.]+)$"));
+    assert_true(pattern_cuts_number("^.*([0-9.]+)$"));
+    assert_true(pattern_cuts_number("^([0-9]+)([.][0-9]+)?V$"));
+    assert_true(pattern_cuts_number("^([0-9]+)V?[^ ]$"));
+    assert_true(pattern_cuts_number("^\\-([0-9]+)$"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_would_fill_the_memory_is_refused),
         cmocka_unit_test(what_is_no_pattern_is_refused),
         cmocka_unit_test(patterns_of_the_trade_are_taken),
+        cmocka_unit_test(alternatives_are_anchored_each),
+        cmocka_unit_test(only_the_whole_text_matches),
+        cmocka_unit_test(a_number_keeps_all_that_belongs_to_it),
+        cmocka_unit_test(a_number_that_could_be_cut_is_seen_beforehand),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -506,7 +506,7 @@ static void fill_protocol(struct worker *worker)
     snprintf(protocol->reply_terminator, PROTOCOL_TEXT, "%s", speech->reply_end);
     snprintf(protocol->prompt, PROTOCOL_TEXT, "%s", speech->prompt);
     snprintf(protocol->identity_query, PROTOCOL_TEXT, "*IDN?");
-    if (regcomp(&protocol->identity, "^SOAK,S[0-9]+,1,1$", REG_EXTENDED | REG_NOSUB) != 0)
+    if (regcomp(&protocol->identity, "^SOAK,S[0-9]+,1,1$", REG_EXTENDED) != 0)
         abort();
 }
 

@@ -311,7 +311,7 @@ static bool read_closed(struct talk *talk, double *value, struct failure *failur
 static void a_reading_with_its_closing_answer_is_taken(void **state)
 {
     (void)state;
-    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?\n"), SEND("+1.5E+0;1\n"));
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?;*OPC?\n"), SEND("+1.5E+0;1;1\n"));
     double value = 0;
     struct failure failure = { 0 };
     talk_ready(&talk);
@@ -325,13 +325,49 @@ static void a_reading_with_its_closing_answer_is_taken(void **state)
 static void a_number_without_its_closing_answer_is_refused(void **state)
 {
     (void)state;
-    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?\n"), SEND("+1.0E+0\n"));
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?;*OPC?\n"), SEND("+1.0E+0\n"));
     double value = 0;
     struct failure failure = { 0 };
     talk_ready(&talk);
     assert_false(read_closed(&talk, &value, &failure));
     assert_int_equal(failure.code, UNEXPECTED);
     assert_true(value == 0);
+    assert_false(dialogue_in_step(talk.dialogue));
+    talk_end(&talk);
+}
+
+/* On a slow line the first answer comes a second time, when the next question is out already. */
+static void an_answer_that_comes_again_is_no_answer_to_the_next_question(void **state)
+{
+    (void)state;
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?;*OPC?\n"), SEND("+1.0E+0;1;1\n"),
+         EXPECT("READ?;*OPC?\n"), SEND("+1.0E+0;1;1\n"), SEND("+2.0E+0;1\n"));
+    double value = 0;
+    struct failure failure = { 0 };
+    talk_ready(&talk);
+    assert_true(read_closed(&talk, &value, &failure));
+    value = 0;
+    assert_false(read_closed(&talk, &value, &failure));
+    assert_int_equal(failure.code, UNEXPECTED);
+    assert_true(value == 0);
+    assert_false(dialogue_in_step(talk.dialogue));
+    talk_end(&talk);
+}
+
+/* The other way round: what was closed once does not answer what is closed twice. */
+static void an_answer_closed_once_is_not_taken_for_one_closed_twice(void **state)
+{
+    (void)state;
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), EXPECT("READ?;*OPC?;*OPC?\n"), SEND("+1.0E+0;1;1\n"),
+         EXPECT("READ?;*OPC?\n"), SEND("+2.0E+0;1\n"), EXPECT("READ?;*OPC?;*OPC?\n"),
+         SEND("+2.0E+0;1\n"));
+    double value = 0;
+    struct failure failure = { 0 };
+    talk_ready(&talk);
+    assert_true(read_closed(&talk, &value, &failure) && value == 1.0);
+    assert_true(read_closed(&talk, &value, &failure) && value == 2.0);
+    assert_false(read_closed(&talk, &value, &failure));
+    assert_int_equal(failure.code, UNEXPECTED);
     assert_false(dialogue_in_step(talk.dialogue));
     talk_end(&talk);
 }
@@ -364,6 +400,8 @@ int main(void)
         cmocka_unit_test(a_large_block_comes_whole),
         cmocka_unit_test(a_reading_with_its_closing_answer_is_taken),
         cmocka_unit_test(a_number_without_its_closing_answer_is_refused),
+        cmocka_unit_test(an_answer_that_comes_again_is_no_answer_to_the_next_question),
+        cmocka_unit_test(an_answer_closed_once_is_not_taken_for_one_closed_twice),
         cmocka_unit_test(babble_does_not_confirm_a_reading),
     };
 
