@@ -6,6 +6,7 @@
  */
 #include "daemon.h"
 #include "daemon/basics/log.h"
+#include "daemon/loop/references.h"
 #include "daemon/oneshot/scan_run.h"
 #include "daemon/oneshot/try.h"
 #include "daemon/settings/check.h"
@@ -58,7 +59,7 @@ int main(int argc, char **argv)
     case TASK_SERVE:
         return serve(&options);
     case TASK_CHECK:
-        return check_file(options.settings) ? EXIT_SUCCESS : STATUS_USAGE;
+        return check_file(options.settings, references_find) ? EXIT_SUCCESS : STATUS_USAGE;
     case TASK_TRY:
         return try_run(options.rest_argc, options.rest_argv);
     case TASK_SCAN:

@@ -377,6 +377,31 @@ void encode_error(struct text *text, const struct failure *failure, const struct
     text_close(text, '}');
 }
 
+/* The reading of the store that the limits refer to; without "id" there is none. */
+static void encode_reference(struct text *text, const struct bench_point *point)
+{
+    const struct bench_stored *stored = &point->stored;
+    char time[ENCODE_TIME_SIZE];
+    struct timespec now;
+    if (stored->point[0] == '\0')
+        return;
+    text_key(text, "reference");
+    text_open(text, '{');
+    text_member_string(text, "point", stored->point);
+    if (stored->found != 0) {
+        const struct timespec taken = { stored->found_ns / 1000000000,
+                                        stored->found_ns % 1000000000 };
+        clock_gettime(CLOCK_REALTIME, &now);
+        text_member_integer(text, "id", stored->found);
+        text_member_number(text, "value", point->limits.reference);
+        text_member_number(text, "uncertainty", point->limits.reference_uncertainty);
+        text_member_string(text, "verdict", stored->verdict);
+        text_member_string(text, "time", encode_time(time, taken));
+        text_member_integer(text, "age_s", now.tv_sec - taken.tv_sec);
+    }
+    text_close(text, '}');
+}
+
 void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point)
 {
     text_open(text, '{');
@@ -388,6 +413,7 @@ void encode_point(struct text *text, const struct bench *bench, const struct ben
     text_member_string(text, "probe", bench->probes[point->probe].name);
     text_member_number(text, "expected", point->expected);
     encode_limits(text, &point->limits);
+    encode_reference(text, point);
     text_member_string(text, "caution", point->caution);
     text_close(text, '}');
 }

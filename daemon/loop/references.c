@@ -3,17 +3,21 @@
 
 #include "daemon/basics/body.h"
 #include "daemon/basics/log.h"
+#include "daemon/basics/moment.h"
 #include "daemon/store/store_read.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
+#include <time.h>
 
 /* The row that a reference names; NULL when there is no such statement. */
 static sqlite3_stmt *prepare(sqlite3 *sqlite, const struct bench_stored *stored)
 {
-    sqlite3_stmt *at = store_read_rows(
-        sqlite, "WHERE point = ?1 AND value IS NOT NULL AND (?2 = 0 OR readings.id = ?2)"
-                " ORDER BY readings.id DESC LIMIT 1");
+    sqlite3_stmt *at =
+        store_read_rows(sqlite, "WHERE point = ?1 AND value IS NOT NULL"
+                                " AND (?2 = 0 AND verdict = 'pass' OR readings.id = ?2)"
+                                " ORDER BY readings.id DESC LIMIT 1");
     sqlite3_bind_text(at, 1, stored->point, -1, SQLITE_STATIC);
     sqlite3_bind_int64(at, 2, stored->id);
     return at;
@@ -34,6 +38,25 @@ static const char *objection(const struct bench_point *point, const struct store
     return NULL;
 }
 
+/* An age in the unit that suits it. */
+static const char *age_text(int64_t since_ns, char *text, size_t size)
+{
+    static const struct {
+        double least, seconds;
+        const char *name;
+    } units[] = { { 172800, 86400, "days" }, { 7200, 3600, "hours" }, { 120, 60, "minutes" } };
+    struct timespec now;
+    clock_gettime(CLOCK_REALTIME, &now);
+    double age = (double)(moment_of(now) - since_ns) / 1e9;
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++)
+        if (age >= units[i].least) {
+            snprintf(text, size, "%.0f %s old", age / units[i].seconds, units[i].name);
+            return text;
+        }
+    snprintf(text, size, "%.0f s old", age);
+    return text;
+}
+
 static void take_row(sqlite3 *sqlite, sqlite3_stmt *at, struct bench_point *point)
 {
     struct store_row row;
@@ -45,12 +68,17 @@ static void take_row(sqlite3 *sqlite, sqlite3_stmt *at, struct bench_point *poin
         log_line(LOG_PRIORITY_ERROR, "%s: reading %lld of %s is no reference: %s", point->name,
                  (long long)row.id, point->stored.point, against);
     } else {
+        char age[32];
         point->stored.found = row.id;
+        point->stored.found_ns = row.time_ns;
+        snprintf(point->stored.verdict, sizeof point->stored.verdict, "%s",
+                 row.verdict != NULL ? row.verdict : "none");
         point->limits.reference = row.value;
         point->limits.reference_uncertainty = 2 * body_number(body, "standard_uncertainty");
-        log_line(LOG_PRIORITY_NOTICE, "%s: its reference is reading %lld of %s, %.9g %s of %s",
-                 point->name, (long long)row.id, point->stored.point, row.value, row.unit,
-                 row.time);
+        log_line(LOG_PRIORITY_NOTICE,
+                 "%s: its reference is reading %lld of %s, %.9g %s of %s, %s, verdict %s",
+                 point->name, (long long)row.id, point->stored.point, row.value, row.unit, row.time,
+                 age_text(row.time_ns, age, sizeof age), point->stored.verdict);
     }
     json_decref(body);
 }
@@ -63,8 +91,9 @@ static void find(sqlite3 *sqlite, struct bench_point *point)
     if (at != NULL && sqlite3_step(at) == SQLITE_ROW)
         take_row(sqlite, at, point);
     else
-        log_line(LOG_PRIORITY_WARNING, "%s: no such reading of %s is in the store", point->name,
-                 point->stored.point);
+        log_line(LOG_PRIORITY_WARNING, "%s: no reading of %s %s is in the store", point->name,
+                 point->stored.point,
+                 point->stored.id == 0 ? "that passed" : "with that number and a value");
     sqlite3_finalize(at);
 }
 

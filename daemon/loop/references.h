@@ -12,7 +12,9 @@
 
 /*
  * Looks the stored references of all points up and puts value and uncertainty
- * into their limits; before the bench is in use. What is not there, was
+ * into their limits; before the bench is in use. Without a number only a
+ * reading that passed is one: a bad unit must not become its own reference.
+ * Which it is, its verdict and age are told in the log. What is not there, was
  * altered, or is another quantity is told in the log, and the reference stays
  * unknown: the point has no verdict then (measure_point()).
  */

@@ -374,7 +374,7 @@ static void fail_stored(struct reading *reading, const struct bench_stored *stor
 {
     struct failure failure = { 0 };
     failure_set(&failure, FAILURE_SETTINGS, NULL,
-                "a reading of it with a value, and a reload of the settings",
+                "a reading of it that passed, or the number of one as reference_id, and a reload",
                 "the reference reading of %s is not in the store", stored->point);
     reading_fail(reading, &failure);
 }

@@ -58,12 +58,13 @@ static bool check_profile(const char *path)
     return good;
 }
 
-static bool check_settings(const char *path)
+static bool check_settings(const char *path, void (*look)(struct bench *bench))
 {
     struct bench *bench = check_load(path);
     const bool good = bench != NULL;
 
     if (good) {
+        look(bench);
         printf("%s: no mistakes: %zu instruments, %zu points\n", path, bench->instrument_count,
                bench->point_count);
     }
@@ -71,7 +72,7 @@ static bool check_settings(const char *path)
     return good;
 }
 
-bool check_file(const char *path)
+bool check_file(const char *path, void (*look)(struct bench *bench))
 {
-    return is_profile(path) ? check_profile(path) : check_settings(path);
+    return is_profile(path) ? check_profile(path) : check_settings(path, look);
 }

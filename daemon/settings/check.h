@@ -15,7 +15,9 @@ struct bench *check_load(const char *path);
  * Checks a settings file with the profiles it names, or a profile by itself:
  * the root of a profile has "kind" and no "instruments". Says the outcome;
  * whether there is no mistake.
+ *
+ * look  says more of a bench without mistakes
  */
-bool check_file(const char *path);
+bool check_file(const char *path, void (*look)(struct bench *bench));
 
 #endif

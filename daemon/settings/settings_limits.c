@@ -148,9 +148,9 @@ static const struct strict_key limits_keys[] = {
       .offset = FIELD(stored_id),
       .minimum = 1,
       .maximum = 9e15,
-      .help =
-          "with \"reference_stored\": the number of the reading; default the newest one when the "
-          "settings take effect" },
+      .help = "with \"reference_stored\": the number of the reading; default the newest one that "
+              "passed when the "
+              "settings take effect" },
     { .name = "correlation",
       .type = STRICT_NUMBER,
       .offset = FIELD(limits.correlation),

@@ -4,10 +4,11 @@ a verdict, and what happens when it is not there."""
 
 import os
 import sqlite3
+import subprocess
 import unittest
 
 from daemon_case import PROGRAM, DaemonCase
-from gradusd import Gradusd
+from gradusd import LIMIT_S, Gradusd
 
 
 class ReferenceCase(DaemonCase):
@@ -37,7 +38,7 @@ class References(ReferenceCase):
         error = self.refused(self.client.call, "measure", "unit")
         self.assertIn("reference reading of rail is not in the store", error.data["what"])
         self.assertEqual(error.data["expected"],
-                         "a reading of it with a value, and a reload of the settings")
+                         "a reading of it that passed, or the number of one as reference_id, and a reload")
 
     def test_the_newest_one_at_a_reload_is_taken(self):
         golden = self.client.call("measure", "rail")
@@ -61,7 +62,7 @@ class References(ReferenceCase):
     def test_it_stays_until_the_next_reload(self):
         golden = self.client.call("measure", "rail")
         self.daemon.reload(self.settings(judge="difference", low=-0.5, high=0.5))
-        self.bench.set_source("rail", level=6.0)
+        self.bench.set_source("rail", level=5.2)
         newer = self.client.call("measure", "rail")
         self.assertEqual(self.client.call("measure", "unit")["comparison"]["reference_id"],
                          golden["id"])
@@ -81,6 +82,44 @@ class References(ReferenceCase):
         self.daemon.reload(self.settings(reference=f'reference_stored = "rail"; '
                                                    f'reference_id = {other};'))
         self.refused(self.client.call, "measure", "unit")
+
+    def test_one_that_failed_is_none_unless_it_is_named(self):
+        good = self.client.call("measure", "rail")
+        self.bench.set_source("rail", level=6.0)
+        bad = self.client.call("measure", "rail")
+        self.assertEqual((good["verdict"], bad["verdict"]), ("pass", "fail"))
+        self.daemon.reload(self.settings())
+        self.bench.set_source("weak", level=5.0)
+        self.assertEqual(self.client.call("measure", "unit")["comparison"]["reference_id"],
+                         good["id"])
+        self.daemon.reload(self.settings(reference=f'reference_stored = "rail"; '
+                                                   f'reference_id = {bad["id"]};'))
+        self.assertEqual(self.client.call("measure", "unit")["comparison"]["reference_id"],
+                         bad["id"])
+        self.daemon.wait_log("verdict fail")
+
+    def test_one_without_limits_did_not_pass(self):
+        self.client.call("measure", "weak")
+        self.daemon.reload(self.settings(reference='reference_stored = "weak";'))
+        self.daemon.wait_log("no reading of weak that passed is in the store")
+        self.refused(self.client.call, "measure", "unit")
+
+    def test_points_and_check_say_which_and_how_old(self):
+        unknown = next(point for point in self.client.call("points") if point["name"] == "unit")
+        self.assertEqual(unknown["reference"], {"point": "rail"})
+        golden = self.client.call("measure", "rail")
+        self.daemon.reload(self.settings())
+        known = next(point for point in self.client.call("points") if point["name"] == "unit")
+        reference = known["reference"]
+        self.assertEqual((reference["id"], reference["value"], reference["verdict"]),
+                         (golden["id"], golden["value"], "pass"))
+        self.assertEqual(reference["time"][:19], golden["time"][:19])
+        self.assertGreaterEqual(reference["age_s"], 0)
+        said = subprocess.run([PROGRAM, "--check", self.daemon.settings_path], check=True,
+                              capture_output=True, text=True, timeout=LIMIT_S)
+        self.assertRegex(said.stderr, f"unit: its reference is reading {golden['id']} of rail, .* "
+                                      "old, verdict pass")
+        self.assertIn("no mistakes", said.stdout)
 
     def test_an_altered_one_is_none(self):
         self.client.call("measure", "rail")

@@ -4,6 +4,7 @@
 #include "list.h"
 #include "reading.h"
 #include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/span.h"
 #include "tools/gradus/basics/status.h"
 
 static const struct csv_column csv_columns[] = {
@@ -42,6 +43,30 @@ static void row(struct table *table, const json_t *point)
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(point, "probe"));
 }
 
+/* Which reading a point is compared with. */
+static void note_reference(const struct session *session, const json_t *point)
+{
+    char value[READING_TEXT], age[32];
+    const json_t *const reference = json_object_get(point, "reference");
+    if (reference == NULL)
+        return;
+    if (json_object_get(reference, "id") == NULL) {
+        terminal_print(session->terminal, stdout,
+                       "%s: no reference: no reading of %s that serves was in the store when the "
+                       "settings took effect\n",
+                       field_text_or_empty(point, "name"), field_text_or_empty(reference, "point"));
+        return;
+    }
+    terminal_print(session->terminal, stdout,
+                   "%s: reference: reading %.0f of %s, %s, verdict %s, %s old\n",
+                   field_text_or_empty(point, "name"), field_number(reference, "id"),
+                   field_text_or_empty(reference, "point"),
+                   reading_setting(field_number(reference, "value"),
+                                   field_text_or_empty(point, "unit"), value),
+                   field_text_or_empty(reference, "verdict"),
+                   span_text((long)field_number(reference, "age_s"), age, sizeof age));
+}
+
 static void notes(const struct session *session, const json_t *point)
 {
     const char *const caution = field_text(point, "caution");
@@ -49,6 +74,7 @@ static void notes(const struct session *session, const json_t *point)
         terminal_print(session->terminal, stdout, "%s: caution: %s\n",
                        field_text_or_empty(point, "name"), caution);
     }
+    note_reference(session, point);
 }
 
 static int show(const struct session *session, json_t *result)
@@ -67,6 +93,6 @@ const struct command command_points = {
     .arguments = "",
     .summary = "list the test points",
     .usage = "Lists every point with its quantity, expected value, limits, instrument and probe.\n"
-             "Cautions stand below the table.\n",
+             "Cautions, and which kept readings points are compared with, stand below the table.\n",
     .run = run,
 };
