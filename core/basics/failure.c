@@ -11,10 +11,12 @@ struct entry {
     const char *reason;
     int rpc;
     int exit_status;
+    bool of_link;
 };
 
 static const struct entry entries[FAILURE_CODE_COUNT] = {
-#define X(name, reason, rpc, exit_status) [FAILURE_##name] = { reason, rpc, exit_status },
+#define X(name, reason, rpc, exit_status, of_link)                                                 \
+    [FAILURE_##name] = { reason, rpc, exit_status, of_link },
     FAILURE_TABLE(X)
 #undef X
 };
@@ -97,6 +99,11 @@ int failure_rpc_code(enum failure_code code)
 int failure_exit_status(enum failure_code code)
 {
     return entry_of(code)->exit_status;
+}
+
+bool failure_is_of_link(enum failure_code code)
+{
+    return entry_of(code)->of_link;
 }
 
 enum failure_code failure_from_reason(const char *reason)

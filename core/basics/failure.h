@@ -14,38 +14,39 @@
 
 /*
  * Every failure code once: name, the reason as it stands on the wire and in
- * messages, the JSON-RPC error code, and the exit status of the command.
+ * messages, the JSON-RPC error code, the exit status of the command, and
+ * whether the link is to blame, or who is at its end, and not the signal.
  * Exit statuses: 2 usage or settings, 3 no reading could be had.
  */
 #define FAILURE_TABLE(X)                                                                           \
-    X(NONE, "none", 0, 0)                                                                          \
-    X(OVER_RANGE, "over range", -32001, 3)                                                         \
-    X(UNSTABLE, "unstable signal", -32002, 3)                                                      \
-    X(NO_VALUE, "instrument has no value", -32003, 3)                                              \
-    X(NOT_CALIBRATED, "vertical scale not calibrated", -32004, 3)                                  \
-    X(RATING, "rating exceeded", -32005, 3)                                                        \
-    X(UNSUPPORTED, "instrument cannot measure this", -32006, 3)                                    \
-    X(MISTAKE, "operating mistake", -32007, 3)                                                     \
-    X(TIMEOUT, "no reply in time", -32010, 3)                                                      \
-    X(DISCONNECTED, "link down", -32011, 3)                                                        \
-    X(UNEXPECTED_REPLY, "unexpected reply", -32012, 3)                                             \
-    X(BABBLE, "instrument will not stop sending", -32013, 3)                                       \
-    X(WRONG_IDENTITY, "wrong instrument", -32014, 3)                                               \
-    X(INSTRUMENT_ERROR, "instrument reported an error", -32015, 3)                                 \
-    X(CHANGED, "settings changed at the instrument", -32017, 3)                                    \
-    X(LINE_DAMAGED, "line errors during the exchange", -32016, 3)                                  \
-    X(DEADLINE, "deadline passed", -32020, 3)                                                      \
-    X(HELD, "held by another client", -32021, 3)                                                   \
-    X(STOPPING, "daemon is stopping", -32022, 3)                                                   \
-    X(OVERLOADED, "too many requests waiting", -32023, 3)                                          \
-    X(UNKNOWN_POINT, "unknown point", -32030, 2)                                                   \
-    X(UNKNOWN_INSTRUMENT, "unknown instrument", -32031, 2)                                         \
-    X(SETTINGS, "settings", -32032, 2)                                                             \
-    X(NO_MEMORY, "out of memory", -32040, 3)                                                       \
-    X(SYSTEM, "system error", -32041, 3)
+    X(NONE, "none", 0, 0, false)                                                                   \
+    X(OVER_RANGE, "over range", -32001, 3, false)                                                  \
+    X(UNSTABLE, "unstable signal", -32002, 3, false)                                               \
+    X(NO_VALUE, "instrument has no value", -32003, 3, false)                                       \
+    X(NOT_CALIBRATED, "vertical scale not calibrated", -32004, 3, false)                           \
+    X(RATING, "rating exceeded", -32005, 3, false)                                                 \
+    X(UNSUPPORTED, "instrument cannot measure this", -32006, 3, false)                             \
+    X(MISTAKE, "operating mistake", -32007, 3, false)                                              \
+    X(TIMEOUT, "no reply in time", -32010, 3, true)                                                \
+    X(DISCONNECTED, "link down", -32011, 3, true)                                                  \
+    X(UNEXPECTED_REPLY, "unexpected reply", -32012, 3, true)                                       \
+    X(BABBLE, "instrument will not stop sending", -32013, 3, true)                                 \
+    X(WRONG_IDENTITY, "wrong instrument", -32014, 3, true)                                         \
+    X(INSTRUMENT_ERROR, "instrument reported an error", -32015, 3, true)                           \
+    X(CHANGED, "settings changed at the instrument", -32017, 3, true)                              \
+    X(LINE_DAMAGED, "line errors during the exchange", -32016, 3, true)                            \
+    X(DEADLINE, "deadline passed", -32020, 3, false)                                               \
+    X(HELD, "held by another client", -32021, 3, false)                                            \
+    X(STOPPING, "daemon is stopping", -32022, 3, false)                                            \
+    X(OVERLOADED, "too many requests waiting", -32023, 3, false)                                   \
+    X(UNKNOWN_POINT, "unknown point", -32030, 2, false)                                            \
+    X(UNKNOWN_INSTRUMENT, "unknown instrument", -32031, 2, false)                                  \
+    X(SETTINGS, "settings", -32032, 2, false)                                                      \
+    X(NO_MEMORY, "out of memory", -32040, 3, false)                                                \
+    X(SYSTEM, "system error", -32041, 3, false)
 
 enum failure_code {
-#define X(name, reason, rpc, exit_status) FAILURE_##name,
+#define X(name, reason, rpc, exit_status, of_link) FAILURE_##name,
     FAILURE_TABLE(X)
 #undef X
         FAILURE_CODE_COUNT
@@ -84,6 +85,9 @@ int failure_rpc_code(enum failure_code code);
 
 /* The command's exit status that belongs to a failure code. */
 int failure_exit_status(enum failure_code code);
+
+/* Whether the link, or who is at its end, is what is wrong. */
+bool failure_is_of_link(enum failure_code code);
 
 /*
  * The code whose reason is `reason`, as read back from the wire.

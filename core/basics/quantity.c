@@ -45,6 +45,35 @@ enum dimension quantity_dimension(enum quantity quantity)
     return entries[quantity].dimension;
 }
 
+static const struct traits {
+    bool averages;
+    bool rms;
+    bool extreme;
+} traits[] = {
+    [ASPECT_DC] = { .averages = true },
+    [ASPECT_AC] = { .averages = true, .rms = true },
+    [ASPECT_RMS] = { .averages = true, .rms = true },
+    [ASPECT_PEAK_TO_PEAK] = { .extreme = true },
+    [ASPECT_MAXIMUM] = { .extreme = true },
+    [ASPECT_MINIMUM] = { .extreme = true },
+    [ASPECT_WHOLE] = { .averages = false },
+};
+
+bool aspect_averages(enum aspect aspect)
+{
+    return traits[aspect].averages;
+}
+
+bool aspect_is_rms(enum aspect aspect)
+{
+    return traits[aspect].rms;
+}
+
+bool aspect_is_extreme(enum aspect aspect)
+{
+    return traits[aspect].extreme;
+}
+
 bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity)
 {
     for (int i = 0; i < QUANTITY_COUNT; i++) {

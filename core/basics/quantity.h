@@ -69,6 +69,15 @@ bool quantity_from_name(const char *name, enum quantity *quantity);
 enum aspect quantity_aspect(enum quantity quantity);
 enum dimension quantity_dimension(enum quantity quantity);
 
+/* Whether an aspect is formed over all samples: dc, ac, RMS. */
+bool aspect_averages(enum aspect aspect);
+
+/* Whether an aspect is the root of a mean square: ac, RMS. */
+bool aspect_is_rms(enum aspect aspect);
+
+/* Whether an aspect is that of single samples, the largest and the smallest. */
+bool aspect_is_extreme(enum aspect aspect);
+
 /* The quantity with this aspect in this dimension; false when the pair does not exist. */
 bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity);
 

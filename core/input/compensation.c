@@ -2,15 +2,32 @@
 #include "compensation.h"
 
 #include <math.h>
+#include <string.h>
 
 static const double two_pi = 6.283185307179586477;
 
 enum { FEWEST = 32, GRID = 60, REFINEMENTS = 60 };
 
+static const char *const names[] = {
+    [COMPENSATION_UNDER] = "under-compensated",
+    [COMPENSATION_RIGHT] = "compensated",
+    [COMPENSATION_OVER] = "over-compensated",
+};
+
 const char *compensation_name(enum compensation_kind kind)
 {
-    static const char *const names[] = { "under-compensated", "compensated", "over-compensated" };
     return names[kind];
+}
+
+bool compensation_from_name(const char *name, enum compensation_kind *kind)
+{
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        if (strcmp(names[i], name) == 0) {
+            *kind = (enum compensation_kind)i;
+            return true;
+        }
+    }
+    return false;
 }
 
 /* A plateau, and the line v = level + size e, e = exp(-t / tau), that fits it best. */

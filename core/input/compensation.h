@@ -27,6 +27,9 @@ struct compensation {
 /* "under-compensated", "compensated", "over-compensated". */
 const char *compensation_name(enum compensation_kind kind);
 
+/* The kind of that exact name; false, writing nothing, when there is none. */
+bool compensation_from_name(const char *name, enum compensation_kind *kind);
+
 /*
  * Looks at the plateau behind one rising or falling edge of a symmetrical
  * square wave that has been there for some periods.

@@ -47,11 +47,6 @@ static bool is_steady(enum aspect aspect)
     return aspect == ASPECT_DC || aspect == ASPECT_WHOLE;
 }
 
-static bool is_peak(enum aspect aspect)
-{
-    return aspect == ASPECT_PEAK_TO_PEAK || aspect == ASPECT_MAXIMUM || aspect == ASPECT_MINIMUM;
-}
-
 static bool is_alternating(const struct eye *eye)
 {
     return eye->response == RESPONSE_AVERAGE || eye->response == RESPONSE_TRUE_RMS;
@@ -59,8 +54,8 @@ static bool is_alternating(const struct eye *eye)
 
 static double loss(const struct spectacle *spectacle, double corner)
 {
-    return waveshape_loss(spectacle->shape, is_peak(spectacle->aspect), spectacle->frequency,
-                          corner);
+    return waveshape_loss(spectacle->shape, aspect_is_extreme(spectacle->aspect),
+                          spectacle->frequency, corner);
 }
 
 double sight_roll_off(const struct eye *eye, const struct spectacle *spectacle)

@@ -15,8 +15,6 @@ static const char *const verdict_names[] = {
     [VERDICT_FAIL] = "fail",
 };
 
-enum { VERDICT_COUNT = sizeof(verdict_names) / sizeof(verdict_names[0]) };
-
 struct limits limits_between(double low, double high)
 {
     return (struct limits) {

@@ -23,6 +23,7 @@ enum verdict {
     VERDICT_CONDITIONAL_FAIL,
     VERDICT_FAIL
 };
+enum { VERDICT_COUNT = VERDICT_FAIL + 1 };
 
 enum decision {
     DECISION_GUARDED, /* guard band w = guard * U, four verdicts */

@@ -2,6 +2,7 @@
 #include "relative.h"
 
 #include <math.h>
+#include <string.h>
 
 /* Nearer to zero than this, in standard uncertainties, a divisor makes the first order useless. */
 static const double least_divisor = 3.0;
@@ -63,12 +64,24 @@ size_t relative_shared(double accuracy, double reading, double reference,
     return count;
 }
 
+static const char *const judged_names[] = {
+    [JUDGED_VALUE] = "value",
+    [JUDGED_DIFFERENCE] = "difference",
+    [JUDGED_RATIO] = "ratio",
+};
+
 const char *judged_name(enum judged judged)
 {
-    static const char *const names[] = {
-        [JUDGED_VALUE] = "value",
-        [JUDGED_DIFFERENCE] = "difference",
-        [JUDGED_RATIO] = "ratio",
-    };
-    return names[judged];
+    return judged_names[judged];
+}
+
+bool judged_from_name(const char *name, enum judged *judged)
+{
+    for (size_t i = 0; i < sizeof judged_names / sizeof judged_names[0]; i++) {
+        if (strcmp(judged_names[i], name) == 0) {
+            *judged = (enum judged)i;
+            return true;
+        }
+    }
+    return false;
 }

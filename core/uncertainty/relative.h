@@ -56,4 +56,7 @@ size_t relative_shared(double accuracy, double reading, double reference,
 /* "value", "difference", "ratio". */
 const char *judged_name(enum judged judged);
 
+/* What has that exact name; false, writing nothing, when nothing has. */
+bool judged_from_name(const char *name, enum judged *judged);
+
 #endif

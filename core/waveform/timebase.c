@@ -5,14 +5,7 @@ struct timebase_need timebase_need(enum aspect aspect)
 {
     static const struct timebase_need averages = { 10.0, 20.0 };
     static const struct timebase_need extremes = { 3.0, 70.0 };
-    switch (aspect) {
-    case ASPECT_PEAK_TO_PEAK:
-    case ASPECT_MAXIMUM:
-    case ASPECT_MINIMUM:
-        return extremes;
-    default:
-        return averages;
-    }
+    return aspect_is_extreme(aspect) ? extremes : averages;
 }
 
 enum wave_reason timebase_choose(const double *durations, size_t count, size_t points,

@@ -58,10 +58,10 @@ static void encode_verdicts(struct text *text, const struct point_study *study)
     enum verdict worst = VERDICT_NONE;
     text_key(text, "verdicts");
     text_open(text, '{');
-    for (enum verdict verdict = VERDICT_NONE; verdict <= VERDICT_FAIL; verdict++) {
-        text_member_integer(text, verdict_name(verdict), study->verdicts[verdict]);
+    for (int verdict = 0; verdict < VERDICT_COUNT; verdict++) {
+        text_member_integer(text, verdict_name((enum verdict)verdict), study->verdicts[verdict]);
         if (study->verdicts[verdict] > 0)
-            worst = verdict;
+            worst = (enum verdict)verdict;
     }
     text_close(text, '}');
     text_member_string(text, "verdict", verdict_name(worst));

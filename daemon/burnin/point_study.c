@@ -112,10 +112,7 @@ static struct limits limits_of(const json_t *body)
         limits.decision = DECISION_SIMPLE;
     if (strcmp(decision, decision_name(DECISION_RISK)) == 0)
         limits.decision = DECISION_RISK;
-    const char *judge = body_text(written, "judge");
-    for (enum judged judged = JUDGED_VALUE; judged <= JUDGED_RATIO; judged++)
-        if (strcmp(judge, judged_name(judged)) == 0)
-            limits.judged = judged;
+    judged_from_name(body_text(written, "judge"), &limits.judged);
     return limits;
 }
 

@@ -107,13 +107,8 @@ bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t 
     struct compensation found = { .ratio = json_number_value(json_object_get(record, "ratio")),
                                   .tau = NAN };
     bool noted = true;
-    for (enum compensation_kind kind = COMPENSATION_UNDER; kind <= COMPENSATION_OVER; kind++) {
-        found.kind = kind;
-        if (probe[0] != '\0' && instrument[0] != '\0' &&
-            strcmp(state, compensation_name(kind)) == 0)
-            noted =
-                note(checks, probe, instrument, (int)body_integer(record, "input"), &found, when);
-    }
+    if (probe[0] != '\0' && instrument[0] != '\0' && compensation_from_name(state, &found.kind))
+        noted = note(checks, probe, instrument, (int)body_integer(record, "input"), &found, when);
     json_decref(record);
     return noted;
 }

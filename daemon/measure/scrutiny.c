@@ -50,7 +50,7 @@ static double input_peak(const struct sighting *sighting, const struct setup *se
     enum aspect aspect = sighting->chain->aspect;
     if (sighting->chain->input->vertical)
         return setup->coupling == COUPLING_AC ? seen + level : seen;
-    if (aspect != ASPECT_AC && aspect != ASPECT_RMS)
+    if (!aspect_is_rms(aspect))
         return seen;
     return seen * (isnan(point->crest_factor) ? sqrt(2) : point->crest_factor) + level;
 }
@@ -183,7 +183,7 @@ static void look_at_periods(const struct sighting *sighting, struct reading *rea
 {
     const struct signal *signal = &sighting->acquisition->signal;
     const struct waveform *waveform = &sighting->acquisition->waveform;
-    bool averages = sighting->chain->aspect <= ASPECT_RMS;
+    bool averages = aspect_averages(sighting->chain->aspect);
     double low, high;
     setup_window(sighting->chain->input, &reading->setup, &low, &high);
     if (sighting->acquisition->has_waveform && averages && waveform->periods == 0 &&

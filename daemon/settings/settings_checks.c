@@ -78,7 +78,7 @@ static void check_useless(const struct point_check *check)
                     "\"dc_level\" with %s, expected it with ac and peak-to-peak quantities only",
                     quantity_name(check->point->quantity));
     }
-    if (!isnan(check->point->crest_factor) && aspect != ASPECT_AC && aspect != ASPECT_RMS) {
+    if (!isnan(check->point->crest_factor) && !aspect_is_rms(aspect)) {
         problems_at(check->problems, at(check, "crest_factor"),
                     "\"crest_factor\" with %s, expected it with ac and rms quantities only",
                     quantity_name(check->point->quantity));
@@ -111,8 +111,7 @@ static void check_band(const struct point_check *check)
     enum aspect aspect = aspect_of(check);
     double frequency = check->point->frequency;
 
-    if (function == NULL || isnan(function->low_frequency) ||
-        (aspect != ASPECT_AC && aspect != ASPECT_RMS)) {
+    if (function == NULL || isnan(function->low_frequency) || !aspect_is_rms(aspect)) {
         return;
     }
     if (isnan(frequency)) {

@@ -44,12 +44,6 @@ struct crew {
     bool stopping;
 };
 
-/* What is wrong with the link, not with the signal: what the log is for. */
-static bool is_link_failure(enum failure_code code)
-{
-    return code >= FAILURE_TIMEOUT && code <= FAILURE_LINE_DAMAGED;
-}
-
 static void job_link(struct station *station, struct job *job)
 {
     job->station = station;
@@ -129,7 +123,7 @@ static void station_note(struct station *station, const struct job_status *statu
     station->known = true;
     station->status = *status;
     station->failure = *failure;
-    if (is_link_failure(failure->code))
+    if (failure_is_of_link(failure->code))
         log_trouble_failed(&station->trouble, station->name, failure, now);
     else if (failure->code == FAILURE_NONE)
         log_trouble_over(&station->trouble, station->name, now);
@@ -249,7 +243,7 @@ struct station_view station_view(struct station *station)
     else if (!station->known)
         view.state = "new";
     else
-        view.state = is_link_failure(station->failure.code) ? "down" : "idle";
+        view.state = failure_is_of_link(station->failure.code) ? "down" : "idle";
     return view;
 }
 

@@ -157,6 +157,17 @@ static void codes_are_in_the_range_left_to_servers(void **state)
     assert_int_equal(failure_rpc_code(FAILURE_OVER_RANGE), -32001);
 }
 
+/* Own rule: the codes that the protocol's list has from -32010 to -32019 are those of links. */
+static void links_have_their_own_codes(void **state)
+{
+    (void)state;
+    for (int code = 0; code < FAILURE_CODE_COUNT; code++) {
+        int rpc = failure_rpc_code((enum failure_code)code);
+        assert_int_equal(failure_is_of_link((enum failure_code)code),
+                         rpc <= -32010 && rpc >= -32019);
+    }
+}
+
 static void the_text_leaves_out_what_is_empty(void **state)
 {
     (void)state;
@@ -213,6 +224,7 @@ int main(void)
         cmocka_unit_test(the_first_cause_wins),
         cmocka_unit_test(reasons_read_back),
         cmocka_unit_test(codes_are_in_the_range_left_to_servers),
+        cmocka_unit_test(links_have_their_own_codes),
         cmocka_unit_test(the_text_leaves_out_what_is_empty),
         cmocka_unit_test(the_text_is_cut_to_the_room_there_is),
         cmocka_unit_test(the_longest_text_is_whole),
