@@ -212,6 +212,18 @@ static void look_at_settings(const struct sighting *sighting, struct reading *re
             instrument_of(sighting)->name, names);
 }
 
+/* A meter whose settings cannot all be asked for may have been set otherwise by hand. */
+static void look_at_proof(const struct sighting *sighting, struct reading *reading)
+{
+    const struct profile *profile = instrument_of(sighting)->profile;
+    const struct function *function = profile_function(profile, sighting->point->at_input);
+    char text[64];
+    if (!function || profile_unproved(profile, function, text, sizeof text)[0] == '\0')
+        return;
+    reading_warn(reading, "nothing proves %s %s reads: a key pressed there goes unnoticed", text,
+                 instrument_of(sighting)->name);
+}
+
 bool scrutinise(const struct sighting *sighting, struct reading *reading, struct failure *failure)
 {
     if (!look_at_sight(sighting, failure) || !look_for_mistakes(sighting, reading, failure))
@@ -219,5 +231,6 @@ bool scrutinise(const struct sighting *sighting, struct reading *reading, struct
     look_at_settings(sighting, reading);
     look_at_periods(sighting, reading);
     look_at_loading(sighting, reading);
+    look_at_proof(sighting, reading);
     return true;
 }

@@ -3,16 +3,16 @@
 
 #include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
+#include "proof.h"
 
 #include <math.h>
 #include <string.h>
 
-/* For so long a proof of the settings holds. */
-static const int64_t proof_valid_ns = INT64_C(1000000000);
-
 /* What a meter's answer says: a number, or that there is too much for the range. */
 struct measured {
     const struct answer *answer;
+    const char *shows; /* form of the number in the range that was set; empty: not known */
+    bool other;        /* the number has another form: another range */
     double number;
     bool overload;
     enum side side;
@@ -25,6 +25,27 @@ static bool read_standard(const struct reply *reply, struct measured *measured,
     if (!response_number(reply->bytes, reply->count, &measured->number, &special, failure))
         return false;
     measured->overload = special != SPECIAL_NONE;
+    return true;
+}
+
+/* Whether digits and point of a number are where a form has them; a form without digits before
+ * the point says nothing of those. */
+static bool has_form(const char *text, size_t length, const char *form)
+{
+    if (length > 0 && (text[0] == '+' || text[0] == '-')) {
+        text++;
+        length--;
+    }
+    const char *point = memchr(text, '.', length);
+    if (form[0] == '.' && point) {
+        length -= (size_t)(point - text);
+        text = point;
+    }
+    if (strlen(form) != length)
+        return false;
+    for (size_t i = 0; i < length; i++)
+        if ((form[i] == '.') != (text[i] == '.'))
+            return false;
     return true;
 }
 
@@ -41,6 +62,7 @@ static bool read_pattern(const struct reply *reply, struct measured *measured,
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a decimal number", "'%.*s'",
                            (int)(length < 64 ? length : 64), text);
     measured->overload = number_classify(measured->number) != SPECIAL_NONE;
+    measured->other = measured->shows[0] != '\0' && !has_form(text, length, measured->shows);
     return true;
 }
 
@@ -58,47 +80,6 @@ static bool read_answer(const struct reply *reply, void *out, struct failure *fa
                                          : read_standard(reply, measured, failure);
 }
 
-static bool read_text(const struct reply *reply, void *out, struct failure *failure)
-{
-    const char *expected = out;
-    if (strlen(expected) == reply->count && memcmp(expected, reply->bytes, reply->count) == 0)
-        return true;
-    return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, expected, "'%.64s'", reply->bytes);
-}
-
-/* Asks which channel is connected, where the instrument can say. */
-static bool prove_route(struct panel *panel, const struct profile *profile,
-                        const struct command_values *values, struct deadline deadline,
-                        struct failure *failure)
-{
-    char expected[COMMAND_SIZE];
-    return !profile->route_query[0] ||
-           (command_fill(profile->route_answer, values, expected, sizeof expected, failure) &&
-            dialogue_query(panel->dialogue, profile->route_query, 0, read_text, expected, deadline,
-                           failure));
-}
-
-/*
- * Asks the instrument whether channel, function and range are those that were
- * set: after each change, and again when that was some time ago, since
- * somebody may have pressed a key and a bare number does not say what it is of.
- */
-static bool prove(struct panel *panel, const struct profile *profile,
-                  const struct function *function, const struct command_values *values,
-                  struct deadline deadline, struct failure *failure)
-{
-    if (!prove_route(panel, profile, values, deadline, failure))
-        return false;
-    if (!panel_check(panel, &function->select_check, values, NAN, FAILURE_UNEXPECTED_REPLY,
-                     "function that was entered", deadline, failure))
-        return false;
-    if (!panel_check(panel, &function->range_check, values, values->range, FAILURE_UNEXPECTED_REPLY,
-                     "range that was set", deadline, failure))
-        return false;
-    panel->proved = monotonic_now();
-    return true;
-}
-
 /* Entering a function may change the range behind our back, so the range is then sent anew. */
 static bool set_function(struct panel *panel, const struct function *function,
                          const struct command_values *values, bool *changed,
@@ -114,26 +95,70 @@ static bool set_function(struct panel *panel, const struct function *function,
     return true;
 }
 
+static struct command_values values_of(const struct function *function,
+                                       const struct request *request)
+{
+    struct command_values values = command_values_none();
+    values.range = function->front_end.ranges[request->setup.range].full_scale;
+    values.input = request->input;
+    return values;
+}
+
 static bool set_up(struct panel *panel, const struct profile *profile,
                    const struct function *function, const struct request *request,
                    struct deadline deadline, struct failure *failure)
 {
-    size_t index = request->setup.range;
     bool changed = false;
-    struct command_values values = command_values_none();
-    values.range = function->front_end.ranges[index].full_scale;
-    values.input = request->input;
-    const char *range = function->range_selects.count ? function->range_selects.texts[index]
-                                                      : function->range_command;
+    struct command_values values = values_of(function, request);
+    const char *range = function->range_selects.count
+                            ? function->range_selects.texts[request->setup.range]
+                            : function->range_command;
     if (!panel_set(panel, 1, SLOT_ROUTE, profile->route, &values, &changed, deadline, failure) ||
         !set_function(panel, function, &values, &changed, deadline, failure) ||
         !panel_set(panel, 1, SLOT_RANGE, range, &values, &changed, deadline, failure))
         return false;
-    if (changed && !panel_settle(panel, function->settle_ms, deadline, failure))
-        return false;
-    if (!changed && monotonic_now() - panel->proved < proof_valid_ns)
+    if (!changed)
         return true;
-    return prove(panel, profile, function, &values, deadline, failure);
+    panel->proved = false;
+    return panel_settle(panel, function->settle_ms, deadline, failure);
+}
+
+/* Reads with the proof before and behind, in one message or in several; a locked panel once. */
+static bool read_proved(struct panel *panel, const struct profile *profile,
+                        const struct function *function, const struct proof *proof,
+                        struct measured *measured, struct deadline deadline,
+                        struct failure *failure)
+{
+    bool asks = !profile->locks_panel || !panel->proved;
+    if (asks && profile->proof == PROOF_SAME_MESSAGE)
+        return proof_read(proof, panel->dialogue, function, read_answer, measured, deadline,
+                          failure);
+    return (!asks || proof_ask(proof, panel->dialogue, deadline, failure)) &&
+           dialogue_read(panel->dialogue, function->read, function->conversion_ms, read_answer,
+                         measured, deadline, failure) &&
+           (!asks || proof_ask(proof, panel->dialogue, deadline, failure));
+}
+
+/* One reading in the setup asked for; FAILURE_CHANGED when it was made in another one. */
+static bool take(struct panel *panel, const struct profile *profile,
+                 const struct function *function, const struct request *request,
+                 struct measured *measured, struct deadline deadline, struct failure *failure)
+{
+    struct proof proof;
+    struct command_values values = values_of(function, request);
+    if (!proof_make(&proof, profile, function, &values, panel->name, failure))
+        return false;
+    if (!set_up(panel, profile, function, request, deadline, failure)) {
+        dialogue_suspect(panel->dialogue);
+        return false;
+    }
+    *measured = (struct measured) { .answer = &function->answer,
+                                    .shows = function->shows[request->setup.range] };
+    if (!read_proved(panel, profile, function, &proof, measured, deadline, failure))
+        return false;
+    panel->proved = true;
+    return !measured->other || failure_set(failure, FAILURE_CHANGED, panel->name, measured->shows,
+                                           "range that was set: the number is of another form");
 }
 
 bool meter_acquire(struct panel *panel, const struct profile *profile,
@@ -144,17 +169,16 @@ bool meter_acquire(struct panel *panel, const struct profile *profile,
     if (!function)
         return failure_set(failure, FAILURE_UNSUPPORTED, panel->name, NULL, "no function for %s",
                            quantity_name(request->quantity));
-    if (!set_up(panel, profile, function, request, deadline, failure)) {
-        dialogue_suspect(panel->dialogue);
-        return false;
+    struct measured measured;
+    struct failure own = { 0 };
+    if (!take(panel, profile, function, request, &measured, deadline, &own)) {
+        /* Somebody set it otherwise: the next reading sets it afresh. */
+        if (own.code == FAILURE_CHANGED)
+            panel_clear(panel);
+        return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
     }
-    struct measured measured = { .answer = &function->answer };
-    if (!dialogue_read(panel->dialogue, function->read, function->conversion_ms, read_answer,
-                       &measured, deadline, failure))
-        return false;
     acquisition->overload = measured.overload;
     acquisition->side = measured.side;
-    struct signal signal = signal_level(measured.number);
-    acquisition->signal = signal;
+    acquisition->signal = signal_level(measured.number);
     return true;
 }

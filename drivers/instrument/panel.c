@@ -27,7 +27,7 @@ void panel_end(struct panel *panel)
 void panel_clear(struct panel *panel)
 {
     memset(panel->slots, 0, (size_t)panel->inputs * sizeof *panel->slots);
-    panel->proved = 0;
+    panel->proved = false;
 }
 
 /* Which inputs there are has been checked above: another one here is a mistake of ours. */

@@ -10,7 +10,7 @@
 #include "drivers/profile/command.h"
 #include "drivers/profile/profile.h"
 
-#include <stdint.h>
+#include <stdbool.h>
 
 /* The settings there are; those that all inputs share live with input 1. */
 enum slot {
@@ -31,7 +31,7 @@ struct panel {
     char name[64];             /* of the instrument, for messages */
     int inputs;
     char (*slots)[SLOT_COUNT][COMMAND_SIZE]; /* of each input; owned */
-    int64_t proved; /* monotonic: when a meter's settings were last read back */
+    bool proved; /* a meter's settings were read back since they were last changed */
 };
 
 /*

@@ -26,6 +26,7 @@
 
 enum {
     PROFILE_TEXT = 160,
+    PROFILE_FORM = 24,
     PROFILE_MAX_FUNCTIONS = 16,
     PROFILE_MAX_DURATIONS = 48,
     PROFILE_MAX_BESIDES = 8
@@ -57,16 +58,26 @@ struct answer {
     regex_t overload; /* an answer that means overload */
 };
 
+/* How a meter's setting is proved with each reading. */
+enum proof_kind {
+    PROOF_BEFORE_AND_AFTER, /* each question in a message of its own, before and behind it */
+    PROOF_SAME_MESSAGE,     /* all questions before and behind it in its message */
+    PROOF_ANSWER_ITSELF,    /* by the words and the form of its answer; what can be asked is */
+    PROOF_NONE              /* nothing can be asked */
+};
+
 /* One function of a meter. */
 struct function {
     enum quantity quantity;
     struct commands select;    /* sent when the function is entered */
     struct check select_check; /* proves that the function is still the one entered */
     char range_command[PROFILE_TEXT];
+    struct check auto_check;       /* proves that the range is not the instrument's to choose */
     struct check range_check;      /* reads the range back: its number must equal the range sent */
     struct commands range_selects; /* one text a range, instead of range_command; count 0: none */
     char read[PROFILE_TEXT];
     struct answer answer;
+    char shows[CHAIN_MAX_RANGES][PROFILE_FORM]; /* form of the number in each range, or empty */
     double conversion_ms; /* longest time from the read command to its answer */
     double settle_ms;     /* after a change of function or range */
     enum response response;
@@ -170,7 +181,9 @@ struct profile {
     double max_input;         /* meter: rating of the input, volts peak; NAN: not stated */
     int inputs;               /* 1 to PROFILE_INPUTS; meter: channels of its scanner card */
     char route[PROFILE_TEXT]; /* meter: connects {input}; empty: one input, always there */
-    char route_query[PROFILE_TEXT];  /* meter: asks which input is connected; empty: cannot tell */
+    char route_query[PROFILE_TEXT]; /* meter: asks which input is connected; empty: cannot tell */
+    enum proof_kind proof;          /* meter */
+    bool locks_panel; /* meter: nobody can press its keys, so one proof a setup is enough */
     char route_answer[PROFILE_TEXT]; /* meter: the whole answer to it, {input} filled in */
     size_t function_count;           /* meter */
     struct function functions[PROFILE_MAX_FUNCTIONS];
@@ -192,6 +205,13 @@ void profile_free(struct profile *profile);
 
 /* The meter function for a quantity at the input, or NULL. */
 const struct function *profile_function(const struct profile *profile, enum quantity quantity);
+
+/*
+ * What nothing proves of a reading of this function, for example "which input
+ * it reads"; "" where all is proved. Returns text.
+ */
+const char *profile_unproved(const struct profile *profile, const struct function *function,
+                             char *text, size_t size);
 
 /*
  * What the input can be set to for a quantity at the input: a meter's

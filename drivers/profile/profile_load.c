@@ -65,6 +65,19 @@ static const struct strict_key meter_keys[] = {
       .offset = offsetof(struct profile, route_answer),
       .size = PROFILE_TEXT,
       .help = "the whole answer to it when {input} is connected" },
+    { .name = "proof",
+      .type = STRICT_CHOICE,
+      .offset = offsetof(struct profile, proof),
+      .choices = profile_proofs,
+      .help = "how each reading is proved to be of the input, function and range that were set: "
+              "by queries \"before and after\" it (the default), by queries in the \"same "
+              "message\", by the words and the form of its \"answer\", or \"none\" where "
+              "nothing can be asked" },
+    { .name = "locks_panel",
+      .type = STRICT_BOOL,
+      .offset = offsetof(struct profile, locks_panel),
+      .help = "nobody can change a setting at the instrument: one proof after each change of "
+              "ours is enough" },
     { .name = "functions",
       .type = STRICT_LIST,
       .required = true,
@@ -268,6 +281,7 @@ static void free_function(struct function *function)
     free_commands(&function->select);
     free_commands(&function->range_selects);
     free_check(&function->select_check);
+    free_check(&function->auto_check);
     free_check(&function->range_check);
     if (function->answer.has_pattern) {
         regfree(&function->answer.pattern);

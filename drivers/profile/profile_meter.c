@@ -28,6 +28,9 @@ static const struct strict_key function_keys[] = {
     { .name = "select_check",
       .type = STRICT_GROUP,
       .help = "query and pattern that prove the function to be the one entered" },
+    { .name = "auto_check",
+      .type = STRICT_GROUP,
+      .help = "query and pattern that prove that the instrument does not choose its range" },
     { .name = "range",
       .type = STRICT_TEXT,
       .offset = offsetof(struct function, range_command),
@@ -114,6 +117,7 @@ struct range_file {
     struct range range; /* first, see profile_accuracy_keys */
     double limit;
     char select[PROFILE_TEXT];
+    char shows[PROFILE_FORM];
     bool sound; /* read without a mistake */
 };
 
@@ -144,6 +148,12 @@ static const struct strict_key range_keys[] = {
       .offset = offsetof(struct range_file, select),
       .size = PROFILE_TEXT,
       .help = "command that selects this range, where there is no \"range\"" },
+    { .name = "shows",
+      .type = STRICT_TEXT,
+      .offset = offsetof(struct range_file, shows),
+      .size = PROFILE_FORM,
+      .help = "form of the number in this range, 0 for each digit: \"00.000\", or \".000\" where "
+              "zeros in front are left out" },
     { .name = "reading_percent",
       .type = STRICT_NUMBER,
       .offset = offsetof(struct range_file, range.accuracy.reading),
@@ -255,6 +265,8 @@ static void take_range(const struct profile *profile, struct function *function,
     profile_check_command(profile, group, "select", file.select, CONTEXT_METER, NULL, problems);
     complete_range(function, &file);
     *range = file.range;
+    profile_take_form(function, (size_t)(range - function->front_end.ranges), file.shows, group,
+                      problems);
     if (!keep_select(&function->range_selects, file.select)) {
         problems_at(problems, group, "no memory");
     }
@@ -293,11 +305,11 @@ static void take_ranges(struct profile_owner *owner, size_t index, const config_
         problems_at(problems, list, "no memory");
         return;
     }
+    function->front_end = (struct front_end) { .count = count, .ranges = ranges };
     for (size_t i = 0; i < count; i++) {
         take_range(&owner->profile, function, common, config_setting_get_elem(list, (unsigned)i),
                    &ranges[i], i > 0 ? &ranges[i - 1] : NULL, problems);
     }
-    function->front_end = (struct front_end) { .count = count, .ranges = ranges };
     check_selection(function, group, problems);
 }
 
@@ -392,6 +404,7 @@ static void take_function(struct profile_owner *owner, size_t index, const confi
     profile_take_commands(&owner->profile, group, "select", CONTEXT_METER, &function->select,
                           problems);
     profile_take_check(&owner->profile, group, "select_check", &function->select_check, problems);
+    profile_take_check(&owner->profile, group, "auto_check", &function->auto_check, problems);
     const config_setting_t *every = strict_member(group, "every_range");
     if (every != NULL) {
         read_range(every, &common, problems);
@@ -436,6 +449,7 @@ void profile_take_meter(struct profile_owner *owner, const config_setting_t *roo
     for (int i = 0; i < count; i++) {
         take_function(owner, (size_t)i, config_setting_get_elem(list, (unsigned)i), problems);
     }
+    profile_check_proof(&owner->profile, root, problems);
 }
 
 void profile_print_meter_keys(FILE *out)

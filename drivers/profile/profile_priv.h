@@ -93,6 +93,17 @@ bool profile_take_group(struct scope *scope, const config_setting_t *root, const
 bool profile_check_input_command(const struct profile *profile, const config_setting_t *group,
                                  const char *key, const char *text, struct problems *problems);
 
+/* The ways to prove a reading, in the order of enum proof_kind, NULL at the end. */
+extern const char *const profile_proofs[];
+
+/* Keeps the form that numbers have in range `i`; it must be digits with at most one point. */
+void profile_take_form(struct function *function, size_t i, const char *form,
+                       const config_setting_t *group, struct problems *problems);
+
+/* Notes what keeps a meter, of which everything else was read, from being proved as it states. */
+void profile_check_proof(const struct profile *profile, const config_setting_t *root,
+                         struct problems *problems);
+
 /* Reads the list of what crest factors cost a meter's function, where there is one. */
 void profile_take_crest_errors(struct function *function, const config_setting_t *group,
                                struct problems *problems);

@@ -149,7 +149,7 @@ class Driver(RigCase):
     def assert_identified(self, point, heard):
         """After so many commands the instrument was asked who it is before it was read."""
         commands = self.bench.commands(point)[heard - self.heard(point):]
-        read = next(n for n, command in enumerate(commands) if command.startswith(":READ?"))
+        read = next(n for n, command in enumerate(commands) if ":READ?" in command)
         self.assertIn("*IDN?", commands[:read])
 
     def return_elsewhere(self, _, link, cell):

@@ -2,8 +2,6 @@
 /*
  * A meter driven by its profile: what is sent, what is proved, and what is
  * made of the answers.
- * How often settings are proved depends on the clock, so commands are compared
- * and not queries.
  */
 #include "tests/drivers/bench.h"
 
@@ -11,6 +9,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 #include <cmocka.h>
 
@@ -44,6 +43,7 @@ static const struct player_row meter_rows[] = {
     { "RANG,20", NULL },
     { "RANG?", "2" },
     { "READ?", "+1.50000E+00" },
+    { "ROUT?;FUNC?;RANG?;READ?;ROUT?;FUNC?;RANG?", "1;V;2;+1.50000E+00;1;V;2" },
     { NULL, NULL },
 };
 
@@ -55,20 +55,13 @@ static struct bench meter_start(void)
     return bench;
 }
 
-#define METER_AGAIN "*CLS REM ROUT,1 FUNC,V SLOW RANG,2 "
+#define METER_BY_HAND "ROUT,1 FUNC,V SLOW RANG,2 "
+#define METER_AGAIN   "*CLS REM " METER_BY_HAND
 
 static void a_wrong_answer_makes_the_meter_be_set_afresh(void **state)
 {
     static const struct wrong rows[] = {
         { "ERR?", "-113,\"Undefined header\"", FAILURE_INSTRUMENT_ERROR },
-        { "ROUT?", "2", FAILURE_UNEXPECTED_REPLY },
-        { "ROUT?", "11", FAILURE_UNEXPECTED_REPLY },
-        { "ROUT?", "", FAILURE_UNEXPECTED_REPLY },
-        { "FUNC?", "R", FAILURE_UNEXPECTED_REPLY },
-        { "RANG?", "20", FAILURE_UNEXPECTED_REPLY },
-        { "RANG?", "2.00001", FAILURE_UNEXPECTED_REPLY },
-        { "RANG?", "AUTO", FAILURE_UNEXPECTED_REPLY },
-        { "RANG?", "9.91E37", FAILURE_UNEXPECTED_REPLY },
         { "READ?", "V", FAILURE_UNEXPECTED_REPLY },
         { "READ?", "1.5;2", FAILURE_UNEXPECTED_REPLY },
         { "READ?", "\"1.5\"", FAILURE_UNEXPECTED_REPLY },
@@ -78,6 +71,77 @@ static void a_wrong_answer_makes_the_meter_be_set_afresh(void **state)
 
     (void)state;
     bench_check_wrong(&bench, rows, sizeof rows / sizeof *rows, METER_AGAIN);
+    bench_end(&bench);
+}
+
+/* Settings that turn out to be others: the link is well, and all is set afresh. */
+static void settings_that_changed_are_set_afresh(void **state)
+{
+    static const char *const rows[][2] = {
+        { "ROUT?", "2" },  { "ROUT?", "11" },      { "ROUT?", "" },     { "FUNC?", "R" },
+        { "RANG?", "20" }, { "RANG?", "2.00001" }, { "RANG?", "AUTO" }, { "RANG?", "9.91E37" },
+    };
+    struct bench bench = meter_start();
+
+    (void)state;
+    bench_acquired(&bench, METER_AGAIN);
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        player_answer_once(bench.player, rows[i][0], rows[i][1]);
+        bench_failed(&bench, FAILURE_CHANGED);
+        assert_non_null(strstr(bench.failure.what, rows[i][0]));
+        bench_acquired(&bench, METER_BY_HAND);
+    }
+    bench_end(&bench);
+}
+
+/* The reading with its proofs in one message, each answer once another one. */
+static void a_proof_in_the_message_of_the_reading(void **state)
+{
+    static const char *const message = "ROUT?;FUNC?;RANG?;READ?;ROUT?;FUNC?;RANG?";
+    static const char *const others[] = {
+        "2;V;2;+1.2;1;V;2", "1;R;2;+1.2;1;V;2",  "1;V;20;+1.2;1;V;2",      "1;V;2;+1.2;2;V;2",
+        "1;V;2;+1.2;1;R;2", "1;V;2;+1.2;1;V;20", "1;\"V;W\";2;+1.2;1;V;2",
+    };
+    static const char *const no_answers[] = {
+        "1;V;2;+1.2;1;V", "1;V;2;+1.2;1;V;2;2", "1;V;2;;1;V;2", "1;V;2;V;1;V;2", "+1.2", "",
+    };
+    struct bench bench = meter_start();
+
+    (void)state;
+    bench.profile->proof = PROOF_SAME_MESSAGE;
+    bench_acquired(&bench, METER_AGAIN);
+    assert_string_equal(player_queries(bench.player),
+                        "*IDN? ERR? ERR? ROUT?;FUNC?;RANG?;READ?;ROUT?;FUNC?;RANG? ");
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
+        player_answer_once(bench.player, message, others[i]);
+        bench_failed(&bench, FAILURE_CHANGED);
+        bench_acquired(&bench, METER_BY_HAND);
+        assert_true(bench.acquisition.signal.value == 1.5);
+    }
+    for (size_t i = 0; i < sizeof no_answers / sizeof *no_answers; i++) {
+        player_answer_once(bench.player, message, no_answers[i]);
+        bench_failed(&bench, FAILURE_UNEXPECTED_REPLY);
+        bench_acquired(&bench, METER_AGAIN);
+    }
+    bench_end(&bench);
+}
+
+/* A panel that is locked is proved once after each change. */
+static void a_locked_panel_is_proved_once(void **state)
+{
+    struct bench bench = meter_start();
+
+    (void)state;
+    bench.profile->locks_panel = true;
+    bench_acquired(&bench, METER_AGAIN);
+    player_queries(bench.player);
+    bench_acquired(&bench, "");
+    assert_string_equal(player_queries(bench.player), "READ? ");
+    bench.request.setup.range = 1;
+    player_answer(bench.player, "RANG?", "20");
+    bench_acquired(&bench, "RANG,20 ");
+    assert_string_equal(player_queries(bench.player),
+                        "ERR? ROUT? FUNC? RANG? READ? ROUT? FUNC? RANG? ");
     bench_end(&bench);
 }
 
@@ -160,12 +224,12 @@ static void the_error_queue_is_read_after_set_up(void **state)
     (void)state;
     bench_acquired(&bench, METER_AGAIN);
     queries = player_queries(bench.player);
-    assert_string_equal(queries, "*IDN? ERR? ERR? ROUT? FUNC? RANG? READ? ");
+    assert_string_equal(queries, "*IDN? ERR? ERR? ROUT? FUNC? RANG? READ? ROUT? FUNC? RANG? ");
     bench.request.setup.range = 1;
     player_answer(bench.player, "RANG?", "20");
     bench_acquired(&bench, "RANG,20 ");
     queries = player_queries(bench.player);
-    assert_string_equal(queries, "ERR? ROUT? FUNC? RANG? READ? ");
+    assert_string_equal(queries, "ERR? ROUT? FUNC? RANG? READ? ROUT? FUNC? RANG? ");
     bench_end(&bench);
 }
 
@@ -206,6 +270,9 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_wrong_answer_makes_the_meter_be_set_afresh),
+        cmocka_unit_test(settings_that_changed_are_set_afresh),
+        cmocka_unit_test(a_proof_in_the_message_of_the_reading),
+        cmocka_unit_test(a_locked_panel_is_proved_once),
         cmocka_unit_test(a_quantity_without_function_sends_nothing),
         cmocka_unit_test(a_meter_switched_off_is_set_afresh),
         cmocka_unit_test(settling_ends_at_the_deadline),

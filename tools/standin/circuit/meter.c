@@ -42,6 +42,7 @@ void meter_reset(struct meter *meter)
 {
     meter->function = METER_DC_VOLTAGE;
     meter->input = 0;
+    meter->automatic = false;
     for (size_t f = 0; f < METER_FUNCTIONS; f++) {
         meter->range[f] = meter->type->functions[f].count - 1;
     }
@@ -64,6 +65,7 @@ bool meter_select_range(struct meter *meter, enum meter_function function, size_
     if (range >= meter->type->functions[function].count) {
         return false;
     }
+    meter->automatic = false;
     if (meter->range[function] != range) {
         meter->range[function] = range;
         meter->relay_changes += meter->function == function;

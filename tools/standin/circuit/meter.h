@@ -57,7 +57,8 @@ struct meter {
     const struct meter_type *type;
     enum meter_function function;
     size_t range[METER_FUNCTIONS];
-    int input; /* 1 to METER_INPUTS; 0: all relays open */
+    bool automatic; /* it chooses its range itself */
+    int input;      /* 1 to METER_INPUTS; 0: all relays open */
     struct meter_error errors[METER_FUNCTIONS][METER_RANGES];
     uint64_t relay_changes;
 };

@@ -41,6 +41,8 @@
     X(ONE_LESS, "one_less")             /* a scope: the record lacks its last sample */            \
     X(TWICE, "twice")                   /* a scope: each sample comes twice */                     \
     X(PAIRS, "pairs")                   /* a scope: half the samples, each behind its number */    \
+    X(KEY, "key") /* a meter: a key is pressed before a message, before or after a reading */      \
+    X(STEPS_DOWN, "steps_down") /* a meter: goes to a lower range on its own */                    \
     X(ARMED_KINDS, "")                                                                             \
     X(DISCONNECT, "disconnect")           /* the connection closes now */                          \
     X(RESTART, "restart")                 /* power fails: settings lost, the connection closes */  \

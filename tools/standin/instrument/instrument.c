@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "instrument.h"
 
+#include "keys.h"
 #include "tools/standin/basics/alloc.h"
 #include "tools/standin/circuit/spread.h"
 
@@ -73,6 +74,7 @@ void instrument_execute(struct instrument *instrument, const char *command, stru
         scope_turn_knob(&instrument->scope, instrument->rng);
         instrument->counters.knobs++;
     }
+    keys_pressed(instrument);
     instrument->language->execute(instrument, command, answer);
     instrument->counters.queries += answer->replies;
 }
@@ -83,18 +85,27 @@ uint64_t instrument_relay_changes(const struct instrument *instrument)
                                                : instrument->scope.relay_changes;
 }
 
-struct meter_reading instrument_read(struct instrument *instrument, struct answer *answer)
+/* What is tied to the input in use. */
+static const struct tie *tie_of(const struct instrument *instrument)
 {
     static const struct tie open = { 0 };
-    const struct meter *meter = &instrument->meter;
-    const struct tie *tie = meter->input > 0 ? &instrument->ties[meter->input - 1] : &open;
+    int input = instrument->meter.input;
+
+    return input > 0 ? &instrument->ties[input - 1] : &open;
+}
+
+struct meter_reading instrument_read(struct instrument *instrument, struct answer *answer)
+{
+    struct meter_reading reading = { .overload = true };
 
     answer->delay_ms += instrument->conversion_ms;
     instrument->counters.readings++;
-    if (faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng)) {
-        return (struct meter_reading) { .overload = true };
+    keys_pressed(instrument);
+    keys_step(instrument, tie_of(instrument), answer->now);
+    if (!faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng)) {
+        reading = meter_read(&instrument->meter, tie_of(instrument), answer->now, instrument->rng);
     }
-    return meter_read(meter, tie, answer->now, instrument->rng);
+    return reading;
 }
 
 void instrument_acquire(struct instrument *instrument, double record_s, struct answer *answer)

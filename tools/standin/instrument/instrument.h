@@ -16,7 +16,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { INSTRUMENT_NAME = 48, INSTRUMENT_LOG = 512, INSTRUMENT_LOG_TEXT = 96 };
+enum { INSTRUMENT_NAME = 48, INSTRUMENT_LOG = 512, INSTRUMENT_LOG_TEXT = 256 };
 
 struct instrument;
 

@@ -6,6 +6,7 @@
  *     BE VOLTMETER     (AC VOLTMETER, AMMETER, OHMMETER, COUNTER)
  *     STEP 3           the third range from the smallest
  *     PLUG 5           the fifth plug of the scanner card
+ *     WHICH PLUG       PLUG 5
  *     LOOK             STEADY VOLTS +05.013, or STEADY VOLTS TOO MUCH
  *     WHO              who it is
  *     HANDS            its keys belong to hands again
@@ -13,6 +14,7 @@
  * Anything else: PARDON
  */
 #include "languages.h"
+#include "tools/standin/instrument/keys.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -49,8 +51,8 @@ static void print_value(struct answer *answer, const struct meter_range *range, 
 
 static void look(struct instrument *instrument, struct answer *answer)
 {
-    const struct function_word *word = &words[instrument->meter.function];
     struct meter_reading reading = instrument_read(instrument, answer);
+    const struct function_word *word = &words[instrument->meter.function];
 
     text_print(&answer->text, "%s ", word->answer);
     if (reading.overload) {
@@ -58,6 +60,7 @@ static void look(struct instrument *instrument, struct answer *answer)
     } else {
         print_value(answer, meter_range(&instrument->meter), reading.value);
     }
+    keys_pressed(instrument);
     answer->replies = true;
 }
 
@@ -108,6 +111,9 @@ static void execute(struct instrument *instrument, const char *command, struct a
     if (strcmp(command, "WHO") == 0) {
         reply(answer, wrong_identity(instrument) ? "OLDMERE LEVEL METER REV 1"
                                                  : "OLDMERE BENCH METER REV 2");
+    } else if (strcmp(command, "WHICH PLUG") == 0) {
+        text_print(&answer->text, "PLUG %d", meter->input);
+        answer->replies = true;
     } else if (strcmp(command, "LOOK") == 0) {
         look(instrument, answer);
     } else if (!select_function(meter, command) && !select_number(meter, command)) {

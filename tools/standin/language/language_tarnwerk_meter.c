@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* TARNWERK BENCH METER: a 5 1/2-digit meter that speaks SCPI-1999. */
 #include "languages.h"
+#include "tools/standin/instrument/keys.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -80,8 +82,8 @@ static void ask_range(struct scpi_call *call)
 static void read_value(struct scpi_call *call)
 {
     struct instrument *instrument = call_instrument(call);
-    bool counting = instrument->meter.function == METER_FREQUENCY;
     struct meter_reading reading = instrument_read(instrument, call_answer(call));
+    bool counting = instrument->meter.function == METER_FREQUENCY;
 
     if (reading.overload) {
         text_print(call->answer, "+9.90000000E+37");
@@ -89,6 +91,21 @@ static void read_value(struct scpi_call *call)
         /* The counter shows 1 mHz in 250 kHz, the converter six digits. */
         text_print(call->answer, counting ? "%+.8E" : "%+.5E", reading.value + 0.0);
     }
+    keys_pressed(instrument);
+}
+
+static void set_automatic(struct scpi_call *call)
+{
+    double number;
+
+    if (scpi_number(call, &number)) {
+        call_instrument(call)->meter.automatic = round(number) != 0.0;
+    }
+}
+
+static void ask_automatic(struct scpi_call *call)
+{
+    text_print(call->answer, "%d", call_instrument(call)->meter.automatic);
 }
 
 /* A channel list of exactly one channel: (@n). */
@@ -135,6 +152,10 @@ static const struct scpi_row rows[] = {
     { "SENSe:CURRent:DC:RANGe", set_range, true, ask_range, false, 0, METER_DC_CURRENT },
     { "SENSe:RESistance:RANGe", set_range, true, ask_range, false, 0, METER_RESISTANCE },
     { "SENSe:FREQuency:RANGe", set_range, true, ask_range, false, 0, METER_FREQUENCY },
+    { "SENSe:VOLTage:DC:RANGe:AUTO", set_automatic, true, ask_automatic, false, 0, 0 },
+    { "SENSe:VOLTage:AC:RANGe:AUTO", set_automatic, true, ask_automatic, false, 0, 0 },
+    { "SENSe:CURRent:DC:RANGe:AUTO", set_automatic, true, ask_automatic, false, 0, 0 },
+    { "SENSe:RESistance:RANGe:AUTO", set_automatic, true, ask_automatic, false, 0, 0 },
     { "READ", NULL, false, read_value, false, 0, 0 },
     { "ROUTe:CLOSe", close_channel, true, NULL, false, 0, 0 },
     { "ROUTe:CLOSe:STATe", NULL, false, ask_channel, false, 0, 0 },

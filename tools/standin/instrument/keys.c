@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "keys.h"
+
+#include "tools/standin/circuit/spread.h"
+
+static size_t pick(gsl_rng *rng, size_t count)
+{
+    return (size_t)(spread_unit(rng) * (double)count) % count;
+}
+
+void keys_pressed(struct instrument *instrument)
+{
+    struct meter *meter = &instrument->meter;
+    gsl_rng *rng = instrument->rng;
+
+    if (!faults_take(&instrument->faults, FAULT_KEY, rng)) {
+        return;
+    }
+    instrument->locked = false;
+    switch (pick(rng, 4)) {
+    case 0:
+        meter_select_function(meter, (enum meter_function)pick(rng, METER_FUNCTIONS));
+        break;
+    case 1:
+        meter_select_range(meter, meter->function,
+                           pick(rng, meter->type->functions[meter->function].count));
+        break;
+    case 2:
+        meter_select_input(meter, 1 + (int)pick(rng, METER_INPUTS));
+        break;
+    default:
+        meter->automatic = !meter->automatic;
+        break;
+    }
+}
+
+/* Whether the next lower range holds what is there. */
+static bool fits_below(const struct meter *meter, const struct tie *tie, double now, gsl_rng *rng)
+{
+    struct meter below = *meter;
+
+    if (meter->range[meter->function] == 0) {
+        return false;
+    }
+    below.range[meter->function]--;
+    return !meter_read(&below, tie, now, rng).overload;
+}
+
+void keys_step(struct instrument *instrument, const struct tie *tie, double now)
+{
+    struct meter *meter = &instrument->meter;
+    bool steps = faults_take(&instrument->faults, FAULT_STEPS_DOWN, instrument->rng);
+
+    if (meter->automatic) {
+        meter->range[meter->function] = meter->type->functions[meter->function].count - 1;
+    }
+    for (bool go = steps || meter->automatic; go && fits_below(meter, tie, now, instrument->rng);
+         go = meter->automatic) {
+        meter->range[meter->function]--;
+    }
+}
