@@ -8,7 +8,7 @@
 
 #include "daemon/basics/body.h"
 #include "daemon/basics/log.h"
-#include "daemon/store/store_read.h"
+#include "daemon/store/store_look.h"
 
 #include <jansson.h>
 #include <math.h>
@@ -18,7 +18,8 @@
 /* One run while it is being read back. */
 struct recall {
     struct burnin_run *run;
-    sqlite3 *sqlite;
+    const struct store_look *look;
+    int64_t began;          /* id of the event that it began with */
     char boot[BURNIN_BOOT]; /* of the last time it began or went on */
     bool changed;           /* the plan has other times than it had */
     bool *tripped;          /* one a point: its trip is on record */
@@ -46,38 +47,40 @@ static void recall_jump(struct burnin_run *run, const json_t *body)
     run->time.offset += llround(json_number_value(json_object_get(body, "by_s")) * 1e9);
 }
 
-static void recall_event(struct recall *recall, const char *kind, const json_t *body)
+static void recall_event(struct recall *recall, enum event_kind kind, const json_t *body)
 {
-    if (strcmp(kind, "run began") == 0 || strcmp(kind, "gap") == 0)
+    if (kind == EVENT_RUN_BEGAN || kind == EVENT_GAP)
         recall_origin(recall, body);
-    if (strcmp(kind, "gap") == 0)
+    if (kind == EVENT_GAP)
         recall->run->gaps++;
-    if (strcmp(kind, "clock jumped") == 0)
+    if (kind == EVENT_CLOCK_JUMPED)
         recall_jump(recall->run, body);
-    if (strcmp(kind, "late round") == 0)
+    if (kind == EVENT_LATE_ROUND)
         recall->run->late++;
     const char *point = json_string_value(json_object_get(body, "point"));
     size_t slot = point != NULL ? burnin_run_slot(recall->run, point) : 0;
-    if (strcmp(kind, "trip") == 0 && point != NULL && slot < recall->run->plan->point_count)
+    if (kind == EVENT_TRIP && point != NULL && slot < recall->run->plan->point_count)
         recall->tripped[slot] = true;
 }
 
 /* The events before the readings: they say when the run began and which trips were announced. */
-static bool recall_events(struct recall *recall)
+static bool recall_events(struct recall *recall, struct failure *failure)
 {
-    sqlite3_stmt *at =
-        store_read_about(recall->sqlite,
-                         "SELECT kind, body FROM events WHERE subject = ?1 AND kind IN"
-                         " ('run began', 'gap', 'trip', 'clock jumped', 'late round')"
-                         " ORDER BY id",
-                         recall->run->name, NULL);
-    while (sqlite3_step(at) == SQLITE_ROW) {
-        json_t *body = json_loads(store_read_text(at, 1), 0, NULL);
+    const struct event_filter filter = { .kinds = 1u << EVENT_RUN_BEGAN | 1u << EVENT_GAP |
+                                                  1u << EVENT_TRIP | 1u << EVENT_CLOCK_JUMPED |
+                                                  1u << EVENT_LATE_ROUND,
+                                         .subject = recall->run->name };
+    struct store_events events = store_events_begin(recall->look, &filter);
+    struct store_event event;
+    while (store_events_next(&events, &event)) {
+        json_t *body = json_loads(event.body, 0, NULL);
+        if (recall->began == 0)
+            recall->began = event.id;
         if (body != NULL)
-            recall_event(recall, store_read_text(at, 0), body);
+            recall_event(recall, event_kind_of(event.kind), body);
         json_decref(body);
     }
-    return sqlite3_finalize(at) == SQLITE_OK && recall->run->schedule.every > 0;
+    return store_events_end(&events, failure) && recall->run->schedule.every > 0;
 }
 
 /* What limits of a comparison hold for stands only in the text of the reading. */
@@ -90,32 +93,31 @@ static double judged_in(const char *text, double value)
     return number;
 }
 
-static void recall_reading(struct recall *recall, sqlite3_stmt *at)
+static void recall_reading(struct recall *recall, const struct store_row *row)
 {
     struct burnin_run *run = recall->run;
-    size_t slot = burnin_run_slot(run, store_read_text(at, 0));
-    struct burnin_outcome outcome = { .round = sqlite3_column_int64(at, 1) };
+    size_t slot = burnin_run_slot(run, row->point);
+    struct burnin_outcome outcome = { .round = row->round };
     if (slot == run->plan->point_count || outcome.round < 1)
         return;
-    if (sqlite3_column_type(at, 4) != SQLITE_NULL) {
-        outcome.failure = failure_from_reason(store_read_text(at, 4));
+    if (row->reason != NULL) {
+        outcome.failure = failure_from_reason(row->reason);
     } else {
         const struct limits *limits = &burnin_run_point(run, slot, outcome.round)->limits;
-        outcome.value = sqlite3_column_double(at, 2);
-        verdict_from_name(store_read_text(at, 3), &outcome.verdict);
-        outcome.judged = limits->judged == JUDGED_VALUE
-                             ? outcome.value
-                             : judged_in(store_read_text(at, 5), outcome.value);
+        outcome.value = row->value;
+        verdict_from_name(row->verdict != NULL ? row->verdict : "", &outcome.verdict);
+        outcome.judged =
+            limits->judged == JUDGED_VALUE ? outcome.value : judged_in(row->body, outcome.value);
     }
     burnin_run_recall(run, slot, &outcome, recall->tripped[slot]);
 }
 
 /* Measurements without a row of readings, and rounds that were not held. */
-static void recall_absence(struct recall *recall, sqlite3_stmt *at)
+static void recall_absence(struct recall *recall, const struct store_event *event)
 {
     struct burnin_run *run = recall->run;
-    json_t *body = json_loads(store_read_text(at, 5), 0, NULL);
-    if (strcmp(store_read_text(at, 4), "rounds missed") == 0) {
+    json_t *body = json_loads(event->body, 0, NULL);
+    if (event_kind_of(event->kind) == EVENT_ROUNDS_MISSED) {
         burnin_run_recall_missed(run, body_integer(body, "last"));
         json_decref(body);
         return;
@@ -131,40 +133,40 @@ static void recall_absence(struct recall *recall, sqlite3_stmt *at)
     json_decref(body);
 }
 
-/*
- * Readings, and what stands in the place of readings, in the order they were
- * written: the rows as they lie in the table since the run began, because an
- * index of runs would have them sorted first.
- */
-static bool recall_rounds(struct recall *recall)
+/* Readings, and what stands in the place of readings, in the order they were written. */
+static bool recall_rounds(struct recall *recall, struct failure *failure)
 {
-    sqlite3_stmt *at = store_read_about(
-        recall->sqlite,
-        "SELECT point, round, value, verdict, reason, body, id, 0 AS event"
-        " FROM readings NOT INDEXED WHERE run = ?1 AND id > (SELECT min(id) FROM events"
-        " WHERE subject = ?1 AND kind = 'run began') UNION ALL"
-        " SELECT '', 0, NULL, NULL, kind, body, id, 1 FROM events WHERE subject = ?1"
-        " AND kind IN ('not measured', 'rounds missed') ORDER BY id",
-        recall->run->name, NULL);
-    while (sqlite3_step(at) == SQLITE_ROW) {
-        if (sqlite3_column_int(at, 7) != 0)
-            recall_absence(recall, at);
-        else
-            recall_reading(recall, at);
+    const struct event_filter filter = { .kinds =
+                                             1u << EVENT_NOT_MEASURED | 1u << EVENT_ROUNDS_MISSED,
+                                         .subject = recall->run->name };
+    struct store_rows rows = store_rows_of_run(recall->look, recall->run->name, recall->began);
+    struct store_events events = store_events_begin(recall->look, &filter);
+    struct store_row row;
+    struct store_event event;
+    bool has_row = store_rows_next(&rows, &row);
+    bool has_event = store_events_next(&events, &event);
+    while (has_row || has_event) {
+        if (has_row && (!has_event || row.id < event.id)) {
+            recall_reading(recall, &row);
+            has_row = store_rows_next(&rows, &row);
+        } else {
+            recall_absence(recall, &event);
+            has_event = store_events_next(&events, &event);
+        }
     }
-    return sqlite3_finalize(at) == SQLITE_OK;
+    return store_rows_end(&rows, failure) & store_events_end(&events, failure);
 }
 
-static void restore_run(struct burnin *burnin, sqlite3 *sqlite, const struct bench_burnin *plan,
-                        const char *name)
+static void restore_run(struct burnin *burnin, const struct store_look *look,
+                        const struct bench_burnin *plan, const char *name)
 {
     struct failure failure = { 0 };
     struct burnin_entry *entry = burnin_entry_new(burnin, plan, name, &failure);
-    struct recall recall = { .sqlite = sqlite };
+    struct recall recall = { .look = look };
     recall.run = entry != NULL ? entry->run : NULL;
     recall.tripped = calloc(plan->point_count, sizeof *recall.tripped);
-    bool read = entry != NULL && recall.tripped != NULL && recall_events(&recall) &&
-                (recall.changed || recall_rounds(&recall));
+    bool read = entry != NULL && recall.tripped != NULL && recall_events(&recall, &failure) &&
+                (recall.changed || recall_rounds(&recall, &failure));
     free(recall.tripped);
     if (read && recall.changed) {
         burnin_run_end(entry->run, "the plan has changed in the settings");
@@ -198,38 +200,50 @@ static void end_lost(struct burnin *burnin, const char *name, const char *plan)
     text_free(&body);
 }
 
-static void restore_found(struct burnin *burnin, sqlite3 *sqlite, sqlite3_stmt *at)
+/* Whether a run that began with an event has ended since. */
+static bool has_ended(const struct store_look *look, const struct store_event *began)
 {
-    json_t *body = json_loads(store_read_text(at, 1), 0, NULL);
-    const char *name = json_string_value(json_object_get(body, "plan"));
-    const struct bench_burnin *plan = name != NULL ? bench_burnin(burnin->loop->bench, name) : NULL;
+    const struct event_filter filter = {
+        .kinds = 1u << EVENT_RUN_ENDED, .subject = began->subject, .after = began->id, .limit = 1
+    };
+    struct store_events events = store_events_begin(look, &filter);
+    struct store_event event;
+    struct failure ignored = { 0 };
+    bool ended = store_events_next(&events, &event);
+    store_events_end(&events, &ignored);
+    return ended;
+}
+
+static void restore_found(struct burnin *burnin, const struct store_look *look,
+                          const struct store_event *began)
+{
+    const struct bench_burnin *plan = bench_burnin(burnin->loop->bench, began->body);
+    if (has_ended(look, began))
+        return;
     if (plan != NULL)
-        restore_run(burnin, sqlite, plan, store_read_text(at, 0));
+        restore_run(burnin, look, plan, began->subject);
     else
-        end_lost(burnin, store_read_text(at, 0), name != NULL ? name : "");
-    json_decref(body);
+        end_lost(burnin, began->subject, began->body);
 }
 
 void burnin_restore(struct burnin *burnin)
 {
+    const struct event_filter filter = { .kinds = 1u << EVENT_RUN_BEGAN, .pick = "$.plan" };
     struct loop *loop = burnin->loop;
     struct failure failure = { 0 };
+    struct store_look look;
     char text[600];
     if (loop->store == NULL)
         return;
-    sqlite3 *sqlite = store_read_open(loop->bench->store.path, &failure);
-    sqlite3_stmt *at = NULL;
-    if (sqlite != NULL)
-        sqlite3_prepare_v2(sqlite,
-                           "SELECT subject, body FROM events AS began WHERE kind = 'run began'"
-                           " AND NOT EXISTS (SELECT 1 FROM events WHERE kind = 'run ended'"
-                           " AND subject = began.subject AND id > began.id) ORDER BY id",
-                           -1, &at, NULL);
-    while (at != NULL && sqlite3_step(at) == SQLITE_ROW)
-        restore_found(burnin, sqlite, at);
-    if (at == NULL && (sqlite == NULL || !store_read_fail(sqlite, &failure)))
+    if (store_look_open(&look, loop->bench->store.path, &failure)) {
+        struct store_events events = store_events_begin(&look, &filter);
+        struct store_event event;
+        while (store_events_next(&events, &event))
+            restore_found(burnin, &look, &event);
+        store_events_end(&events, &failure);
+        store_look_close(&look);
+    }
+    if (failure.code != FAILURE_NONE)
         log_line(LOG_PRIORITY_WARNING, "burn-ins cannot be looked for: %s",
                  failure_text(&failure, text, sizeof text));
-    sqlite3_finalize(at);
-    sqlite3_close(sqlite);
 }

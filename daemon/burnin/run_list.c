@@ -1,91 +1,104 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "run_list.h"
 
-#include "daemon/store/store_read.h"
 #include "run_record.h"
 
 #include <string.h>
 
-static bool finish(sqlite3 *sqlite, sqlite3_stmt *at, struct failure *failure)
+/* When a run ended and why, if it did. */
+static void encode_end(struct text *text, const struct store_look *look, const char *run)
 {
-    bool done = sqlite3_finalize(at) == SQLITE_OK && at != NULL;
-    return done || store_read_fail(sqlite, failure);
+    const struct event_filter filter = {
+        .kinds = 1u << EVENT_RUN_ENDED, .subject = run, .pick = "$.why", .limit = 1
+    };
+    struct store_events events = store_events_begin(look, &filter);
+    struct store_event event = { .time = "", .body = "" };
+    struct failure ignored = { 0 };
+    store_events_next(&events, &event);
+    text_member_string(text, "ended", event.time);
+    text_member_string(text, "why", event.body);
+    store_events_end(&events, &ignored);
 }
 
-bool store_read_runs(sqlite3 *sqlite, struct store_query *query)
+static bool read_runs(struct store_query *query, const struct store_look *look, bool *ended)
 {
-    sqlite3_stmt *at =
-        store_read_about(sqlite,
-                         "SELECT began.subject, json_extract(began.body, '$.plan'), began.time,"
-                         " ended.time, json_extract(ended.body, '$.why') FROM events AS began"
-                         " LEFT JOIN events AS ended ON ended.kind = 'run ended'"
-                         " AND ended.subject = began.subject"
-                         " WHERE began.kind = 'run began' ORDER BY began.id",
-                         NULL, NULL);
+    const struct event_filter filter = { .kinds = 1u << EVENT_RUN_BEGAN, .pick = "$.plan" };
+    struct store_events events = store_events_begin(look, &filter);
     struct text *text = &query->text;
+    struct store_event event;
+    (void)ended;
     text_open(text, '{');
     text_key(text, "runs");
     text_open(text, '[');
-    while (at != NULL && sqlite3_step(at) == SQLITE_ROW) {
+    while (store_events_next(&events, &event)) {
         text_open(text, '{');
-        text_member_string(text, "run", store_read_text(at, 0));
-        text_member_string(text, "plan", store_read_text(at, 1));
-        text_member_string(text, "began", store_read_text(at, 2));
-        text_member_string(text, "ended", store_read_text(at, 3));
-        text_member_string(text, "why", store_read_text(at, 4));
+        text_member_string(text, "run", event.subject);
+        text_member_string(text, "plan", event.body);
+        text_member_string(text, "began", event.time);
+        encode_end(text, look, event.subject);
         text_close(text, '}');
     }
     text_close(text, ']');
     text_close(text, '}');
-    return finish(sqlite, at, &query->failure);
+    return store_events_end(&events, &query->failure);
 }
 
 /* An event: its place, its time, its kind, and what it says. */
-static void encode_event(struct text *text, sqlite3_stmt *at)
+static void encode_event(struct text *text, const struct store_event *event)
 {
-    const char *body = store_read_text(at, 3);
     text_open(text, '{');
-    text_member_integer(text, "id", sqlite3_column_int64(at, 0));
-    text_member_string(text, "time", store_read_text(at, 1));
-    text_member_string(text, "kind", store_read_text(at, 2));
-    if (body[0] != '\0') {
+    text_member_integer(text, "id", event->id);
+    text_member_string(text, "time", event->time);
+    text_member_string(text, "kind", event->kind);
+    if (event->body[0] != '\0') {
         text_key(text, "body");
-        text_json(text, body, strlen(body));
+        text_json(text, event->body, strlen(event->body));
     }
     text_close(text, '}');
 }
 
-static bool read_events(sqlite3 *sqlite, struct store_query *query, const char *run)
+static bool encode_events(const struct store_look *look, const struct run_query *asked,
+                          const char *run, struct text *text, struct failure *failure)
 {
-    sqlite3_stmt *at = store_read_about(sqlite,
-                                        "SELECT id, time, kind, body FROM events WHERE subject = ?1"
-                                        " AND id > ?2 ORDER BY id LIMIT ?3",
-                                        run, NULL);
-    struct text *text = &query->text;
+    const struct event_filter filter = { .subject = run,
+                                         .after = asked->after,
+                                         .limit = asked->limit + 1 };
+    struct store_events events = store_events_begin(look, &filter);
+    struct store_event event;
     size_t count = 0;
-    sqlite3_bind_int64(at, 2, query->after);
-    sqlite3_bind_int64(at, 3, (int64_t)query->limit + 1);
+    bool more = false;
     text_open(text, '{');
     text_member_string(text, "run", run);
     text_key(text, "events");
     text_open(text, '[');
-    bool more = false;
-    while (at != NULL && !more && sqlite3_step(at) == SQLITE_ROW) {
-        more = count++ == query->limit || text->length > QUERY_BYTES;
+    while (!more && store_events_next(&events, &event)) {
+        more = count++ == asked->limit || text->length > QUERY_BYTES;
         if (!more)
-            encode_event(text, at);
+            encode_event(text, &event);
     }
     text_close(text, ']');
     text_member_bool(text, "more", more);
     text_close(text, '}');
-    return finish(sqlite, at, &query->failure);
+    return store_events_end(&events, failure);
 }
 
-bool store_read_events(sqlite3 *sqlite, struct store_query *query)
+static bool read_events(struct store_query *query, const struct store_look *look, bool *ended)
 {
+    const struct run_query *asked = (const struct run_query *)query;
     struct run_record record = { 0 };
-    bool read = run_record_read(sqlite, query->run, &record, &query->failure) &&
-                read_events(sqlite, query, record.run);
+    (void)ended;
+    bool read = run_record_read(look, asked->run, &record, &query->failure) &&
+                encode_events(look, asked, record.run, &query->text, &query->failure);
     run_record_end(&record);
     return read;
+}
+
+struct store_query *run_list_new(void)
+{
+    return store_query_new(sizeof(struct store_query), read_runs);
+}
+
+struct run_query *run_events_new(void)
+{
+    return store_query_new(sizeof(struct run_query), read_events);
 }

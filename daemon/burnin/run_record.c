@@ -3,7 +3,6 @@
 
 #include "daemon/basics/body.h"
 #include "daemon/basics/text.h"
-#include "daemon/store/store_read.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -68,26 +67,35 @@ static bool take(struct run_record *record, const char *run, const char *body)
     return false;
 }
 
-bool run_record_read(sqlite3 *sqlite, const char *name, struct run_record *record,
+/* Reads the newest event that begins a run and passes the filter. Whether there is one. */
+static bool read_newest(const struct store_look *look, struct event_filter filter,
+                        struct run_record *record, bool *there, struct failure *failure)
+{
+    struct store_event event;
+    filter.kinds = 1u << EVENT_RUN_BEGAN;
+    filter.newest_first = true;
+    filter.limit = 1;
+    struct store_events events = store_events_begin(look, &filter);
+    *there = store_events_next(&events, &event);
+    bool read = *there && take(record, event.subject, event.body);
+    if (*there && !read)
+        failure_set(failure, FAILURE_SYSTEM, event.subject, "the event as it was written",
+                    "what is on record of the run cannot be read");
+    return store_events_end(&events, failure) && read;
+}
+
+bool run_record_read(const struct store_look *look, const char *name, struct run_record *record,
                      struct failure *failure)
 {
-    static const char sql[] = "SELECT subject, body FROM events WHERE kind = 'run began' AND"
-                              " (subject = ?1 OR json_extract(body, '$.plan') = ?1)"
-                              " ORDER BY subject = ?1 DESC, id DESC LIMIT 1";
-    sqlite3_stmt *at = store_read_about(sqlite, sql, name, NULL);
-    if (at == NULL)
-        return store_read_fail(sqlite, failure);
-    int code = sqlite3_step(at);
-    bool read = code == SQLITE_ROW && take(record, store_read_text(at, 0), store_read_text(at, 1));
-    if (code == SQLITE_DONE)
+    const struct event_filter run = { .subject = name };
+    const struct event_filter plan = { .member = "$.plan", .value = name };
+    bool there;
+    bool read = read_newest(look, run, record, &there, failure);
+    if (!there && failure->code == FAILURE_NONE)
+        read = read_newest(look, plan, record, &there, failure);
+    if (!there && failure->code == FAILURE_NONE)
         failure_set(failure, FAILURE_SETTINGS, NULL, "a run or plan that burnin.runs names",
                     "there is no run %.120s on record", name);
-    else if (code != SQLITE_ROW)
-        store_read_fail(sqlite, failure);
-    else if (!read)
-        failure_set(failure, FAILURE_SYSTEM, name, "the event as it was written",
-                    "what is on record of the run cannot be read");
-    sqlite3_finalize(at);
     return read;
 }
 

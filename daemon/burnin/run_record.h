@@ -9,9 +9,9 @@
 
 #include "burnin_plan.h"
 #include "daemon/basics/text.h"
+#include "daemon/store/store_look.h"
 
 #include <jansson.h>
-#include <sqlite3.h>
 
 /* One run. End it with run_record_end(). */
 struct run_record {
@@ -28,7 +28,7 @@ struct run_record {
  * with the failure set when there is none or it cannot be read; nothing is
  * owned then.
  */
-bool run_record_read(sqlite3 *sqlite, const char *name, struct run_record *record,
+bool run_record_read(const struct store_look *look, const char *name, struct run_record *record,
                      struct failure *failure);
 
 /* Accepts one that was not read, all zero. */

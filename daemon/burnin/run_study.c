@@ -1,125 +1,132 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "daemon/store/store_read.h"
+/* A study of one point of a run, from its readings and what stands in the place of readings. */
+#include "daemon/basics/body.h"
 #include "point_study.h"
 #include "run_list.h"
 
 #include <stdlib.h>
-
-/* The latest round that anything is known of. */
-static int64_t last_round(sqlite3 *sqlite, const char *run, const char *point)
-{
-    sqlite3_stmt *at =
-        store_read_about(sqlite,
-                         "SELECT max(round) FROM readings WHERE run = ?1 AND point = ?2 UNION ALL"
-                         " SELECT max(json_extract(body, '$.round')) FROM events"
-                         " WHERE subject = ?1 AND kind = 'not measured' ORDER BY 1 DESC LIMIT 1",
-                         run, point);
-    int64_t round = sqlite3_step(at) == SQLITE_ROW ? sqlite3_column_int64(at, 0) : 0;
-    sqlite3_finalize(at);
-    return round;
-}
+#include <string.h>
 
 /* Whether rows from between the beginning and the end of a run were removed by policy. */
-static bool was_pruned(sqlite3 *sqlite, const char *run)
+static bool was_pruned(const struct store_look *look, const char *run)
 {
-    sqlite3_stmt *at =
-        store_read_about(sqlite,
-                         "SELECT EXISTS (SELECT 1 FROM events WHERE kind = 'pruned' AND last >"
-                         " (SELECT min(id) FROM events WHERE subject = ?1 AND kind = 'run began')"
-                         " AND first < ifnull((SELECT max(id) FROM events WHERE subject = ?1"
-                         " AND kind = 'run ended'), 9223372036854775807))",
-                         run, NULL);
-    bool pruned = sqlite3_step(at) == SQLITE_ROW && sqlite3_column_int(at, 0) != 0;
-    sqlite3_finalize(at);
-    return pruned;
+    const struct event_filter filter = { .kinds = 1u << EVENT_RUN_BEGAN | 1u << EVENT_RUN_ENDED,
+                                         .subject = run };
+    struct store_events events = store_events_begin(look, &filter);
+    struct store_event event;
+    struct failure ignored = { 0 };
+    int64_t first = 0, last = INT64_MAX;
+    while (store_events_next(&events, &event)) {
+        if (event_kind_of(event.kind) == EVENT_RUN_ENDED)
+            last = event.id;
+        else if (first == 0)
+            first = event.id;
+    }
+    store_events_end(&events, &ignored);
+    return store_was_pruned(look, first, last);
 }
 
-/* Measurements without a row of readings, in their order; the ids they stand at. */
+/* Measurements without a row of readings, in their order. */
 struct misses {
-    sqlite3_stmt *at;
-    bool there; /* `at` stands on one */
+    struct store_events events;
+    bool there; /* what follows is of the one that is next */
+    int64_t id;
+    int64_t round;
+    char reason[64];
 };
 
-static struct misses misses_begin(sqlite3 *sqlite, const struct point_study *study)
+static void misses_step(struct misses *misses)
 {
-    struct misses misses = { 0 };
-    misses.at =
-        store_read_about(sqlite,
-                         "SELECT id, json_extract(body, '$.round'), json_extract(body, '$.reason')"
-                         " FROM events WHERE subject = ?1 AND kind = 'not measured'"
-                         " AND json_extract(body, '$.point') = ?2 ORDER BY id",
-                         study->record->run, study->point);
-    misses.there = sqlite3_step(misses.at) == SQLITE_ROW;
+    struct store_event event;
+    misses->there = store_events_next(&misses->events, &event);
+    if (!misses->there)
+        return;
+    json_t *body = json_loads(event.body, 0, NULL);
+    misses->id = event.id;
+    misses->round = body_integer(body, "round");
+    snprintf(misses->reason, sizeof misses->reason, "%s", body_text(body, "reason"));
+    json_decref(body);
+}
+
+static struct misses misses_begin(const struct store_look *look, const char *run, const char *point)
+{
+    const struct event_filter filter = {
+        .kinds = 1u << EVENT_NOT_MEASURED, .subject = run, .member = "$.point", .value = point
+    };
+    struct misses misses = { .events = store_events_begin(look, &filter) };
+    misses_step(&misses);
     return misses;
+}
+
+/* The latest round that anything is known of. */
+static int64_t last_round(const struct store_look *look, const char *run, const char *point)
+{
+    int64_t round = store_last_round(look, run, point);
+    struct misses misses = misses_begin(look, run, point);
+    struct failure ignored = { 0 };
+    for (; misses.there; misses_step(&misses))
+        round = misses.round > round ? misses.round : round;
+    store_events_end(&misses.events, &ignored);
+    return round;
 }
 
 /* Takes in those that come before an id. */
 static void misses_until(struct misses *misses, int64_t id, struct point_study *study)
 {
-    while (misses->there && sqlite3_column_int64(misses->at, 0) < id) {
-        const char *reason = store_read_text(misses->at, 2);
-        int64_t round = sqlite3_column_int64(misses->at, 1);
-        if (reason[0] != '\0' && round > 0)
-            point_study_miss(study, round, reason);
-        misses->there = sqlite3_step(misses->at) == SQLITE_ROW;
-    }
+    for (; misses->there && misses->id < id; misses_step(misses))
+        if (misses->reason[0] != '\0' && misses->round > 0)
+            point_study_miss(study, misses->round, misses->reason);
 }
 
-static bool read_rows(sqlite3 *sqlite, sqlite3_stmt *at, struct point_study *study,
+static bool read_rows(const struct store_look *look, struct point_study *study,
                       struct failure *failure)
 {
-    struct misses misses = misses_begin(sqlite, study);
+    const char *run = study->record->run;
+    struct misses misses = misses_begin(look, run, study->point);
+    struct store_rows rows = store_rows_of_point(look, run, study->point);
     struct store_row row;
-    bool taken = true;
-    int code = SQLITE_DONE;
-    while (taken && (code = sqlite3_step(at)) == SQLITE_ROW) {
-        const uint8_t *digest = store_read_row(at, &row);
+    bool taken = true, intact;
+    while (taken && store_rows_next_checked(&rows, &row, &intact)) {
         misses_until(&misses, row.id, study);
-        taken = point_study_take(study, &row, store_read_is_intact(sqlite, &row, digest));
+        taken = point_study_take(study, &row, intact);
     }
     misses_until(&misses, INT64_MAX, study);
-    sqlite3_finalize(misses.at);
+    bool read = store_rows_end(&rows, failure) & store_events_end(&misses.events, failure);
     if (!taken)
         return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a study");
-    return code == SQLITE_DONE || store_read_fail(sqlite, failure);
+    return read;
 }
 
-static sqlite3_stmt *prepare_rows(sqlite3 *sqlite, const struct point_study *study)
+static bool study_point(const struct store_look *look, struct run_query *asked,
+                        const struct run_record *record, struct point_study *study)
 {
-    sqlite3_stmt *at =
-        store_read_rows(sqlite, "WHERE run = ?1 AND point = ?2 ORDER BY readings.id");
-    sqlite3_bind_text(at, 1, study->record->run, -1, SQLITE_STATIC);
-    sqlite3_bind_text(at, 2, study->point, -1, SQLITE_STATIC);
-    return at;
-}
-
-static bool study_point(sqlite3 *sqlite, struct store_query *query, const struct run_record *record,
-                        struct point_study *study)
-{
-    int64_t rounds = last_round(sqlite, record->run, query->point);
-    if (!point_study_begin(study, record, query->point, rounds, query->buckets, &query->failure))
+    struct failure *failure = &asked->query.failure;
+    int64_t rounds = last_round(look, record->run, asked->point);
+    if (!point_study_begin(study, record, asked->point, rounds, asked->buckets, failure))
         return false;
-    study->removed = was_pruned(sqlite, record->run);
-    sqlite3_stmt *at = prepare_rows(sqlite, study);
-    bool read = at != NULL ? read_rows(sqlite, at, study, &query->failure)
-                           : store_read_fail(sqlite, &query->failure);
-    sqlite3_finalize(at);
-    return read && point_study_encode(study, &query->text, &query->failure);
+    study->removed = was_pruned(look, record->run);
+    return read_rows(look, study, failure) &&
+           point_study_encode(study, &asked->query.text, failure);
 }
 
-bool store_read_study(sqlite3 *sqlite, struct store_query *query)
+static bool read_study(struct store_query *query, const struct store_look *look, bool *ended)
 {
+    struct run_query *asked = (struct run_query *)query;
     struct run_record record = { 0 };
     struct point_study *study = calloc(1, sizeof *study);
-    sqlite3_exec(sqlite, "BEGIN", NULL, NULL, NULL);
+    (void)ended;
     bool read = study != NULL
-                    ? run_record_read(sqlite, query->run, &record, &query->failure) &&
-                          study_point(sqlite, query, &record, study)
+                    ? run_record_read(look, asked->run, &record, &query->failure) &&
+                          study_point(look, asked, &record, study)
                     : failure_set(&query->failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory");
-    sqlite3_exec(sqlite, "COMMIT", NULL, NULL, NULL);
     if (study != NULL)
         point_study_end(study);
     free(study);
     run_record_end(&record);
     return read;
+}
+
+struct run_query *run_study_new(void)
+{
+    return store_query_new(sizeof(struct run_query), read_study);
 }

@@ -37,8 +37,11 @@ rpc_handler call_agree;
 rpc_handler call_readings;
 rpc_handler call_verify;
 
-/* An empty query; NULL, and the call is answered, when there is no store to ask. */
-struct store_query *call_query(struct service *service, struct rpc_call *call);
+/* Whether there is a store to ask; if not, the call is answered. */
+bool call_has_store(struct service *service, struct rpc_call *call);
+
+/* Answers a call with what the store says to a query, taken over; NULL: with "no memory". */
+void call_ask(struct service *service, struct rpc_call *call, struct store_query *query);
 
 /* Takes a name over, if one is given; false when it is too long to be anybody's. */
 bool call_name(const struct rpc_value *value, char name[BENCH_NAME]);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calls.h"
 
-#include "daemon/burnin/burnin.h"
+#include "daemon/burnin/run_list.h"
 #include "methods.h"
 #include "service.h"
 
@@ -76,45 +76,44 @@ void call_burnin_follow(void *context, struct rpc_call *call, const struct rpc_v
 void call_burnin_runs(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
-    struct store_query *query = call_query(service, call);
     (void)values;
-    if (query == NULL)
-        return;
-    query->question = QUESTION_RUNS;
-    answers_wait_query(service->answers, call, query);
+    if (call_has_store(service, call))
+        call_ask(service, call, run_list_new());
 }
 
 /* Asks about a run; a name that is too long is no run's and no point's. */
-static void ask_about(struct service *service, struct rpc_call *call, struct store_query *query,
+static void ask_about(struct service *service, struct rpc_call *call, struct run_query *asked,
                       const struct rpc_value *run, const struct rpc_value *point)
 {
-    if (call_name(run, query->run) && (point == NULL || call_name(point, query->point))) {
-        answers_wait_query(service->answers, call, query);
+    if (asked == NULL ||
+        (call_name(run, asked->run) && (point == NULL || call_name(point, asked->point)))) {
+        call_ask(service, call, asked != NULL ? &asked->query : NULL);
         return;
     }
     rpc_fail_params(call, "run or point is too long a name", "at most 63 characters");
-    store_query_free(query);
+    store_query_free(&asked->query);
 }
 
 void call_burnin_events(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
-    struct store_query *query = call_query(service, call);
-    if (query == NULL)
+    if (!call_has_store(service, call))
         return;
-    query->question = QUESTION_EVENTS;
-    query->after = values[EVENTS_AFTER].integer;
-    query->limit = (size_t)values[EVENTS_LIMIT].integer;
-    ask_about(service, call, query, &values[EVENTS_RUN], NULL);
+    struct run_query *asked = run_events_new();
+    if (asked != NULL) {
+        asked->after = values[EVENTS_AFTER].integer;
+        asked->limit = (size_t)values[EVENTS_LIMIT].integer;
+    }
+    ask_about(service, call, asked, &values[EVENTS_RUN], NULL);
 }
 
 void call_burnin_study(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
-    struct store_query *query = call_query(service, call);
-    if (query == NULL)
+    if (!call_has_store(service, call))
         return;
-    query->question = QUESTION_STUDY;
-    query->buckets = (size_t)values[STUDY_WIDTH].integer;
-    ask_about(service, call, query, &values[STUDY_RUN], &values[STUDY_POINT]);
+    struct run_query *asked = run_study_new();
+    if (asked != NULL)
+        asked->buckets = (size_t)values[STUDY_WIDTH].integer;
+    ask_about(service, call, asked, &values[STUDY_RUN], &values[STUDY_POINT]);
 }

@@ -8,6 +8,7 @@
 #include "core/input/compensation.h"
 #include "core/input/two_load.h"
 #include "daemon/basics/moment.h"
+#include "daemon/bench/point_chain.h"
 #include "methods.h"
 #include "service.h"
 
@@ -86,7 +87,7 @@ static bool take_loaded(const struct job *job, struct loaded_reading *loaded,
     struct chain chain;
     double value, uncertainty;
     if (!reading_value(reading, &value, &uncertainty) ||
-        !measure_chain(job->bench, job->point, &chain, failure))
+        !point_chain(job->bench, job->point, &chain, failure))
         return failure_set(failure, FAILURE_NO_VALUE, NULL, NULL, "no reading");
     double factor = reading->loading_corrected ? reading->loading.factor : 1;
     loaded->value = value / factor;

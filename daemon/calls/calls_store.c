@@ -2,23 +2,33 @@
 #include "calls.h"
 
 #include "daemon/basics/moment.h"
+#include "daemon/store/store_check.h"
+#include "daemon/store/store_page.h"
 #include "methods.h"
 #include "service.h"
 
 #include <stdio.h>
 
-struct store_query *call_query(struct service *service, struct rpc_call *call)
+bool call_has_store(struct service *service, struct rpc_call *call)
 {
     struct failure failure = { 0 };
-    struct store_query *query = NULL;
-    if (service->loop->store == NULL)
-        failure_set(&failure, FAILURE_SETTINGS, service->loop->bench->path,
-                    "store = { path = ...; }", "readings are not kept");
-    else if ((query = store_query_new()) == NULL)
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a query");
-    if (query == NULL)
-        call_refuse(service->loop, call, &failure);
-    return query;
+    if (service->loop->store != NULL)
+        return true;
+    failure_set(&failure, FAILURE_SETTINGS, service->loop->bench->path, "store = { path = ...; }",
+                "readings are not kept");
+    call_refuse(service->loop, call, &failure);
+    return false;
+}
+
+void call_ask(struct service *service, struct rpc_call *call, struct store_query *query)
+{
+    struct failure failure = { 0 };
+    if (query != NULL) {
+        answers_wait_query(service->answers, call, query);
+        return;
+    }
+    failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a query");
+    call_refuse(service->loop, call, &failure);
 }
 
 static bool take_moment(const struct rpc_value *value, int64_t *moment)
@@ -31,38 +41,43 @@ bool call_name(const struct rpc_value *value, char name[BENCH_NAME])
     return !value->given || snprintf(name, BENCH_NAME, "%s", value->text) < BENCH_NAME;
 }
 
+/* What is asked for; false, and the call is answered, when it is none that can be. */
+static bool take_page(struct store_page *page, struct rpc_call *call,
+                      const struct rpc_value *values)
+{
+    page->limit = (size_t)values[READINGS_LIMIT].integer;
+    if (values[READINGS_AFTER].given)
+        page->after = values[READINGS_AFTER].integer;
+    if (values[READINGS_BEFORE].given)
+        page->before = values[READINGS_BEFORE].integer;
+    if (!take_moment(&values[READINGS_SINCE], &page->since_ns) ||
+        !take_moment(&values[READINGS_UNTIL], &page->until_ns))
+        rpc_fail_params(call, "since or until is no moment",
+                        "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
+    else if (!call_name(&values[READINGS_POINT], page->point) ||
+             !call_name(&values[READINGS_RUN], page->run))
+        rpc_fail_params(call, "point or run is too long a name", "at most 63 characters");
+    else
+        return true;
+    return false;
+}
+
 void call_readings(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
-    struct store_query *query = call_query(service, call);
-    if (query == NULL)
+    if (!call_has_store(service, call))
         return;
-    query->limit = (size_t)values[READINGS_LIMIT].integer;
-    if (values[READINGS_AFTER].given)
-        query->after = values[READINGS_AFTER].integer;
-    if (values[READINGS_BEFORE].given)
-        query->before = values[READINGS_BEFORE].integer;
-    if (!take_moment(&values[READINGS_SINCE], &query->since_ns) ||
-        !take_moment(&values[READINGS_UNTIL], &query->until_ns)) {
-        rpc_fail_params(call, "since or until is no moment",
-                        "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
-        store_query_free(query);
-    } else if (!call_name(&values[READINGS_POINT], query->point) ||
-               !call_name(&values[READINGS_RUN], query->run)) {
-        rpc_fail_params(call, "point or run is too long a name", "at most 63 characters");
-        store_query_free(query);
-    } else {
-        answers_wait_query(service->answers, call, query);
-    }
+    struct store_page *page = store_page_new();
+    if (page == NULL || take_page(page, call, values))
+        call_ask(service, call, page != NULL ? &page->query : NULL);
+    else
+        store_query_free(&page->query);
 }
 
 void call_verify(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
-    struct store_query *query = call_query(service, call);
     (void)values;
-    if (query == NULL)
-        return;
-    query->question = QUESTION_VERIFY;
-    answers_wait_query(service->answers, call, query);
+    if (call_has_store(service, call))
+        call_ask(service, call, store_check_new());
 }

@@ -8,6 +8,7 @@
 
 #include "core/basics/notation.h"
 #include "core/input/tuned_circuit.h"
+#include "daemon/bench/point_chain.h"
 #include "methods.h"
 #include "service.h"
 
@@ -54,7 +55,7 @@ static void find_signal(struct explanation *explanation, const struct bench *ben
         explanation->source = SIGNAL_LAST;
         explanation->signal = memory->signal;
         plan_resume(&plan, chain, &memory->setup, memory->beyond);
-    } else if (measure_expected(bench, explanation->point, chain, &explanation->signal)) {
+    } else if (point_expected(bench, explanation->point, chain, &explanation->signal)) {
         explanation->source = SIGNAL_EXPECTED;
         plan_start(&plan, chain, &explanation->signal);
     } else {
@@ -305,7 +306,7 @@ void call_explain(void *context, struct rpc_call *call, const struct rpc_value *
     explanation.bench = bench;
     explanation.point = loop_point(service->loop, values[EXPLAIN_POINT].text, &failure);
     if (explanation.point == NULL ||
-        !measure_chain(bench, explanation.point, &explanation.chain, &failure)) {
+        !point_chain(bench, explanation.point, &explanation.chain, &failure)) {
         call_refuse_with(service->loop, call, &failure, bench, explanation.point, NULL);
         return;
     }

@@ -3,6 +3,7 @@
 
 #include "core/input/tuned_circuit.h"
 #include "core/uncertainty/expand.h"
+#include "daemon/bench/point_chain.h"
 #include "encode_analysis.h"
 
 #include <math.h>
@@ -197,7 +198,7 @@ void encode_resonance(struct text *text, const struct bench *bench, const struct
                       const struct setup *setup)
 {
     struct chain chain;
-    if (isnan(point->tuned_frequency) || !measure_chain(bench, point, &chain, NULL))
+    if (isnan(point->tuned_frequency) || !point_chain(bench, point, &chain, NULL))
         return;
     double capacitance = chain_load(&chain, setup).capacitance;
     double loaded = tuned_loaded(point->tuned_frequency, point->tuned_capacitance, capacitance);

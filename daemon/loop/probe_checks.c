@@ -2,7 +2,7 @@
 #include "probe_checks.h"
 
 #include "daemon/basics/body.h"
-#include "daemon/store/store_read.h"
+#include "daemon/store/store_look.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -115,20 +115,17 @@ bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t 
 
 void probe_checks_recall_all(struct probe_checks *checks, const char *path)
 {
-    struct failure failure = { 0 };
-    sqlite3_stmt *at = NULL;
-    sqlite3 *sqlite = store_read_open(path, &failure);
-    if (sqlite == NULL)
+    const struct event_filter filter = { .kinds = 1u << EVENT_COMPENSATION_CHECKED };
+    struct failure ignored = { 0 };
+    struct store_look look;
+    if (!store_look_open(&look, path, &ignored))
         return;
-    sqlite3_prepare_v2(sqlite,
-                       "SELECT body, time_ns FROM events WHERE kind = 'compensation checked'"
-                       " AND body IS NOT NULL ORDER BY id",
-                       -1, &at, NULL);
-    while (at != NULL && sqlite3_step(at) == SQLITE_ROW)
-        probe_checks_recall(checks, (const char *)sqlite3_column_text(at, 0),
-                            sqlite3_column_int64(at, 1));
-    sqlite3_finalize(at);
-    sqlite3_close(sqlite);
+    struct store_events events = store_events_begin(&look, &filter);
+    struct store_event event;
+    while (store_events_next(&events, &event))
+        probe_checks_recall(checks, event.body, event.time_ns);
+    store_events_end(&events, &ignored);
+    store_look_close(&look);
 }
 
 bool probe_checks_good(const struct probe_checks *checks, const struct bench *bench,

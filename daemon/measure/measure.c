@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measure.h"
 
+#include "daemon/bench/point_chain.h"
 #include "record_choice.h"
 #include "scrutiny.h"
 #include "second_look.h"
@@ -25,62 +26,6 @@ struct job {
     struct second_look sure; /* of the frequency; `reason` is to be told */
     double beyond;           /* of the plan that settled */
 };
-
-bool measure_chain(const struct bench *bench, const struct bench_point *point, struct chain *chain,
-                   struct failure *failure)
-{
-    const struct bench_instrument *instrument = &bench->instruments[point->instrument];
-    const struct front_end *input = profile_front_end(instrument->profile, point->at_input);
-    if (!input) {
-        failure_set(failure, FAILURE_UNSUPPORTED, instrument->name, NULL,
-                    "its profile %s has no %s", instrument->profile->name,
-                    quantity_name(point->at_input));
-        return false;
-    }
-    chain->input = input;
-    chain->probe = &bench->probes[point->probe];
-    chain->aspect = quantity_aspect(point->quantity);
-    chain->source = point->source;
-    chain->correct_loading = point->correct_loading;
-    chain->ambient = instrument->ambient;
-    chain->crest_factor = point->crest_factor;
-    chain->frequency = point->frequency;
-    chain->shape = point->shape;
-    chain->eye = profile_eye(instrument->profile, point->at_input, bench_record(point));
-    chain->eye.probe_bandwidth = chain->probe->bandwidth;
-    chain->lowest_frequency = input->vertical ? 1 / bench_record(point) : NAN;
-    return true;
-}
-
-/* The largest over RMS of the aspect's signal: what is stated, or a sine's. */
-static double crest_of(const struct bench_point *point)
-{
-    return isnan(point->crest_factor) ? sqrt(2) : point->crest_factor;
-}
-
-bool measure_expected(const struct bench *bench, const struct bench_point *point,
-                      const struct chain *chain, struct signal *signal)
-{
-    (void)bench;
-    if (isnan(point->expected))
-        return false;
-    struct setup top = { chain->input->count - 1, COUPLING_DC, 0, 0 };
-    double value = chain_input(chain, &top, point->expected);
-    double level = isnan(point->dc_level) ? 0 : point->dc_level / chain->probe->factor;
-    struct signal expected = signal_level(value);
-    expected.frequency = point->frequency;
-    if (chain->input->vertical && chain->aspect != ASPECT_DC) {
-        double swing = chain->aspect == ASPECT_PEAK_TO_PEAK ? value / 2
-                       : aspect_ignores_mean(chain->aspect) || chain->aspect == ASPECT_RMS
-                           ? value * crest_of(point)
-                           : fabs(value);
-        expected.mean = level;
-        expected.low = level - swing;
-        expected.high = level + swing;
-    }
-    *signal = expected;
-    return true;
-}
 
 /* Sets how long a scope looks, and what it can see then. */
 static void set_record(struct job *job, double duration)
@@ -111,7 +56,7 @@ static double first_record(const struct job *job, const struct measure_memory *m
 
 static bool prepare(struct job *job, const struct measure_memory *memory)
 {
-    if (!measure_chain(job->bench, job->point, &job->chain, job->failure))
+    if (!point_chain(job->bench, job->point, &job->chain, job->failure))
         return false;
     job->request.quantity = job->point->at_input;
     job->request.input = job->point->input;
@@ -137,7 +82,7 @@ static bool settle(struct job *job, const struct measure_memory *memory, struct 
 {
     struct plan plan;
     struct signal expected;
-    bool expects = measure_expected(job->bench, job->point, &job->chain, &expected);
+    bool expects = point_expected(job->bench, job->point, &job->chain, &expected);
     if (memory && memory->known)
         plan_resume(&plan, &job->chain, &memory->setup, memory->beyond);
     else

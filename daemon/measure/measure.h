@@ -51,15 +51,4 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
                      const struct bench_point *point, double duration, struct deadline deadline,
                      struct measure_memory *memory, struct capture *capture);
 
-/* The chain of a point at its instrument; pointers into the bench. False: it cannot measure it. */
-bool measure_chain(const struct bench *bench, const struct bench_point *point, struct chain *chain,
-                   struct failure *failure);
-
-/*
- * The signal to be expected at the input from the point's settings, for
- * planning. False where nothing is expected.
- */
-bool measure_expected(const struct bench *bench, const struct bench_point *point,
-                      const struct chain *chain, struct signal *signal);
-
 #endif

@@ -2,7 +2,7 @@
 #include "foresee.h"
 
 #include "core/range/candidates.h"
-#include "daemon/measure/measure.h"
+#include "daemon/bench/point_chain.h"
 
 #include <math.h>
 
@@ -15,9 +15,9 @@ bool foresee(const struct bench *bench, const struct bench_point *point, double 
     *standard = NAN;
     if (bench->instruments[point->instrument].profile == NULL)
         return true;
-    if (!measure_chain(bench, point, &chain, NULL))
+    if (!point_chain(bench, point, &chain, NULL))
         return false;
-    if (!measure_expected(bench, point, &chain, &signal))
+    if (!point_expected(bench, point, &chain, &signal))
         return true;
     struct extremes extremes = { { signal.low, signal.high },
                                  { signal.low - signal.mean, signal.high - signal.mean },

@@ -2,17 +2,11 @@
 #include "store_query.h"
 
 #include "daemon/basics/thread.h"
-#include "daemon/burnin/run_list.h"
-#include "daemon/encode/encode.h"
-#include "store_read.h"
 
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* Rows that a verification goes on by before other questions have their turn. */
-enum { STRIDE = 2000 };
 
 struct store_reader {
     char path[512];
@@ -28,16 +22,11 @@ struct store_reader {
     bool stopping;
 };
 
-struct store_query *store_query_new(void)
+void *store_query_new(size_t size, store_query_read *read)
 {
-    struct store_query *query = calloc(1, sizeof *query);
-    if (query == NULL)
-        return NULL;
-    query->since_ns = INT64_MIN;
-    query->until_ns = INT64_MAX;
-    query->after = -1;
-    query->before = INT64_MAX;
-    query->limit = QUERY_MOST;
+    struct store_query *query = calloc(1, size);
+    if (query != NULL)
+        query->read = read;
     return query;
 }
 
@@ -82,69 +71,16 @@ static struct store_query *reader_next(struct store_reader *reader)
     return query;
 }
 
-static void encode_digest(struct text *text, const uint8_t digest[SEAL_SIZE])
-{
-    char hexadecimal[2 * SEAL_SIZE + 1];
-    for (size_t i = 0; i < SEAL_SIZE; i++)
-        snprintf(hexadecimal + 2 * i, 3, "%02x", digest[i]);
-    text_member_string(text, "digest", hexadecimal);
-}
-
-static void encode_verification(struct text *text, const struct store_verify *verify)
-{
-    text_open(text, '{');
-    text_member_bool(text, "intact", verify->what[0] == '\0');
-    text_member_integer(text, "readings", (int64_t)verify->readings);
-    text_member_integer(text, "events", (int64_t)verify->events);
-    text_member_integer(text, "removed", (int64_t)verify->removed);
-    text_member_integer(text, "last", verify->last);
-    encode_digest(text, verify->digest);
-    if (verify->what[0] != '\0') {
-        text_member_integer(text, "first_bad", verify->first_bad);
-        text_member_string(text, "what", verify->what);
-    }
-    text_close(text, '}');
-}
-
-static bool reader_verify(sqlite3 *sqlite, struct store_query *query, bool *ended)
-{
-    bool read = store_verify_walk(&query->walk, sqlite, STRIDE, &query->failure);
-    *ended = !read || query->walk.ended;
-    if (read && *ended)
-        encode_verification(&query->text, &query->walk);
-    return read;
-}
-
-/* Carries a question on; `ended` false: it is not answered yet. False with the failure set. */
-static bool reader_answer(sqlite3 *sqlite, struct store_query *query, bool *ended)
-{
-    switch (query->question) {
-    case QUESTION_READINGS:
-        return store_read_page(sqlite, query);
-    case QUESTION_VERIFY:
-        return reader_verify(sqlite, query, ended);
-    case QUESTION_RUNS:
-        return store_read_runs(sqlite, query);
-    case QUESTION_EVENTS:
-        return store_read_events(sqlite, query);
-    case QUESTION_STUDY:
-        return store_read_study(sqlite, query);
-    }
-    return false;
-}
-
 /* Carries a question on; false when it is not answered yet. */
 static bool reader_work(struct store_reader *reader, struct store_query *query)
 {
-    sqlite3 *sqlite = store_read_open(reader->path, &query->failure);
-    bool read = sqlite != NULL;
+    struct store_look look;
     bool ended = true;
-    if (read)
-        read = reader_answer(sqlite, query, &ended);
-    int code = sqlite != NULL ? sqlite3_errcode(sqlite) & 0xff : SQLITE_OK;
-    sqlite3_close(sqlite);
-    if (!read && (code == SQLITE_CORRUPT || code == SQLITE_NOTADB))
+    if (!store_look_open(&look, reader->path, &query->failure))
+        return true;
+    if (!query->read(query, &look, &ended) && store_look_damaged(&look))
         reader->damaged(reader->context);
+    store_look_close(&look);
     return ended;
 }
 

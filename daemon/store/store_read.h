@@ -3,7 +3,7 @@
 #ifndef GRADUS_DAEMON_STORE_READ_H
 #define GRADUS_DAEMON_STORE_READ_H
 
-#include "store_query.h"
+#include "core/basics/failure.h"
 #include "store_row.h"
 
 #include <sqlite3.h>
@@ -42,8 +42,5 @@ bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE]);
 
 /* Whether a row is the one that was written: its digest follows from the row before and itself. */
 bool store_read_is_intact(sqlite3 *sqlite, const struct store_row *row, const uint8_t *digest);
-
-/* Answers a page of readings in one transaction. False with the failure set. */
-bool store_read_page(sqlite3 *sqlite, struct store_query *query);
 
 #endif

@@ -204,13 +204,10 @@ bool store_verify_walk(struct store_verify *verify, sqlite3 *sqlite, size_t rows
                        struct failure *failure)
 {
     struct walkers walkers = { .sqlite = sqlite };
-    if (sqlite3_exec(sqlite, "BEGIN", NULL, NULL, NULL) != SQLITE_OK)
-        return store_read_fail(sqlite, failure);
     bool sound = walk(verify, &walkers, rows);
     if (!sound)
         store_read_fail(sqlite, failure);
     sqlite3_finalize(walkers.readings);
     sqlite3_finalize(walkers.events);
-    sqlite3_exec(sqlite, "COMMIT", NULL, NULL, NULL);
     return sound;
 }

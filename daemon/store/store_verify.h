@@ -28,7 +28,7 @@ struct store_verify {
 };
 
 /*
- * Goes on by at most `rows` rows in one transaction. Sets `ended` at the end
+ * Goes on by at most `rows` rows, in a transaction that the caller has begun. Sets `ended` at the end
  * or at the first thing that does not fit. False with the failure set when
  * the database cannot be read.
  */

@@ -159,11 +159,12 @@ int64_t store_case_number(struct store_case *it, const char *statement)
 const char *store_case_verify(struct store_case *it, struct store_verify *verify)
 {
     struct failure failure = { 0 };
-    sqlite3 *sqlite = store_read_open(it->settings.path, &failure);
-    assert_non_null(sqlite);
     *verify = (struct store_verify) { 0 };
-    while (!verify->ended)
-        assert_true(store_verify_walk(verify, sqlite, 3, &failure));
-    sqlite3_close(sqlite);
+    while (!verify->ended) {
+        struct store_look look;
+        assert_true(store_look_open(&look, it->settings.path, &failure));
+        assert_true(store_verify_walk(verify, look.sqlite, 3, &failure));
+        store_look_close(&look);
+    }
     return verify->what;
 }

@@ -4,6 +4,7 @@
 #define GRADUS_TESTS_STORE_CASE_H
 
 #include "daemon/store/store.h"
+#include "daemon/store/store_verify.h"
 
 #include <sqlite3.h>
 #include <stdbool.h>

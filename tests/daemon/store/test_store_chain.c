@@ -2,6 +2,7 @@
 /* What the store holds, that it shows when that was tampered with, and what it removes by policy. */
 #include "store_case.h"
 
+#include "daemon/store/store_page.h"
 #include "daemon/store/store_read.h"
 
 #include <event2/event.h>
@@ -113,14 +114,16 @@ static void test_tampering(void **state)
     }
 }
 
-static struct store_query *ask(struct store_case *it, struct store_query *query)
+static struct store_query *ask(struct store_case *it, struct store_page *page)
 {
     struct failure failure = { 0 };
-    sqlite3 *sqlite = store_read_open(it->settings.path, &failure);
-    assert_non_null(sqlite);
-    assert_true(store_read_page(sqlite, query));
-    sqlite3_close(sqlite);
-    return query;
+    struct store_look look;
+    bool ended = true;
+    assert_true(store_look_open(&look, it->settings.path, &failure));
+    assert_true(page->query.read(&page->query, &look, &ended));
+    assert_true(ended);
+    store_look_close(&look);
+    return &page->query;
 }
 
 /* A value that was altered is never answered. */
@@ -129,7 +132,7 @@ static void test_altered_rows_have_no_value(void **state)
     struct store_case *it = *state;
     fill(it, 3, 1000 * second);
     store_case_sql(it, "UPDATE readings SET body = '{\"value\":7}' WHERE id = 2");
-    struct store_query *query = ask(it, store_query_new());
+    struct store_query *query = ask(it, store_page_new());
     assert_non_null(strstr(query->text.bytes, "\"reading\":{\"value\":1}"));
     assert_non_null(strstr(query->text.bytes, "row 2 of the store was altered"));
     assert_null(strstr(query->text.bytes, "\"value\":7"));
@@ -137,24 +140,24 @@ static void test_altered_rows_have_no_value(void **state)
 }
 
 /* The ids in an answer, as a text. */
-static const char *ids(struct store_case *it, struct store_query *query)
+static const char *ids(struct store_case *it, struct store_page *page)
 {
     static char text[256];
     size_t used = 0;
-    ask(it, query);
+    const struct store_query *query = ask(it, page);
     text[0] = '\0';
     for (const char *at = query->text.bytes; (at = strstr(at, "\"id\":")) != NULL; at += 5)
         used += (size_t)snprintf(text + used, sizeof text - used, "%d ", atoi(at + 5));
     if (strstr(query->text.bytes, "\"more\":true") != NULL)
         snprintf(text + used, sizeof text - used, "more");
-    store_query_free(query);
+    store_query_free(&page->query);
     return text;
 }
 
-static struct store_query *query(size_t limit, int64_t after, int64_t before, int64_t since,
-                                 int64_t until)
+static struct store_page *query(size_t limit, int64_t after, int64_t before, int64_t since,
+                                int64_t until)
 {
-    struct store_query *made = store_query_new();
+    struct store_page *made = store_page_new();
     made->limit = limit;
     made->after = after;
     made->before = before;
@@ -176,7 +179,7 @@ static void test_pages(void **state)
     assert_string_equal(ids(it, query(2, 0, all, 1002 * second, 1004 * second)), "3 4 more");
     assert_string_equal(ids(it, query(9, -1, all, 1006 * second, all)), "");
     assert_string_equal(ids(it, query(9, -1, all, none, 999 * second)), "");
-    struct store_query *other = store_query_new();
+    struct store_page *other = store_page_new();
     strcpy(other->point, "other");
     assert_string_equal(ids(it, other), "");
 }
