@@ -98,7 +98,7 @@ static double standard_of(const struct least_squares *fit, size_t factor, double
     return deviation * sqrt(least_squares_variance(fit, row));
 }
 
-/* Certified: b 0.673565789473684E-03, 0.732059160401003E-06, -0.316081871345029E-14. */
+/* NIST Pontius. Certified: b 0.673565789473684E-03, 0.732059160401003E-06, -0.316081871345029E-14. */
 static void the_pontius_parabola_comes_out(void **state)
 {
     static const size_t columns[] = { 1, 2, 3 };
@@ -120,7 +120,7 @@ static void the_pontius_parabola_comes_out(void **state)
 }
 
 /*
- * y = b1 (1 - exp(-b2 x)): settling, with the derivative to its constant as a
+ * NIST Misra1a. y = b1 (1 - exp(-b2 x)): settling, with the derivative to its constant as a
  * column. Certified: b1 238.94212918 (2.7070075241), b2 5.5015643181E-04 (7.2668688436E-06),
  * residual sum of squares 0.12455138894; from the certified start (250, 0.0005).
  */
@@ -160,7 +160,7 @@ static struct outlook look_at(const double *value, size_t count)
     return outlook;
 }
 
-/* One change in the mean, after 28 years (index 28), from 1097.75 by -247.778. */
+/* Cobb 1978, Biometrika 65, p. 243: one change in the mean, after 28 years (index 28), from 1097.75 by -247.778. */
 static void the_nile_has_its_step(void **state)
 {
     double time[COUNT(nile)], scratch[2 * COUNT(nile)];
@@ -176,7 +176,7 @@ static void the_nile_has_its_step(void **state)
 }
 
 /*
- * The handbook's slopes: of the heat flow meter t is -1.960, just inside of 1.972, so no drift; of
+ * The NIST/SEMATECH e-Handbook's slopes: of the heat flow meter t is -1.960, just inside of 1.972, so no drift; of
  * the filter t is 5.582, but neighbours are alike by 0.91, so that this t says
  * too much: a random walk does as well.
  */
