@@ -17,7 +17,7 @@ PROGRAM = os.environ["GRADUSD"]
 COMMAND = os.environ["GRADUS"]
 BENCH = os.environ["STANDIN"]
 PROFILES = os.path.join(os.environ["GRADUS_SOURCE"], "config", "profiles")
-LIMIT_S = 60.0
+LIMIT_S = 300.0
 
 RACK = """
 instruments = (

@@ -28,7 +28,7 @@ KILLS = int(os.environ.get("GRADUS_MONTH_KILLS", "200"))
 SEED = int(os.environ.get("GRADUS_MONTH_SEED", "20261126"))
 MONTH_S = 30 * 86400
 EVERY_S = MONTH_S // ROUNDS
-LIMIT_S = 120.0
+LIMIT_S = 600.0
 
 # Rounds of what is planted, as shares of the month. In its calm second part the daemon lives on.
 CALM = 0.62  # no kills from here on

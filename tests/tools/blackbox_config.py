@@ -10,7 +10,7 @@ import tempfile
 import unittest
 
 CONFIG = pathlib.Path(os.environ["GRADUS_SOURCE"], "config")
-LIMIT_S = 60.0
+LIMIT_S = 300.0
 
 # One condition or assignment of a rule, as udev(7) has it.
 TOKEN = re.compile(r'([A-Z]+)(?:\{([^}]+)\})?(==|!=|\+=|:=|=)"([^"]*)"')

@@ -16,7 +16,7 @@ import unittest
 from fake_daemon import Error, FakeDaemon, Raw
 
 PROGRAM = os.environ["GRADUS"]
-LIMIT_S = 30.0
+LIMIT_S = 300.0
 
 POINTS = [
     {"name": "rail_5v", "quantity": "dc voltage", "unit": "V", "instrument": "meter_a",

@@ -11,7 +11,7 @@ import unittest
 from standin import StandIn, StandInError
 
 PROGRAM = os.environ["STANDIN"]
-LIMIT_S = 30.0
+LIMIT_S = 300.0
 BENCH = """
 instruments = (
     { name = "fine"; type = "tarnwerk-meter"; listen = "tcp:127.0.0.1:0"; serial = "42";

@@ -13,7 +13,7 @@ import threading
 import unittest
 
 PROGRAM = os.environ["GRADUSD"]
-LIMIT_S = 60.0
+LIMIT_S = 300.0
 IDENTITY = "TARNWERK,TM1,7,1.0"
 
 PROFILE = r"""

@@ -22,7 +22,7 @@ import termios
 import time
 import unicodedata
 
-LIMIT_S = 30.0
+LIMIT_S = 300.0
 
 # What a key that ends a command has cut off of its output ends where the next sequence begins.
 PIECE = re.compile(r"\x1b\[(\??)([0-9;]*)([A-Za-z])|(\x1b(?:\[\??[0-9;]*)?)(?=\x1b)|.",

@@ -31,6 +31,11 @@ class Cell:
     deadline_s: float = 4.0
 
 
+def pulled(once):
+    """A cell of a call that a plug is pulled of: the plug has to be what ends it."""
+    return Cell(once, deadline_s=60.0)
+
+
 @dataclass(frozen=True)
 class Never:
     """A fault that this kind of link cannot have, and why where it is not plain."""
@@ -98,13 +103,13 @@ TABLE = (
     Fault("unplug during write", "The plug is pulled while a command is held back on its way out.",
           "unplug_during_write",
           {"tcp": Never("a connection holds more than any command"),
-           "serial": Cell((DOWN,)), "usb": Cell((DOWN,))}),
+           "serial": pulled((DOWN,)), "usb": pulled((DOWN,))}),
     Fault("unplug during read", "The plug is pulled while the reply is awaited.",
           "unplug_during_read",
-          {"tcp": Cell((VALUE, DOWN)), "serial": Cell((DOWN,)), "usb": Cell((DOWN,))}),
+          {"tcp": pulled((VALUE, DOWN)), "serial": pulled((DOWN,)), "usb": pulled((DOWN,))}),
     Fault("unplug during a block", "The plug is pulled in the middle of a waveform.",
           "unplug_during_block",
-          {"tcp": Cell((VALUE, DOWN)), "serial": Cell((DOWN,)), "usb": Cell((DOWN,))}),
+          {"tcp": pulled((VALUE, DOWN)), "serial": pulled((DOWN,)), "usb": pulled((DOWN,))}),
     Fault("return under another name", "Pulled and plugged in again, with another node.",
           "return_renamed", {"serial": Cell((VALUE,))}),
     Fault("return on another port", "Pulled and plugged in again somewhere else.",

@@ -17,6 +17,10 @@ PLUGGED = {"tcp": "net", "serial": "adapter", "usb": "adapter"}
 SCOPES = {"tcp": "net_scope", "serial": "adapter", "usb": "adapter"}
 # More replies than any measurement has.
 LASTING = 1000
+# How much later than its deadline a call may be seen to end, on a machine as busy as it likes.
+GRACE_S = 60.0
+# Times to answer of instruments whose plug is pulled: so long the plug is what ends a call.
+PATIENCE_MS = 60000.0
 
 
 class Driver(RigCase):
@@ -53,7 +57,7 @@ class Driver(RigCase):
             outcome = error.data["reason"]
         taken = time.monotonic() - self.begun
         self.assertIn(outcome, outcomes)
-        self.assertLessEqual(taken, cell.deadline_s + 1.0)
+        self.assertLessEqual(taken, cell.deadline_s + GRACE_S)
 
     def call(self, point, cell, outcomes):
         self.end(self.begin(point, cell), cell, outcomes)
@@ -62,7 +66,7 @@ class Driver(RigCase):
         """The fault is over and the true value another: a reply from before would be wrong."""
         self.bench.clear()
         self.set_level(LEVELS[1] if self.level == LEVELS[0] else LEVELS[0])
-        self.assert_right(self.client.call("measure", point=point, deadline_ms=20000))
+        self.assert_right(self.client.call("measure", point=point, deadline_ms=120000))
 
     def hit_replies(self, fault, link, cell, point=None):
         point = point or METERS[link]
@@ -204,13 +208,13 @@ class Replies(Driver):
 class Blocks(Driver):
     """Scopes, whose waveforms are long."""
 
-    RIG = {"adapter": "tarnwerk-scope"}
+    RIG = {"adapter": "tarnwerk-scope", "patience_ms": PATIENCE_MS}
 
     def unplug_during_block(self, _, link, cell):
-        """Byte by byte a waveform takes two seconds; the plug is pulled once it was asked for."""
+        """Byte by byte a waveform takes ten seconds; the plug is pulled once it was asked for."""
         point = SCOPES[link]
         self.right_again(point)
-        self.bench.fault(point, "split", count=LASTING, delay_ms=1)
+        self.bench.fault(point, "split", count=LASTING, delay_ms=5)
         asked = self.asked(point)
 
         def is_sending():
@@ -267,15 +271,35 @@ class Usb(Stuck):
     RIG = {"face": "usb"}
 
 
+class Pulled(Replies):
+    """A meter whose plug is pulled amid an exchange."""
+
+    RIG = {"patience_ms": PATIENCE_MS}
+
+
+class PulledDevices(Devices):
+    """The same, on a USB serial device of the bench's own."""
+
+    RIG = {"face": "acm", "patience_ms": PATIENCE_MS}
+
+
+class PulledUsb(Usb):
+    """The same, on USBTMC."""
+
+    RIG = {"face": "usb", "patience_ms": PATIENCE_MS}
+
+
 class UsbBlocks(Blocks):
     """A USBTMC scope."""
 
-    RIG = {"adapter": "tarnwerk-scope", "face": "usb"}
+    RIG = {"adapter": "tarnwerk-scope", "face": "usb", "patience_ms": PATIENCE_MS}
 
 
 # Rows that need a rig of their own; all others are driven with meters.
 CASES = {"unplug_during_block": {"usb": UsbBlocks, "serial": Blocks, "tcp": Blocks},
-         "unplug_during_write": {"serial": Devices}, "tell_line_errors": {"serial": Devices}}
+         "unplug_during_read": {"usb": PulledUsb, "serial": Pulled, "tcp": Pulled},
+         "unplug_during_write": {"usb": PulledUsb, "serial": PulledDevices},
+         "tell_line_errors": {"serial": Devices}}
 
 
 def case_of(act, link):

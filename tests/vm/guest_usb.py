@@ -296,12 +296,12 @@ points = ( {{ name = "hum"; instrument = "scope"; input = 1; probe = "direct";
         profile = profile.replace("reply_limit = 65536;", "reply_limit = 2000000;")
         # So slow an input lets no alias through: one look is enough, and the device still holds it.
         profile = profile.replace("bandwidth = 100e6;", "bandwidth = 1e6;")
-        profile = re.sub(r"(reply_ms|extra_ms) = [0-9.]+", r"\1 = 20000.0", profile)
+        profile = re.sub(r"(reply_ms|extra_ms) = [0-9.]+", r"\1 = 120000.0", profile)
         Path(folder, "tarnwerk-scope.cfg").write_text(profile, encoding="utf-8")
         with Gradusd(os.environ["GRADUSD"], self.SETTINGS.format(link=link_of("usb")),
                      folder) as daemon:
             seen = daemon.client().call("capture", point="hum", samples=self.POINTS,
-                                        deadline_ms=60000)
+                                        deadline_ms=280000)
             self.assertEqual(daemon.stop(), 0)
         block = kernel_query(":TRACe:DATA? CH1\n", 2 * self.POINTS)
         self.assertEqual(block[:9], b"#71000000")

@@ -18,7 +18,7 @@ from machine import CARD
 
 TIOCGICOUNT = 0x545D
 BREAKS = 9
-LIMIT_S = 30.0
+LIMIT_S = 300.0
 TURN_S = 0.02
 
 

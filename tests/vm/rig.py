@@ -45,7 +45,7 @@ profiles = "profiles";
 instruments = (
     {{ name = "net"; profile = "tarnwerk-meter"; link = "{net}"; }},
     {{ name = "uart"; profile = "tarnwerk-meter"; link = "{uart}"; serial = {{ {line} }}; }},
-    {{ name = "adapter"; profile = "tarnwerk-{adapter_type}"; link = "{adapter}";
+    {{ name = "adapter"; profile = "{adapter_type}"; link = "{adapter}";
        {adapter_line} }},
     {{ name = "net_scope"; profile = "tarnwerk-scope"; link = "{net_scope}"; }}
 );
@@ -79,11 +79,12 @@ class Rig:
 
     adapter  type of the instrument "adapter", which is on USB
     face     how: "acm" and "usb", it is a serial or a USBTMC device; None, behind a serial adapter
+    patience_ms  times to answer
     """
 
-    def __init__(self, adapter="tarnwerk-meter", face=None):
+    def __init__(self, adapter="tarnwerk-meter", face=None, patience_ms=400.0):
         self.folder = tempfile.mkdtemp(prefix="rig-")
-        self._type, self._face = adapter, face
+        self._type, self._face, self._patience_ms = adapter, face, patience_ms
         self._open = []
         self.daemon = None
         try:
@@ -144,7 +145,8 @@ class Rig:
 
     def _write_profiles(self):
         for path in pathlib.Path(SOURCE, "config", "profiles").glob("*.cfg"):
-            text = re.sub(r"(reply_ms|extra_ms) = [0-9.]+", r"\1 = 400.0", path.read_text())
+            text = re.sub(r"(reply_ms|extra_ms) = [0-9.]+", rf"\g<1> = {self._patience_ms}",
+                          path.read_text())
             text = re.sub(r"quiet_ms = [0-9.]+", "quiet_ms = 30.0", text)
             pathlib.Path(self.folder, path.name).write_text(text)
 
