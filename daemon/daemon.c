@@ -72,11 +72,12 @@ static void on_end_signal(evutil_socket_t number, short what, void *context)
     struct daemon *daemon = context;
     (void)what;
     if (daemon->loop.stopping) {
-        log_line(LOG_PRIORITY_WARNING, "signal %d again: ending at once", (int)number);
+        log_line(LOG_PRIORITY_WARNING, "signal %d again: stopping at once", (int)number);
         signal((int)number, SIG_DFL);
         raise((int)number);
     }
-    log_line(LOG_PRIORITY_NOTICE, "signal %d: ending once what is under way is done", (int)number);
+    log_line(LOG_PRIORITY_NOTICE, "signal %d: stopping once the measurements under way are done",
+             (int)number);
     daemon_stop(daemon);
 }
 

@@ -92,7 +92,7 @@ struct record *burnin_record(struct burnin *burnin, struct happening *event)
 {
     publish_event(&burnin->loop->publish, event);
     if (event->record == NULL)
-        log_line(LOG_PRIORITY_ERROR, "%s: \"%s\" could not be put on record", event->subject,
+        log_line(LOG_PRIORITY_ERROR, "%s: \"%s\" could not be recorded", event->subject,
                  event_kind_text(event->kind));
     return event->record;
 }

@@ -107,10 +107,10 @@ bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
 
 const char *burnin_cause_name(enum burnin_cause cause)
 {
-    static const char *const names[] = { [BURNIN_WELL] = "well",
+    static const char *const names[] = { [BURNIN_WELL] = "within limits",
                                          [BURNIN_LIMIT] = "limit",
                                          [BURNIN_DRIFT] = "drift",
                                          [BURNIN_OVER_RANGE] = "over range",
-                                         [BURNIN_LOST] = "no reading" };
+                                         [BURNIN_LOST] = "not measured" };
     return names[cause];
 }

@@ -69,7 +69,7 @@ double burnin_margin(const struct limits *limits, double value);
 bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
                   const struct burnin_outcome *outcome);
 
-/* "well", "limit", "drift", "over range", "no reading". */
+/* "within limits", "limit", "drift", "over range", "not measured". */
 const char *burnin_cause_name(enum burnin_cause cause);
 
 #endif

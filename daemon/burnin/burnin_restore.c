@@ -177,7 +177,7 @@ static void restore_run(struct burnin *burnin, const struct store_look *look,
         burnin_run_resume(entry->run, same_boot, burnin->boot);
         return;
     }
-    log_line(LOG_PRIORITY_ERROR, "burn-in %s: it cannot be read back and does not go on", name);
+    log_line(LOG_PRIORITY_ERROR, "burn-in %s: its record cannot be read; it is not resumed", name);
     if (entry != NULL)
         burnin_entry_free(entry);
 }
@@ -195,8 +195,7 @@ static void end_lost(struct burnin *burnin, const char *name, const char *plan)
         .kind = EVENT_RUN_ENDED, .subject = name, .plan = plan, .body = &body
     };
     burnin_record(burnin, &event);
-    log_line(LOG_PRIORITY_ERROR, "burn-in %s: ended, its plan is not in the settings any more",
-             name);
+    log_line(LOG_PRIORITY_ERROR, "burn-in %s: ended: its plan is no longer in the settings", name);
     text_free(&body);
 }
 
@@ -244,6 +243,6 @@ void burnin_restore(struct burnin *burnin)
         store_look_close(&look);
     }
     if (failure.code != FAILURE_NONE)
-        log_line(LOG_PRIORITY_WARNING, "burn-ins cannot be looked for: %s",
+        log_line(LOG_PRIORITY_WARNING, "cannot look for unfinished burn-ins: %s",
                  failure_text(&failure, text, sizeof text));
 }

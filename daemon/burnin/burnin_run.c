@@ -407,7 +407,7 @@ void burnin_run_tick(struct burnin_run *run)
         struct burnin_turn turn = burnin_turn(&run->schedule, run->last, now);
         tell_missed(run, run->last + 1, turn.missed);
         if (turn.ended) {
-            burnin_run_end(run, "over");
+            burnin_run_end(run, "completed");
             return;
         }
         if (turn.round > 0)

@@ -13,8 +13,8 @@ static const char *state_of(const struct burnin_slot *slot)
     if (slot->stopped)
         return "stopped";
     if (slot->state.cause != BURNIN_WELL)
-        return slot->state.cause == BURNIN_LOST ? "no reading" : "failing";
-    return slot->state.readings == 0 ? "waiting" : "well";
+        return slot->state.cause == BURNIN_LOST ? "not measured" : "failing";
+    return slot->state.readings == 0 ? "waiting" : "within limits";
 }
 
 /*

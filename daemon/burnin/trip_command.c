@@ -97,7 +97,8 @@ void trip_commands_free(struct trip_commands *commands)
         LIST_REMOVE(command, entry);
         kill(command->pid, SIGKILL);
         reap(command);
-        log_line(LOG_PRIORITY_WARNING, "trip command %s: killed, the daemon ends", command->name);
+        log_line(LOG_PRIORITY_WARNING, "trip command %s: killed: the daemon is stopping",
+                 command->name);
         command_free(command);
     }
     free(commands);
@@ -138,7 +139,7 @@ static void log_output(struct trip_command *command)
 static void log_end(const struct trip_command *command, int status)
 {
     if (command->timed_out)
-        log_line(LOG_PRIORITY_ERROR, "trip command %s: killed, its time is over", command->name);
+        log_line(LOG_PRIORITY_ERROR, "trip command %s: killed: it took too long", command->name);
     else if (WIFSIGNALED(status))
         log_line(LOG_PRIORITY_ERROR, "trip command %s: ended by signal %d", command->name,
                  WTERMSIG(status));

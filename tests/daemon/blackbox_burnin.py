@@ -142,7 +142,7 @@ class Over(BurninCase):
         self.assertEqual({verdict for round_, verdict in verdicts.items() if round_ > 10}, {"fail"})
         (_, trip), = self.events("trip")
         self.assertEqual((trip["point"], trip["phase"], trip["cause"]), ("weak", "soak", "limit"))
-        self.assertEqual(self.events("run ended")[0][1]["why"], "over")
+        self.assertEqual(self.events("run ended")[0][1]["why"], "completed")
 
 
 class Trips(BurninCase):
@@ -167,7 +167,7 @@ class Trips(BurninCase):
             self.assertEqual((kind, body["run"]), ("trip", run))
         before = len(self.client.call("readings", run=run, point="out_01")["readings"])
         self.rounds(2)
-        self.assertEqual(self.point("weak")["state"], "well")
+        self.assertEqual(self.point("weak")["state"], "within limits")
         after = self.client.call("readings", run=run, point="out_01")["readings"]
         self.assertEqual(len(after), before)
 
@@ -187,7 +187,7 @@ class Trips(BurninCase):
         self.client.call("burnin.start", "rack")
         self.bench.set_source("rail", level=6.0)
         self.daemon.wait_log("trip command .*: waits")
-        self.daemon.wait_log("trip command .*: killed, its time is over")
+        self.daemon.wait_log("trip command .*: killed: it took too long")
 
     def test_the_status_fits_on_a_terminal(self):
         self.assertEqual(self.gradus("burnin", "status"), "no run; plans:\n  rack\n")
@@ -319,7 +319,7 @@ class Studies(BurninCase):
         self.assertIs(self.study("weak")["removed"], True)
         told = subprocess.run([COMMAND, "--socket", f"unix:{self.daemon.unix}", "burnin", "report",
                                "rack"], capture_output=True, timeout=LIMIT_S, check=False)
-        self.assertIn(b"removed by the store's policy", told.stdout)
+        self.assertIn(b"removed by the store's retention", told.stdout)
 
     def test_runs_and_their_events_are_listed(self):
         self.assertEqual(self.client.call("burnin.runs"), {"runs": []})

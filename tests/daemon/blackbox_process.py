@@ -198,7 +198,7 @@ class End(DaemonCase):
         with self.frozen():
             self.begin(self.client, point="rail", deadline_ms=600000)
             self.daemon.send_signal(signal.SIGTERM)
-            self.daemon.wait_log("ending once")
+            self.daemon.wait_log("stopping once")
             self.assertEqual(self.daemon.terminate(), -signal.SIGTERM)
 
     def test_a_client_that_does_not_read_holds_nothing_up_for_ever(self):

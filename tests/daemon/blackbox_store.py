@@ -166,12 +166,12 @@ class Command(StoreCase):
         for _ in range(5):
             self.client.call("measure", "rail")
         out, _ = self.gradus("readings", "--verify")
-        self.assertIn("5 readings fit", out)
+        self.assertIn("5 readings intact", out)
         self.assertIn("intact up to row 5", out)
         with sqlite3.connect(self.path, timeout=LIMIT_S) as database:
             database.execute("UPDATE readings SET value = 5.5 WHERE id = 3")
         out, err = self.gradus("readings", "--verify", status=1)
-        self.assertIn("2 readings fit", out)
+        self.assertIn("2 readings intact", out)
         self.assertIn("row 3: the row was altered", err)
         out, _ = self.gradus("--json", "readings", "--verify", status=1)
         self.assertEqual(json.loads(out)["first_bad"], 3)

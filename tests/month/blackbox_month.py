@@ -338,7 +338,7 @@ class Month(unittest.TestCase):
         """Over kills, clocks that were set, and a boot after them."""
         began, = self.events("run began")
         self.assertEqual(began["first_ns"] % (EVERY_S * 10**9), 0)
-        self.assertEqual((self.status()["why"], self.status()["round"]), ("over", ROUNDS))
+        self.assertEqual((self.status()["why"], self.status()["round"]), ("completed", ROUNDS))
         wait = (began["first_ns"] - began["origin_wall_ns"]) / 1e9
         self.assertAlmostEqual(self.lived, wait + ROUNDS * EVERY_S, delta=60)
 

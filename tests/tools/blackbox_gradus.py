@@ -150,7 +150,7 @@ class Measure(Case):
                       reading("rail_5v", value=None)):
             out, err = self.ask(bench(rail_5v=wrong), "measure", "rail_5v", status=3)
             self.assertNotIn("5.0132", out)
-            self.assertIn("makes no sense", err)
+            self.assertIn("unexpected answer", err)
 
     def test_a_row_has_value_and_uncertainty_to_the_same_place(self):
         out, err = self.ask(bench(rail_5v=reading("rail_5v", limits=POINTS[0]["limits"],
@@ -319,7 +319,7 @@ class Measure(Case):
     def test_an_answer_that_is_no_json_ends_it(self):
         _, err = self.ask({"points": lambda call: call.line("nonsense")}, "measure", "rail_5v",
                           status=3)
-        self.assertIn("makes no sense", err)
+        self.assertIn("unexpected answer", err)
 
     def test_answers_to_other_questions_are_not_taken(self):
         def measure(call):
@@ -406,7 +406,7 @@ class Follow(Case):
                                             "±", "0.0041", "V", "pass"])
         self.assertTrue(lines[1].endswith("coil     -                           over range"),
                         lines[1])
-        self.assertIn("3 readings were missed", err)
+        self.assertIn("3 readings were skipped", err)
         self.assertEqual(self.requests[-1],
                          ("follow", {"points": ["rail_5v", "coil"], "every_ms": 250,
                                      "readings": 2, "deadline_ms": 10000}))
@@ -488,7 +488,7 @@ class Capture(Case):
         for change in ({"samples": [1]}, {"samples": [1, "2"]}, {"samples": None},
                        {"interval": 0}, {"unit": None}):
             _, err = self.capture({**CAPTURE, **change}, status=3)
-            self.assertIn("makes no sense", err)
+            self.assertIn("unexpected answer", err)
 
     def test_a_plot_with_its_scale(self):
         out, _ = self.capture(CAPTURE)

@@ -122,7 +122,7 @@ class Report(DaemonCase):
     def test_a_summary_for_people(self):
         text = self.report("rack")[0].decode()
         self.assertIn(f"{self.run_name}\n1 of 3 units failed", text)
-        self.assertIn("The run ended before its time: stopped.", text)
+        self.assertIn("The run ended early: stopped.", text)
         self.assertRegex(text, r"rail: failed\. It failed (2|3) times\. It tripped on \S+ \S+, in round \d+ \(limit\)")
         self.assertIn("no safety device", text)
 
@@ -137,7 +137,7 @@ class Report(DaemonCase):
         self.assertEqual(page.links, {"point-0", "point-1", "point-2"})
         self.assertLessEqual(page.links, page.ids)
         for words in (self.run_name, "1 of 3 units failed", "Points that failed", "meter",
-                      "TARNWERK,BENCH METER", "direct", "calibration due", "run began", "trip",
+                      "TARNWERK,BENCH METER", "direct", "calibration due", "run started", "trip",
                       "no safety device", "4.5 to 5.5 V"):
             self.assertIn(words, page.text)
         self.assertEqual(self.report("rack", "--html", "-")[0].count(b"<svg"), 4)
@@ -224,22 +224,23 @@ class Told(unittest.TestCase):
                                    (4, 8): Course(spike=0.02), (5, 4): Course(lost=True)})
         for told in self.forms(rack):
             text = told.text if isinstance(told, Page) else told
-            for words in ("2 of 8 units failed, 4 to look at, 0 without a reading, 2 well.",
+            for words in ("2 of 8 units failed, 4 to look at, 0 not measured, 2 within limits.",
                           "The calibration of meter_1 (TARNWERK,BENCH METER,1,1.4) expired on 2026-03-10",
-                          "The daemon was away once, 1 d 22:40:00 in all",
-                          "280 rounds were not held", "1 round began late, by 2.5 s at most.",
-                          "The wall clock was set once, by 01:00:00 back at most",
+                          "The run was resumed after a restart once; nothing was measured for 1 d "
+                          "22:40:00 in all", "after 1 d 22:40:00 and round",
+                          "280 rounds were missed", "1 round started late, by up to 2.5 s.",
+                          "The clock was set once, by up to 01:00:00 back",
                           "It tripped on 2026-03-26 08:00, in round 3600 (limit).",
-                          "It drifts by 4.871 mV ± 0.002 mV a day. If that goes on it will meet the"
+                          "It drifts by 4.871 mV ± 0.002 mV a day. At that rate it will reach the"
                           " high limit, 3.465 V, on 2026-04-04 05:00, between",
                           "It stepped by 576 µV ± 1 µV on 2026-03-12 10:40, in round 1600",
-                          "It left its level and came back 3 times, by 120 mV at most",
-                          "measurements came to no reading", "EXPIRED", "warm-up until",
+                          "It jumped and came back 3 times, by up to 120 mV",
+                          "measurements gave no reading", "EXPIRED", "warm-up until",
                           "soak until 2026-03-29 02:40", "no safety device", "Times are UTC"):
                 self.assertIn(words, text)
             order = [text.index(words) for words in ("Points that failed", "u06_p1 unit 6",
                                                      "Points to look at", "u03_p2 unit 3",
-                                                     "Points that are well", "Measured with",
+                                                     "Points within limits", "Measured with",
                                                      "What happened")]
             self.assertEqual(order, sorted(order))
 
@@ -279,7 +280,7 @@ class Told(unittest.TestCase):
                          [str(number) for number in range(1, int(pages) + 1)])
         self.assertGreater(pdf.count("point and limits"), 10)  # headings come again on each page
         first = pdf[:pdf.index("page 1 of")]
-        self.assertEqual(len(re.findall(r"(?:well|failed|to look at) -?\d+ %", first)), 64)
+        self.assertEqual(len(re.findall(r"(?:within limits|failed|to look at) -?\d+ %", first)), 64)
 
     def test_a_daemon_that_fails_on_the_way_leaves_what_was_there(self):
         def refuse(call):

@@ -16,7 +16,7 @@ from terminal import LIMIT_S, Terminal
 
 def run(count=1, name="rack-1", **more):
     """A run of so many units with two points each."""
-    points = [{"point": f"out_{unit}_{point}", "unit_number": unit, "state": "well",
+    points = [{"point": f"out_{unit}_{point}", "unit_number": unit, "state": "within limits",
                "margin": 0.8, "worst_margin": 0.75, "value_unit": "V"}
               for unit in range(1, count + 1) for point in (1, 2)]
     return {"run": name, "plan": "rack", "state": "running", "phase": "soak", "warm_up": False,
@@ -111,11 +111,11 @@ class Watching(Case):
                 on_terminal(daemon, *WATCH) as terminal:
             terminal.until(lambda: drawn(terminal) >= 3)
             silent.set()
-            terminal.until(lambda: "NOT KNOWN NOW: connection lost" in terminal.text)
-            self.assertRegex(terminal.text, r"\Aas of 20\d\d-\d\d-\d\d \d\d:\d\d:\d\d UTC, NOT")
+            terminal.until(lambda: "NO CONTACT NOW: connection lost" in terminal.text)
+            self.assertRegex(terminal.text, r"\Aas of 20\d\d-\d\d-\d\d \d\d:\d\d:\d\d UTC, NO")
             self.assertIn("rack-1  phase soak", terminal.text)
             silent.clear()
-            terminal.until(lambda: "NOT KNOWN" not in terminal.text)
+            terminal.until(lambda: "NO CONTACT" not in terminal.text)
             terminal.type("\x03")
             self.assertEqual(terminal.end(), 0)
 

@@ -35,7 +35,7 @@ class Rack:
     level; limits are 5 % away from it."""
 
     def __init__(self, units=4, points=2, rounds=4000, every=600, courses=None, name="u{:02}_p{}",
-                 identity="TARNWERK,BENCH METER,{},1.4", ended="over", uncertainty=4.123e-4, seed=1):
+                 identity="TARNWERK,BENCH METER,{},1.4", ended="completed", uncertainty=4.123e-4, seed=1):
         self.run, self.plan = "rack-20260301-080000", "rack"
         self.rounds, self.every, self.ended = rounds, every, ended
         self.name, self.identity = name, identity

@@ -147,7 +147,7 @@ static void test_two_weeks(void **state)
     (void)state;
     begin(&world);
     go_on(&world, INT64_MAX);
-    assert_string_equal(world.run->why, "over");
+    assert_string_equal(world.run->why, "completed");
     for (size_t i = 0; i < 16; i++)
         assert_int_equal(world.measured[i], 1209600 / 60);
     assert_int_equal(world.most_open, 2); /* one an instrument */

@@ -24,20 +24,22 @@
 
 #define SCOPE_REST                                                                                 \
     "divisions = 8.0; time_divisions = 10.0; settle_ms = 0.0;"                                     \
-    "vertical = { command = \"VDIV{input},{volts_per_division}\"; query = \"VDIV{input}?\";"       \
-    "  calibrated = { query = \"KNOB{input}?\"; pattern = \"^CAL$\"; };"                           \
+    "vertical = { command = \"HEIGHT{input},{volts_per_division}\"; query = \"HEIGHT{input}?\";"   \
+    "  calibrated = { query = \"TURNED{input}?\"; pattern = \"^NO$\"; };"                          \
     "  volts_per_division = [ 1.0, 2.0 ]; gain_percent = 3.0; baseline_divisions = 0.2; };"        \
-    "position = { command = \"POS{input},{position}\"; query = \"POS{input}?\"; divisions = 4.0; " \
+    "position = { command = \"LIFT{input},{position}\"; query = \"LIFT{input}?\"; divisions = "    \
+    "4.0; "                                                                                        \
     "};"                                                                                           \
-    "coupling = { dc = \"CPL{input},DC\"; ac = \"CPL{input},AC\"; ground = \"CPL{input},GND\";"    \
-    "  query = \"CPL{input}?\"; dc_answer = \"^DC$\"; ac_answer = \"^AC$\";"                       \
-    "  ground_answer = \"^GND$\"; ac_corner = 10.0; };"                                            \
-    "record_checks = ( { query = \"INV{input}?\"; pattern = \"^OFF$\"; } );"                       \
-    "timebase = { set = [ \"TDIV,{time_per_division}\" ]; interval_query = \"STEP?\";"             \
+    "coupling = { dc = \"INLET{input},DC\"; ac = \"INLET{input},AC\"; ground = "                   \
+    "\"INLET{input},GROUND\";"                                                                     \
+    "  query = \"INLET{input}?\"; dc_answer = \"^DC$\"; ac_answer = \"^AC$\";"                     \
+    "  ground_answer = \"^GROUND$\"; ac_corner = 10.0; };"                                         \
+    "record_checks = ( { query = \"UPSIDE{input}?\"; pattern = \"^OFF$\"; } );"                    \
+    "timebase = { set = [ \"PACE,{time_per_division}\" ]; interval_query = \"SPACING?\";"          \
     "  points = 16; durations = [ 1e-3, 10e-3 ]; };"                                               \
-    "acquisition = { start = [ \"SINGLE\" ]; done = { query = \"DONE?\"; pattern = \"^1$\"; };"    \
+    "acquisition = { start = [ \"ONCE\" ]; done = { query = \"OVER?\"; pattern = \"^1$\"; };"      \
     "  extra_ms = 30.0; };"                                                                        \
-    "waveform = { query = \"WAVE{input}?\"; encoding = \"list\"; format = \"uint8\";"              \
+    "waveform = { query = \"CODES{input}?\"; encoding = \"list\"; format = \"uint8\";"             \
     "  code_low = 0; code_high = 255; code_centre = 128; codes_per_division = 32.0; };"
 
 static const char scope_text[] = SCOPE_TEXT("2");
@@ -53,33 +55,33 @@ static const struct player_row scope_rows[] = {
     { "*CLS", NULL },
     { "REM", NULL },
     { "LOC", NULL },
-    { "VDIV1,1", NULL },
-    { "VDIV1,2", NULL },
-    { "VDIV2,1", NULL },
-    { "VDIV1?", "1" },
-    { "VDIV2?", "1" },
-    { "KNOB1?", "CAL" },
-    { "KNOB2?", "CAL" },
-    { "POS1,0", NULL },
-    { "POS1,2", NULL },
-    { "POS2,0", NULL },
-    { "POS1?", "0" },
-    { "POS2?", "0" },
-    { "CPL1?", "DC" },
-    { "CPL2?", "DC" },
-    { "INV1?", "OFF" },
-    { "INV2?", "OFF" },
-    { "CPL1,DC", NULL },
-    { "CPL1,AC", NULL },
-    { "CPL1,GND", NULL },
-    { "CPL2,DC", NULL },
-    { "TDIV,0.0001", NULL },
-    { "TDIV,0.001", NULL },
-    { "STEP?", "6.25E-5" },
-    { "SINGLE", NULL },
-    { "DONE?", "1" },
-    { "WAVE1?", RECORD },
-    { "WAVE2?", RECORD },
+    { "HEIGHT1,1", NULL },
+    { "HEIGHT1,2", NULL },
+    { "HEIGHT2,1", NULL },
+    { "HEIGHT1?", "1" },
+    { "HEIGHT2?", "1" },
+    { "TURNED1?", "NO" },
+    { "TURNED2?", "NO" },
+    { "LIFT1,0", NULL },
+    { "LIFT1,2", NULL },
+    { "LIFT2,0", NULL },
+    { "LIFT1?", "0" },
+    { "LIFT2?", "0" },
+    { "INLET1?", "DC" },
+    { "INLET2?", "DC" },
+    { "UPSIDE1?", "OFF" },
+    { "UPSIDE2?", "OFF" },
+    { "INLET1,DC", NULL },
+    { "INLET1,AC", NULL },
+    { "INLET1,GROUND", NULL },
+    { "INLET2,DC", NULL },
+    { "PACE,0.0001", NULL },
+    { "PACE,0.001", NULL },
+    { "SPACING?", "6.25E-5" },
+    { "ONCE", NULL },
+    { "OVER?", "1" },
+    { "CODES1?", RECORD },
+    { "CODES2?", RECORD },
     { NULL, NULL },
 };
 
@@ -91,27 +93,27 @@ static struct bench scope_start(void)
     return bench;
 }
 
-#define SCOPE_AGAIN "*CLS REM TDIV,0.0001 CPL1,DC VDIV1,1 POS1,0 SINGLE "
+#define SCOPE_AGAIN "*CLS REM PACE,0.0001 INLET1,DC HEIGHT1,1 LIFT1,0 ONCE "
 
 static void a_wrong_answer_makes_the_scope_be_set_afresh(void **state)
 {
     static const struct wrong rows[] = {
         { "ERR?", "-222,\"Data out of range\"", FAILURE_INSTRUMENT_ERROR },
-        { "VDIV1?", "2", FAILURE_CHANGED },
-        { "POS1?", "0.05", FAILURE_CHANGED },
-        { "POS1?", "POS 0", FAILURE_UNEXPECTED_REPLY },
-        { "CPL1?", "GND", FAILURE_CHANGED },
-        { "CPL1?", "DCX", FAILURE_CHANGED },
-        { "INV1?", "ON", FAILURE_CHANGED },
-        { "VDIV1?", "VAR", FAILURE_UNEXPECTED_REPLY },
-        { "STEP?", "6.44E-5", FAILURE_UNEXPECTED_REPLY },
-        { "STEP?", "6.06E-5", FAILURE_UNEXPECTED_REPLY },
-        { "STEP?", "0", FAILURE_UNEXPECTED_REPLY },
-        { "STEP?", "-6.25E-5", FAILURE_UNEXPECTED_REPLY },
-        { "STEP?", "9.91E37", FAILURE_UNEXPECTED_REPLY },
-        { "WAVE1?", "128,128,128,128,128,128,128,128", FAILURE_UNEXPECTED_REPLY },
-        { "WAVE1?", "128,BUSY" REST, FAILURE_UNEXPECTED_REPLY },
-        { "WAVE1?", "", FAILURE_UNEXPECTED_REPLY },
+        { "HEIGHT1?", "2", FAILURE_CHANGED },
+        { "LIFT1?", "0.05", FAILURE_CHANGED },
+        { "LIFT1?", "UP 0", FAILURE_UNEXPECTED_REPLY },
+        { "INLET1?", "GROUND", FAILURE_CHANGED },
+        { "INLET1?", "DCX", FAILURE_CHANGED },
+        { "UPSIDE1?", "ON", FAILURE_CHANGED },
+        { "HEIGHT1?", "YES", FAILURE_UNEXPECTED_REPLY },
+        { "SPACING?", "6.44E-5", FAILURE_UNEXPECTED_REPLY },
+        { "SPACING?", "6.06E-5", FAILURE_UNEXPECTED_REPLY },
+        { "SPACING?", "0", FAILURE_UNEXPECTED_REPLY },
+        { "SPACING?", "-6.25E-5", FAILURE_UNEXPECTED_REPLY },
+        { "SPACING?", "9.91E37", FAILURE_UNEXPECTED_REPLY },
+        { "CODES1?", "128,128,128,128,128,128,128,128", FAILURE_UNEXPECTED_REPLY },
+        { "CODES1?", "128,BUSY" REST, FAILURE_UNEXPECTED_REPLY },
+        { "CODES1?", "", FAILURE_UNEXPECTED_REPLY },
     };
     struct bench bench = scope_start();
 
@@ -124,9 +126,9 @@ static void a_wrong_answer_makes_the_scope_be_set_afresh(void **state)
 static void a_knob_turned_during_the_record_refuses_it(void **state)
 {
     static const struct wrong rows[] = {
-        { "VDIV1?", "2", FAILURE_CHANGED },          { "POS1?", "-0.5", FAILURE_CHANGED },
-        { "POS1?", "0.015", FAILURE_CHANGED },       { "CPL1?", "AC", FAILURE_CHANGED },
-        { "KNOB1?", "VAR", FAILURE_NOT_CALIBRATED }, { "INV1?", "ON", FAILURE_CHANGED },
+        { "HEIGHT1?", "2", FAILURE_CHANGED },          { "LIFT1?", "-0.5", FAILURE_CHANGED },
+        { "LIFT1?", "0.015", FAILURE_CHANGED },        { "INLET1?", "AC", FAILURE_CHANGED },
+        { "TURNED1?", "YES", FAILURE_NOT_CALIBRATED }, { "UPSIDE1?", "ON", FAILURE_CHANGED },
     };
     struct bench bench = scope_start();
 
@@ -135,7 +137,7 @@ static void a_knob_turned_during_the_record_refuses_it(void **state)
         dialogue_suspect(bench_dialogue(&bench));
         player_answer_later(bench.player, rows[i].query, 1, rows[i].reply);
         bench_failed(&bench, rows[i].code);
-        bench_acquired(&bench, rows[i].code == FAILURE_CHANGED ? SCOPE_AGAIN : "SINGLE ");
+        bench_acquired(&bench, rows[i].code == FAILURE_CHANGED ? SCOPE_AGAIN : "ONCE ");
     }
     bench_end(&bench);
 }
@@ -146,10 +148,10 @@ static void a_position_that_was_rounded_counts_as_it_is(void **state)
     struct bench bench = scope_start();
 
     (void)state;
-    player_answer(bench.player, "POS1?", "0.015");
+    player_answer(bench.player, "LIFT1?", "0.015");
     bench_acquired(&bench, SCOPE_AGAIN);
     assert_true(fabs(bench.acquisition.signal.low - (-1 - 0.015)) < 1e-12);
-    player_answer(bench.player, "POS1?", "0.016");
+    player_answer(bench.player, "LIFT1?", "0.016");
     bench_failed(&bench, FAILURE_CHANGED);
     bench_end(&bench);
 }
@@ -161,11 +163,11 @@ static void a_variable_control_in_use_is_not_calibrated(void **state)
 
     (void)state;
     bench_acquired(&bench, SCOPE_AGAIN);
-    player_answer(bench.player, "KNOB1?", "VAR");
+    player_answer(bench.player, "TURNED1?", "YES");
     bench_failed(&bench, FAILURE_NOT_CALIBRATED);
     bench_failed(&bench, FAILURE_NOT_CALIBRATED);
-    player_answer(bench.player, "KNOB1?", "CAL");
-    bench_acquired(&bench, "SINGLE ");
+    player_answer(bench.player, "TURNED1?", "NO");
+    bench_acquired(&bench, "ONCE ");
     assert_int_equal(dialogue_epoch(bench_dialogue(&bench)), 1);
     bench_end(&bench);
 }
@@ -176,12 +178,12 @@ static void an_acquisition_that_never_ends_is_given_up(void **state)
 
     (void)state;
     bench_acquired(&bench, SCOPE_AGAIN);
-    player_answer(bench.player, "DONE?", "0");
+    player_answer(bench.player, "OVER?", "0");
     bench_failed(&bench, FAILURE_TIMEOUT);
-    player_answer(bench.player, "DONE?", "1");
+    player_answer(bench.player, "OVER?", "1");
     bench_acquired(&bench, SCOPE_AGAIN);
-    player_answer_once(bench.player, "DONE?", "0");
-    bench_acquired(&bench, "SINGLE ");
+    player_answer_once(bench.player, "OVER?", "0");
+    bench_acquired(&bench, "ONCE ");
     bench_end(&bench);
 }
 
@@ -205,7 +207,7 @@ static void waiting_for_an_acquisition_ends_at_the_deadline(void **state)
     (void)state;
     bench_acquired(&bench, SCOPE_AGAIN);
     bench.profile->scope.acquire_ms = 60000;
-    player_answer(bench.player, "DONE?", "0");
+    player_answer(bench.player, "OVER?", "0");
     failure_clear(&bench.failure);
     assert_false(instrument_acquire(bench.instrument, &bench.request, deadline_in(100),
                                     &bench.acquisition, NULL, &bench.failure));
@@ -228,12 +230,12 @@ static void clipping_is_overload_with_a_side(void **state)
     (void)state;
     bench_acquired(&bench, SCOPE_AGAIN);
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        player_answer_once(bench.player, "WAVE1?", rows[i].record);
-        bench_acquired(&bench, "SINGLE ");
+        player_answer_once(bench.player, "CODES1?", rows[i].record);
+        bench_acquired(&bench, "ONCE ");
         assert_true(bench.acquisition.overload);
         assert_int_equal(bench.acquisition.side, rows[i].side);
     }
-    bench_acquired(&bench, "SINGLE ");
+    bench_acquired(&bench, "ONCE ");
     assert_false(bench.acquisition.overload);
     bench_end(&bench);
 }
@@ -247,19 +249,19 @@ static void inputs_are_set_each_for_itself(void **state)
     assert_true(bench.acquisition.has_waveform);
     assert_true(bench.acquisition.signal.low == -1 && bench.acquisition.signal.high == 1);
     bench.request.input = 2;
-    bench_acquired(&bench, "CPL2,DC VDIV2,1 POS2,0 SINGLE ");
+    bench_acquired(&bench, "INLET2,DC HEIGHT2,1 LIFT2,0 ONCE ");
     bench.request.input = 1;
-    bench_acquired(&bench, "SINGLE ");
+    bench_acquired(&bench, "ONCE ");
     bench.request.setup.position = 2;
-    player_answer(bench.player, "POS1?", "2");
-    bench_acquired(&bench, "POS1,2 SINGLE ");
+    player_answer(bench.player, "LIFT1?", "2");
+    bench_acquired(&bench, "LIFT1,2 ONCE ");
     assert_true(bench.acquisition.signal.low == -3 && bench.acquisition.signal.high == -1);
     bench.request.setup.coupling = COUPLING_AC;
-    player_answer(bench.player, "CPL1?", "AC");
-    bench_acquired(&bench, "CPL1,AC SINGLE ");
+    player_answer(bench.player, "INLET1?", "AC");
+    bench_acquired(&bench, "INLET1,AC ONCE ");
     bench.request.duration = 2e-3;
-    player_answer(bench.player, "STEP?", "6.25E-4");
-    bench_acquired(&bench, "TDIV,0.001 SINGLE ");
+    player_answer(bench.player, "SPACING?", "6.25E-4");
+    bench_acquired(&bench, "PACE,0.001 ONCE ");
     bench_end(&bench);
 }
 
@@ -268,10 +270,10 @@ static double ground(struct bench *bench, const char *commands)
     double level = NAN;
 
     failure_clear(&bench->failure);
-    player_answer(bench->player, "CPL1?", "GND");
+    player_answer(bench->player, "INLET1?", "GROUND");
     assert_true(instrument_ground(bench->instrument, &bench->request, deadline_in(BENCH_PLENTY_MS),
                                   &level, &bench->failure));
-    player_answer(bench->player, "CPL1?", "DC");
+    player_answer(bench->player, "INLET1?", "DC");
     assert_string_equal(player_commands(bench->player), commands);
     return level;
 }
@@ -283,40 +285,40 @@ static void the_zero_trace_is_taken_once(void **state)
 
     (void)state;
     bench_acquired(&bench, SCOPE_AGAIN);
-    player_answer_once(bench.player, "WAVE1?", shifted);
-    assert_true(ground(&bench, "CPL1,GND SINGLE ") == 0.25);
-    bench_acquired(&bench, "CPL1,DC SINGLE ");
+    player_answer_once(bench.player, "CODES1?", shifted);
+    assert_true(ground(&bench, "INLET1,GROUND ONCE ") == 0.25);
+    bench_acquired(&bench, "INLET1,DC ONCE ");
     assert_true(ground(&bench, "") == 0.25);
     bench.request.setup.range = 1;
-    player_answer(bench.player, "VDIV1?", "2");
-    player_answer_once(bench.player, "WAVE1?", shifted);
-    assert_true(ground(&bench, "CPL1,GND VDIV1,2 SINGLE ") == 0.5);
+    player_answer(bench.player, "HEIGHT1?", "2");
+    player_answer_once(bench.player, "CODES1?", shifted);
+    assert_true(ground(&bench, "INLET1,GROUND HEIGHT1,2 ONCE ") == 0.5);
     assert_true(ground(&bench, "") == 0.5);
     /* Set afresh, it may be another instrument's. */
     dialogue_suspect(bench_dialogue(&bench));
-    bench_acquired(&bench, "*CLS REM TDIV,0.0001 CPL1,DC VDIV1,2 POS1,0 SINGLE ");
-    player_answer_once(bench.player, "WAVE1?", shifted);
-    assert_true(ground(&bench, "CPL1,GND SINGLE ") == 0.5);
+    bench_acquired(&bench, "*CLS REM PACE,0.0001 INLET1,DC HEIGHT1,2 LIFT1,0 ONCE ");
+    player_answer_once(bench.player, "CODES1?", shifted);
+    assert_true(ground(&bench, "INLET1,GROUND ONCE ") == 0.5);
     bench_end(&bench);
 }
 
 /* Whatever was turned, the trace may have moved with it. */
 static void a_turned_knob_voids_the_zero_trace(void **state)
 {
-    static const struct wrong rows[] = { { "POS1?", "1", FAILURE_CHANGED },
-                                         { "KNOB1?", "VAR", FAILURE_NOT_CALIBRATED } };
+    static const struct wrong rows[] = { { "LIFT1?", "1", FAILURE_CHANGED },
+                                         { "TURNED1?", "YES", FAILURE_NOT_CALIBRATED } };
     struct bench bench = scope_start();
 
     (void)state;
     bench_acquired(&bench, SCOPE_AGAIN);
-    ground(&bench, "CPL1,GND SINGLE ");
+    ground(&bench, "INLET1,GROUND ONCE ");
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         ground(&bench, "");
         player_answer_once(bench.player, rows[i].query, rows[i].reply);
         bench_failed(&bench, rows[i].code);
         bench_acquire(&bench);
         player_commands(bench.player);
-        ground(&bench, "CPL1,GND SINGLE ");
+        ground(&bench, "INLET1,GROUND ONCE ");
     }
     bench_end(&bench);
 }
@@ -329,14 +331,14 @@ static void what_cannot_be_asked_is_sent_again(void **state)
 
     (void)state;
     snprintf(text, sizeof text, "%s cannot_tell = [ \"position\" ];", scope_text);
-    char *query = strstr(text, "query = \"POS{input}?\";");
+    char *query = strstr(text, "query = \"LIFT{input}?\";");
     memset(query, ' ', strcspn(query, ";") + 1);
     bench = bench_start(text, scope_rows);
     bench.request.quantity = QUANTITY_DC_VOLTAGE;
     bench_acquired(&bench, SCOPE_AGAIN);
-    bench_acquired(&bench, "POS1,0 SINGLE ");
-    ground(&bench, "CPL1,GND POS1,0 SINGLE ");
-    ground(&bench, "POS1,0 SINGLE ");
+    bench_acquired(&bench, "LIFT1,0 ONCE ");
+    ground(&bench, "INLET1,GROUND LIFT1,0 ONCE ");
+    ground(&bench, "LIFT1,0 ONCE ");
     bench_end(&bench);
 }
 
@@ -347,14 +349,14 @@ static void a_zero_trace_off_the_screen_is_not_calibrated(void **state)
 
     (void)state;
     failure_clear(&bench.failure);
-    player_answer(bench.player, "CPL1?", "GND");
-    player_answer_once(bench.player, "WAVE1?", CLIPPED);
+    player_answer(bench.player, "INLET1?", "GROUND");
+    player_answer_once(bench.player, "CODES1?", CLIPPED);
     assert_false(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
                                    &level, &bench.failure));
     assert_int_equal(bench.failure.code, FAILURE_NOT_CALIBRATED);
     assert_true(level == 7);
     player_commands(bench.player);
-    ground(&bench, "SINGLE ");
+    ground(&bench, "ONCE ");
     bench_end(&bench);
 }
 
@@ -385,20 +387,20 @@ static void the_last_of_all_inputs_is_measured(void **state)
         { "*CLS", NULL },
         { "REM", NULL },
         { "LOC", NULL },
-        { "VDIV64,1", NULL },
-        { "VDIV64?", "1" },
-        { "POS64?", "0" },
-        { "CPL64?", "DC" },
-        { "INV64?", "OFF" },
-        { "KNOB64?", "CAL" },
-        { "POS64,0", NULL },
-        { "CPL64,DC", NULL },
-        { "CPL64,GND", NULL },
-        { "TDIV,0.0001", NULL },
-        { "STEP?", "6.25E-5" },
-        { "SINGLE", NULL },
-        { "DONE?", "1" },
-        { "WAVE64?", RECORD },
+        { "HEIGHT64,1", NULL },
+        { "HEIGHT64?", "1" },
+        { "LIFT64?", "0" },
+        { "INLET64?", "DC" },
+        { "UPSIDE64?", "OFF" },
+        { "TURNED64?", "NO" },
+        { "LIFT64,0", NULL },
+        { "INLET64,DC", NULL },
+        { "INLET64,GROUND", NULL },
+        { "PACE,0.0001", NULL },
+        { "SPACING?", "6.25E-5" },
+        { "ONCE", NULL },
+        { "OVER?", "1" },
+        { "CODES64?", RECORD },
         { NULL, NULL },
     };
     struct bench bench = bench_start(text, rows);
@@ -407,13 +409,13 @@ static void the_last_of_all_inputs_is_measured(void **state)
     (void)state;
     bench.request.quantity = QUANTITY_DC_VOLTAGE;
     bench.request.input = PROFILE_INPUTS;
-    bench_acquired(&bench, "*CLS REM TDIV,0.0001 CPL64,DC VDIV64,1 POS64,0 SINGLE ");
-    player_answer(bench.player, "CPL64?", "GND");
+    bench_acquired(&bench, "*CLS REM PACE,0.0001 INLET64,DC HEIGHT64,1 LIFT64,0 ONCE ");
+    player_answer(bench.player, "INLET64?", "GROUND");
     assert_true(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
                                   &level, &bench.failure));
-    assert_string_equal(player_commands(bench.player), "CPL64,GND SINGLE ");
-    player_answer(bench.player, "CPL64?", "DC");
-    bench_acquired(&bench, "CPL64,DC SINGLE ");
+    assert_string_equal(player_commands(bench.player), "INLET64,GROUND ONCE ");
+    player_answer(bench.player, "INLET64?", "DC");
+    bench_acquired(&bench, "INLET64,DC ONCE ");
     bench_end(&bench);
 }
 

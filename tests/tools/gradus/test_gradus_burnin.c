@@ -30,8 +30,8 @@ static json_t *make_run(const char *name, int units, int points)
         snprintf(point, sizeof point, "out_%d_%d", i / points + 1, i % points + 1);
         json_array_append_new(list,
                               json_pack("{s:s, s:i, s:s, s:f, s:f, s:s}", "point", point,
-                                        "unit_number", i / points + 1, "state", "well", "margin",
-                                        0.8, "worst_margin", 0.75, "value_unit", "V"));
+                                        "unit_number", i / points + 1, "state", "within limits",
+                                        "margin", 0.8, "worst_margin", 0.75, "value_unit", "V"));
     }
     json_object_set_new(run, "points", list);
     return run;
@@ -89,8 +89,8 @@ static void a_run_says_how_far_it_is(void **state)
         text, "rack-1  phase soak\n"
               "[###########.................................]  25 %  round 50 of 200\n"
               "3 d 04:05:07 left, next round in 00:00:13\n"
-              "rounds late 1, missed 2; gaps 0; clock jumps 3\n"
-              "units: 2 well\n"
+              "rounds late 1, missed 2; restarts 0; clock set 3 times\n"
+              "units: 2 within limits\n"
               "worst margin in % (100 in the middle, 0 at a limit); ? in trouble, > drifting\n"
               "1   75  2   75 \n");
     free(text);
@@ -108,13 +108,14 @@ static void units_show_their_worst_point(void **state)
     json_object_del(point_at(run, 6), "worst_margin");
     json_object_del(point_at(run, 7), "worst_margin");
     char *const text = draw(run, &screen, 0);
-    assert_non_null(strstr(text, "units: 1 well, 1 tripped, 1 in trouble, 1 drifting\n"));
+    assert_non_null(strstr(text, "units: 1 within limits, 1 tripped, 1 in trouble, 1 drifting\n"));
     assert_non_null(strstr(text, "1 TRIP  2   -4? 3   75> 4    - \n"));
     assert_non_null(
         strstr(text, "tripped\n  2026-01-31T12:00:00Z  round 17       limit       out_1_2\n"));
-    assert_non_null(strstr(text, "drifting; a limit will be met at\n  2026-02-03T09:30Z  earliest "
-                                 "2026-02-01T08:00Z  high 5.25 V     out_3_2\n"));
-    assert_non_null(strstr(text, "in trouble now\n  failing     margin   80 %  out_2_1\n"));
+    assert_non_null(strstr(text,
+                           "drifting; a limit will be reached at\n  2026-02-03T09:30Z  earliest "
+                           "2026-02-01T08:00Z  high 5.25 V     out_3_2\n"));
+    assert_non_null(strstr(text, "in trouble now\n  failing       margin   80 %  out_2_1\n"));
     free(text);
     json_decref(run);
 }
@@ -249,8 +250,9 @@ static void several_runs_share_the_screen(void **state)
     assert_non_null(strstr(text, "first  phase soak\n"));
     assert_non_null(strstr(text, "64   75"));
     assert_non_null(strstr(text, "\nsecond  phase soak\n"));
-    assert_non_null(strstr(text, "\nold-3  ended: stopped  round 50 of 200; units: 2 well\n"));
-    assert_non_null(strstr(text, "units: 1 well, 1 tripped\n"));
+    assert_non_null(
+        strstr(text, "\nold-3  ended: stopped  round 50 of 200; units: 2 within limits\n"));
+    assert_non_null(strstr(text, "units: 1 within limits, 1 tripped\n"));
     free(text);
 }
 
@@ -265,7 +267,8 @@ static void runs_without_room_have_a_line_each(void **state)
     assert_int_equal(status, STATUS_PASS);
     assert_true(count_lines(text, 80) <= 20);
     assert_non_null(strstr(text, "r-3  phase soak\n["));
-    assert_non_null(strstr(text, "\n\nr-1  phase soak  round 50 of 200; units: 64 well\nold-3  "));
+    assert_non_null(
+        strstr(text, "\n\nr-1  phase soak  round 50 of 200; units: 64 within limits\nold-3  "));
     assert_non_null(strstr(text, "\nno room for 2 more; see gradus burnin status RUN\n"));
     free(text);
 }

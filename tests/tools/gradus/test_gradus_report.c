@@ -121,19 +121,19 @@ static void words_say_what_was_found(void **state)
                                                "'2026-01-03T00:00:00.000Z'}")));
     assert_string_equal(report_course(&report.points[2], text),
                         "It drifts by 1.00 mV ± 0.02 mV an hour.");
-    assert_string_equal(
-        report_course(&report.points[0], text),
-        "It drifts by 24.0 mV ± 0.5 mV a day. If that goes on it will meet the high "
-        "limit, 5.25 V, on 2026-01-10 12:30, between 2026-01-09 00:00 and "
-        "2026-01-12 00:00 (95 %).");
+    assert_string_equal(report_course(&report.points[0], text),
+                        "It drifts by 24.0 mV ± 0.5 mV a day. At that rate it will reach the high "
+                        "limit, 5.25 V, on 2026-01-10 12:30, between 2026-01-09 00:00 and "
+                        "2026-01-12 00:00 (95 %).");
     assert_string_equal(report_course(&report.points[1], text),
-                        "It left its level and came back once, by -1.25 V at most, first on "
-                        "2026-01-01 03:00 (round 4), last on 2026-01-01 03:00 (round 4): as an "
-                        "intermittent contact does.");
+                        "It jumped and came back once, by up to -1.25 V, first on "
+                        "2026-01-01 03:00 (round 4), last on 2026-01-01 03:00 (round 4): typical "
+                        "of an intermittent contact.");
     text[0] = '\0';
     report_warnings(&report, add_sentence, text);
-    assert_string_equal(text, "The daemon was away once, 02:30:00 in all and 02:30:00 at most.");
-    assert_non_null(strstr(report_outcome(&report, text), "The run goes on"));
+    assert_string_equal(text, "The run was resumed after a restart once; nothing was measured for "
+                              "02:30:00 in all, 02:30:00 at most.");
+    assert_non_null(strstr(report_outcome(&report, text), "The run is still going"));
     report_end(&report);
 }
 

@@ -44,7 +44,7 @@ static bool has(const json_t *point, int kind)
     if (kind == FINDINGS_MEETINGS) {
         return field_at(point, "trend.meets") != NULL && strcmp(state, "tripped") != 0;
     }
-    return strcmp(state, "failing") == 0 || strcmp(state, "no reading") == 0;
+    return strcmp(state, "failing") == 0 || strcmp(state, "not measured") == 0;
 }
 
 struct findings findings_of(const json_t *points)
@@ -142,8 +142,8 @@ static int put_trouble(const struct terminal *terminal, FILE *stream, const json
         snprintf(margin, sizeof margin, "%.0f %%", fmax(-999, floor(100 * share)));
     }
     fputs("  ", stream);
-    fit_put(terminal, stream, field_text_or_empty(point, "state"), 10);
-    return 2 + 10 + fprintf(stream, "  margin %6s  ", margin);
+    fit_put(terminal, stream, field_text_or_empty(point, "state"), 12);
+    return 2 + 12 + fprintf(stream, "  margin %6s  ", margin);
 }
 
 static void draw_point(const struct terminal *terminal, FILE *stream, int kind, const json_t *point)
@@ -165,7 +165,7 @@ static const struct {
     const char *shown;
     const char *counted;
 } lists[FINDINGS] = { { "tripped", STYLE_BAD, "newest", "tripped" },
-                      { "drifting; a limit will be met at", STYLE_DOUBT, "next", "drifting" },
+                      { "drifting; a limit will be reached at", STYLE_DOUBT, "next", "drifting" },
                       { "in trouble now", STYLE_DOUBT, "first", "in trouble" } };
 
 static void draw_list(const struct terminal *terminal, FILE *stream,

@@ -45,7 +45,7 @@ static void add_point(struct grid *grid, const json_t *point)
     unit->worst = fmin(unit->worst, field_number(point, "worst_margin"));
     unit->tripped = unit->tripped || strcmp(state, "tripped") == 0;
     unit->troubled =
-        unit->troubled || strcmp(state, "failing") == 0 || strcmp(state, "no reading") == 0;
+        unit->troubled || strcmp(state, "failing") == 0 || strcmp(state, "not measured") == 0;
     unit->drifting = unit->drifting || field_at(point, "trend.meets") != NULL;
 }
 

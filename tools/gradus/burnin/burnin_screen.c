@@ -56,12 +56,12 @@ static void draw_head(const struct terminal *terminal, FILE *stream, const json_
     terminal_print(terminal, stream, "  %s%s%s%s\n", goes_on ? "phase " : "ended: ",
                    field_text_or_empty(run, goes_on ? "phase" : "why"),
                    field_true(run, "warm_up") ? ", warm-up" : "",
-                   field_number(run, "gaps") > 0 ? ", resumed" : "");
+                   field_number(run, "gaps") > 0 ? ", resumed after a restart" : "");
     draw_bar(stream, terminal->columns, field_number(run, "round"), field_number(run, "rounds"));
     if (goes_on) {
         draw_ahead(stream, run);
     }
-    fprintf(stream, "rounds late %.0f, missed %.0f; gaps %.0f; clock jumps %.0f\n",
+    fprintf(stream, "rounds late %.0f, missed %.0f; restarts %.0f; clock set %.0f times\n",
             field_number(run, "late"), field_number(run, "missed"), field_number(run, "gaps"),
             field_number(run, "clock_jumps"));
 }
@@ -79,7 +79,7 @@ static void put_count(const struct terminal *terminal, FILE *stream, const char 
 
 static void put_counts(const struct terminal *terminal, FILE *stream, const struct grid *grid)
 {
-    fprintf(stream, "%zu well", grid->well);
+    fprintf(stream, "%zu within limits", grid->well);
     put_count(terminal, stream, "tripped", grid->tripped, STYLE_BAD);
     put_count(terminal, stream, "in trouble", grid->troubled, STYLE_DOUBT);
     put_count(terminal, stream, "drifting", grid->drifting, STYLE_DOUBT);

@@ -132,7 +132,7 @@ static void draw_news(const struct watch *watch, FILE *stream)
     char detail[sizeof watch->fault.what + sizeof watch->fault.expected +
                 sizeof watch->fault.where + 16];
     terminal_style(terminal, stream, STYLE_BAD);
-    terminal_print(terminal, stream, "as of %s, NOT KNOWN NOW: %s: %s", watch->at,
+    terminal_print(terminal, stream, "as of %s, NO CONTACT NOW: %s: %s", watch->at,
                    watch->fault.reason, fault_detail(&watch->fault, detail, sizeof detail));
     terminal_style(terminal, stream, STYLE_PLAIN);
     fputc('\n', stream);

@@ -63,8 +63,8 @@ void ask_print_error(const char *object, size_t length, const char *point,
 
 void ask_senseless(struct fault *fault, const char *expected)
 {
-    fault_set(fault, STATUS_NO_READING, "the daemon's answer makes no sense", "%s",
-              "it lacks what it should hold");
+    fault_set(fault, STATUS_NO_READING, "unexpected answer from the daemon", "%s",
+              "something is missing in it");
     snprintf(fault->expected, sizeof fault->expected, "%s", expected);
 }
 

@@ -101,7 +101,8 @@ static void print_plot(const struct session *session, const struct record *recor
                                .ascii = session->options->ascii || session->terminal->ascii };
     char *const text = plot_draw(&plot);
     if (text == NULL) {
-        terminal_complain(session->terminal, "the waveform is too flat or too wild to be drawn");
+        terminal_complain(session->terminal,
+                          "the waveform cannot be drawn: its span is too small or too large");
         return;
     }
     fputs(text, stdout);
@@ -160,15 +161,15 @@ static void pulse_rows(struct table *table, const json_t *result, const char *un
     parameter_row(table, result, "fall, 90 to 10 %", "parameters.pulse.fall.duration", "s");
     parameter_row(table, result, "pulse duration", "parameters.pulse.high_duration", "s");
     share_row(table, result, "duty factor", "parameters.pulse.duty");
-    share_row(table, result, "overshoot of rises", "parameters.pulse.rise.aberration_after");
-    share_row(table, result, "overshoot of falls", "parameters.pulse.fall.aberration_after");
+    share_row(table, result, "overshoot, rising", "parameters.pulse.rise.aberration_after");
+    share_row(table, result, "overshoot, falling", "parameters.pulse.fall.aberration_after");
 }
 
 /* Rows of a record that is nearly a sine. */
 static void sine_rows(struct table *table, const json_t *result, const char *unit)
 {
     parameter_row(table, result, "fitted sine", "parameters.sine.amplitude", unit);
-    parameter_row(table, result, "left over, rms", "parameters.sine.residual", unit);
+    parameter_row(table, result, "residual, rms", "parameters.sine.residual", unit);
     share_row(table, result, "harmonic distortion", "parameters.distortion.thd_f");
 }
 
@@ -177,7 +178,7 @@ static void print_reason(const struct session *session, const json_t *result)
 {
     const char *const reason = field_text(result, "parameters.reason");
     if (reason != NULL) {
-        terminal_print(session->terminal, stdout, "No figures of a period: %s.\n", reason);
+        terminal_print(session->terminal, stdout, "No period: %s.\n", reason);
     }
 }
 

@@ -126,7 +126,7 @@ static void show_failure(struct stream *stream, const struct message *message, c
 
 static void take_missed(const struct stream *stream, double missed)
 {
-    static const char text[] = "%.0f readings were missed: this end reads too slowly";
+    static const char text[] = "%.0f readings were skipped: this client reads too slowly";
     if (stream->live != NULL) {
         live_note(stream->live, text, missed);
     } else {

@@ -124,7 +124,7 @@ static int run(const struct session *session)
 const struct command command_health = {
     .name = "health",
     .arguments = "",
-    .summary = "show how the daemon is doing",
+    .summary = "show the state of the daemon",
     .usage = "Version, uptime, settings file, clients, counters and queues of the daemon.\n",
     .run = run,
 };

@@ -10,7 +10,7 @@ static const char statuses[] =
     "  0  all pass, or there is no limit\n"
     "  1  a limit failed\n"
     "  2  usage or settings\n"
-    "  3  no reading could be had, or no daemon, or the output could not be written\n"
+    "  3  no reading, no daemon, or the output could not be written\n"
     "  4  not decidable within the uncertainty: conditional pass or conditional fail\n";
 
 static const struct table_column columns[] = { { "", ALIGN_LEFT },

@@ -158,7 +158,7 @@ static int run(const struct session *session)
 const struct command command_instruments = {
     .name = "instruments",
     .arguments = "",
-    .summary = "list the instruments and how they are doing",
+    .summary = "list the instruments and their state",
     .usage = "Lists every instrument: state (idle, busy, down, or new while nothing was asked of\n"
              "it), when it was last heard, how many requests wait, identity, calibration due date\n"
              "and link. Why one is down, and what could be better about a link, stands below\n"

@@ -205,7 +205,7 @@ static int show_verification(const struct session *session, json_t *result)
         fault_explain(&fault, NULL, session->terminal);
         return fault.status;
     }
-    terminal_print(session->terminal, stdout, "%.0f readings fit, %.0f were removed by policy\n",
+    terminal_print(session->terminal, stdout, "%.0f readings intact, %.0f were removed by policy\n",
                    field_number(result, "readings"), field_number(result, "removed"));
     if (!field_true(result, "intact")) {
         terminal_complain(session->terminal, "row %.0f: %s", field_number(result, "first_bad"),

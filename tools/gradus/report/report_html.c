@@ -201,7 +201,7 @@ static void plot_key(FILE *out)
 {
     const struct pen pen = pen_on(out);
     const struct plot_box box = { 0, 0, PLOT_WIDTH, 0 };
-    open_svg(out, "plot", PLOT_WIDTH, KEY_HEIGHT, "what is what in the plots");
+    open_svg(out, "plot", PLOT_WIDTH, KEY_HEIGHT, "key to the plots");
     report_plot_key(&pen, box);
     fputs("</svg>", out);
 }
@@ -270,7 +270,7 @@ static bool has_names(const struct report *report)
 
 static void write_units(const struct report *report, FILE *out)
 {
-    element(out, "h2", "", "Units, and their margins");
+    element(out, "h2", "", "Units and their margins");
     fprintf(out, "<div class=\"units%s\">", has_names(report) ? " named" : "");
     for (size_t i = 0; i < report->unit_count; i++) {
         write_unit(report, i, out);
@@ -327,7 +327,7 @@ static void write_lines(const struct report *report, FILE *out)
     if (report_points(report, REPORT_WELL) == 0) {
         return;
     }
-    element(out, "h2", "", "Points that are well");
+    element(out, "h2", "", "Points within limits");
     fputs("<div class=\"wide\"><table class=\"lines\"><thead><tr><th>point</th><th>course, own "
           "scale</th>"
           "<th>limits</th>",
@@ -389,7 +389,7 @@ void report_html(const struct report *report, FILE *out)
     }
     write_class(report, REPORT_FAILED, "Points that failed", out);
     write_class(report, REPORT_WATCH, "Points to look at", out);
-    write_class(report, REPORT_UNKNOWN, "Points without a reading", out);
+    write_class(report, REPORT_UNKNOWN, "Points not measured", out);
     write_lines(report, out);
     element(out, "h2", "", "Measured with");
     fputs("<div class=\"wide\"><table><thead><tr><th></th><th>name</th><th>what</th>"

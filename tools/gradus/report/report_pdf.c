@@ -104,7 +104,7 @@ static void put_unit_row(struct page *page, size_t first, size_t count, double w
 static void put_units(struct page *page)
 {
     size_t count = page->report->unit_count;
-    paper_heading(page->paper, "Units, and their margins", 60);
+    paper_heading(page->paper, "Units and their margins", 60);
     double width = place_width(page);
     size_t across = (size_t)(paper_width / width);
     for (size_t i = 0; i < count; i += across) {
@@ -222,7 +222,7 @@ static void put_lines(struct page *page)
     if (report_points(report, REPORT_WELL) == 0) {
         return;
     }
-    paper_table(page->paper, "Points that are well", point_columns,
+    paper_table(page->paper, "Points within limits", point_columns,
                 sizeof point_columns / sizeof *point_columns);
     for (size_t i = 0; i < report->point_count; i++) {
         if (report->points[i].class == REPORT_WELL) {
@@ -261,7 +261,7 @@ static void lay_out(struct paper *paper, const void *context)
     put_key(&page);
     put_class(&page, REPORT_FAILED, "Points that failed");
     put_class(&page, REPORT_WATCH, "Points to look at");
-    put_class(&page, REPORT_UNKNOWN, "Points without a reading");
+    put_class(&page, REPORT_UNKNOWN, "Points not measured");
     put_lines(&page);
     paper_table(paper, "Measured with", uses, sizeof uses / sizeof *uses);
     report_uses(page.report, put_use, &page);

@@ -467,8 +467,8 @@ double report_plot_key(const struct pen *pen, struct plot_box box)
                  { "limit", key_limit },
                  { "guard band", key_guard },
                  { "failed", key_failure },
-                 { "no reading", key_loss },
-                 { "nothing measured", key_gap },
+                 { "not measured", key_loss },
+                 { "daemon not running", key_gap },
                  { "warm-up", key_warm_up } };
     double line = 1.7 * pen->label, x = box.x, y = box.y;
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {

@@ -155,10 +155,11 @@ static void warn_altered(const struct report *report, const struct warned *warne
         altered += fmax(0, field_number(report->points[i].study, "altered"));
     }
     if (altered > 0) {
-        report_say(text,
-                   "Rows of the store are not as they were written: %.0f. They are in no "
-                   "figure.",
-                   altered);
+        report_say(
+            text,
+            "%.0f stored readings were altered after they were written. They are left out of "
+            "all figures.",
+            altered);
         warn(warned, text);
     }
 }
@@ -171,8 +172,9 @@ static void warn_removed(const struct report *report, const struct warned *warne
         removed = removed || field_true(report->points[i].study, "removed");
     }
     if (removed) {
-        warn(warned, "Readings from the time of this run were removed by the store's policy: all "
-                     "figures are of what is left.");
+        warn(warned,
+             "Readings of this run were removed by the store's retention: all figures are of "
+             "what is left.");
     }
 }
 
@@ -224,12 +226,15 @@ static void warn_away(const struct report *report, const struct warned *warned)
     report_each(report, "gap", count_gap, &gaps);
     report_each(report, "rounds missed", count_missed, &missed);
     if (gaps.count > 0) {
-        report_say(text, "The daemon was away %s, %s in all and %s at most.",
-                   report_times((double)gaps.count, times), report_span(gaps.sum, sum),
-                   report_span(gaps.largest, largest));
+        report_say(
+            text,
+            "The run was resumed after a restart %s; nothing was measured for %s in all, %s at "
+            "most.",
+            report_times((double)gaps.count, times), report_span(gaps.sum, sum),
+            report_span(gaps.largest, largest));
     }
     if (missed.sum > 0) {
-        report_say(text, "%.0f round%s not held.", missed.sum, missed.sum == 1 ? " was" : "s were");
+        report_say(text, "%.0f round%s missed.", missed.sum, missed.sum == 1 ? " was" : "s were");
     }
     warn(warned, text);
 }
@@ -249,11 +254,11 @@ static void warn_time(const struct report *report, const struct warned *warned)
     report_each(report, "late round", count_late, &late);
     report_each(report, "clock jumped", count_jump, &jumps);
     if (late.count > 0) {
-        report_say(text, "%zu round%s began late, by %s at most.", late.count,
+        report_say(text, "%zu round%s started late, by up to %s.", late.count,
                    late.count == 1 ? "" : "s", report_span(late.largest, span));
     }
     if (jumps.count > 0) {
-        report_say(text, "The wall clock was set %s, by %s at most; the plan did not move.",
+        report_say(text, "The clock was set %s, by up to %s; the schedule did not move.",
                    report_times((double)jumps.count, times), jump(jumps.largest, span));
     }
     warn(warned, text);
@@ -273,6 +278,7 @@ void report_warnings(const struct report *report, void (*each)(void *context, co
 /* One kind of event and how it is told. */
 struct kind {
     const char *name;
+    const char *told;
     void (*detail)(const json_t *body, char text[WORDS_SIZE]);
 };
 
@@ -296,9 +302,9 @@ static void detail_gap(const json_t *body, char text[WORDS_SIZE])
 {
     char span[WORDS_SIZE];
     double from = report_time(field_text(body, "from")), to = report_time(field_text(body, "to"));
-    snprintf(text, WORDS_SIZE, "%.100s, after round %.0f%s", report_span(to - from, span),
+    snprintf(text, WORDS_SIZE, "after %.100s and round %.0f%s", report_span(to - from, span),
              field_number(body, "last_round"),
-             field_true(body, "same_boot") ? "" : ", the machine started anew");
+             field_true(body, "same_boot") ? "" : ", the machine was rebooted");
 }
 
 static void detail_late(const json_t *body, char text[WORDS_SIZE])
@@ -323,7 +329,7 @@ static void detail_lost(const json_t *body, char text[WORDS_SIZE])
 static void detail_jump(const json_t *body, char text[WORDS_SIZE])
 {
     char by[WORDS_SIZE];
-    snprintf(text, WORDS_SIZE, "by %.200s; the plan did not move",
+    snprintf(text, WORDS_SIZE, "by %.200s; the schedule did not move",
              jump(field_number(body, "by_s"), by));
 }
 
@@ -334,14 +340,14 @@ static void detail_ended(const json_t *body, char text[WORDS_SIZE])
 }
 
 static const struct kind kinds[] = {
-    { "run began", detail_began },
-    { "trip", detail_trip },
-    { "gap", detail_gap },
-    { "late round", detail_late },
-    { "rounds missed", detail_missed },
-    { "not measured", detail_lost },
-    { "clock jumped", detail_jump },
-    { "run ended", detail_ended },
+    { "run began", "run started", detail_began },
+    { "trip", "trip", detail_trip },
+    { "gap", "resumed after a restart", detail_gap },
+    { "late round", "late round", detail_late },
+    { "rounds missed", "rounds missed", detail_missed },
+    { "not measured", "not measured", detail_lost },
+    { "clock jumped", "clock set", detail_jump },
+    { "run ended", "run ended", detail_ended },
 };
 
 enum { KINDS = sizeof kinds / sizeof *kinds };
@@ -364,13 +370,13 @@ void report_happenings(const struct report *report,
             }
             kinds[i].detail(field_at(event, "body"), detail);
             report_moment(report_time(field_text(event, "time")), moment);
-            each(context, moment, name, detail);
+            each(context, moment, kinds[i].told, detail);
         }
     }
     for (size_t i = 0; i < KINDS; i++) {
         if (seen[i] > REPORT_EVENTS_MOST) {
             snprintf(detail, sizeof detail, "%zu more of them", seen[i] - REPORT_EVENTS_MOST);
-            each(context, "", kinds[i].name, detail);
+            each(context, "", kinds[i].told, detail);
         }
     }
 }

@@ -14,24 +14,24 @@
 #include <time.h>
 
 const char report_caution[] =
-    "This report is information, and what made it is no safety device: nothing in it may be what "
-    "keeps people or equipment from harm.";
+    "This report is information, and what made it is no safety device: nothing in it may be all "
+    "that keeps people or equipment from harm.";
 
 const char report_margin_note[] =
-    "The margin is the least that any reading of the unit had to a limit or to the drift that is "
+    "The margin is the least distance of any reading of the unit from a limit or from the drift "
     "allowed: 100 % in the middle, 0 % at the limit, below 0 % beyond it.";
 
 const char report_uncertainty_note[] =
-    "Times are UTC. What stands behind ± holds the true value with a probability of at least "
-    "95 %: of a reading the largest of the run, of a step or a drift twice the standard "
-    "uncertainty. Warm-up is in no figure.";
+    "Times are UTC. The interval given by ± holds the true value with a probability of at least "
+    "95 %: for a reading it is the widest of the run, for a step or a drift twice the standard "
+    "uncertainty. All figures leave out the warm-up.";
 
 const char *report_class_name(enum report_class class)
 {
     static const char *const names[] = { [REPORT_FAILED] = "failed",
                                          [REPORT_WATCH] = "to look at",
-                                         [REPORT_UNKNOWN] = "no reading",
-                                         [REPORT_WELL] = "well" };
+                                         [REPORT_UNKNOWN] = "not measured",
+                                         [REPORT_WELL] = "within limits" };
     return names[class];
 }
 
@@ -81,16 +81,16 @@ char *report_outcome(const struct report *report, char text[WORDS_SIZE])
 {
     const char *why = field_text_or_empty(report->ended, "why");
     text[0] = '\0';
-    report_say(text, "%zu of %zu units failed, %zu to look at, %zu without a reading, %zu well.",
-               report_units(report, REPORT_FAILED), report->unit_count,
-               report_units(report, REPORT_WATCH), report_units(report, REPORT_UNKNOWN),
-               report_units(report, REPORT_WELL));
+    report_say(
+        text, "%zu of %zu units failed, %zu to look at, %zu not measured, %zu within limits.",
+        report_units(report, REPORT_FAILED), report->unit_count, report_units(report, REPORT_WATCH),
+        report_units(report, REPORT_UNKNOWN), report_units(report, REPORT_WELL));
     if (report->ended == NULL) {
-        report_say(text, "The run goes on: this is how it stands.");
-    } else if (strcmp(why, "over") == 0) {
-        report_say(text, "The run came to its end as planned.");
+        report_say(text, "The run is still going: this is how it stands.");
+    } else if (strcmp(why, "completed") == 0) {
+        report_say(text, "The run completed as planned.");
     } else {
-        report_say(text, "The run ended before its time: %.200s.", why);
+        report_say(text, "The run ended early: %.200s.", why);
     }
     return text;
 }
@@ -151,9 +151,7 @@ static void say_failures(const json_t *study, char *text)
     }
     report_times(failures, times);
     if (by_limit < failures) {
-        report_say(text,
-                   "It failed %.40s (%.0f by its limits, %.0f by the drift that is allowed or "
-                   "over range).",
+        report_say(text, "It failed %.40s (%.0f by its limits, %.0f by drift or over range).",
                    times, by_limit, failures - by_limit);
     } else {
         report_say(text, "It failed %.40s.", times);
@@ -215,7 +213,7 @@ static void say_meeting(const json_t *study, const char *unit, char *text)
         return;
     }
     reading_setting(field_number(meets, "level"), unit, level);
-    report_say(text, "If that goes on it will meet the %s limit, %s, on %s,",
+    report_say(text, "At that rate it will reach the %s limit, %s, on %s,",
                field_text_or_empty(meets, "limit"), level, minute(meets, "expected", expected));
     if (field_text(meets, "latest") != NULL) {
         report_say(text, "between %s and %s (95 %%).", minute(meets, "earliest", earliest),
@@ -245,10 +243,10 @@ static void say_excursions(const json_t *study, const char *unit, char *text)
         return;
     }
     notation_value(height, sizeof height, field_number(excursions, "value"), 3, unit);
-    report_say(text, "It left its level and came back %s, by %s at most, first on %s (round %.0f),",
+    report_say(text, "It jumped and came back %s, by up to %s, first on %s (round %.0f),",
                report_times(field_number(excursions, "count"), times), height,
                minute(excursions, "time", when), field_number(excursions, "round"));
-    report_say(text, "last on %s (round %.0f): as an intermittent contact does.",
+    report_say(text, "last on %s (round %.0f): typical of an intermittent contact.",
                minute(excursions, "last_time", last), field_number(excursions, "last_round"));
 }
 
@@ -257,15 +255,15 @@ static void say_losses(const struct report_point *point, char *text)
     double lost = field_number(point->study, "lost");
     double altered = field_number(point->study, "altered");
     if (lost > 0) {
-        report_say(text, "%.0f measurement%s came to no reading.", lost, lost == 1 ? "" : "s");
+        report_say(text, "%.0f measurement%s gave no reading.", lost, lost == 1 ? "" : "s");
     }
     if (altered > 0) {
-        report_say(text, "%.0f row%s of the store altered and in no figure.", altered,
+        report_say(text, "%.0f stored reading%s altered afterwards and left out.", altered,
                    altered == 1 ? " was" : "s were");
     }
     if (point->undecided) {
-        report_say(text, "Readings lie within the uncertainty of a limit: whether it was kept "
-                         "cannot be told.");
+        report_say(text, "Readings lie within their uncertainty of a limit: whether it was kept "
+                         "cannot be decided.");
     }
 }
 
@@ -287,7 +285,7 @@ char *report_course(const struct report_point *point, char text[WORDS_SIZE])
     say_excursions(study, unit, text);
     say_losses(point, text);
     if (point->class == REPORT_UNKNOWN && text[0] == '\0') {
-        report_say(text, "There is no reading.");
+        report_say(text, "Not measured.");
     } else if (point->class != REPORT_UNKNOWN && kind[0] == '\0') {
         report_say(text, "Too few readings to tell a drift from noise.");
     } else if (text[0] == '\0') {
@@ -340,7 +338,7 @@ size_t report_figures(const struct report_point *point,
     const json_t *study = point->study;
     double uncertainty = field_number(study, "uncertainty");
     size_t count = 0;
-    figures[count].name = "verdict, the worst";
+    figures[count].name = "worst verdict";
     snprintf(figures[count].text, sizeof figures[count].text, "%.60s",
              field_text_or_empty(study, "verdict"));
     count++;

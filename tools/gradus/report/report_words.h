@@ -14,7 +14,7 @@ extern const char report_caution[];
 extern const char report_margin_note[];
 extern const char report_uncertainty_note[];
 
-/* "failed", "to look at", "no reading", "well". */
+/* "failed", "to look at", "not measured", "within limits". */
 const char *report_class_name(enum report_class class);
 
 /* "2026-01-31 23:59:59" UTC; "-" for NAN. Returns text. */

@@ -86,7 +86,7 @@ bool address_parse(const char *text, struct address *address, struct fault *faul
 static const char *advice(int error, bool tcp)
 {
     if (error == EACCES || error == EPERM) {
-        return "leave to open that socket: ask to be put in the group that owns it";
+        return "permission to open that socket: ask to be put in the group that owns it";
     }
     return tcp ? "a daemon there: start gradusd and enable server.tcp in its settings, or name"
                  " another place with --socket or GRADUS_SOCKET"

@@ -161,7 +161,7 @@ static bool take_line(struct client *client, struct message *message, enum clien
     char problem[256];
     *event = CLIENT_MESSAGE;
     if (!message_read(client->buffer, length, message, problem, sizeof problem)) {
-        fault_set(fault, STATUS_NO_READING, "the daemon's answer makes no sense", "%s", problem);
+        fault_set(fault, STATUS_NO_READING, "unexpected answer from the daemon", "%s", problem);
         *event = CLIENT_GONE;
     }
     client->used -= length + 1;
@@ -238,7 +238,7 @@ static bool judge_answer(const struct message *answer, struct fault *fault)
         return false;
     }
     if (json_object_get(answer->json, "result") == NULL) {
-        fault_set(fault, STATUS_NO_READING, "the daemon's answer makes no sense",
+        fault_set(fault, STATUS_NO_READING, "unexpected answer from the daemon",
                   "it has neither result nor error");
         return false;
     }
