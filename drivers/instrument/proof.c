@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "proof.h"
 
+#include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
 
 #include <math.h>
@@ -67,7 +68,7 @@ static bool is_number(const char *answer, double number)
 static bool agrees(const struct proof_item *item, const char *answer)
 {
     if (item->pattern)
-        return regexec(item->pattern, answer, 0, NULL, 0) == 0;
+        return pattern_whole(item->pattern, answer, strlen(answer));
     if (item->text[0] != '\0')
         return strcmp(item->text, answer) == 0;
     return is_number(answer, item->number);
