@@ -1,12 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "estimate.h"
 
+#include "crest.h"
 #include "extreme.h"
 #include "fold.h"
 #include "rhythm.h"
 #include "sine_check.h"
 
 #include <math.h>
+
+/* No sample is further out than noise throws the worst one in 1 record of 10,000. */
+static const double surely = 0.9999;
 
 /* A step between two samples that is more than this, in sigma of the noise, is an edge. */
 static const double edge_sigmas = 6.0;
@@ -225,6 +229,51 @@ static bool of_fold(const struct series *series, const struct waveform *waveform
     return isfinite(estimate->value);
 }
 
+/* Away from zero: the crest of the folded record, if what all samples show agrees with it. */
+static bool one_crest(const struct fold *fold, const struct waveform *waveform, double sign,
+                      double step, struct estimate *estimate)
+{
+    struct crest crest;
+    double noise = fmax(fold->noise, step / sqrt(12));
+    double seen = sign > 0 ? waveform->maximum : -waveform->minimum;
+    if (!(noise > 0) || !fold_crest(fold, sign, noise, &crest))
+        return false;
+    double above = seen - sign * crest.value;
+    double most = noise * extreme_quantile((double)waveform->count, surely) + step / 2;
+    bool dithered = noise * noise >= dither * step * step;
+    *estimate = (struct estimate) { .value = crest.value,
+                                    .scatter = crest.scatter,
+                                    .doubt = crest.doubt,
+                                    .averaged = dithered ? fmax(crest.samples, 1) : 1 };
+    return above <= most + crest.doubt + 3 * crest.scatter &&
+           above >= -waveform->peak_gap - crest.doubt - 3 * crest.scatter - step / 2;
+}
+
+/* Extremes of a record folded over its period. */
+static bool of_crests(const struct series *series, const struct waveform *waveform,
+                      enum aspect aspect, double step, struct estimate *estimate)
+{
+    struct fold fold;
+    struct rhythm rhythm;
+    double noise = noise_of(waveform, step);
+    if (!find_rhythm(series, waveform, noise, &rhythm) ||
+        !fold_make(series, rhythm.frequency, noise, &fold))
+        return false;
+    fold.noise = fmax(fold.noise, step / sqrt(12));
+    struct estimate high, low;
+    if (aspect == ASPECT_MAXIMUM)
+        return one_crest(&fold, waveform, 1, step, estimate);
+    if (aspect == ASPECT_MINIMUM)
+        return one_crest(&fold, waveform, -1, step, estimate);
+    if (!one_crest(&fold, waveform, 1, step, &high) || !one_crest(&fold, waveform, -1, step, &low))
+        return false;
+    *estimate = (struct estimate) { .value = high.value - low.value,
+                                    .scatter = hypot(high.scatter, low.scatter),
+                                    .doubt = high.doubt + low.doubt,
+                                    .averaged = fmin(high.averaged, low.averaged) };
+    return true;
+}
+
 static bool is_average(enum aspect aspect)
 {
     return aspect == ASPECT_DC || aspect == ASPECT_AC || aspect == ASPECT_RMS;
@@ -250,6 +299,11 @@ struct estimate estimate_aspect(const struct series *series, const struct wavefo
     estimate.averaged = 1;
     estimate.edges = edges_of(series, waveform, aspect, step);
     struct estimate folded;
+    if (!is_average(aspect) && of_crests(series, waveform, aspect, step, &folded) &&
+        hypot(folded.scatter, folded.doubt) < hypot(estimate.scatter, estimate.doubt)) {
+        folded.mean = estimate.mean;
+        return folded;
+    }
     if (estimate.edges > 0 && is_average(aspect) &&
         of_fold(series, waveform, aspect, step, &folded) && folded.edges < estimate.edges)
         return folded;

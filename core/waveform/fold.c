@@ -116,12 +116,13 @@ static double onwards(const struct fold *fold, size_t i, double sign)
     return fmax(0, sign * (next->value - here->value) / (next->place + turned - here->place));
 }
 
-/* What of the step from node i to the next is an edge; 0 where it is none. */
-static double edge_at(const struct fold *fold, size_t i, double step, double gap)
+double fold_edge(const struct fold *fold, size_t i)
 {
     double turned;
     const struct fold_node *here = &fold->nodes[i];
     const struct fold_node *next = node_at(fold, i + 1, &turned);
+    double step = next->value - here->value;
+    double gap = next->place + turned - here->place;
     double sign = copysign(1, step);
     double edge =
         fabs(step) - gap * (onwards(fold, i + fold->count - 1, sign) + onwards(fold, i + 1, sign));
@@ -135,7 +136,7 @@ static void add_edge(const struct fold *fold, size_t i, struct fold_averages *se
     double turned;
     const struct fold_node *here = &fold->nodes[i], *next = node_at(fold, i + 1, &turned);
     double gap = next->place + turned - here->place;
-    double edge = edge_at(fold, i, next->value - here->value, gap) * gap * sqrt(0.5);
+    double edge = fold_edge(fold, i) * gap * sqrt(0.5);
     double sum = here->value + next->value;
     seen->edges = hypot(seen->edges, edge);
     seen->square_edges = hypot(seen->square_edges, edge * fabs(sum - 2 * seen->mean));

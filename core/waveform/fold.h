@@ -39,6 +39,9 @@ struct fold {
  */
 bool fold_make(const struct series *series, double frequency, double noise, struct fold *fold);
 
+/* What of the step from node i to the next one, around the period, is a steep edge; 0: it is none. */
+double fold_edge(const struct fold *fold, size_t i);
+
 /* Averages over the period, by trapezoids from node to node. */
 struct fold_averages {
     double mean;

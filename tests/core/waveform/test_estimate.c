@@ -213,6 +213,24 @@ static void edges_between_samples(void **state)
     assert_true(estimated(ASPECT_RMS).edges == 0);
 }
 
+/* A spike in one period of twelve is the largest value, however level the others are. */
+static void a_spike_is_not_averaged_away(void **state)
+{
+    (void)state;
+    int narrow = 0;
+    srandom(SEED);
+    for (int i = 0; i < ROUNDS; i++) {
+        show(SQUARE, 0.02, uniform());
+        struct estimate level = estimated(ASPECT_MAXIMUM);
+        assert_within(level.value, 2.5, level.doubt + 4 * level.scatter);
+        narrow += level.scatter + level.doubt < 0.01;
+        trace[SAMPLES / 2] = 3;
+        struct estimate spiked = estimated(ASPECT_MAXIMUM);
+        assert_within(spiked.value, 3, spiked.doubt + 2 * spiked.scatter);
+    }
+    assert_true(narrow >= ROUNDS * 9 / 10);
+}
+
 /* What is no value stays none. */
 static void nothing_of_the_whole(void **state)
 {
@@ -231,6 +249,7 @@ int main(void)
         cmocka_unit_test(a_hidden_harmonic_is_no_error),
         cmocka_unit_test(others_are_bounded),
         cmocka_unit_test(edges_between_samples),
+        cmocka_unit_test(a_spike_is_not_averaged_away),
         cmocka_unit_test(nothing_of_the_whole),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
