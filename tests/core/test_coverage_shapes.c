@@ -44,7 +44,7 @@ static const struct {
 } shapes[] = {
     { "sine", &world_sine, 50, 1.3, 0, { 0 } },
     { "harmonics", &world_harmonics, 50, 1.4, 0, { 0 } },
-    { "square", &world_square, 50, 1.5, 2, { 0, 0.5 } },
+    { "square", &world_square, 50, 1.6, 2, { 0, 0.5 } },
     { "pulse 1 %", &world_narrow, 4, 1.8, 2, { 0, 0.01 } },
     { "pulse 20 %", &world_pulse, 50, 1.6, 2, { 0, 0.2 } },
     { "pulse 99 %", &world_wide, 4, 2.0, 2, { 0, 0.99 } },
