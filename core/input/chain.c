@@ -252,6 +252,21 @@ static double coupling_loss(const struct chain *chain, const struct signal *sign
     return 1 - 1 / sqrt(1 + ratio * ratio);
 }
 
+/*
+ * By how much of what is seen the tilt behind ac coupling may enlarge a peak-to-peak value. What
+ * a first-order high-pass takes away is its low-pass: of a signal between 0 and 1 that has its own
+ * largest swing for a square wave, tanh(pi corner / 2 frequency), and the output swings by no more
+ * than both (own derivation). A sine has none; RMS only ever loses.
+ */
+static double coupling_tilt(const struct chain *chain, const struct signal *signal)
+{
+    if (chain->aspect != ASPECT_PEAK_TO_PEAK || chain->shape.kind == WAVESHAPE_SINE)
+        return 0;
+    double frequency = isnan(signal->frequency) ? chain->lowest_frequency : signal->frequency;
+    double swing = frequency > 0 ? tanh(two_pi / 4 * chain->input->ac_corner / frequency) : 1;
+    return swing / (1 + swing);
+}
+
 /* The frequency that was seen, else the one that is stated. */
 static double frequency_of(const struct chain *chain, const struct signal *signal)
 {
@@ -368,8 +383,10 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     if (chain->correct_loading && loading.known)
         correction_terms(chain, setup, &loading, value, sink);
     capacitive_term(chain, setup, signal, &loading, sink);
-    if (setup->coupling == COUPLING_AC)
+    if (setup->coupling == COUPLING_AC) {
         biased(sink, "ac coupling", coupling_loss(chain, signal), -value);
+        biased(sink, "tilt by ac coupling", coupling_tilt(chain, signal), value);
+    }
 }
 
 static void all_terms(const struct chain *chain, const struct setup *setup,

@@ -87,11 +87,23 @@ static double ends(const struct waveform *waveform)
     return waveform->periods > 0 && isfinite(share) ? share / 2 : 0;
 }
 
+/*
+ * The most that the noise may be. The median of second differences of whole codes is one, two ...
+ * steps, which leaves it open by a third of a step, by chance by four thirds of its own standard
+ * deviation in the root of the number of samples, times three; a level that flickers
+ * between two codes has up to half a step of it.
+ */
+static double most_noise(const struct waveform *waveform, double step)
+{
+    return noise_of(waveform, step) * (1 + 4 / sqrt((double)waveform->count)) + 0.35 * step;
+}
+
 static struct estimate of_alternating(const struct waveform *waveform, double step)
 {
     double noise = noise_of(waveform, step);
+    double taken = most_noise(waveform, step);
     double most = waveform->ac_rms;
-    double least = sqrt(fmax(0, (most - noise) * (most + noise)));
+    double least = sqrt(fmax(0, (most - taken) * (most + taken)));
     double value = (least + most) / 2;
     return (struct estimate) { .value = value,
                                .scatter = hypot(noise / sqrt((double)waveform->count),

@@ -236,6 +236,44 @@ static void test_ac_coupling_loss(void **state)
 }
 
 /*
+ * Peak-to-peak value behind a first-order high-pass of a pulse from 0 to 1, in its steady state: up
+ * by one, a decay for the time that it is up, down by one, a decay for the rest.
+ */
+static double tilted(double duty, double time_constants)
+{
+    double up = exp(-duty * time_constants), down = exp(-(1 - duty) * time_constants);
+    double top = (1 - down) / (1 - up * down);
+    return top - (top * up - 1);
+}
+
+/* The value is enlarged by no more than the budget has for it; by a square of all that it has. */
+static void test_ac_coupling_tilt(void **state)
+{
+    (void)state;
+    static const double duties[] = { 0.01, 0.2, 0.5, 0.9 }, frequencies[] = { 2, 50, 1000 };
+    struct bench_table table;
+    offset_scope_table(&table);
+    table.chain.aspect = ASPECT_PEAK_TO_PEAK;
+    struct setup setup = { 9, COUPLING_AC, 0, 0 };
+    struct budget budget;
+    for (size_t i = 0; i < sizeof duties / sizeof *duties; i++)
+        for (size_t j = 0; j < sizeof frequencies / sizeof *frequencies; j++) {
+            double constants = 2 * M_PI * table.input.ac_corner / frequencies[j];
+            double seen = tilted(duties[i], constants);
+            struct signal signal = { .value = seen, .samples = 500, .frequency = frequencies[j] };
+            chain_budget(&table.chain, &setup, &signal, &budget);
+            double bound = sqrt(3) * share(&budget, "tilt by ac coupling");
+            assert_true(bound >= seen - 1 - 1e-12);
+            if (duties[i] == 0.5)
+                assert_within(bound, seen - 1, 1e-12);
+            table.chain.shape.kind = WAVESHAPE_SINE;
+            chain_budget(&table.chain, &setup, &signal, &budget);
+            assert_true(share(&budget, "tilt by ac coupling") == 0);
+            table.chain.shape.kind = WAVESHAPE_UNKNOWN;
+        }
+}
+
+/*
  * 10 kohm into 1 Mohm and 20 pF at 1 MHz passes 0.620265 of the voltage where
  * dc passes 0.990099: the difference is in the budget. Own derivation: |Z / (Z
  * + Rs)|, Z = R / (1 + j 2 pi f R C).
@@ -342,6 +380,7 @@ int main(void)
         cmocka_unit_test(test_transducer_offset),
         cmocka_unit_test(test_inverting_probe),
         cmocka_unit_test(test_ac_coupling_loss),
+        cmocka_unit_test(test_ac_coupling_tilt),
         cmocka_unit_test(test_capacitive_loading_is_not_forgotten),
         cmocka_unit_test(test_ground_reference_replaces_the_baseline),
         cmocka_unit_test(test_level_error_in_an_rms),

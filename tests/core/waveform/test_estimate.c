@@ -213,6 +213,27 @@ static void edges_between_samples(void **state)
     assert_true(estimated(ASPECT_RMS).edges == 0);
 }
 
+/*
+ * A rail without any ripple, between any two codes: what is seen is noise and rounding, and nothing
+ * may well be the truth. Half a step beside is the rounding's own.
+ */
+static void a_quiet_rail_may_have_no_ripple(void **state)
+{
+    (void)state;
+    srandom(SEED);
+    for (int i = 0; i < 20 * ROUNDS; i++) {
+        double step = 0.01, level = 5 + step * uniform(), sigma = 4 * step * uniform() * uniform();
+        for (size_t j = 0; j < SAMPLES; j++)
+            trace[j] = step * round((level + sigma * noise()) / step);
+        struct series series = record();
+        struct waveform waveform;
+        assert_true(waveform_measure_series(&series, &waveform));
+        struct estimate ripple = estimate_aspect(&series, &waveform, ASPECT_AC, step);
+        assert_true(ripple.value <= ripple.doubt + 2 * ripple.scatter + 0.47 * step);
+        assert_true(ripple.value <= fmax(sigma, step));
+    }
+}
+
 /* A spike in one period of twelve is the largest value, however level the others are. */
 static void a_spike_is_not_averaged_away(void **state)
 {
@@ -249,6 +270,7 @@ int main(void)
         cmocka_unit_test(a_hidden_harmonic_is_no_error),
         cmocka_unit_test(others_are_bounded),
         cmocka_unit_test(edges_between_samples),
+        cmocka_unit_test(a_quiet_rail_may_have_no_ripple),
         cmocka_unit_test(a_spike_is_not_averaged_away),
         cmocka_unit_test(nothing_of_the_whole),
     };
