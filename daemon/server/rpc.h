@@ -15,7 +15,11 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/* The error codes the specification reserves. */
+/*
+ * The error codes the specification reserves.
+ *
+ * One idea in two halves; the other half is rpc_bind.h, which fits parameters.
+ */
 enum rpc_error {
     RPC_PARSE_ERROR = -32700,
     RPC_INVALID_REQUEST = -32600,

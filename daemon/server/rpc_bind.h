@@ -9,7 +9,11 @@
 
 #include "rpc.h"
 
-/* What is wrong with the params; texts are always terminated. */
+/*
+ * What is wrong with the params; texts are always terminated.
+ *
+ * One idea in two halves; the other half is rpc.h, which has the calls.
+ */
 struct rpc_mistake {
     char what[160];
     char expected[160];

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "link.h"
 
-#include "link_kinds.h"
-
 #include <stdlib.h>
 
 struct link {

@@ -129,6 +129,9 @@ struct link_ops {
     void (*close)(void *self);
 };
 
+/* Makes a link of what a kind's open returned; closes `self` and returns NULL on failure. */
+struct link *link_wrap(const struct link_ops *ops, void *self, struct failure *failure);
+
 /* Writes all of `bytes` by the deadline, or fails; see link_ops.write. */
 bool link_write(struct link *link, const char *bytes, size_t count, struct deadline deadline,
                 struct failure *failure);

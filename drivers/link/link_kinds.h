@@ -9,7 +9,4 @@ extern const struct link_ops link_tcp_ops;    /* link_stream.c */
 extern const struct link_ops link_unix_ops;   /* link_stream.c */
 extern const struct link_ops link_serial_ops; /* link_serial.c */
 
-/* Makes a link of what a kind's open returned; closes `self` and returns NULL on failure. */
-struct link *link_wrap(const struct link_ops *ops, void *self, struct failure *failure);
-
 #endif

@@ -20,6 +20,8 @@ enum { USB_DEVICE_TEXT = 128, USB_DEVICE_PATH = 40 };
  * One USBTMC device that is plugged in. The texts are what the kernel read
  * from the device when it was plugged in, so they are there without opening
  * it and without permission; empty where the device has none.
+ *
+ * One idea in two halves; the other half is usb_find.h, which looks for devices.
  */
 struct usb_device_info {
     int vendor;

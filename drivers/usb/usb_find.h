@@ -7,7 +7,11 @@
 
 #include <libusb-1.0/libusb.h>
 
-/* One device that was found. */
+/*
+ * One device that was found.
+ *
+ * One idea in two halves; the other half is usb_device.h, which opens them.
+ */
 struct usb_found {
     struct usb_device_info info;
     struct usb_pipe pipe;  /* interface and endpoints; without functions */

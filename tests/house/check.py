@@ -10,15 +10,6 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("core", "drivers", "daemon", "tools/gradus", "tools/standin", "tools/benchmark")
-MAY_INCLUDE = {
-    "core": ("core",),
-    "drivers": ("core", "drivers"),
-    "daemon": ("core", "drivers", "daemon"),
-    "tools/gradus": ("core/basics", "tools/gradus"),
-    "tools/standin": ("tools/standin",),
-    "tools/benchmark": ("core", "drivers/profile/profile.h", "drivers/link/link.h", "drivers/dialogue/link_open.h", "daemon/settings/settings.h",
-                        "daemon/store/store.h", "daemon/store/store_schema.h", "tools/benchmark"),
-}
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "LICENSE", "CMakeLists.txt",
              "daemon", "drivers", "core", "config", "tests", "tools"}
 LONGEST_FUNCTION = 60
@@ -36,23 +27,49 @@ def tracked():
     return listing.stdout.split("\n") if listing.returncode == 0 else []
 
 
-def room_of(path):
-    relative = path.relative_to(ROOT).as_posix()
-    return next(room for room in ROOMS if relative.startswith(room + "/"))
-
-
 def includes():
-    """Calls go down the house only."""
+    """Calls go down the house only, as tools/directions has it; the build checks it too."""
+    run = subprocess.run(["cmake", "-D", f"SOURCE={ROOT}", "-P", ROOT / "tools/directions.cmake"],
+                         capture_output=True, text=True)
+    yield from run.stderr.splitlines()
+
+
+def modules():
+    """Each module (a .c with its headers, private ones too) and those it includes."""
+    includes = {}
     for path in sources("*.[ch]"):
-        allowed = MAY_INCLUDE[room_of(path)]
-        for number, line in enumerate(path.read_text().split("\n"), 1):
-            match = re.match(r'\s*#\s*include\s+"([^"]+)"', line)
-            if not match:
-                continue
-            beside = path.parent / match[1]
-            name = beside.relative_to(ROOT).as_posix() if beside.exists() else match[1]
-            if not any(name == a or name.startswith(a + "/") for a in allowed):
-                yield f"{path.relative_to(ROOT)}:{number}: {room_of(path)} may not include {name}"
+        module = path.parent / re.sub(r"_priv$", "", path.stem)
+        for name in re.findall(r'^#include "([^"]+)"', path.read_text(), re.MULTILINE):
+            target = path.parent / name if "/" not in name else ROOT / name
+            target = target.parent / re.sub(r"_priv$", "", target.stem)
+            if target != module:
+                includes.setdefault(module, set()).add(target)
+    return includes
+
+
+def reach(includes, start):
+    found, left = set(), [start]
+    while left:
+        for target in includes.get(left.pop(), ()):
+            if target not in found:
+                found.add(target)
+                left.append(target)
+    return found
+
+
+def circles():
+    """No files include each other in a circle but two halves of one idea, which say so at their tops."""
+    includes = modules()
+    below = {module: reach(includes, module) for module in includes}
+    for module in sorted(includes):
+        others = sorted(other for other in below[module] if module in below.get(other, ()))
+        others.remove(module) if module in others else None
+        if not others:
+            continue
+        name = module.relative_to(ROOT)
+        top = module.with_suffix(".h").read_text()[:1500]
+        if len(others) > 1 or f"other half is {others[0].name}.h" not in re.sub(r"\s+\*?\s*", " ", top):
+            yield f"{name}: in a circle with {', '.join(str(o.relative_to(ROOT)) for o in others)}"
 
 
 def documented():
@@ -188,7 +205,7 @@ def tidied():
 
 
 RULES = {rule.__name__: rule
-         for rule in (includes, documented, sizes, layout, waits, leftovers, sourced, formatted, tidied)}
+         for rule in (includes, circles, documented, sizes, layout, waits, leftovers, sourced, formatted, tidied)}
 
 if __name__ == "__main__":
     found = list(RULES[sys.argv[1]]())

@@ -20,7 +20,11 @@ enum { INSTRUMENT_NAME = 48, INSTRUMENT_LOG = 512, INSTRUMENT_LOG_TEXT = 256 };
 
 struct instrument;
 
-/* What one command leads to. The language adds to `text`; `now` is given. */
+/*
+ * What one command leads to. The language adds to `text`; `now` is given.
+ *
+ * One idea in two halves; the other half is keys.h, the hand at its panel.
+ */
 struct answer {
     struct text text; /* without terminator; empty: no reply */
     bool replies;     /* there is a reply */

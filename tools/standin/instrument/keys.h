@@ -8,6 +8,8 @@
 /*
  * When the fault "key" hits: somebody unlocks the panel of a meter and presses
  * a key, for another function, range or input, or for automatic ranges.
+ *
+ * One idea in two halves; the other half is instrument.h, whose panel it is.
  */
 void keys_pressed(struct instrument *instrument);
 

@@ -8,12 +8,13 @@
 #ifndef STANDIN_SCPI_H
 #define STANDIN_SCPI_H
 
+#include "scpi_match.h"
 #include "tools/standin/basics/text.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { SCPI_QUEUE = 16, SCPI_ERROR_TEXT = 96, SCPI_SUFFIXES = 2 };
+enum { SCPI_QUEUE = 16, SCPI_ERROR_TEXT = 96 };
 
 /* Bits of the event status register. */
 enum { SCPI_ESR_QUERY = 4, SCPI_ESR_DEVICE = 8, SCPI_ESR_EXECUTION = 16, SCPI_ESR_COMMAND = 32 };
@@ -84,8 +85,5 @@ bool scpi_number(struct scpi_call *call, double *number);
 
 /* The argument as one of the words (in pattern form, NULL ends); reports -224 when it is none. */
 bool scpi_choice(struct scpi_call *call, const char *const *words, size_t *choice);
-
-/* Whether a text is the short or the long form of a pattern such as "VOLTage:DC". */
-bool scpi_matches(const char *pattern, const char *text);
 
 #endif

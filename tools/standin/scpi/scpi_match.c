@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "scpi_match.h"
-#include "scpi.h"
 
 #include <ctype.h>
 #include <stdlib.h>
