@@ -212,23 +212,6 @@ char *notation_result(char *text, size_t size, double value, double uncertainty,
     return text;
 }
 
-char *notation_result_joined(char *text, size_t size, double value, double uncertainty, int digits,
-                             const char *unit)
-{
-    assert(size >= NOTATION_SIZE && digits >= 1 && digits <= 2);
-    if (!usable(value, uncertainty)) {
-        return notation_value(text, size, value, DIGITS_ALONE, unit);
-    }
-    struct pair pair = pair_of(value, uncertainty, digits, unit);
-    char number[NUMBER_SIZE];
-    char margin[NUMBER_SIZE];
-    write_number(number, &pair.value, &pair.scale, pair.decimals);
-    write_number(margin, &pair.uncertainty, &pair.scale, pair.decimals);
-    snprintf(text, size, "(%s ± %s)%s%s%s", number, margin, gap(&pair.scale, unit),
-             pair.scale.prefix, unit);
-    return text;
-}
-
 char *notation_plain(char *text, size_t size, double value, const char *unit)
 {
     assert(size >= NOTATION_SIZE);

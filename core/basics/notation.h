@@ -45,10 +45,6 @@ char *notation_value(char *text, size_t size, double value, int digits, const ch
 char *notation_result(char *text, size_t size, double value, double uncertainty, int digits,
                       const char *unit);
 
-/* As notation_result(), in the form "(5.013 ± 0.004) V". */
-char *notation_result_joined(char *text, size_t size, double value, double uncertainty, int digits,
-                             const char *unit);
-
 /*
  * Writes a setting or limit as a person would: as few digits as give back
  * the number, with prefix: 0.2 -> "200 mV", 40 -> "40 V", 4.75 -> "4.75 V". A limit

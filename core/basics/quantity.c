@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "quantity.h"
 
-#include <string.h>
-
 struct entry {
     const char *text;
     enum aspect aspect;
@@ -22,17 +20,6 @@ const char *quantity_name(enum quantity quantity)
         return "unknown quantity";
     }
     return entries[quantity].text;
-}
-
-bool quantity_from_name(const char *name, enum quantity *quantity)
-{
-    for (int i = 0; i < QUANTITY_COUNT; i++) {
-        if (strcmp(entries[i].text, name) == 0) {
-            *quantity = (enum quantity)i;
-            return true;
-        }
-    }
-    return false;
 }
 
 enum aspect quantity_aspect(enum quantity quantity)

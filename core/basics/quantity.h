@@ -62,9 +62,6 @@ enum quantity {
 /* The text of a quantity, for example "dc voltage". Never NULL. */
 const char *quantity_name(enum quantity quantity);
 
-/* Finds a quantity by its exact text. Returns false when there is none of that name. */
-bool quantity_from_name(const char *name, enum quantity *quantity);
-
 /* The aspect of the signal, and the dimension, that a quantity stands for. */
 enum aspect quantity_aspect(enum quantity quantity);
 enum dimension quantity_dimension(enum quantity quantity);

@@ -88,9 +88,3 @@ struct loading loading_at(const struct source *source, const struct load *load, 
     loading.uncertainty = uncertainty_at(source, load, s, zs, yl);
     return isfinite(factor) && isfinite(loading.uncertainty) ? loading : not_known();
 }
-
-double load_impedance(const struct load *load, double frequency)
-{
-    double farads = isnan(load->capacitance) ? 0.0 : load->capacitance;
-    return 1.0 / hypot(1.0 / load->resistance, two_pi * frequency * farads);
-}

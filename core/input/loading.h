@@ -55,10 +55,4 @@ struct loading loading_resistive(const struct source *source, const struct load 
  */
 struct loading loading_at(const struct source *source, const struct load *load, double frequency);
 
-/*
- * |Z| of the load at a frequency, ohm: R / hypot(1, 2 pi f R C); a capacitance
- * that is NAN counts as none.
- */
-double load_impedance(const struct load *load, double frequency);
-
 #endif

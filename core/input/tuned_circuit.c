@@ -26,12 +26,3 @@ double tuned_loaded(double frequency, double capacitance, double added)
         return NAN;
     return frequency / sqrt(1 + added / capacitance);
 }
-
-double tuned_own_capacitance(double frequency1, double capacitance1, double frequency2,
-                             double capacitance2)
-{
-    double one = frequency1 * frequency1;
-    double two = frequency2 * frequency2;
-    double own = (one * capacitance1 - two * capacitance2) / (two - one);
-    return own >= 0 && isfinite(own) ? own : NAN;
-}

@@ -20,11 +20,4 @@ double tuned_capacitance(double inductance, double frequency);
  */
 double tuned_loaded(double frequency, double capacitance, double added);
 
-/*
- * A coil's own capacitance from two resonances with known capacitors across
- * it: C = (f1^2 C1 - f2^2 C2) / (f2^2 - f1^2). NAN when out of bounds, or negative.
- */
-double tuned_own_capacitance(double frequency1, double capacitance1, double frequency2,
-                             double capacitance2);
-
 #endif

@@ -1,61 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "correlation.h"
 
-#include "core/basics/sum.h"
-
 #include <math.h>
 #include <string.h>
-
-/* A variance this far below zero, of its terms, is rounding. */
-static const double rounding = 1e-12;
 
 static double signed_width(const struct contribution *term)
 {
     return term->standard * term->sensitivity;
-}
-
-double correlated_combined(const struct budget *budget, const struct correlation *correlations,
-                           size_t count)
-{
-    struct sum variance = { 0.0, 0.0 };
-    double squares = 0.0;
-    for (size_t i = 0; i < budget->count; i++) {
-        double width = signed_width(&budget->terms[i]);
-        sum_add(&variance, width * width);
-        squares += width * width;
-    }
-    for (size_t i = 0; i < count; i++) {
-        const struct correlation *pair = &correlations[i];
-        if (pair->first >= budget->count || pair->second >= budget->count ||
-            pair->first == pair->second || !(fabs(pair->coefficient) <= 1.0)) {
-            return NAN;
-        }
-        sum_add(&variance, 2.0 * pair->coefficient * signed_width(&budget->terms[pair->first]) *
-                               signed_width(&budget->terms[pair->second]));
-    }
-    double total = sum_value(&variance);
-    if (!(total >= -rounding * squares)) {
-        return NAN;
-    }
-    return sqrt(fmax(0.0, total));
-}
-
-double correlation_of_means(const double *x, const double *y, size_t n)
-{
-    double mean_x;
-    double mean_y;
-    double standard_x;
-    double standard_y;
-    if (!type_a(x, n, &mean_x, &standard_x) || !type_a(y, n, &mean_y, &standard_y)) {
-        return NAN;
-    }
-    double count = (double)n;
-    struct sum products = { 0.0, 0.0 };
-    for (size_t i = 0; i < n; i++) {
-        sum_add(&products, (x[i] - mean_x) * (y[i] - mean_y));
-    }
-    double together = standard_x * standard_y;
-    return together > 0.0 ? sum_value(&products) / (count - 1.0) / count / together : NAN;
 }
 
 static const struct shared *shared_of(const struct shared *shared, size_t count, const char *source)

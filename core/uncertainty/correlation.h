@@ -1,35 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Contributions that are not independent, after JCGM 100:2008 5.2: two in one
- * budget with a correlation coefficient, (13) and (16), and two readings that
- * share some of their sources, in a difference or a ratio.
+ * Contributions that are not independent, after JCGM 100:2008 5.2, (13) and
+ * (16): two readings that share some of their sources, in a difference or a
+ * ratio.
  */
 #ifndef GRADUS_CORE_CORRELATION_H
 #define GRADUS_CORE_CORRELATION_H
 
 #include "budget.h"
-
-/* Two terms of one budget, by index, and the coefficient between them, -1 to 1. */
-struct correlation {
-    size_t first;
-    size_t second;
-    double coefficient;
-};
-
-/*
- * Combined standard uncertainty with correlated terms, JCGM 100 (16). NAN
- * when an index or a coefficient is out of bounds, a term is paired with
- * itself, or the coefficients contradict each other so that the variance is
- * negative (by more than rounding, which gives 0).
- */
-double correlated_combined(const struct budget *budget, const struct correlation *correlations,
-                           size_t count);
-
-/*
- * Correlation coefficient of the means of two series read in pairs, JCGM 100
- * (14), (17). NAN when n < 2 or a series does not vary.
- */
-double correlation_of_means(const double *x, const double *y, size_t n);
 
 /* A source that two budgets have in common. */
 struct shared {

@@ -239,13 +239,3 @@ enum wave_reason pulse_measure(const struct series *series, const struct wavefor
     }
     return reason;
 }
-
-bool transition_of_signal(double displayed, double own, double *signal, double *bound)
-{
-    if (!(own >= 0.0 && own < displayed) || !isfinite(displayed)) {
-        return false;
-    }
-    *signal = sqrt((displayed - own) * (displayed + own));
-    *bound = displayed - *signal;
-    return true;
-}

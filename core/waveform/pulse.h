@@ -69,14 +69,4 @@ void pulse_between(const struct series *series, const struct levels *levels, dou
 enum wave_reason pulse_measure(const struct series *series, const struct waveform *waveform,
                                struct pulse *pulse);
 
-/*
- * The transition duration of a signal, from the one displayed and that of the
- * instrument: sqrt(displayed^2 - own^2); Bakshi and Bakshi, Electronic and
- * Electrical Measuring Instruments & Machines, ch. 6, p. 6-53. It is exact for
- * Gaussian responses and rough for others, so `*bound`, half the width of a
- * rectangular uncertainty, is the whole correction. False, writing nothing,
- * where the display is no longer than the instrument's own.
- */
-bool transition_of_signal(double displayed, double own, double *signal, double *bound);
-
 #endif

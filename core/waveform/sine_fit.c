@@ -293,8 +293,3 @@ double sine_fit_sinad(const struct sine_fit *fit)
 {
     return 20.0 * log10(fit->amplitude / sqrt(2.0) / fit->residual);
 }
-
-double sine_fit_effective_bits(const struct sine_fit *fit, double full_scale)
-{
-    return log2(full_scale / (fit->residual * sqrt(12.0)));
-}

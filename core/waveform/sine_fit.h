@@ -53,12 +53,4 @@ enum wave_reason sine_fit_four(const struct series *series, double start, struct
 /* Signal over noise and distortion: RMS of the fitted sine over the residual, dB. */
 double sine_fit_sinad(const struct sine_fit *fit);
 
-/*
- * Effective number of bits, log2(full_scale / (residual sqrt(12))): the bits of
- * the ideal quantiser that leaves this residual. Not from SINAD, which falls with the amplitude.
- *
- * full_scale  from the lowest to the highest code, in the record's values, > 0
- */
-double sine_fit_effective_bits(const struct sine_fit *fit, double full_scale);
-
 #endif

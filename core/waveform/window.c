@@ -8,23 +8,15 @@ enum { MOST_TERMS = 5 };
 static const double pi = 3.14159265358979324;
 
 static const struct {
-    const char *name;
     size_t terms;
     double a[MOST_TERMS];
 } windows[WINDOW_COUNT] = {
-    [WINDOW_RECTANGULAR] = { "rectangular", 1, { 1.0 } },
-    [WINDOW_HANN] = { "hann", 2, { 0.5, 0.5 } },
-    [WINDOW_HAMMING] = { "hamming", 2, { 0.54, 0.46 } },
-    [WINDOW_BLACKMAN_HARRIS] = { "blackman harris", 4, { 0.35875, 0.48829, 0.14128, 0.01168 } },
-    [WINDOW_FLAT_TOP] = { "flat top",
-                          5,
-                          { 0.21557895, 0.41663158, 0.277263158, 0.083578947, 0.006947368 } },
+    [WINDOW_RECTANGULAR] = { 1, { 1.0 } },
+    [WINDOW_HANN] = { 2, { 0.5, 0.5 } },
+    [WINDOW_HAMMING] = { 2, { 0.54, 0.46 } },
+    [WINDOW_BLACKMAN_HARRIS] = { 4, { 0.35875, 0.48829, 0.14128, 0.01168 } },
+    [WINDOW_FLAT_TOP] = { 5, { 0.21557895, 0.41663158, 0.277263158, 0.083578947, 0.006947368 } },
 };
-
-const char *window_name(enum window window)
-{
-    return windows[window].name;
-}
 
 double window_at(enum window window, size_t i, size_t n)
 {

@@ -23,9 +23,6 @@ enum window {
     WINDOW_COUNT
 };
 
-/* The window's name: "rectangular", "hann", "hamming", "blackman harris", "flat top". */
-const char *window_name(enum window window);
-
 /* The weight of sample i of n, n > 0. */
 double window_at(enum window window, size_t i, size_t n);
 

@@ -47,14 +47,6 @@ static const struct place *place_at(const char *text)
     return NULL;
 }
 
-const char *command_unknown(const char *text)
-{
-    for (const char *brace = strchr(text, '{'); brace; brace = strchr(brace + 1, '{'))
-        if (!place_at(brace + 1))
-            return brace;
-    return NULL;
-}
-
 char *command_number(char *text, size_t size, double number)
 {
     number += 0.0; /* a negative zero would be written with its sign */

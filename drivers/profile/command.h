@@ -41,13 +41,6 @@ bool command_fill(const char *text, const struct command_values *values, char *f
                   struct failure *failure);
 
 /*
- * Checks the placeholders of a text without filling them in. Returns NULL
- * when all are known, else the first unknown one (pointing into `text`, at
- * its brace).
- */
-const char *command_unknown(const char *text);
-
-/*
  * Writes a number as an instrument takes it: a whole number below 1e9 as
  * digits, any other with the fewest digits that give it back to 1 part in
  * 1e12, at most 12. Returns text.

@@ -12,52 +12,7 @@
 
 #include "tests/near.h"
 
-/* Own derivation: Z = R / (1 + j 2 pi f R C), the two in parallel. */
-static void impedance_at_the_tip(void **state)
-{
-    (void)state;
-    static const double rows[][4] = {
-        /* ohm, farad, hertz, |Z| ohm */
-        { 1000000.0, 2e-11, 0.0, 1000000.0 },
-        { 1000000.0, 2e-11, 50.0, 999980.2614 },
-        { 1000000.0, 2e-11, 1000.0, 992196.6154 },
-        { 1000000.0, 2e-11, 10000.0, 622676.9923 },
-        { 1000000.0, 2e-11, 100000.0, 79326.69684 },
-        { 1000000.0, 2e-11, 1000000.0, 7957.495201 },
-        { 1000000.0, 2e-11, 10000000.0, 795.7744635 },
-        { 1000000.0, 2e-11, 100000000.0, 79.57747129 },
-        { 10000000.0, 1.5e-11, 0.0, 10000000.0 },
-        { 10000000.0, 1.5e-11, 50.0, 9988915.153 },
-        { 10000000.0, 1.5e-11, 1000.0, 7277271.834 },
-        { 10000000.0, 1.5e-11, 10000.0, 1055110.408 },
-        { 10000000.0, 1.5e-11, 100000.0, 106097.3234 },
-        { 10000000.0, 1.5e-11, 1000000.0, 10610.32357 },
-        { 10000000.0, 1.5e-11, 10000000.0, 1061.032948 },
-        { 10000000.0, 1.5e-11, 100000000.0, 106.1032954 },
-        { 10000000.0, 1e-11, 0.0, 10000000.0 },
-        { 10000000.0, 1e-11, 50.0, 9995068.848 },
-        { 10000000.0, 1e-11, 1000.0, 8467330.16 },
-        { 10000000.0, 1e-11, 10000.0, 1571767.255 },
-        { 10000000.0, 1e-11, 100000.0, 159134.7897 },
-        { 10000000.0, 1e-11, 1000000.0, 15915.47415 },
-        { 10000000.0, 1e-11, 10000000.0, 1591.549411 },
-        { 10000000.0, 1e-11, 100000000.0, 159.1549431 },
-        { 100000000.0, 3e-12, 0.0, 100000000.0 },
-        { 100000000.0, 3e-12, 50.0, 99558804.87 },
-        { 100000000.0, 3e-12, 1000.0, 46864979.19 },
-        { 100000000.0, 3e-12, 10000.0, 5297714.859 },
-        { 100000000.0, 3e-12, 100000.0, 530509.0115 },
-        { 100000000.0, 3e-12, 1000000.0, 53051.64023 },
-        { 100000000.0, 3e-12, 10000000.0, 5305.164762 },
-        { 100000000.0, 3e-12, 100000000.0, 530.516477 },
-    };
-    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        struct load load = { .resistance = rows[i][0], .capacitance = rows[i][1] };
-        assert_near(load_impedance(&load, rows[i][2]), rows[i][3], 1e-8);
-    }
-}
-
-/* Own derivation: H = Zin / (Zin + Rs), the divider, with Zin as above. */
+/* Own derivation: H = Zin / (Zin + Rs), the divider, with Zin = R / (1 + j 2 pi f R C). */
 static void resistive_source(void **state)
 {
     (void)state;
@@ -129,21 +84,6 @@ static void detuned_tank(void **state)
     }
 }
 
-/*
- * FOSSEE's Python textbook companions, "Electronic Instrumentation and
- * Measurements", Example 8.5.2 (p. 8-23): 460 pF at 2 MHz and 100 pF at 4 MHz;
- * it prints 20 pF and 13.19 uH. Own derivation of the digits: L (C + Cd) is as
- * 1 / f^2, so Cd = (460 - 4 x 100) / (4 - 1) pF.
- */
-static void coils_own_capacitance(void **state)
-{
-    (void)state;
-    double own = tuned_own_capacitance(2e6, 460e-12, 4e6, 100e-12);
-    assert_near(own, 20e-12, 1e-9);
-    assert_near(tuned_frequency(1.319286245e-05, 460e-12 + own), 2e6, 1e-9);
-    assert_true(isnan(tuned_own_capacitance(2e6, 100e-12, 4e6, 100e-12)));
-}
-
 /* Own derivation: the formulas have no value there. */
 static void what_is_out_of_bounds_gives_no_number(void **state)
 {
@@ -156,10 +96,8 @@ static void what_is_out_of_bounds_gives_no_number(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(impedance_at_the_tip),
         cmocka_unit_test(resistive_source),
         cmocka_unit_test(detuned_tank),
-        cmocka_unit_test(coils_own_capacitance),
         cmocka_unit_test(what_is_out_of_bounds_gives_no_number),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

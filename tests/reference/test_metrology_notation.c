@@ -25,19 +25,19 @@ static void result_and_uncertainty(void **state)
         const char *unit;
         const char *text;
     } rows[] = {
-        { 4.99937, 0.0032, 2, "", "(4.9994 ± 0.0032)" },
-        { 127.73217, 0.07107, 2, "", "(127.732 ± 0.071)" },
-        { 219.84651, 0.29558, 2, "", "(219.85 ± 0.30)" },
-        { 0.0000123456, 0.00000047, 2, "V", "(12.35 ± 0.47) µV" },
-        { 1234567.0, 8900.0, 2, "Hz", "(1.2346 ± 0.0089) MHz" },
-        { 0.1, 0.05, 1, "V", "(0.10 ± 0.05) V" },
-        { -5.47, 0.096, 2, "V", "(-5.470 ± 0.096) V" },
-        { 9.9996, 0.0997, 2, "", "(10.00 ± 0.10)" },
+        { 4.99937, 0.0032, 2, "", "4.9994 ± 0.0032" },
+        { 127.73217, 0.07107, 2, "", "127.732 ± 0.071" },
+        { 219.84651, 0.29558, 2, "", "219.85 ± 0.30" },
+        { 0.0000123456, 0.00000047, 2, "V", "12.35 µV ± 0.47 µV" },
+        { 1234567.0, 8900.0, 2, "Hz", "1.2346 MHz ± 0.0089 MHz" },
+        { 0.1, 0.05, 1, "V", "0.10 V ± 0.05 V" },
+        { -5.47, 0.096, 2, "V", "-5.470 V ± 0.096 V" },
+        { 9.9996, 0.0997, 2, "", "10.00 ± 0.10" },
     };
     for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
         char text[NOTATION_SIZE];
-        notation_result_joined(text, sizeof(text), rows[i].value, rows[i].uncertainty,
-                               rows[i].digits, rows[i].unit);
+        notation_result(text, sizeof(text), rows[i].value, rows[i].uncertainty, rows[i].digits,
+                        rows[i].unit);
         assert_string_equal(text, rows[i].text);
     }
 }

@@ -95,24 +95,6 @@ static void single_pole_step(void **state)
     assert_within(0.5 / 3.14159265358979 * log(9.0), 0.3496991525661, 1e-12);
 }
 
-/*
- * Bakshi and Bakshi, Electronic and Electrical Measuring Instruments &
- * Machines, ch. 6, pp. 6-53 and 6-26; recomputed with the book's 0.35.
- */
-static void own_transition_taken_out(void **state)
-{
-    (void)state;
-    double signal, bound;
-    assert_true(transition_of_signal(2e-8, 0.35 / 25e6, &signal, &bound));
-    assert_near(signal, 1.428285686e-8, 1e-9);
-    assert_near(bound, 2e-8 - signal, 1e-12);
-    assert_true(transition_of_signal(2.1e-5, 0.35 / 28388.7487, &signal, &bound));
-    assert_near(signal, 1.7e-5, 1e-8);
-    assert_false(transition_of_signal(1e-8, 1.4e-8, &signal, &bound));
-    assert_false(transition_of_signal(NAN, 1.4e-8, &signal, &bound));
-    assert_false(transition_of_signal(1e-8, NAN, &signal, &bound));
-}
-
 /* Overshoot 100 exp(-pi zeta / sqrt(1 - zeta^2)), from memory; per cent. */
 static void overshoot_of_a_second_order_step(void **state)
 {
@@ -143,7 +125,6 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(single_pole_step),
-        cmocka_unit_test(own_transition_taken_out),
         cmocka_unit_test(overshoot_of_a_second_order_step),
         cmocka_unit_test(states_transitions_aberrations),
     };

@@ -22,21 +22,6 @@ static struct budget budget_of(double accuracy, double probe, double resolution)
     return budget;
 }
 
-static void contradictions_have_no_uncertainty(void **state)
-{
-    (void)state;
-    struct budget budget = budget_of(1, 1, 1);
-    assert_true(isnan(correlated_combined(&budget, &(struct correlation) { 0, 0, 0.5 }, 1)));
-    assert_true(isnan(correlated_combined(&budget, &(struct correlation) { 0, 3, 0.5 }, 1)));
-    assert_true(isnan(correlated_combined(&budget, &(struct correlation) { 0, 1, 1.1 }, 1)));
-    assert_true(isnan(correlated_combined(&budget, &(struct correlation) { 0, 1, NAN }, 1)));
-    const struct correlation against[] = { { 0, 1, -1 }, { 0, 2, -1 }, { 1, 2, -1 } };
-    assert_true(isnan(correlated_combined(&budget, against, 3)));
-    assert_near(correlated_combined(&budget, against, 1), 1, 1e-15);
-    assert_true(
-        isnan(correlation_of_means((const double[]) { 1, 1 }, (const double[]) { 1, 2 }, 2)));
-}
-
 /* What budget_combine() splits must come to JCGM 100 (16) for every coefficient. */
 static void splitting_keeps_the_variance(void **state)
 {
@@ -166,7 +151,6 @@ static void agreement_counts_what_is_common(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(contradictions_have_no_uncertainty),
         cmocka_unit_test(splitting_keeps_the_variance),
         cmocka_unit_test(different_laws_are_not_merged),
         cmocka_unit_test(a_ratio_loses_the_probe),

@@ -48,19 +48,7 @@ static void bad_texts_are_refused(void **state)
         if (command_fill(texts[i], &values, filled, sizeof filled, &failure))
             fail_msg("'%s' was filled in as '%s'", texts[i], filled);
         assert_int_equal(failure.code, FAILURE_SETTINGS);
-        if (!command_unknown(texts[i]))
-            fail_msg("'%s' was not found out", texts[i]);
     }
-}
-
-static void the_first_unknown_name_is_pointed_at(void **state)
-{
-    const char *text = "A {range} {wrong} {worse}";
-
-    (void)state;
-    assert_ptr_equal(command_unknown(text), text + 10);
-    assert_null(command_unknown("A {range} {input}{points}}"));
-    assert_null(command_unknown(""));
 }
 
 static void names_without_a_value_are_refused(void **state)
@@ -96,7 +84,6 @@ static void none_has_no_value_at_all(void **state)
         char filled[COMMAND_SIZE];
 
         snprintf(text, sizeof text, "{%s}", names[i]);
-        assert_null(command_unknown(text));
         assert_false(command_fill(text, &values, filled, sizeof filled, NULL));
     }
 }
@@ -215,7 +202,6 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(bad_texts_are_refused),
-        cmocka_unit_test(the_first_unknown_name_is_pointed_at),
         cmocka_unit_test(names_without_a_value_are_refused),
         cmocka_unit_test(none_has_no_value_at_all),
         cmocka_unit_test(too_long_texts_are_refused),
