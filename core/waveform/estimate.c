@@ -322,7 +322,7 @@ struct estimate estimate_aspect(const struct series *series, const struct wavefo
         folded.mean = estimate.mean;
         return folded;
     }
-    if (estimate.edges > 0 && is_average(aspect) &&
+    if (estimate.edges > estimate.scatter && is_average(aspect) &&
         of_fold(series, waveform, aspect, step, &folded) && folded.edges < estimate.edges)
         return folded;
     return estimate;
