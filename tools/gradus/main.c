@@ -40,7 +40,7 @@ static int close_output(const struct terminal *terminal, int status)
     return status_worse(status, STATUS_NO_READING);
 }
 
-static int run(const struct arguments *arguments, const struct terminal *terminal)
+static int run_subcommand(const struct arguments *arguments, const struct terminal *terminal)
 {
     const struct session session = { .options = &arguments->options,
                                      .commands = command_list(),
@@ -87,5 +87,5 @@ int main(int argc, char **argv)
             return STATUS_NO_READING;
         }
     }
-    return close_output(&terminal, run(&arguments, &terminal));
+    return close_output(&terminal, run_subcommand(&arguments, &terminal));
 }

@@ -60,7 +60,7 @@ static int refuse(const struct session *session)
     return STATUS_USAGE;
 }
 
-static int run(const struct session *session)
+static int run_burnin(const struct session *session)
 {
     const unsigned given = session->options->given & ~(unsigned)OPTIONS_GLOBAL;
     const int operands = session->operand_count - 1;
@@ -101,5 +101,5 @@ const struct command command_burnin = {
     .filing = "report",
     .least = 1,
     .most = 2,
-    .run = run,
+    .run = run_burnin,
 };

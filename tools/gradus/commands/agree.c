@@ -89,7 +89,7 @@ static json_t *params_of(const struct session *session)
     }
 }
 
-static int run(const struct session *session)
+static int run_agree(const struct session *session)
 {
     const double deadline = session->options->deadline_ms;
     json_t *const params = params_of(session);
@@ -108,5 +108,5 @@ const struct command command_agree = {
     .options = OPTION_DEADLINE,
     .least = 1,
     .most = 3,
-    .run = run,
+    .run = run_agree,
 };

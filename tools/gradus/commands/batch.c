@@ -11,35 +11,35 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void learn(struct job *job, const json_t *points)
+static void learn(struct request *request, const json_t *points)
 {
     for (size_t i = 0; i < json_array_size(points); i++) {
         const json_t *const point = json_array_get(points, i);
-        if (strcmp(job->point, field_text_or_empty(point, "name")) == 0) {
-            job->instrument = field_text(point, "instrument");
-            job->caution = field_text(point, "caution");
+        if (strcmp(request->point, field_text_or_empty(point, "name")) == 0) {
+            request->instrument = field_text(point, "instrument");
+            request->caution = field_text(point, "caution");
             return;
         }
     }
 }
 
-static void take_all(struct batch *batch, const json_t *points)
+static void choose_all(struct batch *batch, const json_t *points)
 {
-    batch->jobs = memory_zeroed(json_array_size(points), sizeof *batch->jobs);
+    batch->requests = memory_zeroed(json_array_size(points), sizeof *batch->requests);
     for (size_t i = 0; i < json_array_size(points); i++) {
         const char *const name = field_text(json_array_get(points, i), "name");
         if (name != NULL) {
-            batch->jobs[batch->count++].point = name;
+            batch->requests[batch->count++].point = name;
         }
     }
 }
 
-static void take_named(struct batch *batch, const struct session *session)
+static void choose_named(struct batch *batch, const struct session *session)
 {
     batch->count = (size_t)session->operand_count;
-    batch->jobs = memory_zeroed(batch->count, sizeof *batch->jobs);
+    batch->requests = memory_zeroed(batch->count, sizeof *batch->requests);
     for (size_t i = 0; i < batch->count; i++) {
-        batch->jobs[i].point = session->operands[i];
+        batch->requests[i].point = session->operands[i];
     }
 }
 
@@ -57,12 +57,12 @@ bool batch_prepare(struct batch *batch, const struct session *session, struct cl
         return false;
     }
     if (session->options->all) {
-        take_all(batch, points);
+        choose_all(batch, points);
     } else {
-        take_named(batch, session);
+        choose_named(batch, session);
     }
     for (size_t i = 0; i < batch->count; i++) {
-        learn(&batch->jobs[i], points);
+        learn(&batch->requests[i], points);
     }
     if (batch->count == 0) {
         fault_set(fault, STATUS_USAGE, "no points", "the daemon's settings name none");
@@ -73,9 +73,9 @@ bool batch_prepare(struct batch *batch, const struct session *session, struct cl
 void batch_free(struct batch *batch)
 {
     for (size_t i = 0; i < batch->count; i++) {
-        message_clear(&batch->jobs[i].answer);
+        message_clear(&batch->requests[i].answer);
     }
-    free(batch->jobs);
+    free(batch->requests);
     message_clear(&batch->points);
     *batch = (struct batch) { 0 };
 }
@@ -83,53 +83,54 @@ void batch_free(struct batch *batch)
 void batch_cautions(const struct batch *batch, const struct session *session)
 {
     for (size_t i = 0; i < batch->count && !session->options->quiet; i++) {
-        const struct job *const job = &batch->jobs[i];
-        if (job->caution != NULL) {
-            terminal_complain(session->terminal, "%s: caution: %s", job->point, job->caution);
+        const struct request *const request = &batch->requests[i];
+        if (request->caution != NULL) {
+            terminal_complain(session->terminal, "%s: caution: %s", request->point,
+                              request->caution);
         }
     }
 }
 
-static void job_fail(struct job *job, const struct fault *fault)
+static void request_fail(struct request *request, const struct fault *fault)
 {
-    job->state = JOB_DONE;
-    job->failed = true;
-    job->fault = *fault;
+    request->state = REQUEST_DONE;
+    request->failed = true;
+    request->fault = *fault;
 }
 
 static void fail_rest(struct batch *batch, const struct fault *fault)
 {
     for (size_t i = 0; i < batch->count; i++) {
-        if (batch->jobs[i].state != JOB_DONE) {
-            job_fail(&batch->jobs[i], fault);
+        if (batch->requests[i].state != REQUEST_DONE) {
+            request_fail(&batch->requests[i], fault);
         }
     }
 }
 
-static bool instrument_is_busy(const struct batch *batch, const struct job *job)
+static bool instrument_is_busy(const struct batch *batch, const struct request *request)
 {
     for (size_t i = 0; i < batch->count; i++) {
-        const struct job *const other = &batch->jobs[i];
-        if (other->state == JOB_SENT && other->instrument != NULL && job->instrument != NULL &&
-            strcmp(other->instrument, job->instrument) == 0) {
+        const struct request *const other = &batch->requests[i];
+        if (other->state == REQUEST_SENT && other->instrument != NULL &&
+            request->instrument != NULL && strcmp(other->instrument, request->instrument) == 0) {
             return true;
         }
     }
     return false;
 }
 
-static bool job_send(struct job *job, const struct session *session, struct client *client,
-                     struct fault *fault)
+static bool request_send(struct request *request, const struct session *session,
+                         struct client *client, struct fault *fault)
 {
     const struct options *const options = session->options;
-    job->id =
+    request->id =
         client_send(client, "measure",
-                    json_pack("{s:s, s:i, s:o}", "point", job->point, "repeat", options->repeat,
+                    json_pack("{s:s, s:i, s:o}", "point", request->point, "repeat", options->repeat,
                               "deadline_ms", ask_number(options->deadline_ms)),
                     fault);
-    job->until_ms = client_now() + options->deadline_ms + ASK_GRACE_MS;
-    job->state = JOB_SENT;
-    return job->id != 0;
+    request->until_ms = client_now() + options->deadline_ms + ASK_GRACE_MS;
+    request->state = REQUEST_SENT;
+    return request->id != 0;
 }
 
 /* Sends what has a free instrument. False with the fault filled in when the link is gone. */
@@ -137,39 +138,40 @@ static bool send_due(struct batch *batch, const struct session *session, struct 
                      struct fault *fault)
 {
     for (size_t i = 0; i < batch->count; i++) {
-        struct job *const job = &batch->jobs[i];
-        if (job->state == JOB_WAITING && !instrument_is_busy(batch, job) &&
-            !job_send(job, session, client, fault)) {
+        struct request *const request = &batch->requests[i];
+        if (request->state == REQUEST_WAITING && !instrument_is_busy(batch, request) &&
+            !request_send(request, session, client, fault)) {
             return false;
         }
     }
     return true;
 }
 
-static void job_take(struct job *job, struct message *answer)
+static void request_take(struct request *request, struct message *answer)
 {
     struct fault fault = { 0 };
     const json_t *const error = json_object_get(answer->json, "error");
-    job->answer = *answer;
+    request->answer = *answer;
     *answer = (struct message) { 0 };
-    job->state = JOB_DONE;
+    request->state = REQUEST_DONE;
     if (error != NULL) {
         fault_from_error(&fault, error);
-        job_fail(job, &fault);
-    } else if (!reading_check(json_object_get(job->answer.json, "result"), &fault)) {
-        job_fail(job, &fault);
-    } else if (strcmp(field_text_or_empty(job->answer.json, "result.point"), job->point) != 0) {
+        request_fail(request, &fault);
+    } else if (!reading_check(json_object_get(request->answer.json, "result"), &fault)) {
+        request_fail(request, &fault);
+    } else if (strcmp(field_text_or_empty(request->answer.json, "result.point"), request->point) !=
+               0) {
         ask_senseless(&fault, "a reading of the point that was asked for");
-        job_fail(job, &fault);
+        request_fail(request, &fault);
     }
 }
 
-static void take_answer(struct batch *batch, struct message *answer)
+static void receive_answer(struct batch *batch, struct message *answer)
 {
     const int id = client_answer_id(answer);
     for (size_t i = 0; id != 0 && i < batch->count; i++) {
-        if (batch->jobs[i].state == JOB_SENT && batch->jobs[i].id == id) {
-            job_take(&batch->jobs[i], answer);
+        if (batch->requests[i].state == REQUEST_SENT && batch->requests[i].id == id) {
+            request_take(&batch->requests[i], answer);
             break;
         }
     }
@@ -181,8 +183,8 @@ static double soonest(const struct batch *batch)
 {
     double until = INFINITY;
     for (size_t i = 0; i < batch->count; i++) {
-        if (batch->jobs[i].state == JOB_SENT) {
-            until = fmin(until, batch->jobs[i].until_ms);
+        if (batch->requests[i].state == REQUEST_SENT) {
+            until = fmin(until, batch->requests[i].until_ms);
         }
     }
     return until;
@@ -194,8 +196,8 @@ static void fail_overdue(struct batch *batch, double waited_ms)
     struct fault fault;
     client_event_fault(CLIENT_LATE, waited_ms, &fault);
     for (size_t i = 0; i < batch->count; i++) {
-        if (batch->jobs[i].state == JOB_SENT && batch->jobs[i].until_ms <= now) {
-            job_fail(&batch->jobs[i], &fault);
+        if (batch->requests[i].state == REQUEST_SENT && batch->requests[i].until_ms <= now) {
+            request_fail(&batch->requests[i], &fault);
         }
     }
 }
@@ -203,7 +205,7 @@ static void fail_overdue(struct batch *batch, double waited_ms)
 static size_t done_in_order(const struct batch *batch)
 {
     size_t count = 0;
-    while (count < batch->count && batch->jobs[count].state == JOB_DONE) {
+    while (count < batch->count && batch->requests[count].state == REQUEST_DONE) {
         count++;
     }
     return count;
@@ -214,7 +216,7 @@ static void show_progress(const struct batch *batch, const struct session *sessi
     size_t done = 0;
     char text[64];
     for (size_t i = 0; i < batch->count; i++) {
-        done += batch->jobs[i].state == JOB_DONE;
+        done += batch->requests[i].state == REQUEST_DONE;
     }
     snprintf(text, sizeof text, "measuring: %zu of %zu done", done, batch->count);
     terminal_progress(session->terminal, done < batch->count ? text : NULL);
@@ -233,7 +235,7 @@ void batch_run(struct batch *batch, const struct session *session, struct client
             event = client_receive(client, soonest(batch), &answer, &fault);
         }
         if (event == CLIENT_MESSAGE) {
-            take_answer(batch, &answer);
+            receive_answer(batch, &answer);
         } else if (event == CLIENT_LATE) {
             fail_overdue(batch, waited);
         } else {

@@ -13,14 +13,14 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum job_state { JOB_WAITING, JOB_SENT, JOB_DONE };
+enum request_state { REQUEST_WAITING, REQUEST_SENT, REQUEST_DONE };
 
 /* One point to be measured. */
-struct job {
+struct request {
     const char *point;      /* borrowed */
     const char *instrument; /* borrowed; NULL where it is not known: then nothing waits for it */
     const char *caution;    /* borrowed; NULL: none */
-    enum job_state state;
+    enum request_state state;
     int id;
     double until_ms;
     struct message answer; /* its "result" is the reading, unless failed */
@@ -30,12 +30,12 @@ struct job {
 
 struct batch {
     size_t count;
-    struct job *jobs;
-    struct message points; /* what the daemon told of its points; the jobs point into it */
+    struct request *requests;
+    struct message points; /* what the daemon told of its points; the requests point into it */
 };
 
 /*
- * Makes a job of each operand, or of every point with --all, and fills in
+ * Makes a request of each operand, or of every point with --all, and fills in
  * what the daemon knows of it. False with the fault filled in when that
  * cannot be had, or there is no point. Free with batch_free() either way.
  */
@@ -47,7 +47,7 @@ void batch_cautions(const struct batch *batch, const struct session *session);
 
 /*
  * Measures them all. `done` is called after each answer with the number of
- * jobs, counted from the first, that are done without a gap.
+ * requests, counted from the first, that are done without a gap.
  */
 void batch_run(struct batch *batch, const struct session *session, struct client *client,
                void (*done)(void *context, size_t in_order), void *context);

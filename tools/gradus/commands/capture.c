@@ -274,7 +274,7 @@ static int show(const struct session *session, json_t *result)
     return judge(session, &record);
 }
 
-static int run(const struct session *session)
+static int run_capture(const struct session *session)
 {
     const struct options *const options = session->options;
     const char *const point = session->operands[0];
@@ -297,5 +297,5 @@ const struct command command_capture = {
     .options = OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII,
     .least = 1,
     .most = 1,
-    .run = run,
+    .run = run_capture,
 };

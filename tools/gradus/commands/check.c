@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "program.h"
 
-static int run(const struct session *session)
+static int run_check(const struct session *session)
 {
     return program_become(session, "--check");
 }
@@ -16,5 +16,5 @@ const struct command command_check = {
              "Exit status: 0 without a mistake, 2 with one.\n",
     .least = 1,
     .most = 1,
-    .run = run,
+    .run = run_check,
 };

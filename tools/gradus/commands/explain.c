@@ -157,7 +157,7 @@ static int show(const struct session *session, json_t *result)
     return STATUS_PASS;
 }
 
-static int run(const struct session *session)
+static int run_explain(const struct session *session)
 {
     const char *const point = session->operands[0];
     return ask(session, point, "explain", json_pack("{s:s}", "point", point), ASK_PLAIN_MS, show);
@@ -173,5 +173,5 @@ const struct command command_explain = {
              "The chosen one is marked with *, and the reasons stand below.\n",
     .least = 1,
     .most = 1,
-    .run = run,
+    .run = run_explain,
 };

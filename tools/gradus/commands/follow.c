@@ -124,7 +124,7 @@ static void show_failure(struct stream *stream, const struct message *message, c
     stream->status = status_worse(stream->status, fault->status);
 }
 
-static void take_missed(const struct stream *stream, double missed)
+static void tell_missed(const struct stream *stream, double missed)
 {
     static const char text[] = "%.0f readings were skipped: this client reads too slowly";
     if (stream->live != NULL) {
@@ -134,7 +134,7 @@ static void take_missed(const struct stream *stream, double missed)
     }
 }
 
-static void take_notification(struct stream *stream, const struct message *message)
+static void receive_notification(struct stream *stream, const struct message *message)
 {
     struct fault fault = { 0 };
     const json_t *const params = json_object_get(message->json, "params");
@@ -142,7 +142,7 @@ static void take_notification(struct stream *stream, const struct message *messa
     const json_t *const error = json_object_get(params, "error");
     const double missed = field_number(params, "missed");
     if (missed > 0) {
-        take_missed(stream, missed);
+        tell_missed(stream, missed);
     }
     if (error != NULL) {
         const char *const point = field_text(params, "point");
@@ -184,7 +184,7 @@ static void complain_of(const struct stream *stream, const json_t *warnings)
     }
 }
 
-static void take_message(struct stream *stream, const struct message *message)
+static void receive_message(struct stream *stream, const struct message *message)
 {
     const char *const method = field_text_or_empty(message->json, "method");
     const json_t *const error = json_object_get(message->json, "error");
@@ -196,7 +196,7 @@ static void take_message(struct stream *stream, const struct message *message)
         stream->answered = true;
         complain_of(stream, field_at(message->json, "result.warnings"));
     } else if (strcmp(method, "reading") == 0) {
-        take_notification(stream, message);
+        receive_notification(stream, message);
     } else if (strcmp(method, "finished") == 0) {
         stream->ended = true;
     }
@@ -213,7 +213,7 @@ static bool follow_step(struct stream *stream, struct client *client, double lim
         return false;
     }
     if (event == CLIENT_MESSAGE) {
-        take_message(stream, &message);
+        receive_message(stream, &message);
     } else if (event == CLIENT_INTERRUPTED) {
         stream->ended = true;
     } else {
@@ -244,7 +244,7 @@ static json_t *follow_params(const struct session *session, const struct batch *
     const struct options *const options = session->options;
     json_t *const points = json_array();
     for (size_t i = 0; i < batch->count; i++) {
-        json_array_append_new(points, json_string(batch->jobs[i].point));
+        json_array_append_new(points, json_string(batch->requests[i].point));
     }
     json_t *const params =
         json_pack("{s:o, s:o, s:o}", "points", points, "every_ms", ask_number(options->every_ms),
@@ -259,7 +259,7 @@ static size_t widest_point(const struct batch *batch)
 {
     size_t widest = 0;
     for (size_t i = 0; i < batch->count; i++) {
-        const size_t width = text_width(batch->jobs[i].point);
+        const size_t width = text_width(batch->requests[i].point);
         widest = width > widest ? width : widest;
     }
     return widest < LONGEST_POINT ? widest : LONGEST_POINT;
@@ -269,7 +269,7 @@ static struct live *open_live(const struct session *session, const struct batch 
 {
     struct live *const live = live_open(session);
     for (size_t i = 0; i < batch->count; i++) {
-        live_add(live, batch->jobs[i].point, batch->jobs[i].caution);
+        live_add(live, batch->requests[i].point, batch->requests[i].caution);
     }
     return live;
 }
@@ -295,7 +295,7 @@ static int follow_points(const struct session *session, struct client *client,
     return stream.status;
 }
 
-static int run(const struct session *session)
+static int run_follow(const struct session *session)
 {
     struct fault fault = { 0 };
     struct batch batch = { 0 };
@@ -326,5 +326,5 @@ const struct command command_follow = {
     .options = OPTION_EVERY | OPTION_COUNT | OPTION_ALL | OPTION_DEADLINE,
     .least = 1,
     .most = -1,
-    .run = run,
+    .run = run_follow,
 };

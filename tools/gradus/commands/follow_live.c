@@ -82,13 +82,13 @@ static struct row *row_of(struct live *live, const char *point)
 }
 
 /* "12:34:56" out of "2026-01-31T12:34:56.123Z". */
-static void take_clock(struct row *row, const char *time)
+static void show_clock(struct row *row, const char *time)
 {
     const char *const hours = time != NULL ? strchr(time, 'T') : NULL;
     snprintf(row->clock, sizeof row->clock, "%.8s", hours != NULL ? hours + 1 : "");
 }
 
-static void take_warnings(struct row *row, const json_t *reading)
+static void show_warnings(struct row *row, const json_t *reading)
 {
     const json_t *const warnings = field_at(reading, "warnings");
     const char *const text = json_string_value(json_array_get(warnings, 0));
@@ -114,8 +114,8 @@ void live_reading(struct live *live, const json_t *reading)
                     live->session->options->digits, field_text(reading, "unit"));
     snprintf(row->word, sizeof row->word, "%s", field_text_or_empty(reading, "verdict"));
     row->style = terminal_verdict_style(row->word);
-    take_clock(row, field_text(reading, "time"));
-    take_warnings(row, reading);
+    show_clock(row, field_text(reading, "time"));
+    show_warnings(row, reading);
     spark_add(&row->spark, value);
 }
 

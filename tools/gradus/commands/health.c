@@ -116,7 +116,7 @@ static int show(const struct session *session, json_t *result)
     return STATUS_PASS;
 }
 
-static int run(const struct session *session)
+static int run_health(const struct session *session)
 {
     return ask(session, NULL, "health", json_object(), ASK_PLAIN_MS, show);
 }
@@ -126,5 +126,5 @@ const struct command command_health = {
     .arguments = "",
     .summary = "show the state of the daemon",
     .usage = "Version, uptime, settings file, clients, counters and queues of the daemon.\n",
-    .run = run,
+    .run = run_health,
 };

@@ -83,7 +83,7 @@ static int print_usage(const struct session *session, const struct command *comm
     return STATUS_PASS;
 }
 
-static int run(const struct session *session)
+static int run_help(const struct session *session)
 {
     if (session->operand_count == 0) {
         return print_overview(session);
@@ -103,5 +103,5 @@ const struct command command_help = {
     .summary = "say how the command is used",
     .usage = "Without a name: what there is. With one: its arguments and options.\n",
     .most = 1,
-    .run = run,
+    .run = run_help,
 };

@@ -138,7 +138,7 @@ static int scan(const struct session *session)
     return status;
 }
 
-static int run(const struct session *session)
+static int run_instruments(const struct session *session)
 {
     const struct options *const options = session->options;
     if (options->scan && options->csv) {
@@ -169,5 +169,5 @@ const struct command command_instruments = {
              "gradusd --scan, looked for beside gradus, in ../sbin, ../libexec and PATH.\n"
              "Exit status of --scan: 0 well, 2 usage, 3 one that was asked did not answer.\n",
     .options = OPTION_SCAN | OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES,
-    .run = run,
+    .run = run_instruments,
 };

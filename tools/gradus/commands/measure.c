@@ -14,36 +14,36 @@ struct printer {
     size_t printed;
 };
 
-static const json_t *job_reading(const struct job *job)
+static const json_t *request_reading(const struct request *request)
 {
-    return json_object_get(job->answer.json, "result");
+    return json_object_get(request->answer.json, "result");
 }
 
-static void print_job_json(const struct job *job)
+static void print_request_json(const struct request *request)
 {
-    if (job->failed) {
-        const char *const text = job->answer.text;
-        ask_print_error(text, text == NULL ? 0 : strlen(text), job->point, &job->fault);
+    if (request->failed) {
+        const char *const text = request->answer.text;
+        ask_print_error(text, text == NULL ? 0 : strlen(text), request->point, &request->fault);
     } else {
-        ask_print_member(&job->answer, "result");
+        ask_print_member(&request->answer, "result");
     }
 }
 
-static void print_job_csv(const struct job *job)
+static void print_request_csv(const struct request *request)
 {
-    if (job->failed) {
-        reading_failure_csv(job->point, &job->fault);
+    if (request->failed) {
+        reading_failure_csv(request->point, &request->fault);
     } else {
-        reading_csv(job_reading(job));
+        reading_csv(request_reading(request));
     }
 }
 
-static void print_job_row(struct printer *printer, const struct job *job)
+static void print_request_row(struct printer *printer, const struct request *request)
 {
-    if (job->failed) {
-        reading_failure_row(printer->table, job->point, &job->fault);
+    if (request->failed) {
+        reading_failure_row(printer->table, request->point, &request->fault);
     } else {
-        reading_row(printer->table, job_reading(job), printer->session->options->digits);
+        reading_row(printer->table, request_reading(request), printer->session->options->digits);
     }
 }
 
@@ -53,13 +53,13 @@ static void print_done(void *context, size_t in_order)
     struct printer *const printer = context;
     const struct options *const options = printer->session->options;
     for (; printer->printed < in_order; printer->printed++) {
-        const struct job *const job = &printer->batch->jobs[printer->printed];
+        const struct request *const request = &printer->batch->requests[printer->printed];
         if (options->json) {
-            print_job_json(job);
+            print_request_json(request);
         } else if (options->csv) {
-            print_job_csv(job);
+            print_request_csv(request);
         } else {
-            print_job_row(printer, job);
+            print_request_row(printer, request);
         }
     }
     fflush(stdout);
@@ -68,9 +68,11 @@ static void print_done(void *context, size_t in_order)
 static void print_warnings(const struct session *session, const struct batch *batch)
 {
     for (size_t i = 0; i < batch->count; i++) {
-        if (!batch->jobs[i].failed) {
-            reading_comparison(session, batch->jobs[i].point, job_reading(&batch->jobs[i]));
-            reading_warnings(session, batch->jobs[i].point, job_reading(&batch->jobs[i]));
+        if (!batch->requests[i].failed) {
+            reading_comparison(session, batch->requests[i].point,
+                               request_reading(&batch->requests[i]));
+            reading_warnings(session, batch->requests[i].point,
+                             request_reading(&batch->requests[i]));
         }
     }
 }
@@ -80,12 +82,12 @@ static int conclude(const struct session *session, const struct batch *batch)
 {
     int status = STATUS_PASS;
     for (size_t i = 0; i < batch->count; i++) {
-        const struct job *const job = &batch->jobs[i];
-        if (job->failed) {
-            fault_explain(&job->fault, job->point, session->terminal);
-            status = status_worse(status, job->fault.status);
+        const struct request *const request = &batch->requests[i];
+        if (request->failed) {
+            fault_explain(&request->fault, request->point, session->terminal);
+            status = status_worse(status, request->fault.status);
         } else {
-            status = status_worse(status, reading_status(job_reading(job)));
+            status = status_worse(status, reading_status(request_reading(request)));
         }
     }
     return status;
@@ -111,7 +113,7 @@ static int measure_all(const struct session *session, struct client *client, str
     return conclude(session, batch);
 }
 
-static int run(const struct session *session)
+static int run_measure(const struct session *session)
 {
     struct fault fault = { 0 };
     struct batch batch = { 0 };
@@ -140,5 +142,5 @@ const struct command command_measure = {
     .options = OPTION_REPEAT | OPTION_DEADLINE | OPTION_ALL,
     .least = 1,
     .most = -1,
-    .run = run,
+    .run = run_measure,
 };

@@ -83,7 +83,7 @@ static int show(const struct session *session, json_t *result)
     return list_show(session, result, &list);
 }
 
-static int run(const struct session *session)
+static int run_points(const struct session *session)
 {
     return ask(session, NULL, "points", json_object(), ASK_PLAIN_MS, show);
 }
@@ -94,5 +94,5 @@ const struct command command_points = {
     .summary = "list the test points",
     .usage = "Lists every point with its quantity, expected value, limits, instrument and probe.\n"
              "Cautions, and which kept readings points are compared with, stand below the table.\n",
-    .run = run,
+    .run = run_points,
 };

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Handing a job to the daemon's program. All knowledge of settings, profiles
+ * Handing a request to the daemon's program. All knowledge of settings, profiles
  * and instruments stays in it: a second reader of the same files would sooner
  * or later read them differently.
  */

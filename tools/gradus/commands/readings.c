@@ -235,7 +235,7 @@ static int verify(const struct session *session)
                session->options->json ? verify_json : show_verification);
 }
 
-static int run(const struct session *session)
+static int run_readings(const struct session *session)
 {
     struct fault fault = { 0 };
     struct fetch fetch = { .session = session };
@@ -265,5 +265,5 @@ const struct command command_readings = {
     .options = OPTION_SINCE | OPTION_UNTIL | OPTION_LIMIT | OPTION_RUN | OPTION_VERIFY,
     .least = 0,
     .most = 1,
-    .run = run,
+    .run = run_readings,
 };

@@ -47,7 +47,7 @@ static int show(const struct session *session, json_t *result)
     return STATUS_PASS;
 }
 
-static int run(const struct session *session)
+static int run_talk(const struct session *session)
 {
     const char *const instrument = session->operands[0];
     const double deadline = session->options->deadline_ms;
@@ -66,5 +66,5 @@ const struct command command_talk = {
     .options = OPTION_DEADLINE,
     .least = 2,
     .most = 2,
-    .run = run,
+    .run = run_talk,
 };

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "program.h"
 
-static int run(const struct session *session)
+static int run_try(const struct session *session)
 {
     return program_become(session, "--try");
 }
@@ -21,5 +21,5 @@ const struct command command_try = {
     .least = 2,
     .most = -1,
     .passes_on = true,
-    .run = run,
+    .run = run_try,
 };

@@ -72,7 +72,7 @@ static int show(const struct session *session, json_t *result)
     return STATUS_PASS;
 }
 
-static int run(const struct session *session)
+static int run_unload(const struct session *session)
 {
     const double deadline = session->options->deadline_ms;
     json_t *const params = json_pack("{s:s, s:s, s:o}", "first", session->operands[0], "second",
@@ -90,5 +90,5 @@ const struct command command_unload = {
     .options = OPTION_DEADLINE,
     .least = 2,
     .most = 2,
-    .run = run,
+    .run = run_unload,
 };
