@@ -13,10 +13,10 @@ struct store_check {
     struct store_verify walk; /* how far it has come */
 };
 
-static void encode_digest(struct text *text, const uint8_t digest[SEAL_SIZE])
+static void encode_digest(struct text *text, const uint8_t digest[CHAIN_SIZE])
 {
-    char hexadecimal[2 * SEAL_SIZE + 1];
-    for (size_t i = 0; i < SEAL_SIZE; i++)
+    char hexadecimal[2 * CHAIN_SIZE + 1];
+    for (size_t i = 0; i < CHAIN_SIZE; i++)
         snprintf(hexadecimal + 2 * i, 3, "%02x", digest[i]);
     text_member_string(text, "digest", hexadecimal);
 }

@@ -120,10 +120,10 @@ static bool read_head(struct store_db *db)
 {
     sqlite3_stmt *statement = prepared(db, STATEMENT_HEAD);
     bool found = statement != NULL && sqlite3_step(statement) == SQLITE_ROW &&
-                 sqlite3_column_bytes(statement, 1) == SEAL_SIZE;
+                 sqlite3_column_bytes(statement, 1) == CHAIN_SIZE;
     if (found) {
         db->last = sqlite3_column_int64(statement, 0);
-        memcpy(db->digest, sqlite3_column_blob(statement, 1), SEAL_SIZE);
+        memcpy(db->digest, sqlite3_column_blob(statement, 1), CHAIN_SIZE);
     }
     return sqlite3_reset(statement) == SQLITE_OK && found;
 }
@@ -140,7 +140,7 @@ bool store_db_commit(struct store_db *db)
     if (statement == NULL)
         return false;
     sqlite3_bind_int64(statement, 1, db->last);
-    sqlite3_bind_blob(statement, 2, db->digest, SEAL_SIZE, SQLITE_STATIC);
+    sqlite3_bind_blob(statement, 2, db->digest, CHAIN_SIZE, SQLITE_STATIC);
     return carry_out(statement) && run(db, STATEMENT_COMMIT);
 }
 
@@ -265,10 +265,10 @@ static void bind_row(sqlite3_stmt *statement, const struct store_row *row)
 }
 
 /* Takes what was appended into the head of the chain. */
-static bool advance(struct store_db *db, int64_t id, const uint8_t digest[SEAL_SIZE])
+static bool advance(struct store_db *db, int64_t id, const uint8_t digest[CHAIN_SIZE])
 {
     db->last = id;
-    memcpy(db->digest, digest, SEAL_SIZE);
+    memcpy(db->digest, digest, CHAIN_SIZE);
     return true;
 }
 
@@ -285,11 +285,11 @@ static bool write_reading(struct store_db *db, struct record *record)
     sqlite3_bind_int64(statement, 14, db->settings.id);
     sqlite3_bind_int64(statement, 15, db->instrument.id);
     sqlite3_bind_int64(statement, 16, db->version);
-    sqlite3_bind_blob(statement, 17, record->digest, SEAL_SIZE, SQLITE_STATIC);
+    sqlite3_bind_blob(statement, 17, record->digest, CHAIN_SIZE, SQLITE_STATIC);
     return carry_out(statement) && advance(db, record->id, record->digest);
 }
 
-bool store_db_event(struct store_db *db, struct store_event *event, uint8_t digest[SEAL_SIZE])
+bool store_db_event(struct store_db *db, struct store_event *event, uint8_t digest[CHAIN_SIZE])
 {
     sqlite3_stmt *statement = prepared(db, STATEMENT_EVENT);
     if (statement == NULL)
@@ -303,9 +303,9 @@ bool store_db_event(struct store_db *db, struct store_event *event, uint8_t dige
     bind_text(statement, 5, event->subject);
     sqlite3_bind_int64(statement, 6, event->first);
     sqlite3_bind_int64(statement, 7, event->last);
-    sqlite3_bind_blob(statement, 8, event->after, SEAL_SIZE, SQLITE_STATIC);
+    sqlite3_bind_blob(statement, 8, event->after, CHAIN_SIZE, SQLITE_STATIC);
     bind_text(statement, 9, event->body);
-    sqlite3_bind_blob(statement, 10, digest, SEAL_SIZE, SQLITE_STATIC);
+    sqlite3_bind_blob(statement, 10, digest, CHAIN_SIZE, SQLITE_STATIC);
     return carry_out(statement) && advance(db, event->id, digest);
 }
 
@@ -332,7 +332,7 @@ static size_t already_written(const struct store_db *db, const struct record *re
 {
     for (size_t i = 0; i < count; i++, record = record->next)
         if (record->id == db->last && record->id != 0 &&
-            memcmp(record->digest, db->digest, SEAL_SIZE) == 0)
+            memcmp(record->digest, db->digest, CHAIN_SIZE) == 0)
             return i + 1;
     return 0;
 }

@@ -30,7 +30,7 @@ struct store_db {
     sqlite3 *sqlite;
     sqlite3_stmt *statements[STATEMENT_COUNT];
     int64_t last; /* id of the last row, inside a transaction */
-    uint8_t digest[SEAL_SIZE];
+    uint8_t digest[CHAIN_SIZE];
     struct {
         char digest[DIGEST_SIZE]; /* of the settings last referred to; empty: none */
         int64_t id;
@@ -54,7 +54,7 @@ bool store_db_commit(struct store_db *db);
 enum store_state store_db_abandon(struct store_db *db, struct failure *failure);
 
 /* Appends an event to the chain; fills in its id. */
-bool store_db_event(struct store_db *db, struct store_event *event, uint8_t digest[SEAL_SIZE]);
+bool store_db_event(struct store_db *db, struct store_event *event, uint8_t digest[CHAIN_SIZE]);
 
 /* What a result code of SQLite means for the store. */
 enum store_state store_state_of(sqlite3 *sqlite, int code);

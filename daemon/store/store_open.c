@@ -44,7 +44,7 @@ static bool write_origin(sqlite3 *sqlite, const char *follows)
 {
     char time[ENCODE_TIME_SIZE];
     struct timespec now;
-    uint8_t digest[SEAL_SIZE];
+    uint8_t digest[CHAIN_SIZE];
     sqlite3_stmt *statement = NULL;
     clock_gettime(CLOCK_REALTIME, &now);
     const struct store_origin origin = { encode_time(time, now), follows };
@@ -54,7 +54,7 @@ static bool write_origin(sqlite3 *sqlite, const char *follows)
         return false;
     sqlite3_bind_text(statement, 1, origin.time, -1, SQLITE_STATIC);
     sqlite3_bind_text(statement, 2, origin.follows, -1, SQLITE_STATIC);
-    sqlite3_bind_blob(statement, 3, digest, SEAL_SIZE, SQLITE_STATIC);
+    sqlite3_bind_blob(statement, 3, digest, CHAIN_SIZE, SQLITE_STATIC);
     sqlite3_step(statement);
     return sqlite3_finalize(statement) == SQLITE_OK;
 }

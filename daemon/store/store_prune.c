@@ -67,7 +67,7 @@ static void encode_summary(struct text *text, sqlite3_stmt *at, const struct pru
 static bool write_summary(struct pruning *pruning, sqlite3_stmt *at)
 {
     struct text text = { 0 };
-    uint8_t digest[SEAL_SIZE];
+    uint8_t digest[CHAIN_SIZE];
     encode_summary(&text, at, pruning);
     struct store_event event = { .time = pruning->time,
                                  .time_ns = pruning->now_ns,
@@ -107,9 +107,9 @@ static bool delete_ids(struct store_db *db, const char *sql, int64_t first, int6
 
 /* Removes the rows of one stretch and signs that off. */
 static bool remove_stretch(struct pruning *pruning, int64_t first, int64_t last,
-                           const uint8_t after[SEAL_SIZE])
+                           const uint8_t after[CHAIN_SIZE])
 {
-    uint8_t digest[SEAL_SIZE];
+    uint8_t digest[CHAIN_SIZE];
     struct store_event event = { .time = pruning->time,
                                  .time_ns = pruning->now_ns,
                                  .kind = "pruned",
@@ -128,7 +128,7 @@ static bool remove_found(struct pruning *pruning, sqlite3_stmt *found)
 {
     int64_t first = 0;
     int64_t last = 0;
-    uint8_t after[SEAL_SIZE];
+    uint8_t after[CHAIN_SIZE];
     bool removed = found != NULL;
     int code = SQLITE_DONE;
     while (removed && (code = sqlite3_step(found)) == SQLITE_ROW) {
@@ -140,10 +140,10 @@ static bool remove_found(struct pruning *pruning, sqlite3_stmt *found)
         first = first == 0 ? id : first;
         last = id;
         const void *digest = sqlite3_column_blob(found, 1);
-        if (digest == NULL || sqlite3_column_bytes(found, 1) != SEAL_SIZE)
+        if (digest == NULL || sqlite3_column_bytes(found, 1) != CHAIN_SIZE)
             removed = false;
         else
-            memcpy(after, digest, SEAL_SIZE);
+            memcpy(after, digest, CHAIN_SIZE);
     }
     if (removed && first != 0)
         removed = remove_stretch(pruning, first, last, after);

@@ -101,26 +101,26 @@ const uint8_t *store_read_row(sqlite3_stmt *statement, struct store_row *row)
                                 .identity = text_at(statement, 15),
                                 .calibration_due = text_at(statement, 16),
                                 .version = text_at(statement, 17) };
-    return sqlite3_column_bytes(statement, 18) == SEAL_SIZE ? sqlite3_column_blob(statement, 18)
-                                                            : NULL;
+    return sqlite3_column_bytes(statement, 18) == CHAIN_SIZE ? sqlite3_column_blob(statement, 18)
+                                                             : NULL;
 }
 
 /* The digest that a statement with one parameter finds for id. */
-static bool find_digest(sqlite3 *sqlite, const char *sql, int64_t id, uint8_t digest[SEAL_SIZE])
+static bool find_digest(sqlite3 *sqlite, const char *sql, int64_t id, uint8_t digest[CHAIN_SIZE])
 {
     sqlite3_stmt *statement = NULL;
     if (sqlite3_prepare_v2(sqlite, sql, -1, &statement, NULL) != SQLITE_OK)
         return false;
     sqlite3_bind_int64(statement, 1, id);
     bool found =
-        sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_bytes(statement, 0) == SEAL_SIZE;
+        sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_bytes(statement, 0) == CHAIN_SIZE;
     if (found)
-        memcpy(digest, sqlite3_column_blob(statement, 0), SEAL_SIZE);
+        memcpy(digest, sqlite3_column_blob(statement, 0), CHAIN_SIZE);
     sqlite3_finalize(statement);
     return found;
 }
 
-static bool read_origin(sqlite3 *sqlite, uint8_t digest[SEAL_SIZE])
+static bool read_origin(sqlite3 *sqlite, uint8_t digest[CHAIN_SIZE])
 {
     sqlite3_stmt *statement = NULL;
     if (sqlite3_prepare_v2(sqlite, "SELECT began, follows FROM head", -1, &statement, NULL) !=
@@ -135,7 +135,7 @@ static bool read_origin(sqlite3 *sqlite, uint8_t digest[SEAL_SIZE])
     return found;
 }
 
-bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE])
+bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[CHAIN_SIZE])
 {
     if (id == 1)
         return read_origin(sqlite, digest);
@@ -147,10 +147,10 @@ bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE])
 
 bool store_read_is_intact(sqlite3 *sqlite, const struct store_row *row, const uint8_t *digest)
 {
-    uint8_t before[SEAL_SIZE];
-    uint8_t expected[SEAL_SIZE];
+    uint8_t before[CHAIN_SIZE];
+    uint8_t expected[CHAIN_SIZE];
     if (digest == NULL || row->body == NULL || !store_read_before(sqlite, row->id, before))
         return false;
     store_row_digest(row, before, expected);
-    return memcmp(digest, expected, SEAL_SIZE) == 0;
+    return memcmp(digest, expected, CHAIN_SIZE) == 0;
 }

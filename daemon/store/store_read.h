@@ -38,7 +38,7 @@ const uint8_t *store_read_row(sqlite3_stmt *statement, struct store_row *row);
  * The digest of the row before id: of a row, of the last one of a removal,
  * or of the origin. False when there is none.
  */
-bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[SEAL_SIZE]);
+bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[CHAIN_SIZE]);
 
 /* Whether a row is the one that was written: its digest follows from the row before and itself. */
 bool store_read_is_intact(sqlite3 *sqlite, const struct store_row *row, const uint8_t *digest);

@@ -45,7 +45,7 @@ struct record {
 
     /* Written by the store's thread while it has the record. */
     int64_t id; /* given when it is first written; certain once it is handed back */
-    uint8_t digest[SEAL_SIZE];
+    uint8_t digest[CHAIN_SIZE];
 
     /* The loop thread's alone, at all times. */
     record_done *done; /* NULL: nobody waits */

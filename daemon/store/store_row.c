@@ -1,54 +1,54 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_row.h"
 
-void store_row_digest(const struct store_row *row, const uint8_t before[SEAL_SIZE],
-                      uint8_t digest[SEAL_SIZE])
+void store_row_digest(const struct store_row *row, const uint8_t before[CHAIN_SIZE],
+                      uint8_t digest[CHAIN_SIZE])
 {
-    struct seal seal;
-    seal_begin(&seal, before, "reading");
-    seal_integer(&seal, row->id);
-    seal_text(&seal, row->point);
-    seal_text(&seal, row->time);
-    seal_integer(&seal, row->time_ns);
-    seal_integer(&seal, row->sequence);
-    seal_real(&seal, row->value);
-    seal_real(&seal, row->uncertainty);
-    seal_text(&seal, row->unit);
-    seal_text(&seal, row->verdict);
-    seal_text(&seal, row->reason);
-    seal_text(&seal, row->run);
-    seal_integer(&seal, row->round);
-    seal_text(&seal, row->body);
-    seal_text(&seal, row->settings_digest);
-    seal_text(&seal, row->instrument);
-    seal_text(&seal, row->identity);
-    seal_text(&seal, row->calibration_due);
-    seal_text(&seal, row->version);
-    seal_end(&seal, digest);
+    struct chain_link link;
+    chain_begin(&link, before, "reading");
+    chain_integer(&link, row->id);
+    chain_text(&link, row->point);
+    chain_text(&link, row->time);
+    chain_integer(&link, row->time_ns);
+    chain_integer(&link, row->sequence);
+    chain_real(&link, row->value);
+    chain_real(&link, row->uncertainty);
+    chain_text(&link, row->unit);
+    chain_text(&link, row->verdict);
+    chain_text(&link, row->reason);
+    chain_text(&link, row->run);
+    chain_integer(&link, row->round);
+    chain_text(&link, row->body);
+    chain_text(&link, row->settings_digest);
+    chain_text(&link, row->instrument);
+    chain_text(&link, row->identity);
+    chain_text(&link, row->calibration_due);
+    chain_text(&link, row->version);
+    chain_end(&link, digest);
 }
 
-void store_event_digest(const struct store_event *event, const uint8_t before[SEAL_SIZE],
-                        uint8_t digest[SEAL_SIZE])
+void store_event_digest(const struct store_event *event, const uint8_t before[CHAIN_SIZE],
+                        uint8_t digest[CHAIN_SIZE])
 {
-    struct seal seal;
-    seal_begin(&seal, before, "event");
-    seal_integer(&seal, event->id);
-    seal_text(&seal, event->time);
-    seal_integer(&seal, event->time_ns);
-    seal_text(&seal, event->kind);
-    seal_text(&seal, event->subject);
-    seal_integer(&seal, event->first);
-    seal_integer(&seal, event->last);
-    seal_bytes(&seal, event->after, SEAL_SIZE);
-    seal_text(&seal, event->body);
-    seal_end(&seal, digest);
+    struct chain_link link;
+    chain_begin(&link, before, "event");
+    chain_integer(&link, event->id);
+    chain_text(&link, event->time);
+    chain_integer(&link, event->time_ns);
+    chain_text(&link, event->kind);
+    chain_text(&link, event->subject);
+    chain_integer(&link, event->first);
+    chain_integer(&link, event->last);
+    chain_bytes(&link, event->after, CHAIN_SIZE);
+    chain_text(&link, event->body);
+    chain_end(&link, digest);
 }
 
-void store_origin_digest(const struct store_origin *origin, uint8_t digest[SEAL_SIZE])
+void store_origin_digest(const struct store_origin *origin, uint8_t digest[CHAIN_SIZE])
 {
-    struct seal seal;
-    seal_begin(&seal, NULL, "origin");
-    seal_text(&seal, origin->time);
-    seal_text(&seal, origin->follows);
-    seal_end(&seal, digest);
+    struct chain_link link;
+    chain_begin(&link, NULL, "origin");
+    chain_text(&link, origin->time);
+    chain_text(&link, origin->follows);
+    chain_end(&link, digest);
 }

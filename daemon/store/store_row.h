@@ -6,7 +6,7 @@
 #ifndef GRADUS_DAEMON_STORE_ROW_H
 #define GRADUS_DAEMON_STORE_ROW_H
 
-#include "store_seal.h"
+#include "store_chain.h"
 
 #include <stdint.h>
 
@@ -55,12 +55,12 @@ struct store_origin {
 };
 
 /* Write the digest of a row that comes after the one with digest `before`. */
-void store_row_digest(const struct store_row *row, const uint8_t before[SEAL_SIZE],
-                      uint8_t digest[SEAL_SIZE]);
-void store_event_digest(const struct store_event *event, const uint8_t before[SEAL_SIZE],
-                        uint8_t digest[SEAL_SIZE]);
+void store_row_digest(const struct store_row *row, const uint8_t before[CHAIN_SIZE],
+                      uint8_t digest[CHAIN_SIZE]);
+void store_event_digest(const struct store_event *event, const uint8_t before[CHAIN_SIZE],
+                        uint8_t digest[CHAIN_SIZE]);
 
 /* Writes the digest that the first row comes after. */
-void store_origin_digest(const struct store_origin *origin, uint8_t digest[SEAL_SIZE]);
+void store_origin_digest(const struct store_origin *origin, uint8_t digest[CHAIN_SIZE]);
 
 #endif

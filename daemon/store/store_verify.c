@@ -51,20 +51,20 @@ static int64_t next_id(sqlite3_stmt *statement, int code)
 }
 
 static void check(struct store_verify *verify, int64_t id, const uint8_t *digest,
-                  const uint8_t expected[SEAL_SIZE])
+                  const uint8_t expected[CHAIN_SIZE])
 {
-    if (digest == NULL || memcmp(digest, expected, SEAL_SIZE) != 0) {
+    if (digest == NULL || memcmp(digest, expected, CHAIN_SIZE) != 0) {
         bad(verify, id, "the row was altered");
         return;
     }
     verify->last = id;
-    memcpy(verify->digest, digest, SEAL_SIZE);
+    memcpy(verify->digest, digest, CHAIN_SIZE);
 }
 
 static void walk_reading(struct store_verify *verify, struct walkers *walkers)
 {
     struct store_row row;
-    uint8_t expected[SEAL_SIZE];
+    uint8_t expected[CHAIN_SIZE];
     const uint8_t *digest = store_read_row(walkers->readings, &row);
     store_row_digest(&row, verify->digest, expected);
     check(verify, row.id, digest, expected);
@@ -74,7 +74,7 @@ static void walk_reading(struct store_verify *verify, struct walkers *walkers)
 
 static const void *blob_at(sqlite3_stmt *statement, int column)
 {
-    return sqlite3_column_bytes(statement, column) == SEAL_SIZE
+    return sqlite3_column_bytes(statement, column) == CHAIN_SIZE
                ? sqlite3_column_blob(statement, column)
                : NULL;
 }
@@ -82,7 +82,7 @@ static const void *blob_at(sqlite3_stmt *statement, int column)
 static void walk_event(struct store_verify *verify, struct walkers *walkers)
 {
     sqlite3_stmt *at = walkers->events;
-    uint8_t expected[SEAL_SIZE];
+    uint8_t expected[CHAIN_SIZE];
     const struct store_event event = { .id = sqlite3_column_int64(at, 0),
                                        .time = (const char *)sqlite3_column_text(at, 1),
                                        .time_ns = sqlite3_column_int64(at, 2),
@@ -115,7 +115,7 @@ static void walk_gap(struct store_verify *verify, sqlite3 *sqlite)
         int64_t last = sqlite3_column_int64(statement, 0);
         verify->removed += (uint64_t)(last - verify->last);
         verify->last = last;
-        memcpy(verify->digest, after, SEAL_SIZE);
+        memcpy(verify->digest, after, CHAIN_SIZE);
     }
     sqlite3_finalize(statement);
 }
@@ -128,7 +128,7 @@ static void walk_end(struct store_verify *verify, sqlite3 *sqlite, int64_t head,
         walk_gap(verify, sqlite);
     else if (verify->last > head)
         bad(verify, verify->last, "the row is beyond the last one written");
-    else if (digest == NULL || memcmp(digest, verify->digest, SEAL_SIZE) != 0)
+    else if (digest == NULL || memcmp(digest, verify->digest, CHAIN_SIZE) != 0)
         bad(verify, head, "the row is not the last one written");
     else
         verify->ended = true;

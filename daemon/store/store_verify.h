@@ -8,7 +8,7 @@
 #define GRADUS_DAEMON_STORE_VERIFY_H
 
 #include "core/basics/failure.h"
-#include "store_seal.h"
+#include "store_chain.h"
 
 #include <sqlite3.h>
 #include <stdbool.h>
@@ -19,7 +19,7 @@ struct store_verify {
     bool begun;
     bool ended;
     int64_t last; /* id of the last row that fits, or up to which all was removed */
-    uint8_t digest[SEAL_SIZE];
+    uint8_t digest[CHAIN_SIZE];
     uint64_t readings; /* that fit */
     uint64_t events;
     uint64_t removed; /* ids in gaps that were signed off */

@@ -7,34 +7,34 @@
  * What a row holds goes in field by field, each with its kind and length
  * before it, so that no two different rows have the same bytes.
  */
-#ifndef GRADUS_DAEMON_STORE_SEAL_H
-#define GRADUS_DAEMON_STORE_SEAL_H
+#ifndef GRADUS_DAEMON_STORE_CHAIN_H
+#define GRADUS_DAEMON_STORE_CHAIN_H
 
 #include <nettle/sha2.h>
 #include <stddef.h>
 #include <stdint.h>
 
-enum { SEAL_SIZE = SHA256_DIGEST_SIZE };
+enum { CHAIN_SIZE = SHA256_DIGEST_SIZE };
 
 /* A row being digested. */
-struct seal {
+struct chain_link {
     struct sha256_ctx context;
 };
 
 /* Begins a row of `kind` after the row with that digest; NULL: it is the first. */
-void seal_begin(struct seal *seal, const uint8_t before[SEAL_SIZE], const char *kind);
+void chain_begin(struct chain_link *link, const uint8_t before[CHAIN_SIZE], const char *kind);
 
 /* Adds a text; NULL is another thing than an empty one. */
-void seal_text(struct seal *seal, const char *text);
+void chain_text(struct chain_link *link, const char *text);
 
-/* As seal_text(), for `length` bytes; `bytes` NULL as there. */
-void seal_bytes(struct seal *seal, const void *bytes, size_t length);
+/* As chain_text(), for `length` bytes; `bytes` NULL as there. */
+void chain_bytes(struct chain_link *link, const void *bytes, size_t length);
 
 /* Adds a number. Reals go in by their 64 bits (IEEE 754), any NAN as "none". */
-void seal_integer(struct seal *seal, int64_t number);
-void seal_real(struct seal *seal, double number);
+void chain_integer(struct chain_link *link, int64_t number);
+void chain_real(struct chain_link *link, double number);
 
 /* Ends the row and writes its digest. */
-void seal_end(struct seal *seal, uint8_t digest[SEAL_SIZE]);
+void chain_end(struct chain_link *link, uint8_t digest[CHAIN_SIZE]);
 
 #endif

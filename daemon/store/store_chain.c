@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "store_seal.h"
+#include "store_chain.h"
 
 #include <math.h>
 #include <string.h>
@@ -7,12 +7,12 @@
 /* Room for the digits of any number of 64 bits. */
 enum { DECIMAL = 20 };
 
-void seal_begin(struct seal *seal, const uint8_t before[SEAL_SIZE], const char *kind)
+void chain_begin(struct chain_link *link, const uint8_t before[CHAIN_SIZE], const char *kind)
 {
-    static const uint8_t nothing[SEAL_SIZE];
-    sha256_init(&seal->context);
-    sha256_update(&seal->context, SEAL_SIZE, before != NULL ? before : nothing);
-    seal_text(seal, kind);
+    static const uint8_t nothing[CHAIN_SIZE];
+    sha256_init(&link->context);
+    sha256_update(&link->context, CHAIN_SIZE, before != NULL ? before : nothing);
+    chain_text(link, kind);
 }
 
 /* Writes a number in decimal at the end of `text`; where it begins. Much is digested, hence no printf. */
@@ -26,56 +26,56 @@ static char *decimal(uint64_t number, char text[DECIMAL])
     return first;
 }
 
-static void seal_field(struct seal *seal, char kind, const void *bytes, size_t length)
+static void chain_field(struct chain_link *link, char kind, const void *bytes, size_t length)
 {
     char head[DECIMAL + 2];
     char *first = decimal(length, head + 1) - 1;
     *first = kind;
     head[DECIMAL + 1] = ':';
-    sha256_update(&seal->context, (size_t)(head + sizeof head - first), (const uint8_t *)first);
-    sha256_update(&seal->context, length, bytes);
+    sha256_update(&link->context, (size_t)(head + sizeof head - first), (const uint8_t *)first);
+    sha256_update(&link->context, length, bytes);
 }
 
-void seal_bytes(struct seal *seal, const void *bytes, size_t length)
+void chain_bytes(struct chain_link *link, const void *bytes, size_t length)
 {
     if (bytes == NULL)
-        seal_field(seal, 'n', "", 0);
+        chain_field(link, 'n', "", 0);
     else
-        seal_field(seal, 't', bytes, length);
+        chain_field(link, 't', bytes, length);
 }
 
-void seal_text(struct seal *seal, const char *text)
+void chain_text(struct chain_link *link, const char *text)
 {
-    seal_bytes(seal, text, text != NULL ? strlen(text) : 0);
+    chain_bytes(link, text, text != NULL ? strlen(text) : 0);
 }
 
-void seal_integer(struct seal *seal, int64_t number)
+void chain_integer(struct chain_link *link, int64_t number)
 {
     char digits[DECIMAL + 1];
     uint64_t magnitude = number < 0 ? -(uint64_t)number : (uint64_t)number;
     char *first = decimal(magnitude, digits + 1);
     if (number < 0)
         *--first = '-';
-    seal_field(seal, 'i', first, (size_t)(digits + sizeof digits - first));
+    chain_field(link, 'i', first, (size_t)(digits + sizeof digits - first));
 }
 
-void seal_real(struct seal *seal, double number)
+void chain_real(struct chain_link *link, double number)
 {
     static const char hexadecimal[] = "0123456789abcdef";
     char digits[16];
     uint64_t bits;
     if (isnan(number)) {
-        seal_bytes(seal, NULL, 0);
+        chain_bytes(link, NULL, 0);
         return;
     }
     number += 0.0; /* the database keeps no sign of a zero */
     memcpy(&bits, &number, sizeof bits);
     for (size_t i = sizeof digits; i > 0; i--, bits >>= 4)
         digits[i - 1] = hexadecimal[bits & 0xf];
-    seal_field(seal, 'r', digits, sizeof digits);
+    chain_field(link, 'r', digits, sizeof digits);
 }
 
-void seal_end(struct seal *seal, uint8_t digest[SEAL_SIZE])
+void chain_end(struct chain_link *link, uint8_t digest[CHAIN_SIZE])
 {
-    sha256_digest(&seal->context, SEAL_SIZE, digest);
+    sha256_digest(&link->context, CHAIN_SIZE, digest);
 }
