@@ -27,7 +27,7 @@ static void on_returned(void *context, struct job *job)
         job->sequence = ++daemon->loop.sequence;
     if (job->kind == JOB_MEASURE)
         publish_reading(&daemon->loop.publish, job);
-    if (job->point != NULL && job->apart == NULL && job->started != 0 &&
+    if (job->point != NULL && job->own_point == NULL && job->started != 0 &&
         job->bench == daemon->loop.bench)
         daemon->loop.last[job->point->index] = job->memory;
 }

@@ -235,13 +235,13 @@ static bool jobs_of_point(struct service *service, const char *name, const struc
                        : best_ways(point, ways, failure)))
         return false;
     for (size_t i = 0; i < BOTH; i++) {
-        struct bench_point *apart = by_way(point, ways[i]);
-        jobs[i] = apart != NULL ? job_new(JOB_MEASURE, service->loop->bench, apart) : NULL;
+        struct bench_point *own_point = by_way(point, ways[i]);
+        jobs[i] = own_point != NULL ? job_new(JOB_MEASURE, service->loop->bench, own_point) : NULL;
         if (jobs[i] == NULL) {
-            free(apart);
+            free(own_point);
             return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
         }
-        jobs[i]->apart = apart;
+        jobs[i]->own_point = own_point;
     }
     return true;
 }

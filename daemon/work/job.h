@@ -45,12 +45,13 @@ struct job {
     enum job_kind kind;
     struct bench *bench;             /* a reference */
     const struct bench_point *point; /* NULL for JOB_TALK */
-    struct bench_point *apart; /* the point, when it is a copy that is not in the bench, measured
+    struct bench_point
+        *own_point;   /* the point, when it is a copy that is not in the bench, measured
                                         another way than it usually is; owned, may be NULL */
-    size_t repeats;            /* JOB_MEASURE */
-    double duration;           /* JOB_CAPTURE: seconds, NAN for the point's own */
-    char *command;             /* JOB_TALK; owned */
-    bool wants_reply;          /* JOB_TALK */
+    size_t repeats;   /* JOB_MEASURE */
+    double duration;  /* JOB_CAPTURE: seconds, NAN for the point's own */
+    char *command;    /* JOB_TALK; owned */
+    bool wants_reply; /* JOB_TALK */
     struct deadline deadline;
     int64_t asked; /* monotonic nanoseconds when it was handed over */
 
