@@ -33,7 +33,7 @@ void scan_free(struct scan *scan)
 }
 
 /* Copies a text that may be missing; one that does not fit counts as not known. */
-static void take_text(char *out, size_t size, const char *text)
+static void copy_text(char *out, size_t size, const char *text)
 {
     size_t length = text ? strlen(text) : 0;
 
@@ -63,9 +63,9 @@ static bool add_port(struct scan *scan, const struct sp_port *port, struct failu
         return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the list");
     device->kind = SCAN_SERIAL;
     device->transport = transport_name(sp_get_port_transport(port));
-    take_text(device->node, sizeof device->node, sp_get_port_name(port));
-    take_text(device->description, sizeof device->description, sp_get_port_description(port));
-    take_text(device->usb_serial, sizeof device->usb_serial, sp_get_port_usb_serial(port));
+    copy_text(device->node, sizeof device->node, sp_get_port_name(port));
+    copy_text(device->description, sizeof device->description, sp_get_port_description(port));
+    copy_text(device->usb_serial, sizeof device->usb_serial, sp_get_port_usb_serial(port));
     if (sp_get_port_usb_vid_pid(port, &device->vendor, &device->product) != SP_OK)
         device->vendor = device->product = 0;
     return true;
@@ -84,15 +84,15 @@ static bool scan_serial(struct scan *scan, struct failure *failure)
     return done;
 }
 
-static void take_usb(struct scan_device *device, const struct usb_device_info *info)
+static void describe_usb(struct scan_device *device, const struct usb_device_info *info)
 {
     device->kind = SCAN_USBTMC;
     device->transport = "usb";
     device->vendor = info->vendor;
     device->product = info->product;
     device->denied = !info->may_open;
-    take_text(device->node, sizeof device->node, info->node);
-    take_text(device->usb_serial, sizeof device->usb_serial, info->serial);
+    copy_text(device->node, sizeof device->node, info->node);
+    copy_text(device->usb_serial, sizeof device->usb_serial, info->serial);
     snprintf(device->description, sizeof device->description, "%s%s%s", info->maker,
              info->maker[0] != '\0' && info->model[0] != '\0' ? " " : "", info->model);
     usb_device_link(info, device->link, sizeof device->link);
@@ -113,7 +113,7 @@ static bool scan_usb(struct scan *scan, struct failure *failure)
         struct scan_device *device = scan_add(scan);
 
         if (device)
-            take_usb(device, &found[i]);
+            describe_usb(device, &found[i]);
         else
             done = failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the list");
     }
@@ -138,7 +138,7 @@ static void find_name(const char *root, const char *folder, const char *resolved
 
         if (count > 0 && (size_t)count < sizeof path && entry->d_name[0] != '.' &&
             realpath(path, target) && strcmp(target, resolved) == 0)
-            take_text(name, size, path + strlen(root));
+            copy_text(name, size, path + strlen(root));
     }
     if (dir)
         closedir(dir);

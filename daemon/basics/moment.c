@@ -7,7 +7,7 @@
 enum { YEAR_FIRST = 1970, YEAR_LAST = 2261 };
 
 /* Reads exactly `count` digits that come to `least` to `most`; moves on. */
-static bool take_digits(const char **text, int count, int least, int most, int *number)
+static bool parse_digits(const char **text, int count, int least, int most, int *number)
 {
     *number = 0;
     for (int i = 0; i < count; i++, (*text)++) {
@@ -18,25 +18,25 @@ static bool take_digits(const char **text, int count, int least, int most, int *
     return *number >= least && *number <= most;
 }
 
-static bool take_mark(const char **text, char mark)
+static bool parse_mark(const char **text, char mark)
 {
     bool there = **text == mark;
     *text += there ? 1 : 0;
     return there;
 }
 
-static bool take_day(const char **text, struct tm *parts)
+static bool parse_day(const char **text, struct tm *parts)
 {
-    bool taken = take_digits(text, 4, YEAR_FIRST, YEAR_LAST, &parts->tm_year) &&
-                 take_mark(text, '-') && take_digits(text, 2, 1, 12, &parts->tm_mon) &&
-                 take_mark(text, '-') && take_digits(text, 2, 1, 31, &parts->tm_mday);
+    bool taken = parse_digits(text, 4, YEAR_FIRST, YEAR_LAST, &parts->tm_year) &&
+                 parse_mark(text, '-') && parse_digits(text, 2, 1, 12, &parts->tm_mon) &&
+                 parse_mark(text, '-') && parse_digits(text, 2, 1, 31, &parts->tm_mday);
     parts->tm_year -= 1900;
     parts->tm_mon -= 1;
     return taken;
 }
 
 /* Reads what stands behind the point: 1 to 9 digits. */
-static bool take_fraction(const char **text, int64_t *nanoseconds)
+static bool parse_fraction(const char **text, int64_t *nanoseconds)
 {
     int64_t place = 100000000;
     const char *first = *text;
@@ -46,25 +46,26 @@ static bool take_fraction(const char **text, int64_t *nanoseconds)
     return *text > first;
 }
 
-static bool take_time(const char **text, struct tm *parts, int64_t *nanoseconds)
+static bool parse_time(const char **text, struct tm *parts, int64_t *nanoseconds)
 {
-    if (!take_digits(text, 2, 0, 23, &parts->tm_hour) || !take_mark(text, ':') ||
-        !take_digits(text, 2, 0, 59, &parts->tm_min))
+    if (!parse_digits(text, 2, 0, 23, &parts->tm_hour) || !parse_mark(text, ':') ||
+        !parse_digits(text, 2, 0, 59, &parts->tm_min))
         return false;
-    if (!take_mark(text, ':'))
+    if (!parse_mark(text, ':'))
         return true;
-    if (!take_digits(text, 2, 0, 59, &parts->tm_sec))
+    if (!parse_digits(text, 2, 0, 59, &parts->tm_sec))
         return false;
-    return !take_mark(text, '.') || take_fraction(text, nanoseconds);
+    return !parse_mark(text, '.') || parse_fraction(text, nanoseconds);
 }
 
 bool moment_read(const char *text, int64_t *nanoseconds)
 {
     struct tm parts = { 0 };
     int64_t fraction = 0;
-    if (!take_day(&text, &parts) || (take_mark(&text, 'T') && !take_time(&text, &parts, &fraction)))
+    if (!parse_day(&text, &parts) ||
+        (parse_mark(&text, 'T') && !parse_time(&text, &parts, &fraction)))
         return false;
-    take_mark(&text, 'Z');
+    parse_mark(&text, 'Z');
     int day = parts.tm_mday;
     time_t seconds = timegm(&parts);
     if (*text != '\0' || parts.tm_mday != day) /* a day that does not exist becomes another one */

@@ -247,8 +247,8 @@ static void begin_call(struct exchange *exchange, json_t *id, json_t *params,
 }
 
 /* Checks the arguments against the method's parameters. */
-static void take_call(struct exchange *exchange, json_t *id, json_t *params,
-                      const struct rpc_method *method)
+static void handle_call(struct exchange *exchange, json_t *id, json_t *params,
+                        const struct rpc_method *method)
 {
     struct rpc_value values[RPC_MAX_PARAMETERS] = { 0 };
     struct rpc_mistake mistake;
@@ -263,7 +263,7 @@ static void take_call(struct exchange *exchange, json_t *id, json_t *params,
 }
 
 /* An element of a batch, or the one request of a line. */
-static void take_request(struct exchange *exchange, json_t *request)
+static void handle_request(struct exchange *exchange, json_t *request)
 {
     json_t *id = json_object_get(request, "id");
     if (!valid_request(request)) {
@@ -275,7 +275,7 @@ static void take_request(struct exchange *exchange, json_t *request)
     if (method == NULL)
         answer_error(exchange, id, RPC_METHOD_NOT_FOUND, NULL, NULL);
     else
-        take_call(exchange, id, json_object_get(request, "params"), method);
+        handle_call(exchange, id, json_object_get(request, "params"), method);
 }
 
 /* Answers a line, or an element too many, that holds no usable request. */
@@ -286,7 +286,7 @@ static void refuse(struct exchange *exchange, int code, const char *what)
     rpc_bare_error(&exchange->replies, code, NULL, what);
 }
 
-static void take_batch(struct exchange *exchange, const json_t *batch)
+static void handle_batch(struct exchange *exchange, const json_t *batch)
 {
     exchange->batch = true;
     for (size_t i = 0; i < json_array_size(batch); i++) {
@@ -294,21 +294,21 @@ static void take_batch(struct exchange *exchange, const json_t *batch)
             refuse(exchange, RPC_INVALID_REQUEST, batch_too_long);
             return;
         }
-        take_request(exchange, json_array_get(batch, i));
+        handle_request(exchange, json_array_get(batch, i));
     }
 }
 
-static void take_root(struct exchange *exchange, json_t *root)
+static void handle_root(struct exchange *exchange, json_t *root)
 {
     size_t count = json_array_size(root);
     if (!json_is_array(root))
-        take_request(exchange, root);
+        handle_request(exchange, root);
     else if (count == 0)
         refuse(exchange, RPC_INVALID_REQUEST, NULL);
     else if (count > RPC_MAX_BATCH)
         refuse(exchange, RPC_INVALID_REQUEST, "more than 1024 calls in one batch");
     else
-        take_batch(exchange, root);
+        handle_batch(exchange, root);
 }
 
 static bool is_blank(const char *line, size_t length)
@@ -337,7 +337,7 @@ void rpc_line(const struct rpc_service *service, void *peer, const char *line, s
     if (root == NULL)
         refuse(exchange, RPC_PARSE_ERROR, error.text);
     else
-        take_root(exchange, root);
+        handle_root(exchange, root);
     exchange_close(exchange);
     json_decref(root);
 }

@@ -125,7 +125,7 @@ static ev_ssize_t find_newline(struct client *client, struct evbuffer *input)
 }
 
 /* Hands over one line of `length` bytes. False when there is no memory to look at it. */
-static bool take_line(struct client *client, struct evbuffer *input, size_t length)
+static bool serve_line(struct client *client, struct evbuffer *input, size_t length)
 {
     const struct server *server = client->server;
     const unsigned char *bytes = evbuffer_pullup(input, (ev_ssize_t)length + 1);
@@ -151,7 +151,7 @@ static enum line_outcome next_line(struct client *client)
     }
     if (end < 0)
         return LINE_MISSING;
-    return take_line(client, input, length) ? LINE_TAKEN : LINE_REFUSED;
+    return serve_line(client, input, length) ? LINE_TAKEN : LINE_REFUSED;
 }
 
 /* Leaves the lines of a slow reader alone until on_written() finds it has caught up. */
@@ -165,7 +165,7 @@ static bool client_waits(struct client *client)
 }
 
 /* Takes the next line; false when that was all for now. */
-static bool take_next(struct client *client)
+static bool serve_next(struct client *client)
 {
     if (client_waits(client))
         return false;
@@ -178,11 +178,11 @@ static bool take_next(struct client *client)
 }
 
 /* Takes a client's lines, but only so many before others have their turn. */
-static void take_lines(struct client *client)
+static void serve_lines(struct client *client)
 {
     int taken = 0;
     client->taking = true;
-    while (taken < LINES_A_TURN && take_next(client))
+    while (taken < LINES_A_TURN && serve_next(client))
         taken++;
     client->taking = false;
     if (taken == LINES_A_TURN)
@@ -245,7 +245,7 @@ static void on_readable(struct bufferevent *events, void *argument)
     if (client->closing)
         discard_input(client);
     else if (!evtimer_pending(client->turn, NULL))
-        take_lines(client);
+        serve_lines(client);
 }
 
 static void on_turn(evutil_socket_t unused, short what, void *argument)
@@ -255,7 +255,7 @@ static void on_turn(evutil_socket_t unused, short what, void *argument)
     (void)what;
     if (client->closing)
         return;
-    take_lines(client);
+    serve_lines(client);
     client_review(client);
 }
 

@@ -108,7 +108,7 @@ static const struct strict_key tcp_keys[] = {
     { .name = NULL },
 };
 
-static void take_server(struct settings *settings)
+static void read_server(struct settings *settings)
 {
     struct bench_server *server = &settings->bench->server;
     const config_setting_t *group = strict_member(settings->root, "server");
@@ -136,7 +136,7 @@ static void take_server(struct settings *settings)
 }
 
 /* Puts the folder of the settings file before a relative folder of profiles. */
-static void take_folder(struct settings *settings, const char *written)
+static void read_folder(struct settings *settings, const char *written)
 {
     const char *path = settings->bench->path;
     const char *slash = strrchr(path, '/');
@@ -148,15 +148,15 @@ static void take_folder(struct settings *settings, const char *written)
     }
 }
 
-static void take_root(struct settings *settings)
+static void read_root(struct settings *settings)
 {
     struct root_file file = { .profiles = "profiles", .ambient = 23.0, .loading_share = 0.01 };
 
     strict_group(settings->root, root_keys, &file, settings->problems);
     settings->ambient = file.ambient;
-    take_folder(settings, file.profiles);
+    read_folder(settings, file.profiles);
     settings->bench->loading_share = file.loading_share;
-    take_server(settings);
+    read_server(settings);
     settings_take_policy(settings);
     settings_take_store(settings);
     settings_take_instruments(settings);
@@ -169,7 +169,7 @@ static void take_root(struct settings *settings)
  * The text a digest is of, as it goes into the store: the settings, then each
  * profile under a line that names it.
  */
-static bool take_text(struct bench *bench, const char *text)
+static bool read_text(struct bench *bench, const char *text)
 {
     size_t length = 0;
     FILE *whole = open_memstream(&bench->text, &length);
@@ -215,9 +215,9 @@ struct bench *settings_read(const char *text, size_t length, const char *path,
         struct settings settings = { .root = config_root_setting(&config),
                                      .bench = bench,
                                      .problems = problems };
-        take_root(&settings);
+        read_root(&settings);
         free(settings.profile_names);
-        if (problems->total == before && !take_text(bench, strict_text(&config))) {
+        if (problems->total == before && !read_text(bench, strict_text(&config))) {
             problems_add(problems, path, 0, "no memory");
         }
     }

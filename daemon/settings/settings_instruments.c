@@ -146,7 +146,7 @@ static const struct profile *find_profile(struct settings *settings, size_t inde
     return load_profile(settings, at, name);
 }
 
-static void take_link(struct settings *settings, const config_setting_t *group,
+static void read_link(struct settings *settings, const config_setting_t *group,
                       struct instrument_file *file)
 {
     const struct profile *profile = file->instrument.profile;
@@ -171,7 +171,7 @@ static void take_link(struct settings *settings, const config_setting_t *group,
 }
 
 /* What tells a reading's instrument from the same one set up otherwise. */
-static void take_digest(struct bench_instrument *instrument)
+static void read_digest(struct bench_instrument *instrument)
 {
     const struct serial_line *line = &instrument->link.line;
     char text[1024];
@@ -205,7 +205,7 @@ static void check_others(const struct settings *settings, const config_setting_t
     }
 }
 
-static void take_instrument(struct settings *settings, const config_setting_t *list, size_t index)
+static void read_instrument(struct settings *settings, const config_setting_t *list, size_t index)
 {
     const config_setting_t *group = config_setting_get_elem(list, (unsigned)index);
     struct instrument_file file = { .instrument = { .ambient = settings->ambient } };
@@ -222,9 +222,9 @@ static void take_instrument(struct settings *settings, const config_setting_t *l
                     "\"calibration_due\" is \"%s\", expected a day as YYYY-MM-DD",
                     file.instrument.calibration_due);
     }
-    take_link(settings, group, &file);
+    read_link(settings, group, &file);
     if (file.instrument.profile != NULL) {
-        take_digest(&file.instrument);
+        read_digest(&file.instrument);
     }
     settings->bench->instruments[index] = file.instrument;
     check_others(settings, list, index);
@@ -250,7 +250,7 @@ void settings_take_instruments(struct settings *settings)
     }
     settings->bench->instrument_count = count;
     for (size_t i = 0; i < count; i++) {
-        take_instrument(settings, list, i);
+        read_instrument(settings, list, i);
     }
 }
 

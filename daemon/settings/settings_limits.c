@@ -161,7 +161,7 @@ static const struct strict_key limits_keys[] = {
 };
 
 /* Takes one side of the tolerance; a second one for the same side is a mistake. */
-static void take_side(struct settings *settings, const config_setting_t *group, const char *key,
+static void read_side(struct settings *settings, const config_setting_t *group, const char *key,
                       double width, double nominal, double sign, double *limit)
 {
     if (isnan(width)) {
@@ -177,7 +177,7 @@ static void take_side(struct settings *settings, const config_setting_t *group, 
 }
 
 /* Low and high from nominal and tolerance. */
-static void take_tolerance(struct settings *settings, const config_setting_t *group,
+static void read_tolerance(struct settings *settings, const config_setting_t *group,
                            const struct limits_file *file, struct limits *limits)
 {
     double percent = fabs(file->nominal) / 100.0;
@@ -205,11 +205,11 @@ static void take_tolerance(struct settings *settings, const config_setting_t *gr
             return;
         }
         if (rows[i].below) {
-            take_side(settings, group, rows[i].key, rows[i].width, file->nominal, -1.0,
+            read_side(settings, group, rows[i].key, rows[i].width, file->nominal, -1.0,
                       &limits->low);
         }
         if (rows[i].above) {
-            take_side(settings, group, rows[i].key, rows[i].width, file->nominal, 1.0,
+            read_side(settings, group, rows[i].key, rows[i].width, file->nominal, 1.0,
                       &limits->high);
         }
     }
@@ -288,7 +288,7 @@ void settings_take_limits(struct settings *settings, const config_setting_t *gro
         return;
     }
     *limits = file.limits;
-    take_tolerance(settings, member, &file, limits);
+    read_tolerance(settings, member, &file, limits);
     check_keys(settings, member, limits);
     if (!limits_present(limits)) {
         problems_at(settings->problems, member,
@@ -321,7 +321,7 @@ static size_t find_point(const struct settings *settings, const config_setting_t
 }
 
 /* Notes which reading of the store is meant; without its number the point must be of this bench. */
-static void take_stored(struct settings *settings, const config_setting_t *limits,
+static void read_stored(struct settings *settings, const config_setting_t *limits,
                         struct bench_point *point)
 {
     const config_setting_t *at = strict_member(limits, "reference_stored");
@@ -353,7 +353,7 @@ void settings_take_reference(struct settings *settings, const config_setting_t *
     const config_setting_t *limits = strict_member(group, "limits");
 
     if (limits != NULL) {
-        take_stored(settings, limits, point);
+        read_stored(settings, limits, point);
     }
     const config_setting_t *at = limits != NULL ? strict_member(limits, "reference_point") : NULL;
     const char *name = at != NULL ? config_setting_get_string(at) : NULL;

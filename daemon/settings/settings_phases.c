@@ -90,7 +90,7 @@ static const struct bench_point *vary(struct settings *settings, const struct be
     return variant;
 }
 
-static void take_limit(struct settings *settings, const config_setting_t *group,
+static void read_limit(struct settings *settings, const config_setting_t *group,
                        const struct bench_burnin *plan, struct bench_phase *phase)
 {
     struct limit_file file = { .low = NAN, .high = NAN };
@@ -129,7 +129,7 @@ static void share_points(const struct settings *settings, struct bench_burnin *p
     }
 }
 
-static void take_phase(struct settings *settings, const config_setting_t *group,
+static void read_phase(struct settings *settings, const config_setting_t *group,
                        struct bench_burnin *plan, size_t index)
 {
     struct bench_phase *phase = &plan->phases[index];
@@ -140,7 +140,7 @@ static void take_phase(struct settings *settings, const config_setting_t *group,
     memcpy(phase->name, file.name, sizeof phase->name);
     phase->duration_s = file.duration_s;
     for (int i = 0; limits != NULL && i < config_setting_length(limits); i++)
-        take_limit(settings, config_setting_get_elem(limits, (unsigned)i), plan, phase);
+        read_limit(settings, config_setting_get_elem(limits, (unsigned)i), plan, phase);
 }
 
 void settings_take_phases(struct settings *settings, const config_setting_t *group,
@@ -164,7 +164,7 @@ void settings_take_phases(struct settings *settings, const config_setting_t *gro
     }
     share_points(settings, plan, count);
     for (size_t i = 0; i < count; i++)
-        take_phase(settings, config_setting_get_elem(list, (unsigned)i), plan, i);
+        read_phase(settings, config_setting_get_elem(list, (unsigned)i), plan, i);
 }
 
 void settings_print_phase_keys(FILE *out)

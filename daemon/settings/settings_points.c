@@ -189,7 +189,7 @@ static void check_alone(struct settings *settings, const config_setting_t *group
 static const double crest_tolerance = 0.1;
 
 /* Shape, duty and crest factor must not contradict each other; a shape tells the crest factor. */
-static void take_shape(struct settings *settings, const config_setting_t *group,
+static void read_shape(struct settings *settings, const config_setting_t *group,
                        struct bench_point *point)
 {
     bool pulse = point->shape.kind == WAVESHAPE_PULSE;
@@ -238,14 +238,14 @@ static bool read_keys(struct settings *settings, const config_setting_t *group,
     return strict_group(group, keys, file, settings->problems);
 }
 
-static void take_point(struct settings *settings, const config_setting_t *group,
+static void read_point(struct settings *settings, const config_setting_t *group,
                        struct bench_point *point)
 {
     struct point_file file = point_default();
     bool good = read_keys(settings, group, &file);
 
     if (good) {
-        take_shape(settings, group, &file.point);
+        read_shape(settings, group, &file.point);
     }
     settings_take_limits(settings, group, &file.point.limits);
     settings_take_tuned(settings, group, &file.point);
@@ -280,7 +280,7 @@ static void check_others(const struct settings *settings, const struct taken *ta
 }
 
 /* The points of one stanza. What is wrong with one unit is said once, not for all that follow. */
-static void take_stanza(struct settings *settings, const struct taken *taken, size_t first)
+static void read_stanza(struct settings *settings, const struct taken *taken, size_t first)
 {
     struct stanza *stanza = &taken->stanzas[taken->stanza_count - 1];
     size_t before = settings->problems->total;
@@ -292,7 +292,7 @@ static void take_stanza(struct settings *settings, const struct taken *taken, si
             stanza->wrong = true;
             return;
         }
-        take_point(settings, stanza->group, point);
+        read_point(settings, stanza->group, point);
         point->index = first + i;
         point->unit_number = stanza_unit(stanza, i);
         memcpy(point->template_name, stanza->name, sizeof point->template_name);
@@ -302,7 +302,7 @@ static void take_stanza(struct settings *settings, const struct taken *taken, si
 }
 
 /* Once all points are there: the ones that limits refer to. */
-static void take_references(struct settings *settings, const struct taken *taken)
+static void read_references(struct settings *settings, const struct taken *taken)
 {
     size_t index = 0;
 
@@ -319,7 +319,7 @@ static void take_references(struct settings *settings, const struct taken *taken
     }
 }
 
-static void take_list(struct settings *settings, const config_setting_t *list, struct taken *taken,
+static void read_list(struct settings *settings, const config_setting_t *list, struct taken *taken,
                       size_t count)
 {
     struct bench *bench = settings->bench;
@@ -338,9 +338,9 @@ static void take_list(struct settings *settings, const config_setting_t *list, s
         size_t first = bench->point_count;
         memset(points + first, 0, stanza->count * sizeof *points);
         bench->point_count += stanza->count;
-        take_stanza(settings, taken, first);
+        read_stanza(settings, taken, first);
     }
-    take_references(settings, taken);
+    read_references(settings, taken);
 }
 
 void settings_take_points(struct settings *settings)
@@ -360,7 +360,7 @@ void settings_take_points(struct settings *settings)
         problems_at(settings->problems, list, "no memory");
         return;
     }
-    take_list(settings, list, &taken, count);
+    read_list(settings, list, &taken, count);
     for (size_t i = 0; i < taken.stanza_count; i++) {
         stanza_end(&taken.stanzas[i]);
     }

@@ -68,7 +68,7 @@ static bool no_memory(struct settings *settings, const config_setting_t *at)
 }
 
 /* Puts a number in the place of the group that says how an input depends on the unit. */
-static bool take_input(struct settings *settings, struct stanza *stanza, config_setting_t *group)
+static bool read_input(struct settings *settings, struct stanza *stanza, config_setting_t *group)
 {
     struct unit_input input = { .first = 1, .step = 1 };
     config_setting_t *parent = config_setting_parent(group);
@@ -92,7 +92,7 @@ static bool take_input(struct settings *settings, struct stanza *stanza, config_
     return true;
 }
 
-static bool take_text(struct settings *settings, struct stanza *stanza, config_setting_t *at)
+static bool read_text(struct settings *settings, struct stanza *stanza, config_setting_t *at)
 {
     const char *written = config_setting_get_string(at);
     if (strchr(written, '{') == NULL)
@@ -114,13 +114,13 @@ static bool collect(struct settings *settings, struct stanza *stanza, config_set
 {
     bool good = true;
     if (config_setting_type(at) == CONFIG_TYPE_STRING)
-        return take_text(settings, stanza, at);
+        return read_text(settings, stanza, at);
     if (!config_setting_is_aggregate(at))
         return true;
     config_setting_t *input =
         config_setting_is_group(at) ? config_setting_get_member(at, "input") : NULL;
     if (input != NULL && config_setting_is_group(input))
-        good = take_input(settings, stanza, input);
+        good = read_input(settings, stanza, input);
     for (int i = 0; good && i < config_setting_length(at); i++)
         good = collect(settings, stanza, config_setting_get_elem(at, (unsigned)i));
     return good;
@@ -185,7 +185,7 @@ static void turn_text(struct settings *settings, const struct unit_text *text, i
 }
 
 /* The name without what is in braces, and without the separators that leaves at its ends. */
-static void take_name(struct stanza *stanza)
+static void read_name(struct stanza *stanza)
 {
     const config_setting_t *member = config_setting_get_member(stanza->group, "name");
     const char *written = member != NULL ? config_setting_get_string(member) : NULL;
@@ -203,7 +203,7 @@ static void take_name(struct stanza *stanza)
 }
 
 /* Whether `units` is written well; sets first and count. */
-static bool take_units(struct settings *settings, struct stanza *stanza,
+static bool read_units(struct settings *settings, struct stanza *stanza,
                        const config_setting_t *units)
 {
     struct units_file file = { .first = 1 };
@@ -228,8 +228,8 @@ struct stanza stanza_begin(struct settings *settings, config_setting_t *group)
         return stanza;
     stanza.many = true;
     stanza.count = 0;
-    take_name(&stanza);
-    if (!take_units(settings, &stanza, units) || !collect(settings, &stanza, group))
+    read_name(&stanza);
+    if (!read_units(settings, &stanza, units) || !collect(settings, &stanza, group))
         stanza.count = 0;
     return stanza;
 }

@@ -50,7 +50,7 @@ static const char *skip_element(const char *at, const char *end)
 }
 
 /* Takes the element at `at` with its repetitions; returns what follows them. */
-static const char *take_element(const char *at, const char *end, struct element *element)
+static const char *read_element(const char *at, const char *end, struct element *element)
 {
     element->begin = at;
     element->end = at = skip_element(at, end);
@@ -121,7 +121,7 @@ static bool ends_with_wanted(const struct stretch *stretch)
     bool reach = false;
 
     for (const char *at = stretch->begin; at < stretch->end;) {
-        at = take_element(at, stretch->end, &element);
+        at = read_element(at, stretch->end, &element);
         reach = shows(&element, stretch->wanted, ends_with_wanted) || (element.optional && reach);
     }
     return reach;
@@ -133,7 +133,7 @@ static bool begins_with_wanted(const struct stretch *stretch)
     struct element element = { .optional = true };
 
     for (const char *at = stretch->begin; at < stretch->end && element.optional;) {
-        at = take_element(at, stretch->end, &element);
+        at = read_element(at, stretch->end, &element);
         if (shows(&element, stretch->wanted, begins_with_wanted))
             return true;
     }
@@ -173,7 +173,7 @@ bool pattern_cuts_number(const char *text)
         if (at == stop)
             continue;
         const struct stretch before = { begin, at, before_number };
-        at = take_element(at, stop, &element);
+        at = read_element(at, stop, &element);
         const struct stretch behind = { at, stop, behind_number };
         return ends_with_wanted(&before) || begins_with_wanted(&behind);
     }

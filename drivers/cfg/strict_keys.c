@@ -157,7 +157,7 @@ static bool within(const struct strict_key *key, double value)
     return !is_bounded(key) || (value >= key->minimum && value <= key->maximum);
 }
 
-static bool take_number(const struct strict_key *key, const config_setting_t *setting, void *field,
+static bool read_number(const struct strict_key *key, const config_setting_t *setting, void *field,
                         struct problems *problems)
 {
     double value;
@@ -172,7 +172,7 @@ static bool take_number(const struct strict_key *key, const config_setting_t *se
     return true;
 }
 
-static bool take_integer(const struct strict_key *key, const config_setting_t *setting, void *field,
+static bool read_integer(const struct strict_key *key, const config_setting_t *setting, void *field,
                          struct problems *problems)
 {
     double value;
@@ -192,7 +192,7 @@ static bool take_integer(const struct strict_key *key, const config_setting_t *s
     return true;
 }
 
-static bool take_bool(const struct strict_key *key, const config_setting_t *setting, void *field,
+static bool read_bool(const struct strict_key *key, const config_setting_t *setting, void *field,
                       struct problems *problems)
 {
     if (config_setting_type(setting) != CONFIG_TYPE_BOOL) {
@@ -202,7 +202,7 @@ static bool take_bool(const struct strict_key *key, const config_setting_t *sett
     return true;
 }
 
-static bool take_text(const struct strict_key *key, const config_setting_t *setting, void *field,
+static bool read_text(const struct strict_key *key, const config_setting_t *setting, void *field,
                       struct problems *problems)
 {
     const char *text = config_setting_get_string(setting);
@@ -224,7 +224,7 @@ static bool take_text(const struct strict_key *key, const config_setting_t *sett
     return true;
 }
 
-static bool take_choice(const struct strict_key *key, const config_setting_t *setting, void *field,
+static bool read_choice(const struct strict_key *key, const config_setting_t *setting, void *field,
                         struct problems *problems)
 {
     const char *text = config_setting_get_string(setting);
@@ -244,7 +244,7 @@ static bool take_choice(const struct strict_key *key, const config_setting_t *se
     return false;
 }
 
-static bool take_pattern(const struct strict_key *key, const config_setting_t *setting, void *field,
+static bool read_pattern(const struct strict_key *key, const config_setting_t *setting, void *field,
                          bool *present, struct problems *problems)
 {
     const char *text = config_setting_get_string(setting);
@@ -280,18 +280,18 @@ static bool take(const struct strict_key *key, const config_setting_t *setting, 
 
     switch (key->type) {
     case STRICT_NUMBER:
-        return take_number(key, setting, field, problems);
+        return read_number(key, setting, field, problems);
     case STRICT_INTEGER:
     case STRICT_SIZE:
-        return take_integer(key, setting, field, problems);
+        return read_integer(key, setting, field, problems);
     case STRICT_BOOL:
-        return take_bool(key, setting, field, problems);
+        return read_bool(key, setting, field, problems);
     case STRICT_TEXT:
-        return take_text(key, setting, field, problems);
+        return read_text(key, setting, field, problems);
     case STRICT_CHOICE:
-        return take_choice(key, setting, field, problems);
+        return read_choice(key, setting, field, problems);
     case STRICT_PATTERN:
-        return take_pattern(key, setting, field, (void *)(target + key->present), problems);
+        return read_pattern(key, setting, field, (void *)(target + key->present), problems);
     default:
         return is_aggregate(key, setting, problems);
     }

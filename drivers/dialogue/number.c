@@ -45,7 +45,7 @@ static bool take(struct scan *scan, char c)
     return true;
 }
 
-static size_t take_digits(struct scan *scan)
+static size_t parse_digits(struct scan *scan)
 {
     const char *begin = scan->at;
 
@@ -54,7 +54,7 @@ static size_t take_digits(struct scan *scan)
     return (size_t)(scan->at - begin);
 }
 
-static bool take_mantissa(struct scan *scan)
+static bool parse_mantissa(struct scan *scan)
 {
     size_t whole;
     size_t part = 0;
@@ -63,15 +63,15 @@ static bool take_mantissa(struct scan *scan)
         scan->digits[scan->used++] = '-';
     else
         take(scan, '+');
-    whole = take_digits(scan);
+    whole = parse_digits(scan);
     if (take(scan, '.'))
-        part = take_digits(scan);
+        part = parse_digits(scan);
     scan->exponent = -(long)part;
     return whole + part > 0;
 }
 
 /* The exponent, when there is one. A larger one than IEEE 488.2 allows (7.7.2) is an error. */
-static bool take_exponent(struct scan *scan)
+static bool parse_exponent(struct scan *scan)
 {
     long exponent = 0;
     bool minus;
@@ -99,7 +99,7 @@ bool decimal_parse(const char *text, size_t count, double *number)
 
     if (count == 0 || count > NUMBER_TEXT)
         return false;
-    if (!take_mantissa(&scan) || !take_exponent(&scan) || scan.at != scan.end)
+    if (!parse_mantissa(&scan) || !parse_exponent(&scan) || scan.at != scan.end)
         return false;
     snprintf(scan.digits + scan.used, sizeof scan.digits - scan.used, "e%ld", scan.exponent);
     value = strtod(scan.digits, NULL);

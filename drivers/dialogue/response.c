@@ -66,7 +66,7 @@ static unsigned digit_value(char c)
 }
 
 /* Digits behind #H, #Q or #B. */
-static bool take_based(struct walk *walk, unsigned base, struct element *element)
+static bool parse_based(struct walk *walk, unsigned base, struct element *element)
 {
     const char *begin = walk->at;
     uint64_t value = 0;
@@ -84,7 +84,7 @@ static bool take_based(struct walk *walk, unsigned base, struct element *element
 }
 
 /* A definite block; `walk` stands on the digit that says how long its length is. */
-static bool take_definite(struct walk *walk, struct element *element)
+static bool parse_definite(struct walk *walk, struct element *element)
 {
     int digits = *walk->at++ - '0';
     size_t length = 0;
@@ -103,7 +103,7 @@ static bool take_definite(struct walk *walk, struct element *element)
     return true;
 }
 
-static bool take_indefinite(struct walk *walk, struct element *element)
+static bool parse_indefinite(struct walk *walk, struct element *element)
 {
     element->type = ELEMENT_BLOCK;
     element->bytes = ++walk->at;
@@ -112,7 +112,7 @@ static bool take_indefinite(struct walk *walk, struct element *element)
     return true;
 }
 
-static bool take_hash(struct walk *walk, struct element *element)
+static bool parse_hash(struct walk *walk, struct element *element)
 {
     char kind = '\0';
 
@@ -120,20 +120,20 @@ static bool take_hash(struct walk *walk, struct element *element)
     if (walk->at < walk->end)
         kind = *walk->at;
     if (kind == '0')
-        return take_indefinite(walk, element);
+        return parse_indefinite(walk, element);
     if (is_digit(kind))
-        return take_definite(walk, element);
+        return parse_definite(walk, element);
     walk->at++;
     switch (kind) {
     case 'H':
     case 'h':
-        return take_based(walk, 16, element);
+        return parse_based(walk, 16, element);
     case 'Q':
     case 'q':
-        return take_based(walk, 8, element);
+        return parse_based(walk, 8, element);
     case 'B':
     case 'b':
-        return take_based(walk, 2, element);
+        return parse_based(walk, 2, element);
     default:
         walk->at--;
         return unexpected(walk, "#H, #Q, #B or a block", "# followed by something else");
@@ -148,7 +148,7 @@ static bool is_string_byte(char c)
 }
 
 /* Text between quotes; an inner quote is doubled and stays so. */
-static bool take_string(struct walk *walk, struct element *element)
+static bool parse_string(struct walk *walk, struct element *element)
 {
     char quote = *walk->at++;
     const char *begin = walk->at;
@@ -169,7 +169,7 @@ static bool take_string(struct walk *walk, struct element *element)
     return unexpected(walk, NULL, "string without closing quote");
 }
 
-static bool take_word(struct walk *walk, struct element *element)
+static bool parse_word(struct walk *walk, struct element *element)
 {
     const char *begin = walk->at;
 
@@ -182,7 +182,7 @@ static bool take_word(struct walk *walk, struct element *element)
     return true;
 }
 
-static bool take_decimal(struct walk *walk, struct element *element)
+static bool parse_decimal(struct walk *walk, struct element *element)
 {
     const char *begin = walk->at;
     const char *stop = begin;
@@ -199,7 +199,7 @@ static bool take_decimal(struct walk *walk, struct element *element)
     return true;
 }
 
-static bool take_element(struct walk *walk, struct element *element)
+static bool parse_element(struct walk *walk, struct element *element)
 {
     const char *begin = walk->at;
     bool taken;
@@ -207,12 +207,12 @@ static bool take_element(struct walk *walk, struct element *element)
     if (walk->at == walk->end || at_separator(walk))
         return unexpected(walk, "an element", "empty field");
     if (is_letter(*walk->at))
-        return take_word(walk, element);
+        return parse_word(walk, element);
     if (*walk->at == '"' || *walk->at == '\'')
-        return take_string(walk, element);
+        return parse_string(walk, element);
     if (*walk->at != '#')
-        return take_decimal(walk, element);
-    taken = take_hash(walk, element);
+        return parse_decimal(walk, element);
+    taken = parse_hash(walk, element);
     if (taken && element->type == ELEMENT_INTEGER) {
         element->bytes = begin;
         element->count = (size_t)(walk->at - begin);
@@ -231,7 +231,7 @@ bool response_parse(const char *body, size_t count, struct element *elements, si
         struct element element = { .special = SPECIAL_NONE, .unit = unit };
 
         skip_blanks(&walk);
-        if (!take_element(&walk, &element))
+        if (!parse_element(&walk, &element))
             return false;
         skip_blanks(&walk);
         if (walk.at != walk.end && !at_separator(&walk))

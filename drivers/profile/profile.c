@@ -34,7 +34,7 @@ int profile_inputs(const struct profile *profile)
 }
 
 /* Samples are as far apart as the record that is set for the one that is wanted makes them. */
-static void take_record(const struct scope *scope, double record, struct eye *eye)
+static void read_record(const struct scope *scope, double record, struct eye *eye)
 {
     size_t i = 0;
 
@@ -53,7 +53,7 @@ struct eye profile_eye(const struct profile *profile, enum quantity quantity, do
     if (profile->kind == PROFILE_SCOPE) {
         eye.response = RESPONSE_SAMPLES;
         eye.bandwidth = profile->scope.bandwidth;
-        take_record(&profile->scope, record, &eye);
+        read_record(&profile->scope, record, &eye);
     } else if (function != NULL) {
         eye.response = function->response;
         eye.low_frequency = function->low_frequency;

@@ -287,7 +287,7 @@ static void check_selection(const struct function *function, const config_settin
     }
 }
 
-static void take_ranges(struct profile_owner *owner, size_t index, const config_setting_t *group,
+static void read_ranges(struct profile_owner *owner, size_t index, const config_setting_t *group,
                         const struct range_file *common, struct problems *problems)
 {
     struct function *function = &owner->profile.functions[index];
@@ -387,7 +387,7 @@ static void check_function(const struct profile *profile, size_t index,
     }
 }
 
-static void take_function(struct profile_owner *owner, size_t index, const config_setting_t *group,
+static void read_function(struct profile_owner *owner, size_t index, const config_setting_t *group,
                           struct problems *problems)
 {
     struct function *function = &owner->profile.functions[index];
@@ -410,7 +410,7 @@ static void take_function(struct profile_owner *owner, size_t index, const confi
         read_range(every, &common, problems);
     }
     if (strict_list(group, "ranges") != NULL) {
-        take_ranges(owner, index, group, &common, problems);
+        read_ranges(owner, index, group, &common, problems);
     }
 }
 
@@ -447,7 +447,7 @@ void profile_take_meter(struct profile_owner *owner, const config_setting_t *roo
         return;
     }
     for (int i = 0; i < count; i++) {
-        take_function(owner, (size_t)i, config_setting_get_elem(list, (unsigned)i), problems);
+        read_function(owner, (size_t)i, config_setting_get_elem(list, (unsigned)i), problems);
     }
     profile_check_proof(&owner->profile, root, problems);
 }

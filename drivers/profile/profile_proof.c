@@ -15,7 +15,7 @@ const char *profile_setting_name(enum scope_setting setting)
     return names[setting];
 }
 
-static void take_besides(struct profile_owner *owner, const config_setting_t *root,
+static void read_besides(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
@@ -34,7 +34,7 @@ static void take_besides(struct profile_owner *owner, const config_setting_t *ro
     }
 }
 
-static void take_name(struct scope *scope, const config_setting_t *at, const char *text,
+static void read_name(struct scope *scope, const config_setting_t *at, const char *text,
                       struct problems *problems)
 {
     for (size_t i = 0; i < SCOPE_SETTINGS; i++) {
@@ -49,7 +49,7 @@ static void take_name(struct scope *scope, const config_setting_t *at, const cha
                 text);
 }
 
-static void take_cannot_tell(struct scope *scope, const config_setting_t *root,
+static void read_cannot_tell(struct scope *scope, const config_setting_t *root,
                              struct problems *problems)
 {
     const config_setting_t *list = strict_list(root, "cannot_tell");
@@ -60,7 +60,7 @@ static void take_cannot_tell(struct scope *scope, const config_setting_t *root,
         return;
     }
     for (size_t i = 0; i < count; i++) {
-        take_name(scope, list, texts[i], problems);
+        read_name(scope, list, texts[i], problems);
     }
     strict_texts_free(texts, count);
 }
@@ -89,7 +89,7 @@ static void check_told(const struct scope *scope, const config_setting_t *root,
 void profile_take_proofs(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems)
 {
-    take_besides(owner, root, problems);
-    take_cannot_tell(&owner->profile.scope, root, problems);
+    read_besides(owner, root, problems);
+    read_cannot_tell(&owner->profile.scope, root, problems);
     check_told(&owner->profile.scope, root, problems);
 }

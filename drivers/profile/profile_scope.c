@@ -223,7 +223,7 @@ static void complete_range(const struct scope *scope, double volts_per_division,
     }
 }
 
-static void take_steps(struct profile_owner *owner, const struct vertical_file *file,
+static void read_steps(struct profile_owner *owner, const struct vertical_file *file,
                        const config_setting_t *list, struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
@@ -244,7 +244,7 @@ static void take_steps(struct profile_owner *owner, const struct vertical_file *
     scope->front_end.ranges = ranges;
 }
 
-static void take_vertical(struct profile_owner *owner, const config_setting_t *root,
+static void read_vertical(struct profile_owner *owner, const config_setting_t *root,
                           struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
@@ -264,7 +264,7 @@ static void take_vertical(struct profile_owner *owner, const config_setting_t *r
     profile_check_input_command(&owner->profile, group, "query", file.query, problems);
     profile_take_check(&owner->profile, group, "calibrated", &scope->calibrated, problems);
     profile_check_range(group, &file.range, problems);
-    take_steps(owner, &file, strict_member(group, "volts_per_division"), problems);
+    read_steps(owner, &file, strict_member(group, "volts_per_division"), problems);
 }
 
 /* Applies one span to the settings it holds for and no smaller one did; returns its up_to. */
@@ -290,7 +290,7 @@ static double apply_span(struct profile_owner *owner, const config_setting_t *gr
     return file.up_to;
 }
 
-static void take_offset(struct profile_owner *owner, const config_setting_t *root,
+static void read_offset(struct profile_owner *owner, const config_setting_t *root,
                         struct problems *problems)
 {
     const config_setting_t *group;
@@ -309,7 +309,7 @@ static void take_offset(struct profile_owner *owner, const config_setting_t *roo
     }
 }
 
-static void take_position(struct profile_owner *owner, const config_setting_t *root,
+static void read_position(struct profile_owner *owner, const config_setting_t *root,
                           struct problems *problems)
 {
     const config_setting_t *group;
@@ -324,7 +324,7 @@ static void take_position(struct profile_owner *owner, const config_setting_t *r
 }
 
 /* The query goes with an answer for each coupling that there is a command for. */
-static void take_coupling_query(struct profile_owner *owner, const config_setting_t *group,
+static void read_coupling_query(struct profile_owner *owner, const config_setting_t *group,
                                 struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
@@ -351,7 +351,7 @@ static void take_coupling_query(struct profile_owner *owner, const config_settin
     }
 }
 
-static void take_coupling(struct profile_owner *owner, const config_setting_t *root,
+static void read_coupling(struct profile_owner *owner, const config_setting_t *root,
                           struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
@@ -364,7 +364,7 @@ static void take_coupling(struct profile_owner *owner, const config_setting_t *r
     profile_check_input_command(&owner->profile, group, "dc", scope->coupling_dc, problems);
     profile_check_input_command(&owner->profile, group, "ac", scope->coupling_ac, problems);
     profile_check_input_command(&owner->profile, group, "ground", scope->coupling_ground, problems);
-    take_coupling_query(owner, group, problems);
+    read_coupling_query(owner, group, problems);
     scope->front_end.ac_coupling = scope->coupling_ac[0] != '\0';
     scope->front_end.ground_reference = scope->coupling_ground[0] != '\0';
     if (scope->front_end.ac_coupling && strict_member(group, "ac_corner") == NULL) {
@@ -382,10 +382,10 @@ void profile_take_scope(struct profile_owner *owner, const config_setting_t *roo
     scope->front_end.vertical = true;
     scope->front_end.divisions = scope->divisions;
     profile_take_waveform(owner, root, problems);
-    take_vertical(owner, root, problems);
-    take_offset(owner, root, problems);
-    take_position(owner, root, problems);
-    take_coupling(owner, root, problems);
+    read_vertical(owner, root, problems);
+    read_offset(owner, root, problems);
+    read_position(owner, root, problems);
+    read_coupling(owner, root, problems);
     profile_take_record(owner, root, problems);
     profile_take_proofs(owner, root, problems);
 }
