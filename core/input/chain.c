@@ -234,6 +234,7 @@ static void sampling_terms(const struct chain *chain, const struct setup *setup,
     double share = noise_share(range_of(chain, setup), signal);
     term(sink, "noise", SHAPE_NORMAL, signal->scatter * share, scale);
     biased(sink, "noise and samples, not corrected", signal->doubt * share, inwards);
+    bounded(sink, "moving while it was measured", signal->drift, scale);
     term(sink, "edges between samples", SHAPE_TRIANGULAR,
          shape_standard(SHAPE_TRIANGULAR, signal->edges), scale);
 }

@@ -10,6 +10,9 @@ static const double termination = 50; /* ohm */
 /* A dc reading below this share of what is expected is next to nothing. */
 static const double nothing = 0.02;
 
+/* What an open lead picks up is less than this share of what is expected; common practice, no source. */
+static const double pickup = 0.002;
+
 /* What a point should show lies within this factor of a limit that it has; common practice, no source. */
 static const double near_limit = 2;
 
@@ -127,6 +130,29 @@ static bool coupled(const struct circumstances *facts, struct mistake *mistake)
                facts->expected, facts->unit);
 }
 
+/* The least that a point should show: what is expected, else the limit that is nearer to zero. */
+static double least_meant(const struct circumstances *facts)
+{
+    if (!isnan(facts->expected))
+        return fabs(facts->expected) * (1 - facts->tolerance);
+    return fmax(0, fmax(facts->low, -facts->high));
+}
+
+/* Told only where a capacitor in the way is not told already, and of what a lead brings. */
+static bool open_lead(const struct circumstances *facts, struct mistake *mistake)
+{
+    struct mistake other;
+    double least = least_meant(facts);
+    double small = facts->uncertainty + pickup * least;
+    if (facts->aspect == ASPECT_WHOLE || coupled(facts, &other) || !(fabs(facts->value) <= small) ||
+        !(least > 2 * small))
+        return false;
+    return say(mistake,
+               "reads %.2g %s, next to nothing where %.4g %s or more should be: a lead open or off "
+               "the point, or the supply not on?",
+               facts->value, facts->unit, least, facts->unit);
+}
+
 static bool ground_reference(const struct circumstances *facts, struct mistake *mistake)
 {
     if (!(fabs(facts->zero_level) > facts->zero_bound))
@@ -154,13 +180,10 @@ static bool overdue(const struct circumstances *facts, struct mistake *mistake)
 size_t mistakes_find(const struct circumstances *facts, struct mistake found[MISTAKE_COUNT])
 {
     static bool (*const checks[MISTAKE_COUNT])(const struct circumstances *, struct mistake *) = {
-        [MISTAKE_RATING] = rating,
-        [MISTAKE_PROBE_SWITCH] = probe_switch,
-        [MISTAKE_TERMINATION] = terminated,
-        [MISTAKE_AC_COUPLING] = coupled,
-        [MISTAKE_GROUND_REFERENCE] = ground_reference,
-        [MISTAKE_GROUND_CLIP] = ground_clip,
-        [MISTAKE_CALIBRATION] = overdue,
+        [MISTAKE_RATING] = rating,           [MISTAKE_PROBE_SWITCH] = probe_switch,
+        [MISTAKE_TERMINATION] = terminated,  [MISTAKE_AC_COUPLING] = coupled,
+        [MISTAKE_OPEN_LEAD] = open_lead,     [MISTAKE_GROUND_REFERENCE] = ground_reference,
+        [MISTAKE_GROUND_CLIP] = ground_clip, [MISTAKE_CALIBRATION] = overdue,
     };
     size_t count = 0;
     for (int kind = 0; kind < MISTAKE_COUNT; kind++) {

@@ -23,6 +23,8 @@ enum mistake_policy { MISTAKE_WARN, MISTAKE_BLOCK };
       "a reading near a tenth of, or ten times, what is expected or the limits allow")             \
     X(TERMINATION, "termination", MISTAKE_WARN, "a reading as with the input's 50 ohm left on")    \
     X(AC_COUPLING, "ac_coupling", MISTAKE_WARN, "next to nothing where a dc value is expected")    \
+    X(OPEN_LEAD, "open_lead", MISTAKE_WARN,                                                        \
+      "nothing where something is expected or the limits ask for it")                              \
     X(GROUND_REFERENCE, "ground_reference", MISTAKE_WARN,                                          \
       "the zero trace is further off than it may be")                                              \
     X(GROUND_CLIP, "ground_clip", MISTAKE_BLOCK, "a scope at a point that is tied to the mains")   \

@@ -2,6 +2,7 @@
 #include "measure.h"
 
 #include "daemon/bench/point_chain.h"
+#include "movement.h"
 #include "record_choice.h"
 #include "scrutiny.h"
 #include "second_look.h"
@@ -237,8 +238,33 @@ static bool repeat(struct job *job, size_t n, double level, double *values)
     return true;
 }
 
+/*
+ * A meter's number does not say whether the signal stood still. Where it is
+ * not what it was last time, or there was no last time, a second look tells.
+ */
+static bool look_for_movement(struct job *job, const struct measure_memory *memory)
+{
+    const struct signal first = job->acquisition.signal;
+    const struct setup *setup = &job->request.setup;
+    double error = chain_error_limit(&job->chain, setup, &first, first.value);
+    if (job->chain.input->vertical ||
+        (memory && memory->known && fabs(first.value - memory->signal.value) <= error))
+        return true;
+    if (!look(job))
+        return false;
+    if (job->acquisition.overload)
+        return failure_set(job->failure, FAILURE_UNSTABLE, NULL,
+                           "a signal that stays within one range",
+                           "the second of two readings overloaded");
+    job->acquisition.signal.drift =
+        movement_of_two(first.value, job->acquisition.signal.value,
+                        job->chain.input->ranges[setup->range].resolution);
+    return true;
+}
+
 /* From settled to evaluated. */
-static bool finish(struct job *job, size_t repeats, struct reading *reading)
+static bool finish(struct job *job, size_t repeats, const struct measure_memory *memory,
+                   struct reading *reading)
 {
     double *values = calloc(repeats, sizeof *values);
     if (!values)
@@ -247,8 +273,11 @@ static bool finish(struct job *job, size_t repeats, struct reading *reading)
     struct request settled = job->request;
     bool done = ground(job, &level);
     job->request = settled;
-    done = done && repeat(job, repeats, level, values) &&
-           instrument_confirm(job->instrument, job->deadline, job->failure) &&
+    done = done && (repeats > 1 || look_for_movement(job, memory)) &&
+           repeat(job, repeats, level, values);
+    if (done && repeats > 1 && !job->chain.input->vertical)
+        job->acquisition.signal.drift = movement_of_many(values, repeats);
+    done = done && instrument_confirm(job->instrument, job->deadline, job->failure) &&
            reading_evaluate(reading, &job->chain, &job->request.setup, &job->acquisition.signal,
                             values, repeats, &job->point->limits, job->failure);
     free(values);
@@ -272,7 +301,7 @@ static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
     struct failure failure = { 0 };
     job->failure = &failure;
     bool done = prepare(job, memory) && settle_record(job, memory, reading) &&
-                finish(job, repeats, reading);
+                finish(job, repeats, memory, reading);
     if (memory)
         memory->known = done;
     if (done && memory) {

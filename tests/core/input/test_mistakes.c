@@ -131,6 +131,37 @@ static void limits_tell_of_a_switch(void **state)
     }
 }
 
+/* 10 uV where 12 V should be, by what is expected or by the limits; common practice, no source. */
+static void an_open_lead_is_named(void **state)
+{
+    (void)state;
+    static const struct {
+        double expected, low, high, value;
+        bool told;
+    } rows[] = {
+        { 12, -INFINITY, INFINITY, 10e-6, true }, { 12, -INFINITY, INFINITY, -10e-6, true },
+        { 12, -INFINITY, INFINITY, 0.3, false },  { 0, -INFINITY, INFINITY, 10e-6, false },
+        { NAN, 11.4, 12.6, 10e-6, true },         { NAN, -12.6, -11.4, 10e-6, true },
+        { NAN, 11.4, INFINITY, 10e-6, true },     { NAN, -INFINITY, 12.6, 10e-6, false },
+        { NAN, -0.1, 0.1, 10e-6, false },         { NAN, -INFINITY, INFINITY, 10e-6, false },
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        struct circumstances facts = good();
+        facts.scope = facts.ac_coupling = false;
+        facts.uncertainty = 1e-5;
+        facts.expected = rows[i].expected;
+        facts.low = rows[i].low;
+        facts.high = rows[i].high;
+        facts.value = rows[i].value;
+        if (rows[i].told)
+            expect(&facts, MISTAKE_OPEN_LEAD);
+        else
+            expect_none(&facts);
+        facts.aspect = ASPECT_WHOLE;
+        expect_none(&facts);
+    }
+}
+
 /* What is too uncertain tells nothing: zero is close to zero and to a tenth of nearly zero. */
 static void an_uncertain_reading_tells_nothing(void **state)
 {
@@ -218,6 +249,7 @@ int main(void)
         cmocka_unit_test(nothing_is_wrong),
         cmocka_unit_test(each_value_tells_its_mistake),
         cmocka_unit_test(limits_tell_of_a_switch),
+        cmocka_unit_test(an_open_lead_is_named),
         cmocka_unit_test(an_uncertain_reading_tells_nothing),
         cmocka_unit_test(fifty_ohm_divide_with_the_source),
         cmocka_unit_test(ratings_of_probe_and_input),

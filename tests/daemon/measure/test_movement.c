@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Movement between readings of a meter. The lines are exact: own derivation. */
+#include "daemon/measure/movement.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+#include <cmocka.h>
+
+#include "tests/near.h"
+
+enum { READINGS = 20, RUNS = 2000 };
+
+static void two_readings(void **state)
+{
+    (void)state;
+    assert_within(movement_of_two(5.01, 5.02, 1e-3), 0.01, 1e-12);
+    assert_within(movement_of_two(5.02, 5.01, 1e-3), 0.01, 1e-12);
+    assert_true(movement_of_two(5.010, 5.011, 1e-3) == 0);
+    assert_true(isnan(movement_of_two(NAN, 5, 1e-3)) || movement_of_two(NAN, 5, 1e-3) == 0);
+}
+
+/* The mean of a line is its middle, and its ends are half its length away. */
+static void a_line_moves_by_half_its_length(void **state)
+{
+    (void)state;
+    double readings[READINGS];
+    for (size_t n = 5; n <= READINGS; n++) {
+        for (size_t i = 0; i < n; i++)
+            readings[i] = 3 - 0.5 * (double)i;
+        assert_near(movement_of_many(readings, n), 0.25 * (double)(n - 1), 1e-9);
+    }
+    assert_true(movement_of_many(readings, 4) == 0);
+}
+
+static double normal(unsigned short *state)
+{
+    return sqrt(-2 * log(1 - erand48(state))) * cos(2 * M_PI * erand48(state));
+}
+
+/* Noise alone is seldom a line; a line that is three times the noise long nearly always is. */
+static void noise_is_no_line(void **state)
+{
+    (void)state;
+    unsigned short random[3] = { 30, 11, 26 };
+    size_t alone = 0, found = 0;
+    for (int run = 0; run < RUNS; run++) {
+        double noise[READINGS], moving[READINGS];
+        for (size_t i = 0; i < READINGS; i++) {
+            noise[i] = 5 + normal(random);
+            moving[i] = noise[i] + 6.0 * (double)i / (READINGS - 1);
+        }
+        alone += movement_of_many(noise, READINGS) > 0;
+        found += movement_of_many(moving, READINGS) > 0;
+    }
+    print_message("a line in %zu of %d runs of noise, in %zu with one\n", alone, RUNS, found);
+    assert_true(alone <= RUNS / 500 && found >= RUNS * 95 / 100);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(two_readings),
+        cmocka_unit_test(a_line_moves_by_half_its_length),
+        cmocka_unit_test(noise_is_no_line),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
