@@ -44,6 +44,7 @@ enum dimension {
     X(MAXIMUM_CURRENT, "maximum current", MAXIMUM, CURRENT)                                        \
     X(MINIMUM_CURRENT, "minimum current", MINIMUM, CURRENT)                                        \
     X(RESISTANCE, "resistance", WHOLE, RESISTANCE)                                                 \
+    X(RESISTANCE_4_WIRE, "resistance 4-wire", WHOLE, RESISTANCE)                                   \
     X(FREQUENCY, "frequency", WHOLE, FREQUENCY)                                                    \
     X(DC_SIGNAL, "dc signal", DC, SIGNAL)                                                          \
     X(AC_SIGNAL, "ac signal", AC, SIGNAL)                                                          \

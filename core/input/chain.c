@@ -234,7 +234,6 @@ static void sampling_terms(const struct chain *chain, const struct setup *setup,
     double share = noise_share(range_of(chain, setup), signal);
     term(sink, "noise", SHAPE_NORMAL, signal->scatter * share, scale);
     biased(sink, "noise and samples, not corrected", signal->doubt * share, inwards);
-    bounded(sink, "moving while it was measured", signal->drift, scale);
     term(sink, "edges between samples", SHAPE_TRIANGULAR,
          shape_standard(SHAPE_TRIANGULAR, signal->edges), scale);
 }
@@ -378,7 +377,8 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     bounded(sink, "probe factor", probe->tolerance, through);
     bounded(sink, "input behind the probe", input_share(chain, setup), through);
     if (!has_no_sign(chain->aspect))
-        bounded(sink, "probe offset", probe->offset_tolerance, corrected);
+        bounded(sink, probe->dimension == DIMENSION_RESISTANCE ? "lead resistance" : "probe offset",
+                probe->offset_tolerance, corrected);
     struct loading loading = chain_loading(chain, setup);
     double value = chain_value(chain, setup, signal->value);
     if (chain->correct_loading && loading.known)
@@ -395,6 +395,7 @@ static void all_terms(const struct chain *chain, const struct setup *setup,
 {
     double scale = fabs(chain->probe->factor) * correction(chain, setup);
     instrument_terms(chain, setup, signal, scale, sink);
+    bounded(sink, "moving while it was measured", signal->drift, scale);
     if (chain->input->vertical) {
         level_terms(chain, setup, signal, scale, sink);
         sampling_terms(chain, setup, signal, scale, sink);

@@ -11,6 +11,8 @@
 struct probe_file {
     struct probe probe;
     double sensitivity; /* input units per tip unit: 1 / factor */
+    double lead_resistance;
+    double lead_tolerance;
 };
 
 #define FIELD(name) offsetof(struct probe_file, probe.name)
@@ -43,12 +45,23 @@ static const struct strict_key probe_keys[] = {
       .help = "0.1 for a shunt of 0.1 ohm; or factor" },
     { .name = "tolerance_percent",
       .type = STRICT_NUMBER,
-      .required = true,
       .offset = FIELD(tolerance),
       .maximum = 50.0,
       .scale = 0.01,
       .unit = "%",
-      .help = "bound on factor or sensitivity" },
+      .help = "bound on factor or sensitivity; needed with them" },
+    { .name = "lead_resistance",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct probe_file, lead_resistance),
+      .maximum = 1e3,
+      .unit = "ohm",
+      .help = "of both leads and their contacts, taken off a resistance; instead of factor" },
+    { .name = "lead_tolerance",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct probe_file, lead_tolerance),
+      .maximum = 1e3,
+      .unit = "ohm",
+      .help = "bound on lead_resistance" },
     { .name = "offset",
       .type = STRICT_NUMBER,
       .offset = FIELD(offset),
@@ -136,7 +149,30 @@ static enum dimension dimension_of(const char *unit)
     if (strcmp(unit, "V") == 0) {
         return DIMENSION_VOLTAGE;
     }
+    if (strcmp(unit, dimension_unit(DIMENSION_RESISTANCE)) == 0) {
+        return DIMENSION_RESISTANCE;
+    }
     return strcmp(unit, "A") == 0 ? DIMENSION_CURRENT : DIMENSION_SIGNAL;
+}
+
+/* Leads for resistance: what is at the input is theirs and that of what is at their tips. */
+static void take_leads(struct probe_file *file, const config_setting_t *group,
+                       struct problems *problems)
+{
+    static const char *const others[] = { "unit",      "factor",         "sensitivity",
+                                          "offset",    "tip_resistance", "tolerance_percent",
+                                          "bandwidth", "load_resistance" };
+
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
+        if (strict_member(group, others[i]) != NULL) {
+            problems_at(problems, strict_member(group, others[i]),
+                        "\"%s\" beside \"lead_resistance\", which is all there is of leads",
+                        others[i]);
+        }
+    }
+    snprintf(file->probe.unit, sizeof file->probe.unit, "%s", dimension_unit(DIMENSION_RESISTANCE));
+    file->probe.offset = -file->lead_resistance;
+    file->probe.offset_tolerance = file->lead_tolerance;
 }
 
 /* Exactly one of factor and sensitivity, not zero. */
@@ -163,6 +199,10 @@ static void take_factor(struct probe_file *file, const config_setting_t *group,
 static void check_pairs(const config_setting_t *group, struct problems *problems)
 {
     static const char *const pairs[][2] = {
+        { "factor", "tolerance_percent" },
+        { "sensitivity", "tolerance_percent" },
+        { "lead_resistance", "lead_tolerance" },
+        { "lead_tolerance", "lead_resistance" },
         { "offset", "offset_tolerance" },
         { "tip_resistance", "resistance_tolerance_percent" },
         { "resistance_tolerance_percent", "tip_resistance" },
@@ -217,7 +257,11 @@ static void take_probe(struct settings *settings, const config_setting_t *group,
 
     file.probe.name[0] = '\0';
     strict_group(group, probe_keys, &file, problems);
-    take_factor(&file, group, problems);
+    if (strict_member(group, "lead_resistance") != NULL) {
+        take_leads(&file, group, problems);
+    } else {
+        take_factor(&file, group, problems);
+    }
     check_pairs(group, problems);
     settings_name(group, "name", problems);
     check_unit(group, file.probe.unit, problems);

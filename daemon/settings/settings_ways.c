@@ -93,8 +93,9 @@ static enum aspect inverted(enum aspect aspect)
 
 /*
  * What has to be measured at the input, so that the probe makes the wanted
- * quantity of it. A plain connection leaves everything as it is; behind any
- * other probe there is a voltage, of the same aspect.
+ * quantity of it. A plain connection leaves everything as it is; leads in ohms
+ * carry a resistance, measured with two wires; behind any other probe there is
+ * a voltage, of the same aspect.
  */
 static bool derive(const struct probe *probe, bool direct, struct bench_point *point)
 {
@@ -107,6 +108,10 @@ static bool derive(const struct probe *probe, bool direct, struct bench_point *p
         return dimension != DIMENSION_SIGNAL;
     }
     snprintf(point->unit, sizeof point->unit, "%s", probe->unit);
+    if (probe->dimension == DIMENSION_RESISTANCE) {
+        point->at_input = QUANTITY_RESISTANCE;
+        return point->quantity == QUANTITY_RESISTANCE;
+    }
     return dimension == probe->dimension &&
            quantity_of(probe->factor < 0 ? inverted(aspect) : aspect, DIMENSION_VOLTAGE,
                        &point->at_input);
@@ -135,7 +140,9 @@ static bool take_quantity(struct settings *settings, const config_setting_t *gro
     if (derive(probe, point->probe == 0, point)) {
         return squares_well(settings, group, probe, point);
     }
-    quantity_of(ASPECT_DC, probe->dimension, &example);
+    if (!quantity_of(ASPECT_DC, probe->dimension, &example)) {
+        example = QUANTITY_RESISTANCE;
+    }
     problems_at(settings->problems, strict_member(group, "quantity"),
                 "\"quantity\" is \"%s\" through probe \"%s\" with %s at its tip, expected one like "
                 "\"%s\"",

@@ -112,6 +112,7 @@ bool describe_connection(json_t *object, struct connection_plan *plan, struct pr
         PROBE_NUMBER(offset),
         PROBE_NUMBER(tip_capacitance),
         PROBE_NUMBER(bandwidth),
+        PROBE_NUMBER(lead_resistance),
         PROBE_NUMBER(termination),
         PROBE_NUMBER(edge_ratio),
         PROBE_NUMBER(edge_tau),

@@ -27,6 +27,7 @@ struct probe {
     double offset;           /* volts added at the instrument's terminals */
     double tip_capacitance;  /* farad across the point; it loads sines only */
     double bandwidth;        /* -3 dB of the probe, first order, of sines only; 0: not limited */
+    double lead_resistance;  /* ohm of both leads, part of a resistance on two wires */
     double termination;      /* ohm left on across the input; 0: none */
     double
         edge_ratio;  /* of a divider that is not compensated: initial over final level; 0: it is */

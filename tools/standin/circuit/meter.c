@@ -146,17 +146,19 @@ static double ac_value(const struct meter *meter, const struct tie *tie, double 
     return hypot(wave_ac_rms(wave) * through, noise);
 }
 
-static double resistance_value(const struct tie *tie, double now)
+static double resistance_value(const struct meter *meter, const struct tie *tie, double now)
 {
     struct truth truth = source_truth(tie->source, now);
 
+    double leads = meter->function == METER_FOUR_WIRE ? 0.0 : tie->probe.lead_resistance;
+
     if (source_is_passive(tie->source)) {
-        return tie->source->resistance;
+        return tie->source->resistance + leads;
     }
     if (fmax(fabs(truth.maximum), fabs(truth.minimum)) > LIVE_VOLTS) {
         return INFINITY;
     }
-    return tie->source->unit == SOURCE_AMPERES ? INFINITY : tie->source->source_resistance;
+    return tie->source->unit == SOURCE_AMPERES ? INFINITY : tie->source->source_resistance + leads;
 }
 
 static double frequency_value(const struct tie *tie, double gain, double now)
@@ -182,7 +184,8 @@ static double true_value(const struct meter *meter, const struct tie *tie, doubl
     case METER_AC_VOLTAGE:
         return ac_value(meter, tie, gain);
     case METER_RESISTANCE:
-        return resistance_value(tie, now);
+    case METER_FOUR_WIRE:
+        return resistance_value(meter, tie, now);
     case METER_FREQUENCY:
     case METER_FUNCTIONS:
         break;
@@ -195,7 +198,8 @@ struct meter_reading meter_read(const struct meter *meter, const struct tie *tie
 {
     const struct meter_range *range = meter_range(meter);
     const struct meter_error *error = error_of(meter);
-    bool open_ohms = tie->source == NULL && meter->function == METER_RESISTANCE;
+    bool open_ohms = tie->source == NULL &&
+                     (meter->function == METER_RESISTANCE || meter->function == METER_FOUR_WIRE);
     double value = tie->source != NULL ? true_value(meter, tie, now, rng) : 0.0;
     bool unsigned_value = meter->function == METER_AC_VOLTAGE || meter->function == METER_FREQUENCY;
     struct meter_reading reading = { .overload = open_ohms || isinf(value) };

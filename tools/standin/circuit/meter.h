@@ -22,6 +22,7 @@ enum meter_function {
     METER_DC_CURRENT,
     METER_RESISTANCE,
     METER_FREQUENCY,
+    METER_FOUR_WIRE, /* resistance that the leads are no part of */
     METER_FUNCTIONS
 };
 

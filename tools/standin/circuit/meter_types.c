@@ -42,6 +42,13 @@ const struct meter_type meter_tarnwerk = {
                                    {200e3, 1.0, 0.02 * PERCENT, 0.005 * PERCENT * 200e3, NO_INPUT},
                                    {2e6, 10.0, 0.02 * PERCENT, 0.005 * PERCENT * 2e6, NO_INPUT},
                                    {20e6, 100.0, 0.5 * PERCENT, 0.01 * PERCENT * 20e6, NO_INPUT}}},
+            [METER_FOUR_WIRE] = {6,
+                                  {{200.0, 1e-3, 0.02 * PERCENT, 0.005 * PERCENT * 200.0, NO_INPUT},
+                                   {2e3, 1e-2, 0.02 * PERCENT, 0.005 * PERCENT * 2e3, NO_INPUT},
+                                   {20e3, 1e-1, 0.02 * PERCENT, 0.005 * PERCENT * 20e3, NO_INPUT},
+                                   {200e3, 1.0, 0.02 * PERCENT, 0.005 * PERCENT * 200e3, NO_INPUT},
+                                   {2e6, 10.0, 0.02 * PERCENT, 0.005 * PERCENT * 2e6, NO_INPUT},
+                                   {20e6, 100.0, 0.5 * PERCENT, 0.01 * PERCENT * 20e6, NO_INPUT}}},
             [METER_FREQUENCY] = {1, {{250e3, 1e-3, 0.01 * PERCENT, 1e-3, AC_INPUT}}},
         },
 };

@@ -83,7 +83,7 @@ static int numbered(const char *command, const char *word)
 static bool select_function(struct meter *meter, const char *command)
 {
     for (size_t f = 0; f < METER_FUNCTIONS; f++) {
-        if (strcmp(command, words[f].command) == 0) {
+        if (words[f].command != NULL && strcmp(command, words[f].command) == 0) {
             return meter_select_function(meter, (enum meter_function)f);
         }
     }

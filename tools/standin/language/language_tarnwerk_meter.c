@@ -10,12 +10,12 @@
 static const char *const function_forms[] = {
     [METER_DC_VOLTAGE] = "VOLTage:DC", [METER_AC_VOLTAGE] = "VOLTage:AC",
     [METER_DC_CURRENT] = "CURRent:DC", [METER_RESISTANCE] = "RESistance",
-    [METER_FREQUENCY] = "FREQuency",
+    [METER_FREQUENCY] = "FREQuency",   [METER_FOUR_WIRE] = "FRESistance",
 };
 
 static const char *const function_answers[] = {
     [METER_DC_VOLTAGE] = "VOLT:DC", [METER_AC_VOLTAGE] = "VOLT:AC", [METER_DC_CURRENT] = "CURR:DC",
-    [METER_RESISTANCE] = "RES",     [METER_FREQUENCY] = "FREQ",
+    [METER_RESISTANCE] = "RES",     [METER_FREQUENCY] = "FREQ",     [METER_FOUR_WIRE] = "FRES",
 };
 
 /* Takes the quotes off a string parameter; NULL when it is none. `text` has room for it all. */
@@ -151,6 +151,8 @@ static const struct scpi_row rows[] = {
     { "SENSe:VOLTage:AC:RANGe", set_range, true, ask_range, false, 0, METER_AC_VOLTAGE },
     { "SENSe:CURRent:DC:RANGe", set_range, true, ask_range, false, 0, METER_DC_CURRENT },
     { "SENSe:RESistance:RANGe", set_range, true, ask_range, false, 0, METER_RESISTANCE },
+    { "SENSe:FRESistance:RANGe", set_range, true, ask_range, false, 0, METER_FOUR_WIRE },
+    { "SENSe:FRESistance:RANGe:AUTO", set_automatic, true, ask_automatic, false, 0, 0 },
     { "SENSe:FREQuency:RANGe", set_range, true, ask_range, false, 0, METER_FREQUENCY },
     { "SENSe:VOLTage:DC:RANGe:AUTO", set_automatic, true, ask_automatic, false, 0, 0 },
     { "SENSe:VOLTage:AC:RANGe:AUTO", set_automatic, true, ask_automatic, false, 0, 0 },
