@@ -76,7 +76,7 @@ bool aspect_is_rms(enum aspect aspect);
 /* Whether an aspect is that of single samples, the largest and the smallest. */
 bool aspect_is_extreme(enum aspect aspect);
 
-/* The quantity with this aspect in this dimension; false when the pair does not exist. */
+/* The first quantity with this aspect in this dimension (resistance on two wires); false when the pair does not exist. */
 bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity);
 
 /* SI unit symbol of a dimension: "V", "A", "Ω", "Hz"; "" for DIMENSION_SIGNAL. */
