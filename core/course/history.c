@@ -1,22 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "history.h"
 
+#include "excursions.h"
+#include "noise.h"
+
 #include <math.h>
 #include <string.h>
 
 const double history_sigmas = 6;
 
-/* A neighbourhood has this many values on either side; an excursion is shorter than it. */
-enum { REACH = 5, NEIGHBOURS = 2 * REACH + 1 };
-
 /* No step is sought nearer to an end than this: it could not be told from an excursion. */
 enum { LEAST_LEVEL = 8 };
-
-/* A median of |x| for normal x of unit sigma. */
-static const double normal_median = 0.67448975019608174;
-
-/* Noise of a rounded value: one step is a rectangle of that width (JCGM 100 F.2.2.1). */
-static const double rounding_noise = 0.28867513459481287;
 
 /* The values that count: without those of excursions. */
 struct kept {
@@ -30,132 +24,6 @@ struct model {
     double left; /* sum of squares */
     size_t at;   /* of its step; 0: none */
 };
-
-static void insert(double *sorted, size_t count, double x)
-{
-    size_t i = count;
-    for (; i > 0 && sorted[i - 1] > x; i--)
-        sorted[i] = sorted[i - 1];
-    sorted[i] = x;
-}
-
-static double median_around(const double *value, size_t count, size_t at)
-{
-    double sorted[NEIGHBOURS];
-    size_t n = 0;
-    size_t from = at > REACH ? at - REACH : 0;
-    if (from + NEIGHBOURS > count)
-        from = count - NEIGHBOURS;
-    for (; n < NEIGHBOURS; n++)
-        insert(sorted, n, value[from + n]);
-    return sorted[REACH];
-}
-
-/*
- * Median by bisection on the value: no copy, no sorting, and it ends because
- * the interval halves. Good to 2^-52 of the largest.
- */
-static double median_magnitude(const double *x, size_t count)
-{
-    double low = 0, high = 0;
-    for (size_t i = 0; i < count; i++)
-        high = fmax(high, fabs(x[i]));
-    for (int halving = 0; halving < 60 && low < high; halving++) {
-        double middle = low + (high - low) / 2;
-        size_t below = 0;
-        for (size_t i = 0; i < count; i++)
-            below += fabs(x[i]) <= middle;
-        if (2 * below > count)
-            high = middle;
-        else
-            low = middle;
-    }
-    return high;
-}
-
-/*
- * The median of magnitudes that come in steps of `quantum`: each stands for
- * the stretch that is rounded to it, and the median lies within the middle
- * one as far as the count says (median of grouped data).
- */
-static double grouped_median(const double *x, size_t count, double quantum)
-{
-    double middle = median_magnitude(x, count);
-    double low = fmax(0, middle - quantum / 2), high = middle + quantum / 2;
-    size_t below = 0, within = 0;
-    for (size_t i = 0; i < count; i++) {
-        below += fabs(x[i]) < low;
-        within += fabs(x[i]) >= low && fabs(x[i]) <= high;
-    }
-    if (within == 0)
-        return middle;
-    double share = ((double)count / 2 - (double)below) / (double)within;
-    return low + fmin(1, fmax(0, share)) * (high - low);
-}
-
-/* Noise of one value, from the differences of neighbours; `differences` has count - 1 places. */
-static double noise_of(const double *value, size_t count, double quantum, double *differences)
-{
-    for (size_t i = 1; i < count; i++)
-        differences[i - 1] = value[i] - value[i - 1];
-    double spread = grouped_median(differences, count - 1, quantum) / normal_median / sqrt(2);
-    return fmax(spread, rounding_noise * quantum);
-}
-
-/*
- * How far an excursion must stand out, in units of the noise. The fewer
- * values, the worse the noise is known: its estimate scatters by about
- * 1.2 / sqrt(count) of itself (median of normal magnitudes; from memory), and
- * a low one must not make excursions of noise.
- */
-static double reach_of(size_t count)
-{
-    return history_sigmas * (1 + 2.5 / sqrt((double)count));
-}
-
-/*
- * Values at the end that have left and not come back are no excursion yet:
- * they may be the beginning of another level. They do not count as kept either.
- */
-static size_t settled(const double *value, size_t count, double reach)
-{
-    while (count > NEIGHBOURS &&
-           fabs(value[count - 1] - median_around(value, count, count - 1 - REACH)) > reach)
-        count--;
-    return count;
-}
-
-/* Notes an excursion's value; those that touch are one event. */
-static void note_excursion(struct history_finding *finding, size_t at, double height)
-{
-    if (finding->excursions == 0 || at > finding->excursion_last + 1)
-        finding->excursions++;
-    if (finding->excursions == 1 && finding->excursion == 0)
-        finding->excursion_at = at;
-    finding->excursion_last = at;
-    if (fabs(height) > fabs(finding->excursion))
-        finding->excursion = height;
-}
-
-/* Copies what is no excursion into `kept`; counts those that are. */
-static struct kept set_aside(const double *time, const double *value, size_t count, double *scratch,
-                             struct history_finding *finding)
-{
-    double *times = scratch, *values = scratch + count;
-    double reach = reach_of(count) * finding->noise;
-    size_t n = 0;
-    size_t end = settled(value, count, reach);
-    for (size_t i = 0; i < end; i++) {
-        double height = value[i] - median_around(value, count, i);
-        if (fabs(height) > reach) {
-            note_excursion(finding, i, height);
-        } else {
-            times[n] = time[i];
-            values[n++] = value[i];
-        }
-    }
-    return (struct kept) { n, times, values };
-}
 
 /* Sums about the means of a stretch of what was kept. */
 struct moments {
@@ -351,9 +219,10 @@ bool history_study(const double *time, const double *value, size_t count, double
     if (!acceptable(time, value, count, quantum))
         return false;
     memset(finding, 0, sizeof *finding);
-    finding->noise = noise_of(value, count, quantum, scratch);
-    struct kept kept = set_aside(time, value, count, scratch, finding);
-    finding->kept = kept.count;
+    finding->noise = noise_of_values(value, count, quantum, scratch);
+    finding->kept =
+        excursions_set_aside(time, value, count, finding->noise, scratch, &finding->excursions);
+    const struct kept kept = { finding->kept, scratch, scratch + count };
     if (kept.count >= HISTORY_FEWEST)
         compare(&kept, finding);
     if (finding->step_at > 0)

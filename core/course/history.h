@@ -4,9 +4,7 @@
  * now and then, told apart from noise.
  *
  * Noise is estimated from differences of neighbours, which neither drift nor
- * step enlarges. Excursions are samples that leave their neighbourhood's
- * median (the Hampel identifier) and come back; those at the end that have
- * not come back yet count neither as excursions nor as anything else. Of what is left, the centred
+ * step enlarges. Excursions are set aside first (excursions.h). Of what is left, the centred
  * cumulative sum (Page's CUSUM, 1954) tells whether there is anything but
  * noise; the models constant, line, step, and line with a step are then
  * compared by the Bayesian information criterion (Schwarz, 1978). A step or a
@@ -15,6 +13,8 @@
  */
 #ifndef GRADUS_CORE_HISTORY_H
 #define GRADUS_CORE_HISTORY_H
+
+#include "excursions.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -35,14 +35,11 @@ extern const double history_sigmas;
 
 struct history_finding {
     enum history_kind kind;
-    double noise;        /* standard deviation of one value */
-    size_t kept;         /* values that belong to no excursion */
-    size_t excursions;   /* events, each a stretch of values that left and came back */
-    size_t excursion_at; /* index of the first value of the first one */
-    size_t excursion_last;
-    double excursion; /* of the largest, from its neighbourhood */
-    size_t step_at;   /* index of the first value behind the step; 0: none */
-    double step;      /* its height; 0: none */
+    double noise; /* standard deviation of one value */
+    size_t kept;  /* values that belong to no excursion */
+    struct excursions excursions;
+    size_t step_at; /* index of the first value behind the step; 0: none */
+    double step;    /* its height; 0: none */
     double step_standard;
     double slope; /* per unit of time; 0: none */
     double slope_standard;

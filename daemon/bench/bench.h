@@ -118,7 +118,8 @@ enum burnin_stops { BURNIN_STOPS_NOTHING, BURNIN_STOPS_POINT, BURNIN_STOPS_UNIT,
 struct bench_drift {
     double bound;     /* tip units, absolute; NAN: none */
     double relative;  /* of what it is compared with; NAN: none */
-    double reference; /* stated; NAN: the first reading after warm-up */
+    double reference; /* stated; NAN: the mean of the first readings after warm-up */
+    int window;       /* so many of them; less than 1: one */
 };
 
 enum { BURNIN_PHASES = 16, BURNIN_WORDS = 16 };

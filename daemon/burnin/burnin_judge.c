@@ -27,11 +27,16 @@ static double drift_bound(const struct bench_drift *drift, double reference)
     return fmax(drift->bound, drift->relative * fabs(reference));
 }
 
+static double reference_of(const struct burnin_state *state, const struct burnin_rules *rules)
+{
+    return isnan(rules->drift.reference) ? state->first : rules->drift.reference;
+}
+
 /* What is left of the way it may move, 1 while it has not moved; NAN: there is no bound. */
 static double drift_margin(const struct burnin_state *state, const struct burnin_rules *rules,
                            double value)
 {
-    double reference = isnan(rules->drift.reference) ? state->first : rules->drift.reference;
+    double reference = reference_of(state, rules);
     double bound = drift_bound(&rules->drift, reference);
     if (isnan(bound) || isnan(reference))
         return NAN;
@@ -39,6 +44,29 @@ static double drift_margin(const struct burnin_state *state, const struct burnin
     if (bound > 0)
         return 1 - moved / bound;
     return moved > 0 ? -1 : 1;
+}
+
+/* The verdict on how far it has moved; until the first readings are all there, scatter is unknown. */
+static enum verdict drift_verdict(const struct burnin_state *state,
+                                  const struct burnin_rules *rules, double value)
+{
+    double reference = reference_of(state, rules);
+    double bound = drift_bound(&rules->drift, reference);
+    if (isnan(bound) || isnan(reference))
+        return VERDICT_NONE;
+    const struct limits limits = limits_between(reference - bound, reference + bound);
+    bool known = state->baseline.count >= 2 && state->baseline.count >= rules->drift.window;
+    bool stated = !isnan(rules->drift.reference);
+    return limits_judge(&limits, value, known ? baseline_uncertainty(&state->baseline, stated) : 0);
+}
+
+/* One of the first readings goes into what later ones are compared with. */
+static void note_first(struct burnin_state *state, const struct burnin_rules *rules, double value)
+{
+    if (state->baseline.count > 0 && state->baseline.count >= rules->drift.window)
+        return;
+    baseline_add(&state->baseline, value);
+    state->first = state->baseline.mean;
 }
 
 static void note_margin(struct burnin_state *state, const struct burnin_outcome *outcome,
@@ -54,15 +82,23 @@ static void note_margin(struct burnin_state *state, const struct burnin_outcome 
 static enum burnin_cause judge_value(struct burnin_state *state, const struct burnin_rules *rules,
                                      const struct burnin_outcome *outcome)
 {
-    if (!outcome->warm_up && isnan(state->first))
-        state->first = outcome->value;
+    bool begins = !outcome->warm_up && isnan(state->first);
+    if (begins)
+        note_first(state, rules, outcome->value);
     double drift = drift_margin(state, rules, outcome->value);
+    state->drift = drift_verdict(state, rules, outcome->value);
+    if (!outcome->warm_up && state->drift > state->drift_worst)
+        state->drift_worst = state->drift;
     note_margin(state, outcome, fmin(burnin_margin(rules->limits, outcome->judged), drift));
     state->last = outcome->value;
     state->readings++;
     if (outcome->verdict == VERDICT_FAIL || outcome->verdict == VERDICT_CONDITIONAL_FAIL)
         return BURNIN_LIMIT;
-    return drift < 0 ? BURNIN_DRIFT : BURNIN_WELL;
+    if (drift < 0)
+        return BURNIN_DRIFT;
+    if (!outcome->warm_up && !begins)
+        note_first(state, rules, outcome->value);
+    return BURNIN_WELL;
 }
 
 static enum burnin_cause judge(struct burnin_state *state, const struct burnin_rules *rules,

@@ -14,6 +14,7 @@
 #ifndef GRADUS_DAEMON_BURNIN_JUDGE_H
 #define GRADUS_DAEMON_BURNIN_JUDGE_H
 
+#include "core/course/baseline.h"
 #include "daemon/bench/bench.h"
 
 #include <stdint.h>
@@ -40,14 +41,17 @@ struct burnin_rules {
 
 /* All that is known of a point; begin with burnin_state_new(). */
 struct burnin_state {
-    double first;        /* the reading that it is compared with; NAN: none yet */
-    double last;         /* NAN: none yet */
-    double margin;       /* of the last reading: 1 in the middle, 0 at the limit; NAN: none */
-    double worst;        /* smallest margin after warm-up; NAN: none */
-    int64_t worst_round; /* when that was */
-    int64_t readings;    /* with a value */
-    int64_t failures;    /* after warm-up */
-    int64_t lost;        /* without a reading, not for being beyond every range */
+    double first; /* what it is compared with: the mean of the first readings; NAN: none yet */
+    struct baseline baseline; /* these readings */
+    enum verdict drift;       /* on how far the last reading has moved; none without a bound */
+    enum verdict drift_worst; /* after warm-up */
+    double last;              /* NAN: none yet */
+    double margin;            /* of the last reading: 1 in the middle, 0 at the limit; NAN: none */
+    double worst;             /* smallest margin after warm-up; NAN: none */
+    int64_t worst_round;      /* when that was */
+    int64_t readings;         /* with a value */
+    int64_t failures;         /* after warm-up */
+    int64_t lost;             /* without a reading, not for being beyond every range */
     int failed_in_row;
     int lost_in_row;
     enum burnin_cause cause; /* of the last outcome */

@@ -58,6 +58,8 @@ static void encode_slot(struct text *text, const struct burnin_run *run, size_t 
     text_member_string(text, "value_unit", point->unit);
     text_member_number(text, "margin", state->margin);
     text_member_number(text, "worst_margin", state->worst);
+    if (state->drift != VERDICT_NONE)
+        text_member_string(text, "drift_verdict", verdict_name(state->drift));
     if (!isnan(state->worst))
         text_member_integer(text, "worst_round", state->worst_round);
     if (state->trip != BURNIN_WELL) {

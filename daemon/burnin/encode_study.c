@@ -46,7 +46,11 @@ static void encode_figures(struct text *text, const struct point_study *study)
     text_member_number(text, "uncertainty", study->uncertainty);
     text_key(text, "drift");
     text_open(text, '{');
-    text_member_number(text, "value", study->last.value - study->first.value);
+    text_member_number(text, "value", study->last.value - study->state.first);
+    text_member_number(text, "uncertainty", baseline_uncertainty(&study->state.baseline, false));
+    text_member_integer(text, "window", study->state.baseline.count);
+    if (study->state.drift_worst != VERDICT_NONE)
+        text_member_string(text, "verdict", verdict_name(study->state.drift_worst));
     text_member_number(text, "bound", study->drift.bound);
     text_member_number(text, "relative", study->drift.relative);
     text_member_number(text, "reference", study->drift.reference);
@@ -55,12 +59,12 @@ static void encode_figures(struct text *text, const struct point_study *study)
 
 static void encode_verdicts(struct text *text, const struct point_study *study)
 {
-    enum verdict worst = VERDICT_NONE;
+    enum verdict worst = study->state.drift_worst;
     text_key(text, "verdicts");
     text_open(text, '{');
     for (int verdict = 0; verdict < VERDICT_COUNT; verdict++) {
         text_member_integer(text, verdict_name((enum verdict)verdict), study->verdicts[verdict]);
-        if (study->verdicts[verdict] > 0)
+        if (study->verdicts[verdict] > 0 && verdict > (int)worst)
             worst = (enum verdict)verdict;
     }
     text_close(text, '}');
@@ -168,14 +172,16 @@ static void encode_step(struct text *text, const struct point_study *study,
 static void encode_excursions(struct text *text, const struct point_study *study,
                               const struct history_finding *finding)
 {
-    int64_t last = round_at(study, finding->excursion_last);
-    if (finding->excursions == 0)
+    const struct excursions *found = &finding->excursions;
+    int64_t last = round_at(study, found->last);
+    if (found->count == 0)
         return;
     text_key(text, "excursions");
     text_open(text, '{');
-    text_member_integer(text, "count", (int64_t)finding->excursions);
-    text_member_number(text, "value", finding->excursion);
-    member_round(text, study, round_at(study, finding->excursion_at));
+    text_member_integer(text, "count", (int64_t)found->count);
+    text_member_integer(text, "longest", (int64_t)(found->longest * study->course.stride));
+    text_member_number(text, "value", found->largest);
+    member_round(text, study, round_at(study, found->first));
     encode_moment(text, "last_time", due_of(study, last));
     text_member_integer(text, "last_round", last);
     text_close(text, '}');

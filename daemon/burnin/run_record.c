@@ -32,6 +32,7 @@ void run_record_encode(struct text *text, const struct bench_burnin *plan,
         text_member_number(text, "drift", plan->drifts[i].bound);
         text_member_number(text, "drift_relative", plan->drifts[i].relative);
         text_member_number(text, "drift_reference", plan->drifts[i].reference);
+        text_member_integer(text, "drift_window", plan->drifts[i].window);
         text_close(text, '}');
     }
     text_close(text, ']');
@@ -122,7 +123,8 @@ bool run_record_point(const struct run_record *record, const char *point, int *u
         *unit_number = (int)body_integer(each, "unit_number");
         *drift = (struct bench_drift) { .bound = body_number(each, "drift"),
                                         .relative = body_number(each, "drift_relative"),
-                                        .reference = body_number(each, "drift_reference") };
+                                        .reference = body_number(each, "drift_reference"),
+                                        .window = (int)body_integer(each, "drift_window") };
         return true;
     }
     return false;

@@ -15,6 +15,9 @@ struct plan_file {
     double duration_s; /* NAN: the phases say it */
 };
 
+/* First readings that a drift is from, unless it is said. */
+enum { DRIFT_WINDOW = 10 };
+
 enum against { AGAINST_FIRST, AGAINST_REFERENCE };
 
 struct drift_file {
@@ -148,7 +151,14 @@ static const struct strict_key drift_keys[] = {
       .type = STRICT_CHOICE,
       .offset = DRIFT(against),
       .choices = againsts,
-      .help = "the \"first\" reading after warm-up (default), or a stated \"reference\"" },
+      .help = "the \"first\" readings after warm-up (default), or a stated \"reference\"" },
+    { .name = "window",
+      .type = STRICT_INTEGER,
+      .offset = DRIFT(drift.window),
+      .minimum = 1,
+      .maximum = 10000,
+      .help = "how many first readings: their mean is what is compared with, what scatter leaves "
+              "open makes the verdict conditional; default 10" },
     { .name = "reference",
       .type = STRICT_NUMBER,
       .offset = DRIFT(drift.reference),
@@ -219,13 +229,13 @@ static void take_names(struct settings *settings, const config_setting_t *group,
     if (points == NULL || plan->drifts == NULL)
         no_memory(settings, list);
     for (size_t i = 0; plan->drifts != NULL && i < plan->point_count; i++)
-        plan->drifts[i] = (struct bench_drift) { NAN, NAN, NAN };
+        plan->drifts[i] = (struct bench_drift) { NAN, NAN, NAN, 1 };
 }
 
 static void take_drift(struct settings *settings, const config_setting_t *group,
                        struct bench_burnin *plan)
 {
-    struct drift_file file = { .drift = { NAN, NAN, NAN } };
+    struct drift_file file = { .drift = { NAN, NAN, NAN, DRIFT_WINDOW } };
     bool found = false;
     if (!strict_group(group, drift_keys, &file, settings->problems))
         return;

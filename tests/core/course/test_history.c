@@ -57,7 +57,7 @@ static void noise_alone_is_steady(void **state)
             study(run % 2 ? ROUNDS : HISTORY_FEWEST + (size_t)run / 10, 0);
         assert_int_equal(finding.kind, HISTORY_STEADY);
         assert_true(finding.step_at == 0 && finding.step == 0 && finding.slope == 0);
-        excursions += (int)finding.excursions;
+        excursions += (int)finding.excursions.count;
     }
     print_message("%d excursions in 2000 quiet runs\n", excursions);
     assert_int_equal(excursions, 0);
@@ -77,7 +77,7 @@ static void noise_in_steps_is_steady(void **state)
                 values[k] = steps[i] * round((values[k] + offset) / steps[i]);
             struct history_finding finding =
                 study(run % 2 ? ROUNDS : 30 + (size_t)run / 5, steps[i]);
-            found += finding.excursions > 0 || finding.kind != HISTORY_STEADY;
+            found += finding.excursions.count > 0 || finding.kind != HISTORY_STEADY;
         }
     }
     print_message("%d of 5000 runs of noise in steps were taken for something\n", found);
@@ -95,7 +95,7 @@ static void standing_digits_are_steady(void **state)
         values[i] = 5 + 1e-3 * (double)(gsl_rng_uniform(noise) < 0.1);
     struct history_finding finding = study(ROUNDS, 1e-3);
     assert_int_equal(finding.kind, HISTORY_STEADY);
-    assert_int_equal(finding.excursions, 0);
+    assert_int_equal(finding.excursions.count, 0);
 }
 
 /* Warm days and cool nights are neither a step nor an excursion. */
@@ -108,7 +108,7 @@ static void days_and_nights_are_steady(void **state)
             values[i] += 3e-3 * sin(2 * M_PI * (double)i / 24 + run);
         struct history_finding finding = study(ROUNDS, 0);
         assert_int_equal(finding.kind, HISTORY_STEADY);
-        assert_int_equal(finding.excursions, 0);
+        assert_int_equal(finding.excursions.count, 0);
     }
 }
 
@@ -138,7 +138,7 @@ static void a_step_is_found_where_it_is(void **state)
         assert_int_equal(finding.kind, HISTORY_STEP);
         assert_in_range(finding.step_at, at - 2, at + 2);
         assert_true(fabs(finding.step - 4e-3) < 5 * finding.step_standard);
-        assert_int_equal(finding.excursions, 0);
+        assert_int_equal(finding.excursions.count, 0);
     }
 }
 
@@ -165,10 +165,63 @@ static void a_bad_joint_shows(void **state)
     values[718] -= 0.02;
     struct history_finding finding = study(ROUNDS, 0);
     assert_int_equal(finding.kind, HISTORY_STEADY);
-    assert_int_equal(finding.excursions, 3);
-    assert_int_equal(finding.excursion_at, 100);
-    assert_int_equal(finding.excursion_last, 718);
-    assert_true(finding.excursion < -0.49);
+    assert_int_equal(finding.excursions.count, 3);
+    assert_int_equal(finding.excursions.first, 100);
+    assert_int_equal(finding.excursions.last, 718);
+    assert_true(finding.excursions.largest < -0.49);
+}
+
+/* Whatever leaves at once and comes back at once is found, after one value or after 500. */
+static void dropouts_are_found_at_all_lengths(void **state)
+{
+    (void)state;
+    static const double heights[] = { 12, -30, 500 };
+    for (size_t length = 1; length <= 500; length++) {
+        double height = heights[length % 3] * 1e-3;
+        size_t at = 30 + (size_t)gsl_rng_uniform_int(noise, ROUNDS - 60 - length);
+        quiet(5, 1e-3);
+        for (size_t i = at; i < at + length; i++)
+            values[i] += height;
+        struct history_finding finding = study(ROUNDS, 0);
+        assert_int_equal(finding.excursions.count, 1);
+        assert_int_equal(finding.excursions.first, at);
+        assert_int_equal(finding.excursions.longest, length);
+        assert_int_equal(finding.excursions.last, at + length - 1);
+        assert_int_equal(finding.kept, ROUNDS - length);
+        assert_int_equal(finding.kind, HISTORY_STEADY);
+    }
+}
+
+/* Settling by itself, fast or slow, and on its way back from a jump, is no joint that comes loose. */
+static void settling_is_no_excursion(void **state)
+{
+    (void)state;
+    int found = 0;
+    for (int run = 0; run < 500; run++) {
+        double constant = exp(7 * gsl_rng_uniform(noise)), height = 0.025;
+        size_t from = run % 2 ? 0 : 100;
+        quiet(5, 1e-3 * (run % 5 ? 1 : 0.01));
+        for (size_t i = from; i < ROUNDS; i++)
+            values[i] += height * exp(-(double)(i - from) / (constant + 3));
+        found += study(ROUNDS, 0).excursions.count > 0;
+    }
+    print_message("%d of 500 exponentials have an excursion\n", found);
+    assert_int_equal(found, 0);
+}
+
+/* Nor is what wanders. */
+static void a_walk_is_no_excursion(void **state)
+{
+    (void)state;
+    int found = 0;
+    for (int run = 0; run < 500; run++) {
+        quiet(0, 1e-3);
+        for (size_t i = 1; i < ROUNDS; i++)
+            values[i] += values[i - 1];
+        found += study(ROUNDS, 0).excursions.count > 0;
+    }
+    print_message("%d of 500 random walks have an excursion\n", found);
+    assert_true(found <= 10);
 }
 
 /* Three values at the end on another level: nobody knows yet whether they come back. */
@@ -180,7 +233,7 @@ static void an_end_that_has_not_come_back_is_no_excursion(void **state)
         for (size_t i = 1; i <= 3; i++)
             values[ROUNDS - i] += 0.5;
         struct history_finding finding = study(ROUNDS, 0);
-        assert_int_equal(finding.excursions, 0);
+        assert_int_equal(finding.excursions.count, 0);
         assert_int_equal(finding.kind, HISTORY_STEADY);
         assert_int_equal(finding.kept, ROUNDS - 3);
     }
@@ -214,6 +267,9 @@ int main(void)
         cmocka_unit_test(a_step_is_found_where_it_is),
         cmocka_unit_test(drift_and_step_are_told_apart),
         cmocka_unit_test(a_bad_joint_shows),
+        cmocka_unit_test(dropouts_are_found_at_all_lengths),
+        cmocka_unit_test(settling_is_no_excursion),
+        cmocka_unit_test(a_walk_is_no_excursion),
         cmocka_unit_test(an_end_that_has_not_come_back_is_no_excursion),
         cmocka_unit_test(what_is_no_series_is_refused),
     };

@@ -111,7 +111,7 @@ static void excursions_do_not_count(void **state)
     for (size_t i = 20; i < ROUNDS; i += 50)
         values[i] -= 3;
     struct outlook outlook = look(&limits, ROUNDS);
-    assert_int_equal(outlook.finding.excursions, 5);
+    assert_int_equal(outlook.finding.excursions.count, 5);
     assert_true(outlook.meets && fabs(outlook.crossing.expected - 1250) < 5);
 }
 

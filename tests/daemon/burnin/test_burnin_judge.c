@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-static const struct bench_drift anywhere = { NAN, NAN, NAN };
+static const struct bench_drift anywhere = { NAN, NAN, NAN, 0 };
 
 static struct burnin_outcome value_of(int64_t round, double value, enum verdict verdict)
 {
@@ -68,7 +68,7 @@ static void test_failures_in_a_row(void **state)
 static void test_warm_up_trips_nothing(void **state)
 {
     const struct limits limits = limits_between(4.5, 5.5);
-    const struct bench_drift drift = { 0.2, NAN, NAN };
+    const struct bench_drift drift = { 0.2, NAN, NAN, 0 };
     const struct burnin_rules rules = { &limits, drift, 1, 1 };
     struct burnin_state point = burnin_state_new();
     struct burnin_outcome warm = value_of(1, 6.0, VERDICT_FAIL);
@@ -87,8 +87,8 @@ static void test_warm_up_trips_nothing(void **state)
 static void test_drift(void **state)
 {
     const struct limits limits = limits_between(0, 10);
-    const struct bench_drift percent = { NAN, 0.02, NAN };
-    const struct bench_drift reference = { 0.1, NAN, 4.0 };
+    const struct bench_drift percent = { NAN, 0.02, NAN, 0 };
+    const struct bench_drift reference = { 0.1, NAN, 4.0, 0 };
     const struct burnin_rules first = { &limits, percent, 1, 0 };
     const struct burnin_rules stated = { &limits, reference, 1, 0 };
     struct burnin_state point = burnin_state_new();
@@ -99,6 +99,51 @@ static void test_drift(void **state)
     assert_int_equal(point.trip, BURNIN_DRIFT);
     point = burnin_state_new();
     assert_true(take(&point, &stated, value_of(1, 4.2, VERDICT_PASS)));
+}
+
+/*
+ * Of 4, 6, 4, 6 the mean is 5 and the standard deviation 2 / sqrt(3); a single
+ * value scatters about that mean by t(0.975, 3) = 3.182446 times 2 / sqrt(3) sqrt(1 + 1 / 4)
+ * (prediction interval; NIST/SEMATECH e-Handbook, 1.3.6.7.2 for t), 4.1085.
+ */
+static void test_drift_from_a_mean(void **state)
+{
+    const struct limits limits = limits_none();
+    const struct bench_drift bound = { 8, NAN, NAN, 4 };
+    const struct burnin_rules rules = { &limits, bound, 1, 0 };
+    struct burnin_state point = burnin_state_new();
+    (void)state;
+    for (int64_t round = 1; round <= 4; round++) {
+        assert_false(take(&point, &rules, value_of(round, round % 2 ? 4 : 6, VERDICT_NONE)));
+        assert_int_equal(point.drift, VERDICT_PASS);
+    }
+    assert_true(fabs(point.first - 5) < 1e-12);
+    assert_true(fabs(baseline_uncertainty(&point.baseline, false) - 4.1085) < 1e-4);
+    assert_false(take(&point, &rules, value_of(5, 8.89, VERDICT_NONE)));
+    assert_int_equal(point.drift, VERDICT_PASS);
+    assert_false(take(&point, &rules, value_of(6, 8.90, VERDICT_NONE)));
+    assert_int_equal(point.drift, VERDICT_CONDITIONAL_PASS);
+    assert_true(fabs(point.first - 5) < 1e-12);
+    assert_true(take(&point, &rules, value_of(7, 13.1, VERDICT_NONE)));
+    assert_int_equal(point.drift, VERDICT_CONDITIONAL_FAIL);
+    assert_int_equal(point.drift_worst, VERDICT_CONDITIONAL_FAIL);
+    assert_false(take(&point, &rules, value_of(8, 17.2, VERDICT_NONE)));
+    assert_int_equal(point.drift, VERDICT_FAIL);
+}
+
+/* What failed does not move what later readings are compared with. */
+static void test_a_failure_is_no_reference(void **state)
+{
+    const struct limits limits = limits_none();
+    const struct bench_drift bound = { 1, NAN, NAN, 10 };
+    const struct burnin_rules rules = { &limits, bound, 3, 0 };
+    struct burnin_state point = burnin_state_new();
+    (void)state;
+    assert_false(take(&point, &rules, value_of(1, 5, VERDICT_NONE)));
+    assert_false(take(&point, &rules, value_of(2, 6.5, VERDICT_NONE)));
+    assert_false(take(&point, &rules, value_of(3, 6.5, VERDICT_NONE)));
+    assert_true(take(&point, &rules, value_of(4, 6.5, VERDICT_NONE)));
+    assert_true(fabs(point.first - 5) < 1e-12);
 }
 
 static void test_lost_in_a_row(void **state)
@@ -127,6 +172,8 @@ int main(void)
         cmocka_unit_test(test_failures_in_a_row),
         cmocka_unit_test(test_warm_up_trips_nothing),
         cmocka_unit_test(test_drift),
+        cmocka_unit_test(test_drift_from_a_mean),
+        cmocka_unit_test(test_a_failure_is_no_reference),
         cmocka_unit_test(test_lost_in_a_row),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

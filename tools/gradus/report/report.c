@@ -96,7 +96,8 @@ static void take_history(struct report *report, struct report_point *point)
 static bool is_undecided(const json_t *study)
 {
     bool limited = json_array_size(field_at(study, "limits")) > 0;
-    return field_number(study, "verdicts.conditional pass") > 0 ||
+    return strncmp(field_text_or_empty(study, "drift.verdict"), "conditional", 11) == 0 ||
+           field_number(study, "verdicts.conditional pass") > 0 ||
            field_number(study, "verdicts.conditional fail") > 0 ||
            (limited && field_number(study, "verdicts.none") > 0);
 }

@@ -248,6 +248,10 @@ static void say_excursions(const json_t *study, const char *unit, char *text)
                minute(excursions, "time", when), field_number(excursions, "round"));
     report_say(text, "last on %s (round %.0f): typical of an intermittent contact.",
                minute(excursions, "last_time", last), field_number(excursions, "last_round"));
+    if (field_number(excursions, "longest") > 1) {
+        report_say(text, "It was away for up to %.0f readings.",
+                   field_number(excursions, "longest"));
+    }
 }
 
 static void say_losses(const struct report_point *point, char *text)
