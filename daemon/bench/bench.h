@@ -120,6 +120,7 @@ struct bench_drift {
     double relative;  /* of what it is compared with; NAN: none */
     double reference; /* stated; NAN: the mean of the first readings after warm-up */
     int window;       /* so many of them; less than 1: one */
+    int chart; /* readings that the control chart of a check standard is from; 0: it is none */
 };
 
 enum { BURNIN_PHASES = 16, BURNIN_WORDS = 16 };
@@ -138,6 +139,7 @@ struct bench_burnin {
     int trip_after;                           /* failures in a row */
     int lost_after; /* measurements without a reading in a row that trip too; 0: they never do */
     enum burnin_stops stops;
+    enum burnin_stops check_standard_stops; /* the same, when the check standard trips */
     char *command[BURNIN_WORDS + 1]; /* of the shop, NULL at its end; owned; [0] NULL: none */
     double command_s;                /* its time limit */
     char command_user[BENCH_NAME];   /* who runs it when the daemon is root */

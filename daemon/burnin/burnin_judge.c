@@ -79,6 +79,16 @@ static void note_margin(struct burnin_state *state, const struct burnin_outcome 
     state->worst_round = outcome->round;
 }
 
+/* A check standard stands still: what moves there is the instrument. */
+static enum burnin_cause judge_standard(struct burnin_state *state,
+                                        const struct burnin_rules *rules, double value)
+{
+    state->chart.window = rules->drift.chart;
+    if (rules->drift.chart < 2 || control_chart_add(&state->chart, value) == CONTROL_WELL)
+        return BURNIN_WELL;
+    return BURNIN_CONTROL;
+}
+
 static enum burnin_cause judge_value(struct burnin_state *state, const struct burnin_rules *rules,
                                      const struct burnin_outcome *outcome)
 {
@@ -96,9 +106,11 @@ static enum burnin_cause judge_value(struct burnin_state *state, const struct bu
         return BURNIN_LIMIT;
     if (drift < 0)
         return BURNIN_DRIFT;
-    if (!outcome->warm_up && !begins)
+    if (outcome->warm_up)
+        return BURNIN_WELL;
+    if (!begins)
         note_first(state, rules, outcome->value);
-    return BURNIN_WELL;
+    return judge_standard(state, rules, outcome->value);
 }
 
 static enum burnin_cause judge(struct burnin_state *state, const struct burnin_rules *rules,
@@ -143,10 +155,10 @@ bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
 
 const char *burnin_cause_name(enum burnin_cause cause)
 {
-    static const char *const names[] = { [BURNIN_WELL] = "within limits",
-                                         [BURNIN_LIMIT] = "limit",
-                                         [BURNIN_DRIFT] = "drift",
-                                         [BURNIN_OVER_RANGE] = "over range",
-                                         [BURNIN_LOST] = "not measured" };
+    static const char *const names[] = {
+        [BURNIN_WELL] = "within limits", [BURNIN_LIMIT] = "limit",
+        [BURNIN_DRIFT] = "drift",        [BURNIN_OVER_RANGE] = "over range",
+        [BURNIN_LOST] = "not measured",  [BURNIN_CONTROL] = "check standard"
+    };
     return names[cause];
 }

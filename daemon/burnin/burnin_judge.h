@@ -6,7 +6,9 @@
  * rebuilds it from the store.
  *
  * A failure is a reading beyond a limit (`fail` or `conditional fail`), one
- * that moved further than it may, and a signal beyond every range. A
+ * that moved further than it may from the mean of the first ones (of which a failure is none;
+ * where their scatter leaves it open, that verdict is conditional), one of a check standard that
+ * is out of its control chart, and a signal beyond every range. A
  * measurement that came to no reading for another reason says nothing about
  * the unit: it neither counts as a failure nor ends a row of them, but is
  * counted by itself.
@@ -14,12 +16,19 @@
 #ifndef GRADUS_DAEMON_BURNIN_JUDGE_H
 #define GRADUS_DAEMON_BURNIN_JUDGE_H
 
-#include "core/course/baseline.h"
+#include "core/course/control_chart.h"
 #include "daemon/bench/bench.h"
 
 #include <stdint.h>
 
-enum burnin_cause { BURNIN_WELL, BURNIN_LIMIT, BURNIN_DRIFT, BURNIN_OVER_RANGE, BURNIN_LOST };
+enum burnin_cause {
+    BURNIN_WELL,
+    BURNIN_LIMIT,
+    BURNIN_DRIFT,
+    BURNIN_OVER_RANGE,
+    BURNIN_LOST,
+    BURNIN_CONTROL /* a check standard is out of control */
+};
 
 /* What a measurement came to. */
 struct burnin_outcome {
@@ -42,16 +51,17 @@ struct burnin_rules {
 /* All that is known of a point; begin with burnin_state_new(). */
 struct burnin_state {
     double first; /* what it is compared with: the mean of the first readings; NAN: none yet */
-    struct baseline baseline; /* these readings */
-    enum verdict drift;       /* on how far the last reading has moved; none without a bound */
-    enum verdict drift_worst; /* after warm-up */
-    double last;              /* NAN: none yet */
-    double margin;            /* of the last reading: 1 in the middle, 0 at the limit; NAN: none */
-    double worst;             /* smallest margin after warm-up; NAN: none */
-    int64_t worst_round;      /* when that was */
-    int64_t readings;         /* with a value */
-    int64_t failures;         /* after warm-up */
-    int64_t lost;             /* without a reading, not for being beyond every range */
+    struct control_chart chart; /* of a check standard */
+    struct baseline baseline;   /* these readings */
+    enum verdict drift;         /* on how far the last reading has moved; none without a bound */
+    enum verdict drift_worst;   /* after warm-up */
+    double last;                /* NAN: none yet */
+    double margin;       /* of the last reading: 1 in the middle, 0 at the limit; NAN: none */
+    double worst;        /* smallest margin after warm-up; NAN: none */
+    int64_t worst_round; /* when that was */
+    int64_t readings;    /* with a value */
+    int64_t failures;    /* after warm-up */
+    int64_t lost;        /* without a reading, not for being beyond every range */
     int failed_in_row;
     int lost_in_row;
     enum burnin_cause cause; /* of the last outcome */
@@ -73,7 +83,7 @@ double burnin_margin(const struct limits *limits, double value);
 bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
                   const struct burnin_outcome *outcome);
 
-/* "within limits", "limit", "drift", "over range", "not measured". */
+/* "within limits", "limit", "drift", "over range", "not measured", "check standard". */
 const char *burnin_cause_name(enum burnin_cause cause);
 
 #endif

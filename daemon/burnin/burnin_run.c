@@ -175,7 +175,8 @@ static bool stops_too(const struct burnin_run *run, size_t tripped, size_t other
 {
     const struct bench_point *a = run->plan->phases[0].points[tripped];
     const struct bench_point *b = run->plan->phases[0].points[other];
-    switch (run->plan->stops) {
+    bool standard = run->plan->drifts[tripped].chart > 0;
+    switch (standard ? run->plan->check_standard_stops : run->plan->stops) {
     case BURNIN_STOPS_NOTHING:
         return false;
     case BURNIN_STOPS_POINT:

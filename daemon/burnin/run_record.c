@@ -33,6 +33,8 @@ void run_record_encode(struct text *text, const struct bench_burnin *plan,
         text_member_number(text, "drift_relative", plan->drifts[i].relative);
         text_member_number(text, "drift_reference", plan->drifts[i].reference);
         text_member_integer(text, "drift_window", plan->drifts[i].window);
+        if (plan->drifts[i].chart > 0)
+            text_member_integer(text, "chart", plan->drifts[i].chart);
         text_close(text, '}');
     }
     text_close(text, ']');
@@ -124,7 +126,8 @@ bool run_record_point(const struct run_record *record, const char *point, int *u
         *drift = (struct bench_drift) { .bound = body_number(each, "drift"),
                                         .relative = body_number(each, "drift_relative"),
                                         .reference = body_number(each, "drift_reference"),
-                                        .window = (int)body_integer(each, "drift_window") };
+                                        .window = (int)body_integer(each, "drift_window"),
+                                        .chart = (int)body_integer(each, "chart") };
         return true;
     }
     return false;

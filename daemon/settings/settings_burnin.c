@@ -12,11 +12,12 @@
 
 struct plan_file {
     struct bench_burnin plan;
-    double duration_s; /* NAN: the phases say it */
+    double duration_s;               /* NAN: the phases say it */
+    char check_standard[BENCH_NAME]; /* "": there is none */
 };
 
-/* First readings that a drift is from, unless it is said. */
-enum { DRIFT_WINDOW = 10 };
+/* First readings that a drift is from, unless it is said, and that a control chart is from. */
+enum { DRIFT_WINDOW = 10, CHART_WINDOW = 20 };
 
 enum against { AGAINST_FIRST, AGAINST_REFERENCE };
 
@@ -107,6 +108,17 @@ static const struct strict_key plan_keys[] = {
       .offset = PLAN(plan.stops),
       .choices = stops,
       .help = "what is not measured any more after a trip; default \"point\"" },
+    { .name = "check_standard",
+      .type = STRICT_TEXT,
+      .offset = PLAN(check_standard),
+      .size = BENCH_NAME,
+      .help = "a point of the plan on a known reference that stands still: what moves there is the "
+              "instrument, and trips by a control chart from its first 20 readings; default none" },
+    { .name = "check_standard_stops",
+      .type = STRICT_CHOICE,
+      .offset = PLAN(plan.check_standard_stops),
+      .choices = stops,
+      .help = "what is not measured any more when the check standard trips; default \"nothing\"" },
     { .name = "command",
       .type = STRICT_TEXTS,
       .help = "program and arguments run at a trip, without a shell; default none" },
@@ -229,13 +241,13 @@ static void take_names(struct settings *settings, const config_setting_t *group,
     if (points == NULL || plan->drifts == NULL)
         no_memory(settings, list);
     for (size_t i = 0; plan->drifts != NULL && i < plan->point_count; i++)
-        plan->drifts[i] = (struct bench_drift) { NAN, NAN, NAN, 1 };
+        plan->drifts[i] = (struct bench_drift) { NAN, NAN, NAN, 1, 0 };
 }
 
 static void take_drift(struct settings *settings, const config_setting_t *group,
                        struct bench_burnin *plan)
 {
-    struct drift_file file = { .drift = { NAN, NAN, NAN, DRIFT_WINDOW } };
+    struct drift_file file = { .drift = { NAN, NAN, NAN, DRIFT_WINDOW, 0 } };
     bool found = false;
     if (!strict_group(group, drift_keys, &file, settings->problems))
         return;
@@ -254,6 +266,23 @@ static void take_drift(struct settings *settings, const config_setting_t *group,
     }
     if (!found)
         problems_at(settings->problems, group, "\"%s\" is no point of this plan", file.point);
+}
+
+/* The point that is the check standard has a chart; behind take_drift(), which writes the same place. */
+static void take_check_standard(struct settings *settings, const config_setting_t *group,
+                                const char *name, struct bench_burnin *plan)
+{
+    size_t found = 0;
+    for (size_t i = 0; plan->phases[0].points != NULL && i < plan->point_count; i++) {
+        if (plan->drifts != NULL && strcmp(plan->phases[0].points[i]->name, name) == 0) {
+            plan->drifts[i].chart = CHART_WINDOW;
+            found++;
+        }
+    }
+    if (name[0] != '\0' && found == 0)
+        problems_at(settings->problems, group,
+                    "check_standard \"%s\" is no point of this plan, expected the name of one",
+                    name);
 }
 
 static void take_command(struct settings *settings, const config_setting_t *group,
@@ -295,6 +324,7 @@ static void take_plan(struct settings *settings, const config_setting_t *group,
     struct plan_file file = { .plan = { .deadline_ms = 10000,
                                         .trip_after = 1,
                                         .stops = BURNIN_STOPS_POINT,
+                                        .check_standard_stops = BURNIN_STOPS_NOTHING,
                                         .command_s = 10,
                                         .command_user = "nobody" },
                               .duration_s = NAN };
@@ -305,6 +335,7 @@ static void take_plan(struct settings *settings, const config_setting_t *group,
     settings_take_phases(settings, group, file.duration_s, &file.plan);
     for (int i = 0; drift != NULL && i < config_setting_length(drift); i++)
         take_drift(settings, config_setting_get_elem(drift, (unsigned)i), &file.plan);
+    take_check_standard(settings, group, file.check_standard, &file.plan);
     take_command(settings, group, &file.plan);
     check_references(settings, group, &file.plan);
     *plan = file.plan;

@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-static const struct bench_drift anywhere = { NAN, NAN, NAN, 0 };
+static const struct bench_drift anywhere = { NAN, NAN, NAN, 0, 0 };
 
 static struct burnin_outcome value_of(int64_t round, double value, enum verdict verdict)
 {
@@ -68,7 +68,7 @@ static void test_failures_in_a_row(void **state)
 static void test_warm_up_trips_nothing(void **state)
 {
     const struct limits limits = limits_between(4.5, 5.5);
-    const struct bench_drift drift = { 0.2, NAN, NAN, 0 };
+    const struct bench_drift drift = { 0.2, NAN, NAN, 0, 0 };
     const struct burnin_rules rules = { &limits, drift, 1, 1 };
     struct burnin_state point = burnin_state_new();
     struct burnin_outcome warm = value_of(1, 6.0, VERDICT_FAIL);
@@ -87,8 +87,8 @@ static void test_warm_up_trips_nothing(void **state)
 static void test_drift(void **state)
 {
     const struct limits limits = limits_between(0, 10);
-    const struct bench_drift percent = { NAN, 0.02, NAN, 0 };
-    const struct bench_drift reference = { 0.1, NAN, 4.0, 0 };
+    const struct bench_drift percent = { NAN, 0.02, NAN, 0, 0 };
+    const struct bench_drift reference = { 0.1, NAN, 4.0, 0, 0 };
     const struct burnin_rules first = { &limits, percent, 1, 0 };
     const struct burnin_rules stated = { &limits, reference, 1, 0 };
     struct burnin_state point = burnin_state_new();
@@ -109,7 +109,7 @@ static void test_drift(void **state)
 static void test_drift_from_a_mean(void **state)
 {
     const struct limits limits = limits_none();
-    const struct bench_drift bound = { 8, NAN, NAN, 4 };
+    const struct bench_drift bound = { 8, NAN, NAN, 4, 0 };
     const struct burnin_rules rules = { &limits, bound, 1, 0 };
     struct burnin_state point = burnin_state_new();
     (void)state;
@@ -135,7 +135,7 @@ static void test_drift_from_a_mean(void **state)
 static void test_a_failure_is_no_reference(void **state)
 {
     const struct limits limits = limits_none();
-    const struct bench_drift bound = { 1, NAN, NAN, 10 };
+    const struct bench_drift bound = { 1, NAN, NAN, 10, 0 };
     const struct burnin_rules rules = { &limits, bound, 3, 0 };
     struct burnin_state point = burnin_state_new();
     (void)state;
@@ -144,6 +144,23 @@ static void test_a_failure_is_no_reference(void **state)
     assert_false(take(&point, &rules, value_of(3, 6.5, VERDICT_NONE)));
     assert_true(take(&point, &rules, value_of(4, 6.5, VERDICT_NONE)));
     assert_true(fabs(point.first - 5) < 1e-12);
+}
+
+/* A check standard that scatters by 1 learns for 20 readings, then a jump of 5 is out of control. */
+static void test_check_standard(void **state)
+{
+    const struct limits limits = limits_none();
+    const struct bench_drift chart = { NAN, NAN, NAN, 1, 20 };
+    const struct burnin_rules rules = { &limits, chart, 2, 0 };
+    struct burnin_state point = burnin_state_new();
+    (void)state;
+    for (int64_t round = 1; round <= 60; round++)
+        assert_false(take(&point, &rules, value_of(round, round % 2 ? 99 : 101, VERDICT_NONE)));
+    assert_false(take(&point, &rules, value_of(61, 105, VERDICT_NONE)));
+    assert_int_equal(point.cause, BURNIN_CONTROL);
+    assert_true(take(&point, &rules, value_of(62, 105, VERDICT_NONE)));
+    assert_int_equal(point.trip, BURNIN_CONTROL);
+    assert_string_equal(burnin_cause_name(point.trip), "check standard");
 }
 
 static void test_lost_in_a_row(void **state)
@@ -174,6 +191,7 @@ int main(void)
         cmocka_unit_test(test_drift),
         cmocka_unit_test(test_drift_from_a_mean),
         cmocka_unit_test(test_a_failure_is_no_reference),
+        cmocka_unit_test(test_check_standard),
         cmocka_unit_test(test_lost_in_a_row),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -2,6 +2,7 @@
 /* A report's order, words, drawing and escaping, out of studies as the daemon sends them. */
 #include "tools/gradus/report/report_form.h"
 #include "tools/gradus/report/report_plot.h"
+#include "tools/gradus/report/report_shared.h"
 #include "tools/gradus/report/report_tables.h"
 
 #include <math.h>
@@ -134,6 +135,59 @@ static void words_say_what_was_found(void **state)
     assert_string_equal(text, "The run was resumed after a restart once; nothing was measured for "
                               "02:30:00 in all, 02:30:00 at most.");
     assert_non_null(strstr(report_outcome(&report, text), "The run is still going"));
+    report_end(&report);
+}
+
+/* A run of eight points, four to a meter; those of the first move by the same share of their levels. */
+static void begin_two_meters(struct report *report, double other_per_hour)
+{
+    json_t *events = read_json(began);
+    json_t *points = json_object_get(json_object_get(json_array_get(events, 0), "body"), "points");
+    for (int i = 0; i < 4; i++) {
+        json_array_append_new(points, json_pack("{s:s}", "point", "more"));
+    }
+    assert_true(report_begin(report, events, 2));
+    for (int i = 0; i < 8; i++) {
+        char name[16], more[400];
+        double level = 1 + i, per_hour = i < 4 ? 1e-5 * level : other_per_hour * level;
+        snprintf(name, sizeof name, "p%d", i);
+        snprintf(more, sizeof more,
+                 ",'mean':%g,'unit_number':%d,'finding':{'kind':'%s','noise':1e-6},'trend':{"
+                 "'per_hour':%g,'standard_uncertainty':1e-8},'instruments':[{'name':'meter_%d'}],"
+                 "'probes':[{'name':'direct'}]",
+                 level, i + 1, per_hour != 0 ? "drift" : "steady", per_hour, i / 4);
+        assert_true(report_add(report, study(name, more)));
+    }
+    report_sort(report);
+    report_share(report);
+}
+
+static void a_drifting_meter_is_one_finding(void **state)
+{
+    (void)state;
+    struct report report;
+    char text[WORDS_SIZE] = "";
+    size_t shared = 0;
+    begin_two_meters(&report, 0);
+    report_warnings(&report, add_sentence, text);
+    assert_non_null(strstr(text, "The instrument meter_0 drifts: 4 of the points measured with it "
+                                 "move alike, by +10 ppm of their level an hour"));
+    for (size_t i = 0; i < report.point_count; i++) {
+        shared += report.points[i].shared != NULL;
+    }
+    assert_int_equal(shared, 4);
+    report_end(&report);
+}
+
+/* What all units do, whatever they are measured with, is theirs; so is what goes another way. */
+static void units_that_all_drift_are_not_the_meter(void **state)
+{
+    (void)state;
+    struct report report;
+    char text[WORDS_SIZE] = "";
+    begin_two_meters(&report, 1e-5);
+    report_warnings(&report, add_sentence, text);
+    assert_null(strstr(text, "drifts"));
     report_end(&report);
 }
 
@@ -361,6 +415,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(failures_come_first),
         cmocka_unit_test(words_say_what_was_found),
+        cmocka_unit_test(a_drifting_meter_is_one_finding),
+        cmocka_unit_test(units_that_all_drift_are_not_the_meter),
         cmocka_unit_test(a_gap_stays_a_gap),
         cmocka_unit_test(times_are_divided_as_people_do),
         cmocka_unit_test(what_is_undecided_is_looked_at),

@@ -45,7 +45,7 @@ static void print_point(const struct terminal *terminal, const struct report_poi
     terminal_print(terminal, stdout, " %s\n", report_course(point, text));
 }
 
-/* A summary for people: what is not well, and the rest as a number. */
+/* A summary for people: what is not well, and the rest as a number. What drifts with its instrument is told once. */
 static void print_summary(const struct terminal *terminal, const struct report *report)
 {
     char text[WORDS_SIZE];
@@ -53,8 +53,10 @@ static void print_summary(const struct terminal *terminal, const struct report *
     terminal_print(terminal, stdout, "%s\n%s\n", report->run, report_outcome(report, text));
     report_warnings(report, print_warning, &warned);
     for (size_t i = 0; i < report->point_count; i++) {
-        if (report->points[i].class != REPORT_WELL) {
-            print_point(terminal, &report->points[i]);
+        const struct report_point *point = &report->points[i];
+        if (point->class != REPORT_WELL &&
+            !(point->class == REPORT_WATCH && point->shared != NULL)) {
+            print_point(terminal, point);
         }
     }
     terminal_print(terminal, stdout, "%s\n", report_caution);

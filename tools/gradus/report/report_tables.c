@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_tables.h"
 
+#include "report_shared.h"
 #include "tools/gradus/basics/field.h"
 
 #include "core/basics/notation.h"
@@ -269,6 +270,7 @@ void report_warnings(const struct report *report, void (*each)(void *context, co
 {
     struct warned warned = { each, context };
     report_uses(report, warn_expired, &warned);
+    report_shared(report, each, context);
     warn_altered(report, &warned);
     warn_removed(report, &warned);
     warn_away(report, &warned);

@@ -27,7 +27,7 @@ char *report_use_calibration(const struct report_use *use, char text[WORDS_SIZE]
 
 /*
  * Calls for each sentence that a reader must see before any figure: calibrations
- * that have expired, rows that were altered, gaps, rounds that were late or were
+ * that have expired, instruments that drift, rows that were altered, gaps, rounds that were late or were
  * not held, clocks that were set.
  */
 void report_warnings(const struct report *report, void (*each)(void *context, const char *sentence),

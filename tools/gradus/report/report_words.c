@@ -285,6 +285,9 @@ char *report_course(const struct report_point *point, char text[WORDS_SIZE])
         say_settling(study, unit, text);
     }
     say_meeting(study, unit, text);
+    if (point->shared != NULL) {
+        report_say(text, "So does what else is measured with %.100s.", point->shared);
+    }
     say_step(study, unit, text);
     say_excursions(study, unit, text);
     say_losses(point, text);

@@ -1,0 +1,37 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Control chart of a check standard: a point whose value is known to stand
+ * still, measured in every round, so that what moves there is the instrument.
+ * Shewhart's limits at three standard deviations catch what is sudden, an
+ * exponentially weighted moving average with limits of its own what is small
+ * and lasts (NIST/SEMATECH e-Handbook, 2.3.5.2, 6.3.2.4 and 6.3.2.1). Each cries wolf about once
+ * in 370 readings that are well (6.3.2), so one alarm alone should stop nothing.
+ */
+#ifndef GRADUS_CORE_CONTROL_CHART_H
+#define GRADUS_CORE_CONTROL_CHART_H
+
+#include "baseline.h"
+
+extern const double control_sigmas; /* 3 */
+extern const double control_weight; /* of the newest reading in the average, 0.2 */
+
+/* Begin with `window` set, all else zero. */
+struct control_chart {
+    int window; /* readings that centre and deviation are from, 2 or more; 0: there is no chart */
+    struct baseline baseline;
+    double last;    /* reading */
+    double quantum; /* the smallest change from one to the next; 0: none yet */
+    double average;
+};
+
+/* "in control" until the window is full. */
+enum control { CONTROL_WELL, CONTROL_SUDDEN, CONTROL_LASTING };
+
+/* Takes in a reading, finite, and says what it makes of the instrument. */
+enum control control_chart_add(struct control_chart *chart, double value);
+
+/* The next average; and how far it may be from the centre after many readings. */
+double control_average(double average, double value, double weight);
+double control_average_limit(double deviation, double weight, double sigmas);
+
+#endif
