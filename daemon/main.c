@@ -6,6 +6,7 @@
  */
 #include "daemon.h"
 #include "daemon/basics/log.h"
+#include "daemon/calls/methods_page.h"
 #include "daemon/loop/references.h"
 #include "daemon/oneshot/scan_run.h"
 #include "daemon/oneshot/try.h"
@@ -67,6 +68,9 @@ int main(int argc, char **argv)
     case TASK_KEYS:
         settings_print_keys(stdout);
         profile_print_keys(stdout);
+        return EXIT_SUCCESS;
+    case TASK_METHODS:
+        methods_print(stdout);
         return EXIT_SUCCESS;
     case TASK_VERSION:
         printf("gradusd %s\n", GRADUS_VERSION);

@@ -16,6 +16,7 @@ enum {
     OPTION_TRY,
     OPTION_SCAN,
     OPTION_KEYS,
+    OPTION_METHODS,
     OPTION_VERSION,
     OPTION_HELP
 };
@@ -50,6 +51,9 @@ static const struct {
     { { "keys", no_argument, NULL, OPTION_KEYS },
       "",
       "list every key of settings and profiles with type, unit and default" },
+    { { "methods", no_argument, NULL, OPTION_METHODS },
+      "",
+      "list the methods of the socket with their parameters" },
     { { "version", no_argument, NULL, OPTION_VERSION }, "", "say the version" },
     { { "help", no_argument, NULL, OPTION_HELP }, "", "say this" },
 };
@@ -125,6 +129,9 @@ static bool take(int option, struct options *options, FILE *errors)
                wrong(errors, "ready-fd", optarg, "the number of an open descriptor");
     case OPTION_KEYS:
         options->task = TASK_KEYS;
+        return true;
+    case OPTION_METHODS:
+        options->task = TASK_METHODS;
         return true;
     case OPTION_VERSION:
         options->task = TASK_VERSION;

@@ -8,10 +8,11 @@
 
 enum options_task {
     TASK_SERVE,
-    TASK_CHECK, /* look for mistakes in the settings and open nothing */
-    TASK_TRY,   /* run a profile against an instrument */
-    TASK_SCAN,  /* list what is plugged in */
-    TASK_KEYS,  /* list the keys of settings and profiles */
+    TASK_CHECK,   /* look for mistakes in the settings and open nothing */
+    TASK_TRY,     /* run a profile against an instrument */
+    TASK_SCAN,    /* list what is plugged in */
+    TASK_KEYS,    /* list the keys of settings and profiles */
+    TASK_METHODS, /* list the methods of the socket */
     TASK_VERSION,
     TASK_HELP,
     TASK_USAGE /* the command line is wrong; it has been said why */

@@ -55,6 +55,9 @@ rpc_handler call_burnin_runs;
 rpc_handler call_burnin_events;
 rpc_handler call_burnin_study;
 
+/* calls_methods.c: the table of methods itself; answered at once. */
+rpc_handler call_methods;
+
 /* explain.c: why a range is chosen; does not touch the instrument. */
 rpc_handler call_explain;
 

@@ -78,7 +78,8 @@ struct rpc_method {
     const char *name;
     const struct rpc_parameter *parameters; /* NULL: anything; see rpc_call_params() */
     rpc_handler *handler;
-    const char *help;
+    const char *help;   /* what it does */
+    const char *result; /* what it answers */
 };
 
 /* What is served, and how answers leave. Borrowed for as long as any call is open. */

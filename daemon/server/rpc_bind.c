@@ -14,11 +14,8 @@ static size_t parameter_count(const struct rpc_parameter *parameters)
     return count;
 }
 
-/* Says what a parameter has to be. */
-static void say_expected(const struct rpc_parameter *parameter, struct rpc_mistake *mistake)
+void rpc_expected(const struct rpc_parameter *parameter, char *text, size_t size)
 {
-    char *text = mistake->expected;
-    size_t size = sizeof mistake->expected;
     switch (parameter->type) {
     case RPC_TEXT:
         snprintf(text, size, "a string of 1 to %d bytes", RPC_MAX_TEXT);
@@ -101,7 +98,7 @@ static bool bind_one(const struct rpc_parameter *parameter, json_t *json, struct
         return true;
     snprintf(mistake->what, sizeof mistake->what, "%s is %s", parameter->name,
              absent ? "missing" : "not usable");
-    say_expected(parameter, mistake);
+    rpc_expected(parameter, mistake->expected, sizeof mistake->expected);
     return false;
 }
 

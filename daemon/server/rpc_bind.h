@@ -19,6 +19,9 @@ struct rpc_mistake {
     char expected[160];
 };
 
+/* Writes what a parameter has to be: "an integer from 1 to 1000". */
+void rpc_expected(const struct rpc_parameter *parameter, char *text, size_t size);
+
 /*
  * Fills in one value a parameter. False, with the first mistake said, when a
  * parameter is missing, unknown, of the wrong type or out of bounds.

@@ -2,8 +2,10 @@
 """The daemon's sockets from outside: lines, JSON-RPC to the letter, what each method answers."""
 
 import json
+import os
 import socket
 import struct
+import subprocess
 import unittest
 
 from daemon_case import DaemonCase
@@ -18,6 +20,33 @@ def request(method, number=None, params=None):
     if params is not None:
         fields["params"] = params
     return fields
+
+
+class Table(DaemonCase):
+    """The table of methods, as programs and people are told it."""
+
+    def test_methods_are_told_with_their_parameters(self):
+        methods = {each["method"]: each for each in self.client.call("methods")}
+        self.assertEqual([each["name"] for each in methods["measure"]["parameters"]],
+                         ["point", "repeat", "deadline_ms"])
+        repeat = methods["measure"]["parameters"][1]
+        self.assertEqual((repeat["required"], repeat["default"]), (False, 1))
+        self.assertEqual(repeat["expected"], "an integer from 1 to 10000")
+        self.assertIn("methods", methods)
+        self.assertTrue(all(each["help"] and each["result"] for each in methods.values()))
+
+    def test_the_command_shows_them(self):
+        run = lambda *words: subprocess.run(
+            [os.environ["GRADUS"], "--socket", "unix:" + self.daemon.unix, *words],
+            capture_output=True, text=True)
+        self.assertIn("\nburnin.study: ", run("help", "methods").stdout)
+        one = run("help", "methods", "hold")
+        self.assertEqual(one.returncode, 0, one)
+        self.assertIn("instrument: name of the instrument", one.stdout)
+        self.assertNotIn("measure", one.stdout)
+        none = run("help", "methods", "mesure")
+        self.assertEqual((none.returncode, none.stdout), (2, ""))
+        self.assertIn("mesure", none.stderr)
 
 
 class Lines(DaemonCase):

@@ -60,8 +60,8 @@ static const struct rpc_parameter parameters[] = {
 };
 
 static const struct rpc_method methods[] = {
-    { "now", parameters, call_now, "" },
-    { "later", NULL, call_later, "" },
+    { "now", parameters, call_now, "", "" },
+    { "later", NULL, call_later, "", "" },
     { .name = NULL },
 };
 

@@ -119,15 +119,15 @@ static const struct rpc_parameter echo_parameters[] = {
 static const struct rpc_parameter none[] = { { .name = NULL } };
 
 static const struct rpc_method methods[] = {
-    { "subtract", subtract_parameters, call_subtract, "" },
-    { "sum", NULL, call_sum, "" },
-    { "get_data", none, call_get_data, "" },
-    { "update", NULL, call_accept, "" },
-    { "notify_hello", NULL, call_accept, "" },
-    { "notify_sum", NULL, call_accept, "" },
-    { "later", NULL, call_later, "" },
-    { "spoilt", none, call_spoilt, "" },
-    { "echo", echo_parameters, call_echo, "" },
+    { "subtract", subtract_parameters, call_subtract, "", "" },
+    { "sum", NULL, call_sum, "", "" },
+    { "get_data", none, call_get_data, "", "" },
+    { "update", NULL, call_accept, "", "" },
+    { "notify_hello", NULL, call_accept, "", "" },
+    { "notify_sum", NULL, call_accept, "", "" },
+    { "later", NULL, call_later, "", "" },
+    { "spoilt", none, call_spoilt, "", "" },
+    { "echo", echo_parameters, call_echo, "", "" },
     { .name = NULL },
 };
 

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "ask.h"
 #include "command.h"
+#include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 #include "tools/gradus/screen/table.h"
 
@@ -83,12 +85,50 @@ static int print_usage(const struct session *session, const struct command *comm
     return STATUS_PASS;
 }
 
+/* A method, and each of its parameters with what it has to be. */
+static void print_method(const json_t *method)
+{
+    size_t i;
+    const json_t *each;
+    printf("%s: %s\n", field_text(method, "method"), field_text(method, "help"));
+    json_array_foreach(json_object_get(method, "parameters"), i, each)
+    {
+        printf("    %s%s: %s; %s\n", field_text(each, "name"),
+               json_is_true(json_object_get(each, "required")) ? "" : " (may be left out)",
+               field_text(each, "help"), field_text(each, "expected"));
+    }
+    printf("    answers: %s\n", field_text(method, "result"));
+}
+
+static int show_methods(const struct session *session, json_t *result)
+{
+    const char *const wanted = session->operands[1];
+    bool found = wanted == NULL;
+    size_t i;
+    const json_t *method;
+    json_array_foreach(result, i, method)
+    {
+        if (wanted == NULL || strcmp(wanted, field_text(method, "method")) == 0) {
+            print_method(method);
+            found = true;
+        }
+    }
+    if (!found) {
+        terminal_complain(session->terminal, "\"%s\" is no method; see gradus help methods",
+                          wanted);
+    }
+    return found ? STATUS_PASS : STATUS_USAGE;
+}
+
 static int run_help(const struct session *session)
 {
     if (session->operand_count == 0) {
         return print_overview(session);
     }
     const char *const name = session->operands[0];
+    if (strcmp(name, "methods") == 0) {
+        return ask(session, NULL, "methods", json_object(), ASK_PLAIN_MS, show_methods);
+    }
     const struct command *const command = command_find(session->commands, name);
     if (command == NULL) {
         terminal_complain(session->terminal, "\"%s\" is no subcommand; see gradus help", name);
@@ -99,9 +139,11 @@ static int run_help(const struct session *session)
 
 const struct command command_help = {
     .name = "help",
-    .arguments = "[SUBCOMMAND]",
+    .arguments = "[SUBCOMMAND | methods [METHOD]]",
     .summary = "say how the command is used",
-    .usage = "Without a name: what there is. With one: its arguments and options.\n",
-    .most = 1,
+    .usage =
+        "Without a name: what there is. With one: its arguments and options. \"methods\" asks the\n"
+        "daemon what programs can ask over its socket, with parameters and answers.\n",
+    .most = 2,
     .run = run_help,
 };
