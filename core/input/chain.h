@@ -80,6 +80,7 @@ struct signal {
     double edges; /* bound on what edges between samples do to the value, core/waveform/estimate */
     double averaged;   /* independent roundings that the value is a mean of; 0 and 1: just one */
     double drift;      /* bound on what the value moved while it was measured */
+    bool passing;      /* an average that holds for its record only, core/waveform/steadiness */
     double resolution; /* of the range on which noise, doubt and scatter were seen; 0: not known */
 };
 

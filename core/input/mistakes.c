@@ -177,6 +177,19 @@ static bool overdue(const struct circumstances *facts, struct mistake *mistake)
                                  facts->calibration_due);
 }
 
+static bool record_only(const struct circumstances *facts, struct mistake *mistake)
+{
+    if (facts->no_period)
+        return say(mistake,
+                   "no whole period in the record of %.4g s: the value holds for this record only",
+                   facts->record);
+    return facts->passing &&
+           say(mistake,
+               "the signal is not the same all along the record of %.4g s: the value holds for "
+               "this record only",
+               facts->record);
+}
+
 size_t mistakes_find(const struct circumstances *facts, struct mistake found[MISTAKE_COUNT])
 {
     static bool (*const checks[MISTAKE_COUNT])(const struct circumstances *, struct mistake *) = {
@@ -184,6 +197,7 @@ size_t mistakes_find(const struct circumstances *facts, struct mistake found[MIS
         [MISTAKE_TERMINATION] = terminated,  [MISTAKE_AC_COUPLING] = coupled,
         [MISTAKE_OPEN_LEAD] = open_lead,     [MISTAKE_GROUND_REFERENCE] = ground_reference,
         [MISTAKE_GROUND_CLIP] = ground_clip, [MISTAKE_CALIBRATION] = overdue,
+        [MISTAKE_RECORD_ONLY] = record_only,
     };
     size_t count = 0;
     for (int kind = 0; kind < MISTAKE_COUNT; kind++) {

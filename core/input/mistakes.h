@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Mistakes that people make at the bench, as far as a reading shows them: a
- * switch in the wrong position, a setting left on, a rating overstepped. Each
+ * switch in the wrong position, a setting left on, a rating overstepped, a look too short. Each
  * is told in plain words with what to look at; whether it blocks the reading
  * or only warns is the bench's policy. Signs, not proofs: a reading near a
  * tenth of what is expected may be right.
@@ -28,7 +28,9 @@ enum mistake_policy { MISTAKE_WARN, MISTAKE_BLOCK };
     X(GROUND_REFERENCE, "ground_reference", MISTAKE_WARN,                                          \
       "the zero trace is further off than it may be")                                              \
     X(GROUND_CLIP, "ground_clip", MISTAKE_BLOCK, "a scope at a point that is tied to the mains")   \
-    X(CALIBRATION, "calibration", MISTAKE_WARN, "the calibration is overdue")
+    X(CALIBRATION, "calibration", MISTAKE_WARN, "the calibration is overdue")                      \
+    X(RECORD_ONLY, "record_only", MISTAKE_WARN,                                                    \
+      "a value that holds for its record only, since the signal changes more slowly than that")
 
 enum mistake_kind {
 #define X(name, key, policy, help) MISTAKE_##name,
@@ -59,6 +61,9 @@ struct circumstances {
     double zero_bound; /* divisions it may be off */
     bool mains_referenced;       /* the point's circuit is tied to the mains */
     bool isolated;               /* the probe isolates the point from the instrument's ground */
+    double record;               /* seconds that a scope looked; NAN: no scope */
+    bool no_period;              /* it shows a swing, and no whole period of it */
+    bool passing;                /* what was averaged had not come to its average in that time */
     bool overdue;                /* the calibration was due before today */
     const char *instrument;      /* its name; borrowed */
     const char *calibration_due; /* ISO date; borrowed */

@@ -6,6 +6,7 @@
 #include "fold.h"
 #include "rhythm.h"
 #include "sine_check.h"
+#include "steadiness.h"
 
 #include <math.h>
 
@@ -297,8 +298,9 @@ static bool is_average(enum aspect aspect)
     return aspect == ASPECT_DC || aspect == ASPECT_AC || aspect == ASPECT_RMS;
 }
 
-struct estimate estimate_aspect(const struct series *series, const struct waveform *waveform,
-                                enum aspect aspect, double step)
+/* As if the signal were the same in all of the record; it is folded only where it is `alike`. */
+static struct estimate estimate_steady(const struct series *series, const struct waveform *waveform,
+                                       enum aspect aspect, double step, bool alike)
 {
     struct sine_figures sine;
     struct estimate estimate = { .value = waveform_aspect(waveform, aspect),
@@ -322,8 +324,21 @@ struct estimate estimate_aspect(const struct series *series, const struct wavefo
         folded.mean = estimate.mean;
         return folded;
     }
-    if (estimate.edges > estimate.scatter && is_average(aspect) &&
+    if (alike && estimate.edges > estimate.scatter && is_average(aspect) &&
         of_fold(series, waveform, aspect, step, &folded) && folded.edges < estimate.edges)
         return folded;
+    return estimate;
+}
+
+struct estimate estimate_aspect(const struct series *series, const struct waveform *waveform,
+                                enum aspect aspect, double step)
+{
+    struct steadiness seen = { 0, false };
+    if (is_average(aspect))
+        seen = steadiness_of(series, waveform, aspect, noise_of(waveform, step),
+                             edges_of(series, waveform, aspect, step), step);
+    struct estimate estimate = estimate_steady(series, waveform, aspect, step, !(seen.scatter > 0));
+    estimate.scatter = hypot(estimate.scatter, seen.scatter);
+    estimate.passing = seen.passing;
     return estimate;
 }

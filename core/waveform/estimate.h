@@ -24,7 +24,7 @@
 #include "series.h"
 #include "waveform.h"
 
-/* In the record's values. */
+/* In the record's values. A mean, ac and RMS carry the scatter of core/waveform/steadiness as well. */
 struct estimate {
     double value;
     double mean;     /* the level that goes with it */
@@ -32,6 +32,7 @@ struct estimate {
     double doubt;    /* bound on what is wrong all the same; not by chance, the same each time */
     double edges;    /* bound on what edges do that fall between two samples; triangular */
     double averaged; /* so many roundings average out as in a mean of that many samples, >= 1 */
+    bool passing;    /* an average that holds for this record only, core/waveform/steadiness */
 };
 
 /*

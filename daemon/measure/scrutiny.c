@@ -80,6 +80,26 @@ static void take_zero(const struct sighting *sighting, const struct setup *setup
     facts->zero_bound = input->baseline_divisions + range->resolution / range->volts_per_division;
 }
 
+/*
+ * How long a scope looked, and whether that was long enough. Extremes and averages of a swing that
+ * shows no whole period are those of what happened to be seen.
+ */
+static void take_record(const struct sighting *sighting, const struct setup *setup,
+                        struct circumstances *facts)
+{
+    const struct signal *signal = &sighting->acquisition->signal;
+    const struct waveform *waveform = &sighting->acquisition->waveform;
+    double low, high;
+    setup_window(sighting->chain->input, setup, &low, &high);
+    if (!sighting->acquisition->has_waveform || sighting->chain->aspect == ASPECT_WHOLE)
+        return;
+    facts->record = waveform->interval * (double)waveform->count;
+    facts->passing = signal->passing;
+    facts->no_period =
+        waveform->periods == 0 &&
+        signal->high - signal->low > swing_in_noise * signal->noise + 0.05 * (high - low);
+}
+
 static struct circumstances circumstances_of(const struct sighting *sighting,
                                              const struct reading *reading)
 {
@@ -105,6 +125,7 @@ static struct circumstances circumstances_of(const struct sighting *sighting,
         .ac_coupling = chain->input->ac_coupling,
         .zero_level = NAN,
         .zero_bound = NAN,
+        .record = NAN,
         .mains_referenced = point->mains_referenced,
         .isolated = chain->probe->isolated,
         .overdue = is_overdue(instrument),
@@ -117,6 +138,7 @@ static struct circumstances circumstances_of(const struct sighting *sighting,
     }
     take_ratings(sighting, &reading->setup, &facts);
     take_zero(sighting, &reading->setup, &facts);
+    take_record(sighting, &reading->setup, &facts);
     return facts;
 }
 
@@ -179,21 +201,6 @@ static void look_at_loading(const struct sighting *sighting, struct reading *rea
                  -100 * loading->relative, corrected ? ", which is corrected" : "", better);
 }
 
-static void look_at_periods(const struct sighting *sighting, struct reading *reading)
-{
-    const struct signal *signal = &sighting->acquisition->signal;
-    const struct waveform *waveform = &sighting->acquisition->waveform;
-    bool averages = aspect_averages(sighting->chain->aspect);
-    double low, high;
-    setup_window(sighting->chain->input, &reading->setup, &low, &high);
-    if (sighting->acquisition->has_waveform && averages && waveform->periods == 0 &&
-        signal->high - signal->low > swing_in_noise * signal->noise + 0.05 * (high - low))
-        reading_warn(reading,
-                     "no whole period in the record of %g s: the value holds for this "
-                     "record only",
-                     waveform->interval * (double)waveform->count);
-}
-
 /* What the scope cannot be asked for was sent before the record; since then nobody can tell. */
 static void look_at_settings(const struct sighting *sighting, struct reading *reading)
 {
@@ -229,7 +236,6 @@ bool scrutinise(const struct sighting *sighting, struct reading *reading, struct
     if (!look_at_sight(sighting, failure) || !look_for_mistakes(sighting, reading, failure))
         return false;
     look_at_settings(sighting, reading);
-    look_at_periods(sighting, reading);
     look_at_loading(sighting, reading);
     look_at_proof(sighting, reading);
     return true;

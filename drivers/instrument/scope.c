@@ -199,7 +199,8 @@ static void describe(struct acquisition *acquisition, const struct samples *samp
                              .frequency = waveform->frequency,
                              .scatter = estimate->scatter,
                              .edges = estimate->edges,
-                             .averaged = estimate->averaged };
+                             .averaged = estimate->averaged,
+                             .passing = estimate->passing };
     acquisition->signal = signal;
 }
 

@@ -162,6 +162,18 @@ static void an_open_lead_is_named(void **state)
     }
 }
 
+static void a_look_too_short_is_told(void **state)
+{
+    (void)state;
+    struct circumstances facts = good();
+    facts.record = 0.02;
+    facts.passing = true;
+    expect(&facts, MISTAKE_RECORD_ONLY);
+    facts.passing = false;
+    facts.no_period = true;
+    expect(&facts, MISTAKE_RECORD_ONLY);
+}
+
 /* What is too uncertain tells nothing: zero is close to zero and to a tenth of nearly zero. */
 static void an_uncertain_reading_tells_nothing(void **state)
 {
@@ -250,6 +262,7 @@ int main(void)
         cmocka_unit_test(each_value_tells_its_mistake),
         cmocka_unit_test(limits_tell_of_a_switch),
         cmocka_unit_test(an_open_lead_is_named),
+        cmocka_unit_test(a_look_too_short_is_told),
         cmocka_unit_test(an_uncertain_reading_tells_nothing),
         cmocka_unit_test(fifty_ohm_divide_with_the_source),
         cmocka_unit_test(ratings_of_probe_and_input),
