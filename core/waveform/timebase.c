@@ -23,14 +23,11 @@ enum wave_reason timebase_choose(const double *durations, size_t count, size_t p
     return (double)points / periods >= need->per_period ? WAVE_NONE : WAVE_FEW_SAMPLES;
 }
 
-/* What shows beyond doubt as a period in a record. */
-static const double shows = 3.0;
-
-bool timebase_faster(const double *durations, size_t count, double lowest, double duration,
-                     size_t *choice)
+bool timebase_faster(const double *durations, size_t count, double lowest, double periods,
+                     double duration, size_t *choice)
 {
     size_t i = 0;
-    while (i < count && !(durations[i] * lowest >= shows)) {
+    while (i < count && !(durations[i] * lowest >= periods)) {
         i++;
     }
     if (i == count || !(durations[i] < duration * 0.75)) {

@@ -39,14 +39,18 @@ enum wave_reason timebase_choose(const double *durations, size_t count, size_t p
 
 /*
  * Chooses the record in which a signal would show itself, of which one record shows an
- * alias: the shortest that holds three periods of the lowest frequency that the alias can
+ * alias: the shortest that holds so many periods of the lowest frequency that the alias can
  * stand for. False where none that is shorter than the one seen does.
  *
  * durations  as above
  * lowest     hertz, > 0
+ * periods    TIMEBASE_SHOWS for a frequency; one shows a swing where a record was flat
  * duration   of the record that was seen, seconds
  */
-bool timebase_faster(const double *durations, size_t count, double lowest, double duration,
-                     size_t *choice);
+bool timebase_faster(const double *durations, size_t count, double lowest, double periods,
+                     double duration, size_t *choice);
+
+/* What shows beyond doubt as a period in a record. */
+#define TIMEBASE_SHOWS 3.0
 
 #endif

@@ -12,6 +12,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { LONGER_LOOKS = 2 }; /* at most, where a record was too short */
+
 /* One measurement under way: what it is for, and the state that its steps share. */
 struct job {
     struct instrument *instrument;
@@ -149,13 +151,46 @@ static bool settle_first(struct job *job, const struct measure_memory *memory,
     return settle_again(job, bench_record(job->point), reading);
 }
 
-/* Whether the record that was chosen for a frequency shows it. */
-static void compare_looks(const struct waveform *waveform, struct second_look *sure)
+/*
+ * A record that is flat may be of a signal that repeats with its samples. Where a faster look shows a
+ * swing, what is settled is a record of that; one that is flat there all the same was hit by
+ * a spike, and the first record is taken again.
+ */
+static bool settle_flat(struct job *job, struct reading *reading)
 {
-    sure->alias = !record_shows(waveform, sure->frequency);
-    sure->frequency = sure->alias ? NAN : waveform->frequency;
-    if (sure->alias)
-        snprintf(sure->reason, sizeof sure->reason, "the frequency is another in each look");
+    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
+    double before = job->request.duration, duration;
+    if (!job->chain.input->vertical || !looks_flat(&acquirer, &job->request, &job->acquisition))
+        return true;
+    if (!flat_look(&acquirer, scope_of(job), &job->request, &job->acquisition, &duration,
+                   job->failure))
+        return false;
+    if (isnan(duration))
+        return true;
+    if (job->record_given)
+        return failure_set(
+            job->failure, FAILURE_UNSUPPORTED, NULL,
+            "a record in which the signal shows, or none stated",
+            "flat in the record of %.3g s, which is stated, but not in one of %.3g s: "
+            "the signal repeats with the samples",
+            before, duration);
+    return settle_again(job, duration, reading) &&
+           (!looks_flat(&acquirer, &job->request, &job->acquisition) ||
+            settle_again(job, before, reading));
+}
+
+/* Looks longer where a record was too short, and is not stated. */
+static bool settle_longer(struct job *job, struct reading *reading)
+{
+    for (int looks = job->record_given ? LONGER_LOOKS : 0; looks < LONGER_LOOKS; looks++) {
+        if (!record_too_short(&job->acquisition, job->chain.input, &job->request.setup))
+            return true;
+        double left = deadline_left_ms(job->deadline) / 1000;
+        double longer = record_longer(scope_of(job), job->request.duration, left);
+        if (!isnan(longer) && !settle_again(job, longer, reading))
+            return false;
+    }
+    return true;
 }
 
 /*
@@ -169,7 +204,8 @@ static bool settle_record(struct job *job, const struct measure_memory *memory,
 {
     const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
     const struct acquisition *seen = &job->acquisition;
-    if (!settle_first(job, memory, reading))
+    if (!settle_first(job, memory, reading) || !settle_flat(job, reading) ||
+        !settle_longer(job, reading))
         return false;
     if (!second_look_due(seen))
         return true;
@@ -183,7 +219,7 @@ static bool settle_record(struct job *job, const struct measure_memory *memory,
     if (!stays && !settle_again(job, better, reading))
         return false;
     if (!stays)
-        compare_looks(&seen->waveform, &job->sure);
+        second_look_compare(&job->sure, &seen->waveform);
     return take_frequency(job);
 }
 

@@ -42,6 +42,27 @@ bool record_same(const struct scope *scope, double one, double other)
     return place(scope, one) == place(scope, other);
 }
 
+/* A swing of more noise than this, with no period in sight, is something slow. */
+static const double swing_in_noise = 12;
+
+bool record_too_short(const struct acquisition *seen, const struct front_end *input,
+                      const struct setup *setup)
+{
+    double low, high;
+    setup_window(input, setup, &low, &high);
+    return seen->has_waveform && seen->waveform.periods == 0 &&
+           seen->signal.high - seen->signal.low >
+               swing_in_noise * seen->signal.noise + 0.05 * (high - low);
+}
+
+double record_longer(const struct scope *scope, double wanted, double left)
+{
+    static const double share = 0.1;
+    double now = scope->durations[place(scope, wanted)];
+    double longer = scope->durations[place(scope, 10 * now)];
+    return longer > now && longer < share * left ? longer : NAN;
+}
+
 bool record_shows(const struct waveform *waveform, double frequency)
 {
     return fabs(waveform->frequency - frequency) <= 0.05 * frequency;

@@ -4,6 +4,7 @@
 #define GRADUS_DAEMON_RECORD_CHOICE_H
 
 #include "core/waveform/waveform.h"
+#include "drivers/instrument/acquisition.h"
 #include "drivers/profile/profile.h"
 
 #include <stdbool.h>
@@ -16,6 +17,19 @@ bool record_suits(const struct scope *scope, enum aspect aspect, double frequenc
 
 /* Whether two wanted durations, seconds, come to the same record of the time base. */
 bool record_same(const struct scope *scope, double one, double other);
+
+/*
+ * Whether a record shows a swing that is neither noise nor a twentieth of what the setup shows, and
+ * no whole period of it: it was too short, or there is none.
+ */
+bool record_too_short(const struct acquisition *seen, const struct front_end *input,
+                      const struct setup *setup);
+
+/*
+ * The next record to look for a period in, where one was too short: ten times as long, seconds.
+ * NAN where the time base has none, or it takes more than a tenth of the time `left`, seconds.
+ */
+double record_longer(const struct scope *scope, double wanted, double left);
 
 /* Whether a record shows a signal of about this frequency, hertz. */
 bool record_shows(const struct waveform *waveform, double frequency);

@@ -2,14 +2,12 @@
 #include "scrutiny.h"
 
 #include "core/range/probe_choice.h"
+#include "record_choice.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 #include <time.h>
-
-/* A swing of more noise than this, with no period in sight, is something slow. */
-static const double swing_in_noise = 12;
 
 static const struct bench_instrument *instrument_of(const struct sighting *sighting)
 {
@@ -87,17 +85,12 @@ static void take_zero(const struct sighting *sighting, const struct setup *setup
 static void take_record(const struct sighting *sighting, const struct setup *setup,
                         struct circumstances *facts)
 {
-    const struct signal *signal = &sighting->acquisition->signal;
     const struct waveform *waveform = &sighting->acquisition->waveform;
-    double low, high;
-    setup_window(sighting->chain->input, setup, &low, &high);
     if (!sighting->acquisition->has_waveform || sighting->chain->aspect == ASPECT_WHOLE)
         return;
     facts->record = waveform->interval * (double)waveform->count;
-    facts->passing = signal->passing;
-    facts->no_period =
-        waveform->periods == 0 &&
-        signal->high - signal->low > swing_in_noise * signal->noise + 0.05 * (high - low);
+    facts->passing = sighting->acquisition->signal.passing;
+    facts->no_period = record_too_short(sighting->acquisition, sighting->chain->input, setup);
 }
 
 static struct circumstances circumstances_of(const struct sighting *sighting,

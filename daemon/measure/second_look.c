@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "second_look.h"
 
+#include "record_choice.h"
+
 #include "core/basics/notation.h"
 #include "core/waveform/alias.h"
 #include "core/waveform/timebase.h"
@@ -148,7 +150,7 @@ bool second_look(const struct acquirer *acquirer, const struct scope *scope,
         struct acquisition acquisition;
         size_t choice;
         double lowest = ladder.rate - ladder.apparent;
-        if (!timebase_faster(scope->durations, scope->duration_count, lowest,
+        if (!timebase_faster(scope->durations, scope->duration_count, lowest, TIMEBASE_SHOWS,
                              (double)scope->points / ladder.rate, &choice)) {
             give_up(look, "it may be an alias, and the time base has no rate that would tell");
             ladder.ended = true;
@@ -163,5 +165,63 @@ bool second_look(const struct acquirer *acquirer, const struct scope *scope,
         look->alias = true;
     else
         conclude(&first, &ladder.held, look);
+    return true;
+}
+
+void second_look_compare(struct second_look *look, const struct waveform *waveform)
+{
+    look->alias = !record_shows(waveform, look->frequency);
+    look->frequency = look->alias ? NAN : waveform->frequency;
+    if (look->alias)
+        give_up(look, "the frequency is another in each look");
+}
+
+/* Intervals of a record are one fewer than its samples, and rates only nearly what they are called. */
+static const double nearly = 0.98;
+
+/* More swing than a flat record has by this many steps and this factor is no noise of the same input. */
+static const double still_flat_steps = 3;
+static const double still_flat_share = 2;
+
+static double step_of(const struct acquirer *acquirer, const struct request *request)
+{
+    return acquirer->chain->input->ranges[request->setup.range].resolution;
+}
+
+bool looks_flat(const struct acquirer *acquirer, const struct request *request,
+                const struct acquisition *seen)
+{
+    if (!seen->has_waveform || isfinite(seen->waveform.frequency))
+        return false;
+    enum wave_reason reason =
+        waveform_unfit(&seen->waveform, -INFINITY, INFINITY, step_of(acquirer, request));
+    return reason == WAVE_FLAT || reason == WAVE_NOISY;
+}
+
+bool flat_look(const struct acquirer *acquirer, const struct scope *scope,
+               const struct request *request, const struct acquisition *seen, double *duration,
+               struct failure *failure)
+{
+    double flat = still_flat_share * swing_of(seen) + still_flat_steps * step_of(acquirer, request);
+    struct request faster = *request;
+    size_t choice;
+    *duration = NAN;
+    if (!looks_flat(acquirer, request, seen))
+        return true;
+    double rate = 1 / seen->waveform.interval;
+    double highest = highest_of(acquirer->chain, scope);
+    while (rate <= nearly * highest &&
+           timebase_faster(scope->durations, scope->duration_count, rate, nearly,
+                           (double)scope->points / rate, &choice)) {
+        struct acquisition acquisition;
+        faster.duration = scope->durations[choice];
+        if (!acquire(acquirer, &faster, &acquisition, NULL, failure))
+            return false;
+        if (acquisition.overload || swing_of(&acquisition) > flat) {
+            *duration = faster.duration;
+            return true;
+        }
+        rate = 1 / acquisition.waveform.interval;
+    }
     return true;
 }

@@ -7,7 +7,7 @@ import os
 import random
 import unittest
 
-from gradusd import Gradusd
+from gradusd import Gradusd, RpcError
 from standin import StandIn
 
 PROGRAM = os.environ["GRADUSD"]
@@ -45,7 +45,11 @@ points = (
     {{ name = "fixed"; instrument = "digitiser"; probe = "direct"; quantity = "rms voltage";
        record = 20e-3; }},
     {{ name = "behind"; instrument = "digitiser"; probe = "slow"; quantity = "rms voltage"; }},
-    {{ name = "aged"; instrument = "old"; probe = "direct"; quantity = "rms voltage"; }}
+    {{ name = "aged"; instrument = "old"; probe = "direct"; quantity = "rms voltage"; }},
+    {{ name = "level"; instrument = "digitiser"; probe = "direct"; quantity = "dc voltage"; }},
+    {{ name = "aged_level"; instrument = "old"; probe = "direct"; quantity = "dc voltage"; }},
+    {{ name = "fixed_level"; instrument = "digitiser"; probe = "direct"; quantity = "dc voltage";
+       record = 20e-3; }}
 );
 """
 
@@ -154,6 +158,67 @@ class Aliases(unittest.TestCase):
                         reading["warnings"])
         self.at(2.0137e6)
         self.assertAlmostEqual(self.measure("aged")["frequency"] / 2.0137e6, 1, delta=0.01)
+
+    # In 20 ms the digitiser takes 2000 samples, 1999 intervals, and the old one 500.
+    RATES = {"level": 1999 / 20e-3, "swing": 1999 / 20e-3, "aged_level": 500 / 20e-3}
+
+    def test_a_clock_that_repeats_with_the_samples_is_no_level(self):
+        """Of each sample rate multiples from one to what the input lets through."""
+        square = {"kind": "square", "low": 0.0, "high": 3.3}
+        sine = {"kind": "sine", "amplitude": 2.0}
+        for shape, mean, swing in (square, 1.65, 3.3), (sine, 0.0, 4.0):
+            for point, rate in self.RATES.items():
+                for multiple in (1, 2, 10, 40, 100, 200, 400, 500):
+                    if point == "aged_level" and multiple > 200:
+                        continue
+                    with self.subTest(point=point, multiple=multiple, **shape):
+                        self.bench.set_source("wave", frequency=multiple * rate, **shape)
+                        self.holds_or_is_refused(point, swing if point == "swing" else mean)
+
+    def holds_or_is_refused(self, point, truth):
+        """The value holds, or each record was flat at another level and the signal is called unstable."""
+        try:
+            reading = self.measure(point)
+        except RpcError as error:
+            self.assertEqual(error.data["reason"], "unstable signal", error.data)
+        else:
+            self.assertLessEqual(abs(reading["value"] - truth), reading["uncertainty"], reading)
+
+    def test_a_stated_record_in_which_a_clock_is_flat_has_no_value(self):
+        self.bench.set_source("wave", kind="square", low=0.0, high=3.3,
+                              frequency=100 * self.RATES["level"])
+        with self.assertRaisesRegex(RpcError, "repeats with the samples|unstable signal"):
+            self.measure("fixed_level")
+
+    def test_what_a_second_look_at_a_level_costs(self):
+        """One more record at 2000 samples and 100 MHz; none where nothing so fast comes through."""
+        self.bench.set_source("wave", kind="dc", level=1.0)
+        for point, looks in ("level", 1), ("behind", 0), ("aged_level", 2):
+            name = "old" if point == "aged_level" else "digitiser"
+            with self.subTest(point=point):
+                self.measure(point)
+                before = self.acquired(name)
+                reading = self.measure(point)
+                self.assertEqual(self.acquired(name) - before, len(reading["steps"]) + looks)
+
+    def acquired(self, name):
+        return self.bench.counters(name)["readings"]
+
+    def test_what_is_slower_than_the_record_is_looked_at_for_longer(self):
+        for frequency in 30.0, 12.0:
+            self.bench.set_source("wave", kind="sine", amplitude=2.0, frequency=frequency)
+            with self.subTest(frequency=frequency):
+                self.assert_true(self.measure("free"), frequency)
+                self.assert_true(self.measure("swing"), frequency, 4.0)
+        self.bench.set_source("wave", kind="sine", amplitude=2.0, frequency=0.1)
+        for point in "free", "swing", "level":
+            with self.subTest(point=point):
+                try:
+                    warnings = self.measure(point)["warnings"]
+                except RpcError as error:
+                    self.assertEqual(error.data["reason"], "unstable signal")
+                else:
+                    self.assertTrue(any("this record only" in text for text in warnings), warnings)
 
     def test_a_square_wave_keeps_its_frequency(self):
         for frequency in (120.0, 1e3, 47e3):

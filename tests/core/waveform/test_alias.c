@@ -108,17 +108,19 @@ static void a_faster_record_shows_what_an_alias_stands_for(void **state)
     (void)state;
     static const double durations[] = { 1e-6, 1e-5, 1e-4, 1e-3 };
     size_t choice = 9;
-    assert_true(timebase_faster(durations, 4, 1e6, 1e-3, &choice));
+    assert_true(timebase_faster(durations, 4, 1e6, TIMEBASE_SHOWS, 1e-3, &choice));
     assert_int_equal(choice, 1);
-    assert_true(timebase_faster(durations, 4, 1e9, 1e-3, &choice));
+    assert_true(timebase_faster(durations, 4, 1e9, TIMEBASE_SHOWS, 1e-3, &choice));
     assert_int_equal(choice, 0);
-    assert_true(timebase_faster(durations, 4, 0.9e5, 1e-3, &choice));
+    assert_true(timebase_faster(durations, 4, 0.9e5, TIMEBASE_SHOWS, 1e-3, &choice));
     assert_int_equal(choice, 2);
     choice = 9;
-    assert_false(timebase_faster(durations, 4, 1e4, 1e-3, &choice)); /* only the one seen */
-    assert_false(timebase_faster(durations, 4, 1.0, 1e-3, &choice)); /* not even that */
-    assert_false(timebase_faster(durations, 4, 1e9, 1e-6, &choice));
-    assert_false(timebase_faster(durations, 4, NAN, 1e-3, &choice));
+    assert_false(
+        timebase_faster(durations, 4, 1e4, TIMEBASE_SHOWS, 1e-3, &choice)); /* only the one seen */
+    assert_false(
+        timebase_faster(durations, 4, 1.0, TIMEBASE_SHOWS, 1e-3, &choice)); /* not even that */
+    assert_false(timebase_faster(durations, 4, 1e9, TIMEBASE_SHOWS, 1e-6, &choice));
+    assert_false(timebase_faster(durations, 4, NAN, TIMEBASE_SHOWS, 1e-3, &choice));
     assert_int_equal(choice, 9);
 }
 
