@@ -171,10 +171,8 @@ static bool is_smooth(const struct row *row, const struct peak *peak, struct spa
 {
     double place;
     struct local_sums sums = sums_of(row, peak, span);
-    bool whole = span.first == peak->between.first && span.last == peak->between.last;
     for (int order = LEVEL; order <= PARABOLA; order++) {
-        double fewest = whole && order == LEVEL ? 2 : FEWEST_POINTS + order;
-        if (sums.points < fewest || !suits(row, &sums, order, fit))
+        if (sums.points < FEWEST_POINTS + order || !suits(row, &sums, order, fit))
             continue;
         if (order == LEVEL || highest(row, peak, span, fit, &place))
             return true;

@@ -16,8 +16,14 @@
  */
 static const double together = 1.2;
 
-/* No sample is further out than noise throws the worst one in 1 record of 10,000. */
-static const double surely = 0.9999;
+/*
+ * Of what all samples leave open for an extreme, so much stays, in standard deviations, for
+ * what the shapes that core/waveform/crest knows are not quite.
+ */
+static const double least_open = 0.12;
+
+/* No sample is further out than noise throws the worst one in 1 record of 1000. */
+static const double surely = 0.999;
 
 /* A step between two samples that is more than this, in sigma of the noise, is an edge. */
 static const double edge_sigmas = 6.0;
@@ -322,6 +328,7 @@ static struct estimate estimate_steady(const struct series *series, const struct
     if (!is_average(aspect) && of_crests(series, waveform, aspect, step, &folded) &&
         hypot(folded.scatter, folded.doubt) < hypot(estimate.scatter, estimate.doubt)) {
         folded.mean = estimate.mean;
+        folded.scatter = fmax(folded.scatter, least_open * estimate.doubt);
         return folded;
     }
     if (alike && estimate.edges > estimate.scatter && is_average(aspect) &&

@@ -10,7 +10,7 @@ enum { FEWEST_NODES = 16, FEWEST_FREEDOM = 16, HALVINGS = 50 };
 static const double edge_sigmas = 6.0;
 
 /* Samples at like places may differ by so much more than neighbours do. */
-static const double most_unlike = 1.5;
+static const double most_unlike = 1.3;
 
 /* So many nodes, and such a share of all, may be far off their neighbours because of edges. */
 static const double most_beside_edges = 16, share_beside_edges = 0.02;
