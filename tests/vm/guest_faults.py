@@ -211,10 +211,10 @@ class Blocks(Driver):
     RIG = {"adapter": "tarnwerk-scope", "patience_ms": PATIENCE_MS}
 
     def unplug_during_block(self, _, link, cell):
-        """Byte by byte a waveform takes ten seconds; the plug is pulled once it was asked for."""
+        """Byte by byte a waveform takes two seconds; the plug is pulled once it was asked for."""
         point = SCOPES[link]
         self.right_again(point)
-        self.bench.fault(point, "split", count=LASTING, delay_ms=5)
+        self.bench.fault(point, "split", count=LASTING, delay_ms=1)
         asked = self.asked(point)
 
         def is_sending():
@@ -277,12 +277,6 @@ class Pulled(Replies):
     RIG = {"patience_ms": PATIENCE_MS}
 
 
-class PulledDevices(Devices):
-    """The same, on a USB serial device of the bench's own."""
-
-    RIG = {"face": "acm", "patience_ms": PATIENCE_MS}
-
-
 class PulledUsb(Usb):
     """The same, on USBTMC."""
 
@@ -298,7 +292,7 @@ class UsbBlocks(Blocks):
 # Rows that need a rig of their own; all others are driven with meters.
 CASES = {"unplug_during_block": {"usb": UsbBlocks, "serial": Blocks, "tcp": Blocks},
          "unplug_during_read": {"usb": PulledUsb, "serial": Pulled, "tcp": Pulled},
-         "unplug_during_write": {"usb": PulledUsb, "serial": PulledDevices},
+         "unplug_during_write": {"usb": PulledUsb, "serial": Devices},
          "tell_line_errors": {"serial": Devices}}
 
 
