@@ -223,6 +223,20 @@ class Drifts(BurninCase):
         self.assertEqual(self.events("trip")[0][1]["cause"], "drift")
 
 
+class CheckStandards(BurninCase):
+    more = 'check_standard = "out_02"; check_standard_stops = "run";'
+
+    def test_what_moves_the_check_standard_stops_the_run(self):
+        """By much less than its limits allow, once its chart has its 20 readings."""
+        self.client.call("burnin.start", "rack")
+        self.readings("out_02", 22)
+        self.assertEqual(self.events("trip"), [])
+        self.bench.set_source("rail", level=5.02)
+        self.until(lambda: self.events("run ended"))
+        trip = self.events("trip")[0][1]
+        self.assertEqual((trip["point"], trip["cause"]), ("out_02", "check standard"))
+
+
 class Studies(BurninCase):
     more = "warm_up_s = 0.2;"
 
