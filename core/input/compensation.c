@@ -12,6 +12,7 @@ static const char *const names[] = {
     [COMPENSATION_UNDER] = "under-compensated",
     [COMPENSATION_RIGHT] = "compensated",
     [COMPENSATION_OVER] = "over-compensated",
+    [COMPENSATION_UNDECIDED] = "not decidable",
 };
 
 const char *compensation_name(enum compensation_kind kind)
@@ -30,6 +31,16 @@ bool compensation_from_name(const char *name, enum compensation_kind *kind)
     return false;
 }
 
+/* What scopes have at a divider's output: input, cable and trimmer. */
+static const double least_capacitance = 50e-12, most_capacitance = 300e-12;
+
+struct sought compensation_sought(double tip, double load, double step)
+{
+    double low = isnan(load) ? 1e6 : load;
+    double parallel = tip > low ? low * (tip - low) / tip : low;
+    return (struct sought) { parallel * least_capacitance, parallel * most_capacitance, step };
+}
+
 /* A plateau, and the line v = level + size e, e = exp(-t / tau), that fits it best. */
 struct fit {
     const double *volts;
@@ -39,6 +50,7 @@ struct fit {
     double size;
     double size_standard;
     double residual; /* sum of squares */
+    double step;     /* of the converter */
 };
 
 /* Linear least squares for a given time constant. */
@@ -61,7 +73,9 @@ static void fit_line(struct fit *fit, double tau)
         double rest = fit->volts[i] - fit->level - fit->size * e;
         fit->residual += rest * rest;
     }
-    fit->size_standard = sqrt(fit->residual / (n - 3) / spread);
+    /* Noise averages; what hides within one step is the same all along the plateau. */
+    double hidden = fit->step / sqrt(12) / -expm1(-n * fit->interval / tau);
+    fit->size_standard = hypot(sqrt(fit->residual / (n - 3) / spread), hidden);
 }
 
 static double residual_at(struct fit *fit, double log_tau)
@@ -108,35 +122,98 @@ static bool usable(const double *volts, size_t count, double interval, double be
     return true;
 }
 
+/* What a decay of one time constant makes of the plateau. */
+struct decay {
+    double ratio;
+    double standard;
+    double step;
+};
+
 /*
  * In the steady state each half-period ends with size e^(-T/2tau) left of its
  * decay, on either side of the middle. So the full step is level - left - before,
- * and size (1 + e^(-T/2tau)) is m - 1 of it (own derivation, from v(t)
- * in the header).
+ * and size (1 + e^(-T/2tau)) is m - 1 of it (own derivation, from that steady state).
  */
-bool compensation_judge(const double *volts, size_t count, double interval, double before,
-                        double lead, double limit, struct compensation *compensation,
-                        struct failure *failure)
+static struct decay decay_of(struct fit *fit, double tau, double before, double lead)
 {
-    if (!usable(volts, count, interval, before))
+    fit_line(fit, tau);
+    double at_edge = exp(lead / tau);
+    double left = fit->size * exp(-(double)fit->count * fit->interval / tau);
+    double step = fit->level - left - before;
+    return (struct decay) { 1 + (fit->size * at_edge + left) / step,
+                            at_edge * fit->size_standard / fabs(step), step };
+}
+
+/*
+ * Whether a decay beyond the limit would have been seen, whatever its time constant: what each
+ * leaves room for, twice its uncertainty on top of what was seen, stays within the limit.
+ */
+static bool would_show(struct fit *fit, double before, double lead, double limit,
+                       const struct sought *sought)
+{
+    double step = log(sought->slowest / sought->fastest) / GRID;
+    for (int i = 0; i <= GRID; i++) {
+        struct decay decay = decay_of(fit, sought->fastest * exp(i * step), before, lead);
+        if (!(fabs(decay.ratio - 1) + 2 * decay.standard <= limit))
+            return false;
+    }
+    return true;
+}
+
+/* So much of the step may be left of the plateau that no decay explains. */
+static const double most_left = 0.02;
+
+/* A decay is known by its end: so many of its time constants fit into the plateau at least. */
+static const double constants_in_plateau = 3;
+
+static void decide(struct fit *fit, double before, double lead, double limit,
+                   const struct sought *sought, struct compensation *found)
+{
+    double plateau = (double)fit->count * fit->interval;
+    bool seen = 2 * fit->interval + lead <= sought->fastest;
+    if (seen && would_show(fit, before, lead, limit, sought)) {
+        found->kind = COMPENSATION_RIGHT;
+        return;
+    }
+    struct decay decay = decay_of(fit, found->tau, before, lead);
+    double left = sqrt(fit->residual / (double)fit->count) / fabs(decay.step);
+    found->kind = COMPENSATION_UNDECIDED;
+    if (!(left <= most_left))
+        found->lack = "the plateau is not that of a square wave through a divider";
+    else if (!seen && !(found->tau >= 2 * fit->interval + lead))
+        found->lack = "the samples are too far apart to show a decay: look at fewer periods";
+    else if (!(fabs(decay.ratio - 1) > limit + 2 * decay.standard))
+        found->lack =
+            "a probe that is not compensated would not show in this record: a square wave "
+            "of 1 kHz, high on the screen, is what shows it";
+    else if (!(found->tau * constants_in_plateau <= plateau))
+        found->lack =
+            "the next edge comes before the decay has shown its end: the square wave is too "
+            "fast";
+    else
+        found->kind = decay.ratio < 1 ? COMPENSATION_UNDER : COMPENSATION_OVER;
+}
+
+bool compensation_judge(const double *volts, size_t count, double interval, double before,
+                        double lead, double limit, const struct sought *sought,
+                        struct compensation *compensation, struct failure *failure)
+{
+    if (!usable(volts, count, interval, before) ||
+        !(sought->step >= 0 && sought->fastest > 0 && sought->slowest > sought->fastest))
         return failure_set(failure, FAILURE_NO_VALUE, NULL, "a plateau of 32 samples or more",
                            "%zu samples cannot be used", count);
-    struct fit fit = { .volts = volts, .count = count, .interval = interval };
+    struct fit fit = { .volts = volts, .count = count, .interval = interval, .step = sought->step };
     double tau = best_tau(&fit);
-    fit_line(&fit, tau);
-    double at_edge = exp(lead / tau);
-    double left = fit.size * exp(-(double)count * interval / tau);
-    double step = fit.level - left - before;
+    struct decay decay = decay_of(&fit, tau, before, lead);
     double noise = sqrt(fit.residual / (double)count);
-    if (!(fabs(step) > 10 * noise) || !isfinite(fit.size_standard))
+    if (!(fabs(decay.step) > 10 * noise) || !isfinite(decay.standard))
         return failure_set(failure, FAILURE_NO_VALUE, NULL, "an edge of a square wave",
-                           "a step of %g with noise of %g", step, noise);
-    double ratio = 1 + (fit.size * at_edge + left) / step;
-    enum compensation_kind kind = fabs(ratio - 1) <= limit ? COMPENSATION_RIGHT
-                                  : ratio < 1              ? COMPENSATION_UNDER
-                                                           : COMPENSATION_OVER;
-    *compensation = (struct compensation) { kind, ratio, at_edge * fit.size_standard / fabs(step),
-                                            kind == COMPENSATION_RIGHT ? NAN : tau };
+                           "a step of %g with noise of %g", decay.step, noise);
+    struct compensation found = { COMPENSATION_UNDECIDED, decay.ratio, decay.standard, tau, NULL };
+    decide(&fit, before, lead, limit, sought, &found);
+    if (found.kind == COMPENSATION_RIGHT)
+        found.tau = NAN;
+    *compensation = found;
     return true;
 }
 
@@ -175,7 +252,8 @@ bool compensation_plateau(const double *volts, size_t count, struct plateau *pla
             (!found || next - edge - 3 > plateau->count)) {
             double part = (middle - volts[edge - 1]) / (volts[edge] - volts[edge - 1]);
             *plateau = (struct plateau) { edge + 1, next - edge - 3, 2 - part,
-                                          mean_before(volts, edge, since) };
+                                          mean_before(volts, edge, since),
+                                          (double)(next - edge) / (double)(edge - since) };
             found = true;
         }
         since = edge;

@@ -178,6 +178,9 @@ double period_frequency(const struct stretch *stretch)
     return stretch->periods > 0.0 ? stretch->periods / (stretch->end - stretch->begin) : NAN;
 }
 
+/* Standard deviation of a uniform distribution of width 1: what hides within a converter's step. */
+static const double uniform_sigma = 0.28867513459481288;
+
 /* How steep the record is, per sample, between the hysteresis bounds around an instant. */
 static double slope_at(const struct series *series, size_t i, double level, double hysteresis)
 {
@@ -214,7 +217,7 @@ static double instant_variance(const struct series *series, double instant, doub
     if (!(slope > 0.0)) {
         return INFINITY;
     }
-    double jitter = noise / slope;
+    double jitter = fmax(noise, series->step * uniform_sigma) / slope;
     double hidden = hidden_between(series, i);
     return jitter * jitter + hidden * hidden / 3.0;
 }

@@ -37,7 +37,8 @@ double period_hysteresis(double height, double noise);
 double period_frequency(const struct stretch *stretch);
 
 /*
- * Relative standard uncertainty of that frequency: noise at the two crossings
+ * Relative standard uncertainty of that frequency: noise, or what hides within the
+ * converter's step where that is more, at the two crossings
  * that end the stretch, over the slope there, and what may be hidden between
  * the two samples on either side of them (taken as rectangular, half as wide
  * as their bend is to their step, and half an interval where an edge falls

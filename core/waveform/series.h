@@ -23,6 +23,7 @@ struct series {
     double interval; /* seconds from sample to sample */
     double scale;    /* value = offset + scale * stored */
     double offset;
+    double step; /* from one value of the converter to the next, stored units; 0: not known */
 };
 
 /* Most samples of a record; squares of codes are summed exactly up to here. */
@@ -31,7 +32,7 @@ static const size_t series_most = (size_t)1 << 30;
 /* A record of values. `interval` in seconds. */
 static inline struct series series_of_reals(const double *volts, size_t count, double interval)
 {
-    struct series series = { volts, NULL, count, interval, 1.0, 0.0 };
+    struct series series = { volts, NULL, count, interval, 1.0, 0.0, 0.0 };
     return series;
 }
 
@@ -39,7 +40,7 @@ static inline struct series series_of_reals(const double *volts, size_t count, d
 static inline struct series series_of_codes(const int16_t *codes, size_t count, double scale,
                                             double offset, double interval)
 {
-    struct series series = { NULL, codes, count, interval, scale, offset };
+    struct series series = { NULL, codes, count, interval, scale, offset, 1.0 };
     return series;
 }
 

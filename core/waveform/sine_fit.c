@@ -188,7 +188,9 @@ static void publish(const struct series *series, const struct model *model, bool
     seen.amplitude_uncertainty = seen.residual * sqrt(2.0 / n);
     seen.offset_uncertainty = seen.residual / sqrt(n);
     if (four) {
-        seen.frequency_uncertainty = sqrt(24.0 / (n * (n * n - 1.0))) * seen.residual /
+        /* What hides within a step leaves nothing over where all samples happen to lie on steps. */
+        double least = series->scale * series->step / sqrt(12.0);
+        seen.frequency_uncertainty = sqrt(24.0 / (n * (n * n - 1.0))) * fmax(seen.residual, least) /
                                      seen.amplitude / (two_pi * series->interval);
     }
     *fit = seen;

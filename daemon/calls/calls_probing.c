@@ -21,6 +21,9 @@ static const double coverage = 2;
 /* |ratio - 1| up to which a probe counts as compensated. */
 static const double compensated = 0.01;
 
+/* How much longer one half of a square wave may be than the other, of its length. */
+static const double evenness = 0.1;
+
 /* Two measurements under way, one after the other. */
 struct errand {
     struct service *service;
@@ -183,17 +186,39 @@ void call_unload(void *context, struct rpc_call *call, const struct rpc_value *v
     begin(errand, JOB_MEASURE, first, on_unload);
 }
 
-static bool judge_capture(const struct capture *capture, struct compensation *found,
+/* What a decay may hide behind: the divider's time constants, and the converter's step at the tip. */
+static bool take_sought(const struct job *job, struct sought *sought, struct failure *failure)
+{
+    struct chain chain;
+    if (!point_chain(job->bench, job->point, &chain, failure))
+        return false;
+    const struct range *range = &chain.input->ranges[job->capture.reading.setup.range];
+    *sought = compensation_sought(chain.probe->tip_resistance, chain.probe->load_resistance,
+                                  range->resolution * fabs(chain.probe->factor));
+    return true;
+}
+
+static bool judge_capture(const struct job *job, struct compensation *found,
                           struct failure *failure)
 {
+    const struct capture *capture = &job->capture;
     struct plateau plateau;
+    struct sought sought;
+    if (!take_sought(job, &sought, failure))
+        return false;
     if (!compensation_plateau(capture->samples, capture->count, &plateau))
         return failure_set(failure, FAILURE_NO_VALUE, NULL,
                            "a square wave of 32 samples or more in half a period",
                            "there is no plateau in the record");
-    return compensation_judge(&capture->samples[plateau.first], plateau.count, capture->interval,
-                              plateau.before, plateau.lead * capture->interval, compensated, found,
-                              failure);
+    if (!compensation_judge(&capture->samples[plateau.first], plateau.count, capture->interval,
+                            plateau.before, plateau.lead * capture->interval, compensated, &sought,
+                            found, failure))
+        return false;
+    if (!(fabs(plateau.evenness - 1) <= evenness)) {
+        found->kind = COMPENSATION_UNDECIDED;
+        found->lack = "the square wave is not as long high as low";
+    }
+    return true;
 }
 
 /* Keeps the outcome for whoever asks later whether the probe is good, and in the store. */
@@ -219,7 +244,7 @@ static void on_compensate(struct job *job, const struct failure *refusal)
     struct compensation found = { 0 };
     if (refusal == NULL && job->capture.samples == NULL)
         failure = job->capture.reading.failure;
-    if (failure.code != FAILURE_NONE || !judge_capture(&job->capture, &found, &failure)) {
+    if (failure.code != FAILURE_NONE || !judge_capture(job, &found, &failure)) {
         refuse(errand, &failure, job);
         return;
     }
@@ -229,6 +254,8 @@ static void on_compensate(struct job *job, const struct failure *refusal)
     text_member_string(text, "point", job->point->name);
     text_member_string(text, "probe", job->bench->probes[job->point->probe].name);
     text_member_string(text, "state", compensation_name(found.kind));
+    if (found.lack != NULL)
+        text_member_string(text, "reason", found.lack);
     text_member_number(text, "ratio", found.ratio);
     text_member_number(text, "ratio_uncertainty", coverage * found.ratio_standard);
     text_member_number(text, "time_constant", found.tau);

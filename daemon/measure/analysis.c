@@ -70,11 +70,28 @@ static bool analyse(const struct series *series, double step, struct analysis *s
     return true;
 }
 
+/* A bound as the standard uncertainty of a uniform distribution, beside the record's own. */
+static double with_timebase(double uncertainty, double frequency, double bound)
+{
+    return hypot(uncertainty, frequency * bound / sqrt(3));
+}
+
+void analysis_add_timebase(struct analysis *analysis, double bound)
+{
+    struct waveform *waveform = &analysis->waveform;
+    struct sine_fit *sine = &analysis->sine;
+    waveform->frequency_uncertainty =
+        with_timebase(waveform->frequency_uncertainty, waveform->frequency, bound);
+    sine->frequency_uncertainty =
+        with_timebase(sine->frequency_uncertainty, sine->frequency, bound);
+}
+
 bool analysis_make(const double *samples, size_t count, double interval, double step, bool alias,
                    struct analysis *analysis)
 {
     struct series series = series_of_reals(samples, count, interval);
     struct analysis seen = { 0 };
+    series.step = step;
     if (!(alias ? analyse_alias(&series, &seen) : analyse(&series, step, &seen)))
         return false;
     *analysis = seen;

@@ -32,4 +32,7 @@ struct analysis {
 bool analysis_make(const double *samples, size_t count, double interval, double step, bool alias,
                    struct analysis *analysis);
 
+/* Adds the time base's error, of which `bound` is the relative bound, to the frequencies. */
+void analysis_add_timebase(struct analysis *analysis, double bound);
+
 #endif

@@ -430,8 +430,16 @@ static bool at_tip(const struct job *job, double level, const struct trace *trac
     capture->interval = trace->interval;
     const struct range *range = &job->chain.input->ranges[job->request.setup.range];
     double step = range->resolution * fabs(job->chain.probe->factor);
-    return analysis_make(trace->volts, trace->count, trace->interval, step, job->request.whole,
-                         &capture->analysis);
+    if (!analysis_make(trace->volts, trace->count, trace->interval, step, job->request.whole,
+                       &capture->analysis))
+        return false;
+    double error = scope_of(job)->timebase_error;
+    if (isfinite(error))
+        analysis_add_timebase(&capture->analysis, error);
+    else if (isfinite(capture->analysis.waveform.frequency))
+        reading_warn(&capture->reading, "the profile does not state the accuracy of the time base: "
+                                        "frequencies have an uncertainty without it");
+    return true;
 }
 
 bool measure_capture(struct instrument *instrument, const struct bench *bench,

@@ -247,14 +247,15 @@ bool scope_acquire(struct panel *panel, const struct scope *scope, const struct 
         return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
     }
     struct waveform waveform;
+    double step = scope->front_end.ranges[request->setup.range].resolution;
     struct series series = series_of_reals(record->volts, samples.count, interval);
+    series.step = step;
     if (!(request->whole ? waveform_measure_whole(&series, &waveform)
                          : waveform_measure_series(&series, &waveform)))
         return failure_set(failure, FAILURE_NO_VALUE, panel->name, "a record of finite samples",
                            "%zu samples that cannot be measured", samples.count);
     struct estimate estimate =
-        estimate_aspect(&series, &waveform, quantity_aspect(request->quantity),
-                        scope->front_end.ranges[request->setup.range].resolution);
+        estimate_aspect(&series, &waveform, quantity_aspect(request->quantity), step);
     describe(acquisition, &samples, &waveform, &estimate);
     return true;
 }

@@ -168,6 +168,7 @@ static struct profile_owner *owner_new(void)
         owner->profile.line = serial_line_default();
         owner->profile.max_input = NAN;
         owner->profile.scope.bandwidth = NAN;
+        owner->profile.scope.timebase_error = NAN;
         owner->profile.inputs = 1;
     }
     return owner;

@@ -249,6 +249,18 @@ class Probing(Circuit):
             if state != "compensated":
                 self.assertAlmostEqual(result["time_constant"], tau, delta=0.05 * tau)
                 self.assertAlmostEqual(result["amplitude_error"], ratio - 1, delta=0.02)
+        # A divider of 0.8 on other square waves than the one that shows it is not called good.
+        for frequency, fields in ((1e5, {}), (3e3, {}), (20.0, {}), (1e3, {"duty": 0.3})):
+            self.bench.set_source("wave", kind="square" if not fields else "pulse", low=-1.0,
+                                  high=1.0, frequency=frequency, **fields)
+            self.bench.connect("digitiser", 2, "wave", factor=10.0, tip_resistance=10e6,
+                               load_resistance=1e6, edge_ratio=0.8, edge_tau=120e-6)
+            result = self.client.call("compensate", point="square")
+            if result["state"] != "under-compensated":
+                self.assertEqual(result["state"], "not decidable", result)
+                self.assertIn("reason", result)
+            elif abs(result["ratio"] - 0.8) > 0.02:
+                self.fail(result)
         self.bench.connect("digitiser", 2, "rail")
         with self.assertRaises(RpcError) as caught:
             self.client.call("compensate", point="square")

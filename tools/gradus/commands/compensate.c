@@ -16,6 +16,7 @@ static const struct csv_column csv_columns[] = {
     { "ratio", "ratio" },
     { "ratio_uncertainty", "ratio_uncertainty" },
     { "time_constant_s", "time_constant" },
+    { "reason", "reason" },
     { NULL, NULL },
 };
 
@@ -26,6 +27,14 @@ static void print_people(const struct session *session, const json_t *result)
     char ratio[NOTATION_SIZE];
     char tau[NOTATION_SIZE];
     const double time_constant = field_number(result, "time_constant");
+    const char *const reason = field_text(result, "reason");
+    if (reason != NULL) {
+        terminal_print(session->terminal, stdout,
+                       "%s: whether probe %s is compensated is %s: %s.\n",
+                       field_text_or_empty(result, "point"), field_text_or_empty(result, "probe"),
+                       field_text_or_empty(result, "state"), reason);
+        return;
+    }
     notation_result(ratio, sizeof ratio, field_number(result, "ratio"),
                     field_number(result, "ratio_uncertainty"), session->options->digits, "");
     terminal_print(session->terminal, stdout,
@@ -54,6 +63,9 @@ static int show(const struct session *session, json_t *result)
     } else if (!session->options->json) {
         print_people(session, result);
     }
+    if (field_text(result, "reason") != NULL) {
+        return STATUS_UNDECIDED;
+    }
     return strcmp(state, right) == 0 ? STATUS_PASS : STATUS_FAIL;
 }
 
@@ -73,7 +85,8 @@ const struct command command_compensate = {
     .usage =
         "Captures a square wave of 1 kHz or so, as scopes have for it, through the probe of\n"
         "the point, and says whether the probe is compensated for that input. The status is 0\n"
-        "when it is and 1 when it is not. The daemon remembers the outcome of the last check.\n",
+        "when it is, 1 when it is not, and 4 when the record cannot show it. The daemon remembers the "
+        "outcome of the last check.\n",
     .options = OPTION_DEADLINE,
     .least = 1,
     .most = 1,
