@@ -82,13 +82,13 @@ bool acquire(const struct acquirer *acquirer, const struct request *request,
     return false;
 }
 
-bool acquire_ground(const struct acquirer *acquirer, const struct request *request, double *level,
-                    struct failure *failure)
+bool acquire_ground(const struct acquirer *acquirer, const struct request *request,
+                    struct signal *zero, struct failure *failure)
 {
     struct attempts attempts = { 0 };
     struct failure own = { 0 };
     do {
-        if (instrument_ground(acquirer->instrument, request, acquirer->deadline, level, &own))
+        if (instrument_ground(acquirer->instrument, request, acquirer->deadline, zero, &own))
             return true;
     } while (once_more(&attempts, acquirer->deadline, &own));
     if (failure)

@@ -25,8 +25,8 @@ struct acquirer {
 bool acquire(const struct acquirer *acquirer, const struct request *request,
              struct acquisition *acquisition, struct trace *trace, struct failure *failure);
 
-/* As acquire(), for the level of the zero trace of a setup: see instrument_ground(). */
-bool acquire_ground(const struct acquirer *acquirer, const struct request *request, double *level,
-                    struct failure *failure);
+/* As acquire(), for the zero trace of a setup: see instrument_ground(). */
+bool acquire_ground(const struct acquirer *acquirer, const struct request *request,
+                    struct signal *zero, struct failure *failure);
 
 #endif

@@ -243,13 +243,13 @@ static bool takes_ground(const struct job *job)
            !aspect_ignores_mean(job->chain.aspect);
 }
 
-static bool ground(struct job *job, double *level)
+static bool ground(struct job *job, struct signal *zero)
 {
-    *level = 0;
+    *zero = signal_level(0);
     if (!takes_ground(job))
         return true;
     const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
-    return acquire_ground(&acquirer, &job->request, level, job->failure);
+    return acquire_ground(&acquirer, &job->request, zero, job->failure);
 }
 
 /*
@@ -305,12 +305,12 @@ static bool finish(struct job *job, size_t repeats, const struct measure_memory 
     double *values = calloc(repeats, sizeof *values);
     if (!values)
         return failure_set(job->failure, FAILURE_NO_MEMORY, NULL, NULL, "%zu readings", repeats);
-    double level;
+    struct signal zero;
     struct request settled = job->request;
-    bool done = ground(job, &level);
+    bool done = ground(job, &zero);
     job->request = settled;
     done = done && (repeats > 1 || look_for_movement(job, memory)) &&
-           repeat(job, repeats, level, values);
+           repeat(job, repeats, zero.mean, values);
     if (done && repeats > 1 && !job->chain.input->vertical)
         job->acquisition.signal.drift = movement_of_many(values, repeats);
     done = done && instrument_confirm(job->instrument, job->deadline, job->failure) &&
@@ -323,7 +323,7 @@ static bool finish(struct job *job, size_t repeats, const struct measure_memory 
                                  .point = job->point,
                                  .chain = &job->chain,
                                  .acquisition = &job->acquisition,
-                                 .zero_level = takes_ground(job) ? level : NAN };
+                                 .zero = takes_ground(job) ? &zero : NULL };
     if (job->sure.alias)
         reading_warn(reading, "%s: the value is of the whole record, not of periods",
                      job->sure.reason);
@@ -461,11 +461,11 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
         reading_fail(&capture->reading, &failure);
         return false;
     }
-    double level = 0;
+    struct signal zero;
     bool done = run(&job, 1, memory, &capture->reading);
     job.failure = &failure;
     job.trace = NULL;
-    if (done && !(ground(&job, &level) && at_tip(&job, level, &trace, capture)))
+    if (done && !(ground(&job, &zero) && at_tip(&job, zero.mean, &trace, capture)))
         done = false;
     if (!done) {
         free(trace.volts);

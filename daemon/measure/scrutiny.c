@@ -74,7 +74,8 @@ static void take_zero(const struct sighting *sighting, const struct setup *setup
     const struct range *range = &input->ranges[setup->range];
     if (!input->vertical)
         return;
-    facts->zero_level = sighting->zero_level / range->volts_per_division;
+    if (sighting->zero)
+        facts->zero_level = sighting->zero->mean / range->volts_per_division;
     facts->zero_bound = input->baseline_divisions + range->resolution / range->volts_per_division;
 }
 
@@ -194,6 +195,52 @@ static void look_at_loading(const struct sighting *sighting, struct reading *rea
                  -100 * loading->relative, corrected ? ", which is corrected" : "", better);
 }
 
+/* What the point should show at the input where that is not nothing; 0 where nobody said so. */
+static double expected_at_input(const struct sighting *sighting, const struct setup *setup)
+{
+    const struct bench_point *point = sighting->point;
+    const struct limits *limits = &point->limits;
+    bool judged = limits->judged == JUDGED_VALUE;
+    double expected = isfinite(point->expected)    ? point->expected
+                      : judged && limits->low > 0  ? limits->low
+                      : judged && limits->high < 0 ? limits->high
+                                                   : 0;
+    return expected == 0 ? 0 : chain_input(sighting->chain, setup, expected);
+}
+
+/*
+ * A ground coupling that does nothing makes any level read 0. Then the zero trace is where no zero
+ * trace may be, and where the signal is or what is expected; or it moves as the signal does; or,
+ * where the signal is so small that this does not show, it is the same to the last bit.
+ */
+static bool grounds_nothing(const struct sighting *sighting, const struct setup *setup)
+{
+    const struct signal *signal = &sighting->acquisition->signal, *zero = sighting->zero;
+    const struct front_end *input = sighting->chain->input;
+    const struct range *range = &input->ranges[setup->range];
+    double step = range->resolution;
+    double bound = input->baseline_divisions * range->volts_per_division + step;
+    double swing = signal->high - signal->low, zero_swing = zero->high - zero->low;
+    double expected = fabs(expected_at_input(sighting, setup));
+    double level = fabs(zero->mean), rest = fabs(signal->mean);
+    bool moves = swing > 8 * step && zero_swing > swing / 4;
+    bool there = rest <= step / 2 + 2 * signal->noise;
+    bool wanted = level > expected / 2 && rest < expected / 10;
+    bool same = signal->mean == 0 && fabs(swing - zero_swing) < step / 1e6;
+    bool alike = swing <= 8 * step || zero_swing > swing / 2;
+    return moves || (level > bound && alike && (there || wanted)) ||
+           (same && expected > step && expected <= bound);
+}
+
+static bool look_at_zero(const struct sighting *sighting, const struct reading *reading,
+                         struct failure *failure)
+{
+    return !sighting->zero || !grounds_nothing(sighting, &reading->setup) ||
+           failure_set(failure, FAILURE_MISTAKE, instrument_of(sighting)->name,
+                       "a flat trace near the middle: look at its ground coupling and its zero",
+                       "with the input grounded the trace is the signal's own");
+}
+
 /* What the scope cannot be asked for was sent before the record; since then nobody can tell. */
 static void look_at_settings(const struct sighting *sighting, struct reading *reading)
 {
@@ -226,7 +273,8 @@ static void look_at_proof(const struct sighting *sighting, struct reading *readi
 
 bool scrutinise(const struct sighting *sighting, struct reading *reading, struct failure *failure)
 {
-    if (!look_at_sight(sighting, failure) || !look_for_mistakes(sighting, reading, failure))
+    if (!look_at_sight(sighting, failure) || !look_at_zero(sighting, reading, failure) ||
+        !look_for_mistakes(sighting, reading, failure))
         return false;
     look_at_settings(sighting, reading);
     look_at_loading(sighting, reading);

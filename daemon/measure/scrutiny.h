@@ -17,7 +17,7 @@ struct sighting {
     const struct bench_point *point;
     const struct chain *chain;
     const struct acquisition *acquisition; /* ground reference subtracted */
-    double zero_level; /* where the zero trace was found, volts at the input; NAN: not looked at */
+    const struct signal *zero;             /* the zero trace, at the input; NULL: not looked at */
 };
 
 /*

@@ -18,7 +18,7 @@ struct ground {
     bool taken;
     size_t range;
     double position;
-    double level;
+    struct signal signal;
     int64_t when; /* monotonic */
 };
 
@@ -154,25 +154,25 @@ static bool still_valid(const struct ground *ground, const struct setup *setup)
 }
 
 bool instrument_ground(struct instrument *instrument, const struct request *request,
-                       struct deadline deadline, double *level, struct failure *failure)
+                       struct deadline deadline, struct signal *zero, struct failure *failure)
 {
     struct ground *ground = &instrument->grounds[request->input - 1];
     if (!still_valid(ground, &request->setup)) {
         struct request grounded = *request;
         grounded.setup.coupling = COUPLING_GROUND;
         grounded.setup.offset = 0;
-        struct acquisition zero;
-        if (!instrument_acquire(instrument, &grounded, deadline, &zero, NULL, failure))
+        struct acquisition seen;
+        if (!instrument_acquire(instrument, &grounded, deadline, &seen, NULL, failure))
             return false;
-        if (zero.overload)
+        if (seen.overload)
             return failure_set(failure, FAILURE_NOT_CALIBRATED, instrument->panel.name,
                                "a zero trace on the screen",
                                "with the input grounded the trace is off the screen");
         *ground =
             (struct ground) { scope_proves_zero(&instrument->profile->scope), request->setup.range,
-                              request->setup.position, zero.signal.mean, monotonic_now() };
+                              request->setup.position, seen.signal, monotonic_now() };
     }
-    *level = ground->level;
+    *zero = ground->signal;
     return true;
 }
 

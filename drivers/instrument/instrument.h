@@ -40,14 +40,14 @@ bool instrument_acquire(struct instrument *instrument, const struct request *req
                         struct trace *trace, struct failure *failure);
 
 /*
- * Level of the zero trace at this range and position: the input grounded,
- * the offset at zero. Input units. Taken again when it is older than the
+ * The zero trace at this range and position, its level the mean: the input
+ * grounded, the offset at zero. Input units. Taken again when it is older than the
  * instrument's warm-up allows, when range or position changed, when any
  * acquisition failed since (a knob was turned, the link was opened anew), and
  * each time where the scope cannot be asked for what the trace rests on.
  */
 bool instrument_ground(struct instrument *instrument, const struct request *request,
-                       struct deadline deadline, double *level, struct failure *failure);
+                       struct deadline deadline, struct signal *zero, struct failure *failure);
 
 /*
  * Makes sure, behind the last acquisition of a measurement, that it was this

@@ -132,6 +132,32 @@ class Knobs(unittest.TestCase):
                 self.assertIn("expected", caught.exception.data)
                 self.bench.clear(name)
 
+    def test_a_ground_coupling_that_does_nothing(self):
+        """Any level less itself is 0 V, which would be a value."""
+        self.start()
+        for name in ("digitiser", "old"):
+            for level in (5.0, -0.7, 0.3, 40.0):
+                self.bench.set_source("rail", level=level)
+                self.check(f"{name}_level", self.client.call("measure", f"{name}_level"))
+                self.bench.fault(name, "dead_ground")
+                self.bench.fault(name, "knob_off", on=True)  # the zero trace is taken anew
+                with self.assertRaises(RpcError):
+                    self.client.call("measure", f"{name}_level")
+                self.bench.fault(name, "knob_off", on=False)
+                with self.assertRaises(RpcError) as caught:
+                    self.client.call("measure", f"{name}_level")
+                self.assertIn(caught.exception.data["reason"],
+                              ("operating mistake", "vertical scale not calibrated"))
+                self.bench.fault(name, "dead_ground", on=False)
+            self.bench.fault(name, "dead_ground", input=2)
+            if name == "digitiser":
+                with self.assertRaises(RpcError) as caught:
+                    self.client.call("measure", "digitiser_wave")
+                self.assertEqual(caught.exception.data["reason"], "operating mistake")
+            # A rail that is dead is no mistake at the scope.
+            self.bench.set_source("rail", level=0.0)
+            self.check(f"{name}_level", self.client.call("measure", f"{name}_level"))
+
     def test_a_knob_that_never_rests_is_told(self):
         self.start()
         self.bench.fault("old", "knob", probability=0.5)

@@ -251,11 +251,15 @@ class Probing(Circuit):
                 self.assertAlmostEqual(result["amplitude_error"], ratio - 1, delta=0.02)
         # A divider of 0.8 on other square waves than the one that shows it is not called good.
         for frequency, fields in ((1e5, {}), (3e3, {}), (20.0, {}), (1e3, {"duty": 0.3})):
-            self.bench.set_source("wave", kind="square" if not fields else "pulse", low=-1.0,
-                                  high=1.0, frequency=frequency, **fields)
+            self.bench.set_source("wave", kind="square", low=-1.0, high=1.0,
+                                  frequency=frequency, **fields)
             self.bench.connect("digitiser", 2, "wave", factor=10.0, tip_resistance=10e6,
                                load_resistance=1e6, edge_ratio=0.8, edge_tau=120e-6)
-            result = self.client.call("compensate", point="square")
+            try:
+                result = self.client.call("compensate", point="square")
+            except RpcError as error:
+                self.assertIn(error.data["reason"], ("instrument has no value", "unstable signal"))
+                continue
             if result["state"] != "under-compensated":
                 self.assertEqual(result["state"], "not decidable", result)
                 self.assertIn("reason", result)

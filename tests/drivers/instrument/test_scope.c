@@ -267,15 +267,15 @@ static void inputs_are_set_each_for_itself(void **state)
 
 static double ground(struct bench *bench, const char *commands)
 {
-    double level = NAN;
+    struct signal zero;
 
     failure_clear(&bench->failure);
     player_answer(bench->player, "INLET1?", "GROUND");
     assert_true(instrument_ground(bench->instrument, &bench->request, deadline_in(BENCH_PLENTY_MS),
-                                  &level, &bench->failure));
+                                  &zero, &bench->failure));
     player_answer(bench->player, "INLET1?", "DC");
     assert_string_equal(player_commands(bench->player), commands);
-    return level;
+    return zero.mean;
 }
 
 static void the_zero_trace_is_taken_once(void **state)
@@ -345,16 +345,16 @@ static void what_cannot_be_asked_is_sent_again(void **state)
 static void a_zero_trace_off_the_screen_is_not_calibrated(void **state)
 {
     struct bench bench = scope_start();
-    double level = 7;
+    struct signal zero = { .mean = 7 };
 
     (void)state;
     failure_clear(&bench.failure);
     player_answer(bench.player, "INLET1?", "GROUND");
     player_answer_once(bench.player, "CODES1?", CLIPPED);
     assert_false(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
-                                   &level, &bench.failure));
+                                   &zero, &bench.failure));
     assert_int_equal(bench.failure.code, FAILURE_NOT_CALIBRATED);
-    assert_true(level == 7);
+    assert_true(zero.mean == 7);
     player_commands(bench.player);
     ground(&bench, "ONCE ");
     bench_end(&bench);
@@ -404,7 +404,7 @@ static void the_last_of_all_inputs_is_measured(void **state)
         { NULL, NULL },
     };
     struct bench bench = bench_start(text, rows);
-    double level;
+    struct signal zero;
 
     (void)state;
     bench.request.quantity = QUANTITY_DC_VOLTAGE;
@@ -412,7 +412,7 @@ static void the_last_of_all_inputs_is_measured(void **state)
     bench_acquired(&bench, "*CLS REM PACE,0.0001 INLET64,DC HEIGHT64,1 LIFT64,0 ONCE ");
     player_answer(bench.player, "INLET64?", "GROUND");
     assert_true(instrument_ground(bench.instrument, &bench.request, deadline_in(BENCH_PLENTY_MS),
-                                  &level, &bench.failure));
+                                  &zero, &bench.failure));
     assert_string_equal(player_commands(bench.player), "INLET64,GROUND ONCE ");
     player_answer(bench.player, "INLET64?", "DC");
     bench_acquired(&bench, "INLET64,DC ONCE ");

@@ -85,7 +85,8 @@ const struct command command_compensate = {
     .usage =
         "Captures a square wave of 1 kHz or so, as scopes have for it, through the probe of\n"
         "the point, and says whether the probe is compensated for that input. The status is 0\n"
-        "when it is, 1 when it is not, and 4 when the record cannot show it. The daemon remembers the "
+        "when it is, 1 when it is not, and 4 when the record cannot show it. The daemon remembers "
+        "the "
         "outcome of the last check.\n",
     .options = OPTION_DEADLINE,
     .least = 1,

@@ -237,7 +237,7 @@ static struct feed feed_of(const struct scope *scope, size_t input, const struct
     const struct scope_input *in = &scope->inputs[input];
     struct feed feed = { 0 };
 
-    if (in->coupling == SCOPE_GROUND || tie->source == NULL) {
+    if ((in->coupling == SCOPE_GROUND && !in->ground_dead) || tie->source == NULL) {
         return feed;
     }
     feed.source = tie->source;

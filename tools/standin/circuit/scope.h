@@ -45,7 +45,8 @@ struct scope_input {
     double offset;   /* volts at mid screen */
     double position; /* divisions that the zero trace is moved up */
     enum scope_coupling coupling;
-    bool variable; /* the variable control is off its stop; its scale is then wrong */
+    bool ground_dead; /* its ground coupling leaves the signal on */
+    bool variable;    /* the variable control is off its stop; its scale is then wrong */
     double gain_error[SCOPE_STEPS];
     double baseline[SCOPE_STEPS]; /* divisions */
     double offset_error;          /* a fraction */

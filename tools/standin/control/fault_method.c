@@ -64,6 +64,16 @@ static bool turn_knob(struct instrument *instrument, const struct fault_plan *pl
     return true;
 }
 
+static bool kill_ground(struct instrument *instrument, const struct fault_plan *plan,
+                        struct problem *problem)
+{
+    if (instrument->language->scope == NULL || (plan->input != 1.0 && plan->input != 2.0)) {
+        return problem_tell(problem, "dead_ground: only input 1 or 2 of a scope has one");
+    }
+    instrument->scope.inputs[(size_t)plan->input - 1].ground_dead = plan->on;
+    return true;
+}
+
 static bool queue_error(struct instrument *instrument, const struct fault_plan *plan,
                         struct problem *problem)
 {
@@ -110,6 +120,8 @@ bool fault_method(struct bench *bench, json_t *params, struct problem *problem)
     switch (kind) {
     case FAULT_KNOB_OFF:
         return turn_knob(seat->instrument, &plan, problem);
+    case FAULT_DEAD_GROUND:
+        return kill_ground(seat->instrument, &plan, problem);
     case FAULT_ERROR_QUEUE:
         return queue_error(seat->instrument, &plan, problem);
     case FAULT_RESTART:

@@ -50,6 +50,7 @@ static void clear_seat(struct seat *seat)
         if (seat->instrument->scope.inputs[i].variable) {
             scope_set_variable(&seat->instrument->scope, i, false);
         }
+        seat->instrument->scope.inputs[i].ground_dead = false;
     }
 }
 

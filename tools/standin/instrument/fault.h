@@ -47,6 +47,7 @@
     X(DISCONNECT, "disconnect")           /* the connection closes now */                          \
     X(RESTART, "restart")                 /* power fails: settings lost, the connection closes */  \
     X(KNOB_OFF, "knob_off")               /* a scope's variable control is off its stop */         \
+    X(DEAD_GROUND, "dead_ground")         /* a scope's ground coupling does nothing */             \
     X(ERROR_QUEUE, "error_queue")         /* an entry appears in the error queue */                \
     X(STUCK, "stuck")                     /* nothing is taken from the link until cleared */       \
     X(SERVICE_REQUEST, "service_request") /* USB: asks for service on its own */
