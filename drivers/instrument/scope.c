@@ -219,29 +219,30 @@ static bool same_place(const struct panel *panel, const struct setup *before,
  * the samples, since an instrument may scale them as they are fetched.
  */
 static bool digitise(struct panel *panel, const struct scope *scope, const struct request *request,
-                     struct deadline deadline, struct samples *samples, double *interval,
-                     struct failure *failure)
+                     struct deadline deadline, struct setup *before, struct samples *samples,
+                     double *interval, struct failure *failure)
 {
     const struct setup *setup = &request->setup;
     struct command_values values = values_for(scope, request);
-    struct setup before, behind;
+    struct setup behind;
     return set_up(panel, scope, request, &values, deadline, failure) &&
-           scope_prove(panel, scope, setup, &values, deadline, &before, failure) &&
+           scope_prove(panel, scope, setup, &values, deadline, before, failure) &&
            acquire(panel, scope, &values, deadline, failure) &&
            sample_interval(panel, scope, &values, interval, deadline, failure) &&
-           fetch(panel, scope, &before, &values, samples, deadline, failure) &&
+           fetch(panel, scope, before, &values, samples, deadline, failure) &&
            scope_prove(panel, scope, setup, &values, deadline, &behind, failure) &&
-           same_place(panel, &before, &behind, failure);
+           same_place(panel, before, &behind, failure);
 }
 
 bool scope_acquire(struct panel *panel, const struct scope *scope, const struct request *request,
                    struct deadline deadline, struct record *record, struct acquisition *acquisition,
                    struct failure *failure)
 {
+    struct setup told; /* what the samples were taken with, as the scope has it */
     struct samples samples = { .record = record };
     struct failure own = { 0 };
     double interval;
-    if (!digitise(panel, scope, request, deadline, &samples, &interval, &own)) {
+    if (!digitise(panel, scope, request, deadline, &told, &samples, &interval, &own)) {
         if (own.code != FAILURE_NOT_CALIBRATED)
             dialogue_suspect(panel->dialogue);
         return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);

@@ -389,6 +389,31 @@ static void volts_beyond_the_screen_are_clipped(void **state)
     bench_free(bench);
 }
 
+/* A flat top within the vertical accuracy of the end is cut off; one well inside is not. */
+static void a_flat_top_in_volts_near_the_end_is_clipped(void **state)
+{
+    static const struct {
+        const char *list;
+        bool high;
+        bool low;
+    } rows[] = {
+        { "0,7.6,7.6,7.6,0,0,0,0,0,0.5", true, false },
+        { "0,-7.6,-7.6,-7.6,0,0,0,0,0,0.5", false, true },
+        { "0,7.6,7.5,7.6,0,0,0,0,0,0.5", false, false }, /* twice is no flat top */
+        { "0,7,7,7,0,0,0,0,0,0", false, false },         /* further than 3 % of 8 V and a step */
+    };
+    struct bench *bench = bench_new(ENCODING_LIST, SAMPLE_REAL64);
+
+    (void)state;
+    bench->range.accuracy.reading = 0.03;
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        accepted(bench, rows[i].list, strlen(rows[i].list));
+        assert_int_equal(bench->samples.clipped_high, rows[i].high);
+        assert_int_equal(bench->samples.clipped_low, rows[i].low);
+    }
+    bench_free(bench);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -402,6 +427,7 @@ int main(void)
         cmocka_unit_test(signed_bytes_clip_at_both_ends),
         cmocka_unit_test(every_format_reads_back),
         cmocka_unit_test(volts_beyond_the_screen_are_clipped),
+        cmocka_unit_test(a_flat_top_in_volts_near_the_end_is_clipped),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -370,6 +370,39 @@ static void test_shifted_codes(void **state)
     profile_free(profile);
 }
 
+/* Volts do not say where the converter ends: the last step and a half of the screen are no values. */
+static void test_volts_have_their_window(void **state)
+{
+    (void)state;
+    struct problems problems = { 0 };
+    static const char text[] =
+        "description = \"s\"; kind = \"scope\"; divisions = 8.0; time_divisions = 10.0; settle_ms "
+        "= 0.0;"
+        "dialogue = { command_terminator = \"\\n\"; reply_terminator = \"\\n\"; framing = \"488\";"
+        " reply_ms = 1.0; quiet_ms = 1.0; identity_query = \"*IDN?\"; identity = \"^M\"; };"
+        "vertical = { command = \"V {volts_per_division}\"; query = \"V?\";"
+        " volts_per_division = [ 1.0 ]; gain_percent = 3.0; baseline_divisions = 0.1; };"
+        "coupling = { dc = \"DC\"; };"
+        "timebase = { set = [ \"T {duration}\" ]; query = \"T?\"; points = 500; durations = [ 1.0 "
+        "]; };"
+        "acquisition = { start = [ \"S\" ]; extra_ms = 1.0; };"
+        "waveform = { query = \"W?\"; encoding = \"block\"; format = \"real32\"; codes = false;"
+        " byte_order = \"low byte first\"; codes_per_division = 32.0; };"
+        "cannot_tell = [ \"coupling\" ];";
+    struct profile *profile = profile_read(text, strlen(text), "s.cfg", &problems);
+
+    for (size_t i = 0; i < problems.count; i++) {
+        print_message("%s\n", problems.lines[i]);
+    }
+    assert_non_null(profile);
+    const struct range *range = &profile->scope.front_end.ranges[0];
+    assert_true(range->high == 4.0 - 1.5 / 32.0 && range->low == -range->high);
+    assert_true(profile->scope.cannot_tell[SCOPE_COUPLING] &&
+                !profile->scope.cannot_tell[SCOPE_VERTICAL]);
+    assert_true(isnan(profile->scope.timebase_error));
+    profile_free(profile);
+}
+
 static void test_keys_are_printed(void **state)
 {
     (void)state;
@@ -393,7 +426,7 @@ int main(void)
         cmocka_unit_test(test_all_shipped),        cmocka_unit_test(test_meter_values),
         cmocka_unit_test(test_plain_meter_values), cmocka_unit_test(test_scope_values),
         cmocka_unit_test(test_plain_scope_values), cmocka_unit_test(test_shifted_codes),
-        cmocka_unit_test(test_keys_are_printed),
+        cmocka_unit_test(test_keys_are_printed),   cmocka_unit_test(test_volts_have_their_window),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
