@@ -9,11 +9,15 @@
  */
 enum { ATTEMPTS = 2, ATTEMPTS_CHANGED = 6 };
 
-/* Whether bringing the link in step again may help. */
-static bool worth_another(enum failure_code code)
+/*
+ * Whether bringing the link in step again, with all settings, may help. A scope refuses a setting
+ * that does not go with the knob that somebody turned just before it.
+ */
+static bool worth_another(enum failure_code code, bool scope)
 {
     return code == FAILURE_TIMEOUT || code == FAILURE_DISCONNECTED ||
-           code == FAILURE_UNEXPECTED_REPLY || code == FAILURE_LINE_DAMAGED;
+           code == FAILURE_UNEXPECTED_REPLY || code == FAILURE_LINE_DAMAGED ||
+           (scope && code == FAILURE_INSTRUMENT_ERROR);
 }
 
 /* How often it has been tried, and what for. */
@@ -24,14 +28,16 @@ struct attempts {
 };
 
 /* Whether to try again after a failure; if not, it is the one to tell, or what lay behind it. */
-static bool once_more(struct attempts *attempts, struct deadline deadline, struct failure *own)
+static bool once_more(struct attempts *attempts, const struct acquirer *acquirer,
+                      struct failure *own)
 {
     bool changed = own->code == FAILURE_CHANGED;
     bool again = changed ? ++attempts->changed < ATTEMPTS_CHANGED
-                         : worth_another(own->code) && ++attempts->failed < ATTEMPTS;
+                         : worth_another(own->code, acquirer->chain->input->vertical) &&
+                               ++attempts->failed < ATTEMPTS;
     if (changed && attempts->changed == 1)
         attempts->first_change = *own;
-    if (again && !deadline_passed(deadline)) {
+    if (again && !deadline_passed(acquirer->deadline)) {
         failure_clear(own);
         return true;
     }
@@ -76,7 +82,7 @@ bool acquire(const struct acquirer *acquirer, const struct request *request,
         if (instrument_acquire(acquirer->instrument, request, acquirer->deadline, acquisition,
                                trace, &own))
             return recheck(acquirer->chain, &request->setup, acquisition, failure);
-    } while (once_more(&attempts, acquirer->deadline, &own));
+    } while (once_more(&attempts, acquirer, &own));
     if (failure)
         *failure = own;
     return false;
@@ -90,7 +96,7 @@ bool acquire_ground(const struct acquirer *acquirer, const struct request *reque
     do {
         if (instrument_ground(acquirer->instrument, request, acquirer->deadline, zero, &own))
             return true;
-    } while (once_more(&attempts, acquirer->deadline, &own));
+    } while (once_more(&attempts, acquirer, &own));
     if (failure)
         *failure = own;
     return false;

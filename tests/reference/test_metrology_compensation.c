@@ -202,9 +202,9 @@ static void nothing_is_called_that_does_not_show(void **state)
     (void)state;
     for (size_t r = 0; r < sizeof ratios / sizeof *ratios; r++)
         for (size_t t = 0; t < sizeof taus / sizeof *taus; t++)
-            for (double half = 1e-6; half < 1; half *= 1.9)
-                for (double samples = 20; samples < 700; samples *= 1.7)
-                    for (double height = 6; height < 250; height *= 2) {
+            for (double half = 1e-6; half < 1; half *= 2.7)
+                for (double samples = 20; samples < 700; samples *= 2.3)
+                    for (double height = 6; height < 250; height *= 3) {
                         double seen = NAN;
                         enum compensation_kind kind =
                             judged(ratios[r], taus[t], half, half / samples, height, &seen);
