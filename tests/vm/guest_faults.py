@@ -301,7 +301,7 @@ class PulledUsb(Usb):
 class UsbBlocks(Blocks):
     """A USBTMC scope."""
 
-    RIG = {"adapter": "tarnwerk-scope", "face": "usb", "patience_ms": PATIENCE_MS}
+    RIG = {"adapter": "tarnwerk-scope", "face": "usb"}
 
 
 # Rows that need a rig of their own; all others are driven with meters.
