@@ -19,19 +19,10 @@ double record_for(const struct scope *scope, enum aspect aspect, double frequenc
 /* How much less than what is needed will do, relative: frequencies are not exact. */
 static const double slack = 0.02;
 
-/* The first that lasts as long as is wanted, else the last: what drivers/instrument/scope sets. */
-static size_t place(const struct scope *scope, double wanted)
-{
-    size_t i = 0;
-    while (i + 1 < scope->duration_count && !(scope->durations[i] >= wanted * (1 - 1e-9)))
-        i++;
-    return i;
-}
-
 bool record_suits(const struct scope *scope, enum aspect aspect, double frequency, double wanted)
 {
     const struct timebase_need need = timebase_need(aspect);
-    double periods = scope->durations[place(scope, wanted)] * frequency;
+    double periods = scope->durations[scope_record(scope, wanted)] * frequency;
     double share = 1 - slack;
     return periods >= need.periods * share &&
            (double)scope->points >= need.per_period * periods * share;
@@ -39,7 +30,7 @@ bool record_suits(const struct scope *scope, enum aspect aspect, double frequenc
 
 bool record_same(const struct scope *scope, double one, double other)
 {
-    return place(scope, one) == place(scope, other);
+    return scope_record(scope, one) == scope_record(scope, other);
 }
 
 /* A swing of more noise than this, with no period in sight, is something slow. */
@@ -58,8 +49,8 @@ bool record_too_short(const struct acquisition *seen, const struct front_end *in
 double record_longer(const struct scope *scope, double wanted, double left)
 {
     static const double share = 0.1;
-    double now = scope->durations[place(scope, wanted)];
-    double longer = scope->durations[place(scope, 10 * now)];
+    double now = scope->durations[scope_record(scope, wanted)];
+    double longer = scope->durations[scope_record(scope, 10 * now)];
     return longer > now && longer < share * left ? longer : NAN;
 }
 

@@ -17,15 +17,6 @@ enum { DONE_POLL_MS = 2 };
 /* How far the instrument's own sample interval may be from the one that was asked for. */
 static const double interval_tolerance = 0.02;
 
-/* The shortest record the scope offers that lasts at least as long as asked, else its longest. */
-static double record_duration(const struct scope *scope, double wanted)
-{
-    for (size_t i = 0; i < scope->duration_count; i++)
-        if (scope->durations[i] >= wanted * (1 - 1e-9))
-            return scope->durations[i];
-    return scope->durations[scope->duration_count - 1];
-}
-
 static struct command_values values_for(const struct scope *scope, const struct request *request)
 {
     const struct range *range = &scope->front_end.ranges[request->setup.range];
@@ -37,7 +28,7 @@ static struct command_values values_for(const struct scope *scope, const struct 
     values.position_volts = request->setup.position;
     values.position = request->setup.position / range->volts_per_division;
     values.points = (double)scope->points;
-    values.duration = record_duration(scope, request->duration);
+    values.duration = scope->durations[scope_record(scope, request->duration)];
     values.time_per_division = values.duration / scope->time_divisions;
     values.interval = values.duration / values.points;
     return values;

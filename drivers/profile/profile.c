@@ -33,15 +33,20 @@ int profile_inputs(const struct profile *profile)
     return profile->inputs;
 }
 
-/* Samples are as far apart as the record that is set for the one that is wanted makes them. */
-static void read_record(const struct scope *scope, double record, struct eye *eye)
+size_t scope_record(const struct scope *scope, double wanted)
 {
     size_t i = 0;
 
-    while (i + 1 < scope->duration_count && !(scope->durations[i] >= record * (1.0 - 1e-9))) {
+    while (i + 1 < scope->duration_count && !(scope->durations[i] >= wanted * (1.0 - 1e-9))) {
         i++;
     }
-    eye->record = scope->durations[i];
+    return i;
+}
+
+/* Samples are as far apart as the record that is set for the one that is wanted makes them. */
+static void read_record(const struct scope *scope, double record, struct eye *eye)
+{
+    eye->record = scope->durations[scope_record(scope, record)];
     eye->interval = eye->record / (double)scope->points;
 }
 

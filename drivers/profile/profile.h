@@ -222,6 +222,12 @@ const char *profile_unproved(const struct profile *profile, const struct functio
 const struct front_end *profile_front_end(const struct profile *profile, enum quantity quantity);
 
 /*
+ * Which of the scope's durations is set where a record of `wanted` seconds is asked for: the first
+ * that lasts as long, to a part in 10^9, else the last (for a NAN too).
+ */
+size_t scope_record(const struct scope *scope, double wanted);
+
+/*
  * What the instrument sees of a quantity at its input, without a probe; nothing stated where
  * it cannot measure it. `record` is how long a scope is to look at least, seconds.
  */
