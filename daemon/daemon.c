@@ -163,7 +163,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
 {
     struct daemon *daemon = calloc(1, sizeof *daemon);
     if (daemon == NULL) {
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the daemon");
+        failure_no_memory(failure, "the daemon");
         return NULL;
     }
     daemon->options = options;

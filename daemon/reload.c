@@ -13,7 +13,7 @@ bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *f
 {
     struct measure_memory *last = calloc(bench->point_count + 1, sizeof *last);
     if (last == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the points");
+        return failure_no_memory(failure, "the points");
     if (!crew_deploy(daemon->loop.crew, bench, failure)) {
         free(last);
         return false;

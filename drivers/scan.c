@@ -60,7 +60,7 @@ static bool add_port(struct scan *scan, const struct sp_port *port, struct failu
     struct scan_device *device = scan_add(scan);
 
     if (!device)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the list");
+        return failure_no_memory(failure, "the list");
     device->kind = SCAN_SERIAL;
     device->transport = transport_name(sp_get_port_transport(port));
     copy_text(device->node, sizeof device->node, sp_get_port_name(port));
@@ -115,7 +115,7 @@ static bool scan_usb(struct scan *scan, struct failure *failure)
         if (device)
             describe_usb(device, &found[i]);
         else
-            done = failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the list");
+            done = failure_no_memory(failure, "the list");
     }
     free(found);
     return done;

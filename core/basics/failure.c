@@ -86,6 +86,11 @@ bool failure_set(struct failure *failure, enum failure_code code, const char *wh
     return false;
 }
 
+bool failure_no_memory(struct failure *failure, const char *what)
+{
+    return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for %s", what);
+}
+
 const char *failure_reason(enum failure_code code)
 {
     return entry_of(code)->reason;

@@ -77,6 +77,9 @@ bool failure_set(struct failure *failure, enum failure_code code, const char *wh
                  const char *expected, const char *format, ...)
     __attribute__((format(printf, 5, 6)));
 
+/* As failure_set() with FAILURE_NO_MEMORY: "no memory for " and `what`, for example "a point". Returns false. */
+bool failure_no_memory(struct failure *failure, const char *what);
+
 /* The reason of a code as it stands on the wire, for example "over range". Never NULL. */
 const char *failure_reason(enum failure_code code);
 

@@ -76,7 +76,7 @@ static bool host_measure(void *context, const struct bench_point *point, size_t 
     struct job *job = job_new(JOB_MEASURE, run->bench, point);
     (void)slot;
     if (job == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        return failure_no_memory(failure, "a job");
     job->done = on_done;
     job->owner = entry;
     job->round = round;
@@ -132,10 +132,9 @@ static void host_tripped(void *context, size_t slot, const struct text *body)
         return;
     encode_told(&told, body, entry->reading);
     bool started =
-        told.failed
-            ? failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for its input")
-            : trip_command_start(entry->burnin->commands, plan->command, plan->command_user,
-                                 plan->command_s, told.bytes, told.length, &failure);
+        told.failed ? failure_no_memory(&failure, "its input")
+                    : trip_command_start(entry->burnin->commands, plan->command, plan->command_user,
+                                         plan->command_s, told.bytes, told.length, &failure);
     if (!started)
         log_line(LOG_PRIORITY_ERROR, "trip command: %s", failure_text(&failure, text, sizeof text));
     text_free(&told);
@@ -156,7 +155,7 @@ struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_
             return entry;
         burnin_entry_free(entry);
     }
-    failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a run");
+    failure_no_memory(failure, "a run");
     return NULL;
 }
 

@@ -259,6 +259,5 @@ bool point_study_encode(const struct point_study *study, struct text *text, stru
     encode_texts(text, "settings_digests", &study->settings);
     encode_texts(text, "versions", &study->versions);
     text_close(text, '}');
-    return (found && !text->failed) ||
-           failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a study");
+    return (found && !text->failed) || failure_no_memory(failure, "a study");
 }

@@ -26,8 +26,7 @@ bool point_study_begin(struct point_study *study, const struct run_record *recor
     study->rounds = rounds > 0 ? rounds : 1;
     study->bucket_count = study->rounds < (int64_t)buckets ? (size_t)study->rounds : buckets;
     study->buckets = calloc(study->bucket_count, sizeof *study->buckets);
-    return study->buckets != NULL ||
-           failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a study");
+    return study->buckets != NULL || failure_no_memory(failure, "a study");
 }
 
 void point_study_end(struct point_study *study)

@@ -93,7 +93,7 @@ static bool read_rows(const struct store_look *look, struct point_study *study,
     misses_until(&misses, INT64_MAX, study);
     bool read = store_rows_end(&rows, failure) & store_events_end(&misses.events, failure);
     if (!taken)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a study");
+        return failure_no_memory(failure, "a study");
     return read;
 }
 

@@ -239,7 +239,7 @@ static bool jobs_of_point(struct service *service, const char *name, const struc
         jobs[i] = own_point != NULL ? job_new(JOB_MEASURE, service->loop->bench, own_point) : NULL;
         if (jobs[i] == NULL) {
             free(own_point);
-            return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+            return failure_no_memory(failure, "a job");
         }
         jobs[i]->own_point = own_point;
     }
@@ -266,7 +266,7 @@ static bool jobs_of_places(struct service *service, const struct rpc_value *valu
     for (size_t i = 0; i < BOTH; i++) {
         jobs[i] = job_new(JOB_MEASURE, service->loop->bench, points[i]);
         if (jobs[i] == NULL)
-            return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+            return failure_no_memory(failure, "a job");
     }
     return true;
 }

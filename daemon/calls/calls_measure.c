@@ -87,7 +87,7 @@ static struct job *job_for(struct service *service, struct rpc_call *call, enum 
     struct errand *errand = malloc(sizeof *errand);
     if (job == NULL || errand == NULL) {
         struct failure failure = { 0 };
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        failure_no_memory(&failure, "a job");
         call_refuse(service->loop, call, &failure);
         job_free(job);
         free(errand);
@@ -174,7 +174,7 @@ void call_talk(void *context, struct rpc_call *call, const struct rpc_value *val
     job->command = strdup(command);
     if (job->command == NULL) {
         struct failure failure = { 0 };
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the command");
+        failure_no_memory(&failure, "the command");
         on_done(job, &failure);
         job_free(job);
         return;

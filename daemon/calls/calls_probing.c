@@ -49,7 +49,7 @@ static void begin(struct errand *errand, enum job_kind kind, const struct bench_
     struct failure failure = { 0 };
     struct job *job = job_new(kind, service->loop->bench, point);
     if (job == NULL) {
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        failure_no_memory(&failure, "a job");
         refuse(errand, &failure, NULL);
         return;
     }
@@ -69,7 +69,7 @@ static struct errand *errand_for(struct service *service, struct rpc_call *call,
     struct errand *errand = calloc(1, sizeof *errand);
     struct failure failure = { 0 };
     if (errand == NULL) {
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        failure_no_memory(&failure, "a job");
         call_refuse(service->loop, call, &failure);
         return NULL;
     }

@@ -27,7 +27,7 @@ void call_ask(struct service *service, struct rpc_call *call, struct store_query
         answers_wait_query(service->answers, call, query);
         return;
     }
-    failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a query");
+    failure_no_memory(&failure, "a query");
     call_refuse(service->loop, call, &failure);
 }
 

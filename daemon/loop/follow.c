@@ -237,7 +237,7 @@ static bool strand_submit(struct strand *strand, struct failure *failure)
         return false;
     struct job *job = job_new(JOB_MEASURE, loop->bench, point);
     if (job == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a job");
+        return failure_no_memory(failure, "a job");
     job->done = on_done;
     job->owner = strand;
     job->due = subscription->period > 0 ? strand->due : 0;

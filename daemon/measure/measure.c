@@ -399,7 +399,7 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
     struct reading *reference = other ? calloc(1, sizeof *reference) : NULL;
     if (other && !reference) {
         memset(reading, 0, sizeof *reading);
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the reference");
+        failure_no_memory(&failure, "the reference");
         reading_fail(reading, &failure);
     } else if (other &&
                !measure_one(instrument, bench, other, repeats, deadline, NULL, reference)) {

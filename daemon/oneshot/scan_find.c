@@ -116,12 +116,11 @@ static bool ask(struct finding *finding, const struct link_spec *spec)
     struct failure *failure = &finding->failure;
     struct protocol protocol;
     if (!protocol_of_anybody(&protocol))
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a pattern");
+        return failure_no_memory(failure, "a pattern");
     struct dialogue *dialogue = dialogue_new(&protocol, spec, "scan");
-    const bool known =
-        dialogue != NULL
-            ? dialogue_ready(dialogue, deadline_in(identify_ms), failure)
-            : failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a dialogue");
+    const bool known = dialogue != NULL
+                           ? dialogue_ready(dialogue, deadline_in(identify_ms), failure)
+                           : failure_no_memory(failure, "a dialogue");
     if (known)
         snprintf(finding->identity, sizeof finding->identity, "%s", dialogue_identity(dialogue));
     dialogue_free(dialogue);

@@ -96,7 +96,7 @@ struct store *store_new(const struct bench_store *settings, struct mailbox *mail
 {
     struct store *store = calloc(1, sizeof *store);
     if (store == NULL) {
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the store");
+        failure_no_memory(failure, "the store");
         return NULL;
     }
     pthread_condattr_t monotonic;

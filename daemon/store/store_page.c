@@ -110,7 +110,7 @@ static bool read_page(struct store_query *query, const struct store_look *look, 
     struct page *page = calloc(1, sizeof *page);
     (void)ended;
     if (page == NULL)
-        return failure_set(&query->failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a page");
+        return failure_no_memory(&query->failure, "a page");
     sqlite3_stmt *statement = prepare_page(look->sqlite, asked);
     bool read = statement != NULL && read_rows(look->sqlite, asked, statement, page);
     if (read)

@@ -387,7 +387,7 @@ bool crew_deploy(struct crew *crew, struct bench *bench, struct failure *failure
     size_t count = 0;
     struct station **stations = calloc(bench->instrument_count + 1, sizeof(struct station *));
     if (stations == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the instruments");
+        return failure_no_memory(failure, "the instruments");
     for (; count < bench->instrument_count; count++) {
         const struct bench_instrument *instrument = &bench->instruments[count];
         stations[count] = unchanged(crew, instrument);

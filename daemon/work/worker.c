@@ -111,7 +111,7 @@ static void carry_out(struct worker *worker, struct job *job)
     struct measure_memory once = { 0 };
     struct measure_memory *memory = job->own_point != NULL ? &once : memory_of(worker, job);
     if (memory == NULL) {
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the points");
+        failure_no_memory(&failure, "the points");
         reading_fail(&capture->reading, &failure);
         return;
     }

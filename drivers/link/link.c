@@ -14,7 +14,7 @@ struct link *link_wrap(const struct link_ops *ops, void *self, struct failure *f
 
     if (!link) {
         ops->close(self);
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a link");
+        failure_no_memory(failure, "a link");
         return NULL;
     }
     *link = (struct link) { .ops = ops, .self = self };

@@ -190,7 +190,7 @@ static struct serial *serial_new(struct sp_port *port, int fd, struct failure *f
     struct serial *serial = calloc(1, sizeof *serial);
 
     if (!serial) {
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a link");
+        failure_no_memory(failure, "a link");
         return NULL;
     }
     serial->port = port;

@@ -92,7 +92,7 @@ static struct stream *stream_new(int fd, struct failure *failure)
         return stream;
     }
     close(fd);
-    failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a link");
+    failure_no_memory(failure, "a link");
     return NULL;
 }
 

@@ -65,7 +65,7 @@ struct sp_port **serial_list(struct failure *failure)
     if (found < 0)
         failure_set(failure, FAILURE_SYSTEM, NULL, NULL, "list of serial ports: %m");
     else if (!ports)
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for the list");
+        failure_no_memory(failure, "the list");
     for (int i = 0; i < found; i++) {
         if (ports && (ports[count] = look_at(names[i]->d_name)) != NULL)
             count++;

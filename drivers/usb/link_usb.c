@@ -28,7 +28,7 @@ static void *usb_open(const struct link_spec *spec, struct deadline deadline,
     struct usb_pipe pipe;
 
     if (!link) {
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a link");
+        failure_no_memory(failure, "a link");
         return NULL;
     }
     link->device = usb_device_open(spec, deadline, failure);

@@ -168,7 +168,7 @@ struct usb_device_info *usb_device_list(size_t *count, struct failure *failure)
         *count = 0;
         infos = calloc(all + 1, sizeof *infos);
         if (!infos)
-            failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for USB devices");
+            failure_no_memory(failure, "USB devices");
         for (size_t i = 0; infos && i < all; i++) {
             if (found[i].configured)
                 infos[(*count)++] = found[i].info;
@@ -245,7 +245,7 @@ static bool refused(const struct usb_device_info *info, const char *doing, int c
         return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL,
                            "%s is in use by another program", info->node);
     case LIBUSB_ERROR_NO_MEM:
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for %s", info->node);
+        return failure_no_memory(failure, info->node);
     default:
         return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: %s: %s", info->node,
                            doing, libusb_error_name(code));
@@ -322,7 +322,7 @@ struct usb_device *usb_device_open(const struct link_spec *spec, struct deadline
     enum search search = SEARCH_ARRIVING;
 
     if (!device) {
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a USB device");
+        failure_no_memory(failure, "a USB device");
         return NULL;
     }
     while (search == SEARCH_ARRIVING && !deadline_passed(limit)) {

@@ -140,7 +140,7 @@ struct usb_found *usb_find(libusb_context *context, size_t *count, struct failur
     }
     found = calloc((size_t)all + 1, sizeof *found);
     if (!found)
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a list of USB devices");
+        failure_no_memory(failure, "a list of USB devices");
     for (ssize_t i = 0; found && i < all; i++) {
         if (look_at(devices[i], &found[*count])) {
             libusb_ref_device(devices[i]);

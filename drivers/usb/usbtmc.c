@@ -65,7 +65,7 @@ struct usbtmc *usbtmc_open(const struct usb_pipe *pipe, struct deadline deadline
     struct usbtmc *session = calloc(1, sizeof *session);
 
     if (!session) {
-        failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a USB session");
+        failure_no_memory(failure, "a USB session");
         return NULL;
     }
     session->pipe = *pipe;
@@ -155,7 +155,7 @@ bool usbtmc_write(struct usbtmc *session, const char *bytes, size_t count, struc
         return true;
     part = malloc(usbtmc_out_length(count < OUT_PART ? count : OUT_PART));
     if (!part)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory for a message");
+        return failure_no_memory(failure, "a message");
     sent = send_message(session, bytes, count, part, deadline, failure);
     free(part);
     return sent;

@@ -28,6 +28,18 @@ static void null_arguments_are_accepted(void **state)
     assert_string_equal(failure.expected, "");
 }
 
+static void no_memory_says_for_what(void **state)
+{
+    (void)state;
+    struct failure failure = cleared();
+    assert_false(failure_no_memory(NULL, "a point"));
+    assert_false(failure_no_memory(&failure, "100 % of a point"));
+    assert_int_equal(failure.code, FAILURE_NO_MEMORY);
+    assert_string_equal(failure.where, "");
+    assert_string_equal(failure.what, "no memory for 100 % of a point");
+    assert_string_equal(failure.expected, "");
+}
+
 static void a_code_from_nowhere_is_no_success(void **state)
 {
     (void)state;
@@ -215,6 +227,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(null_arguments_are_accepted),
+        cmocka_unit_test(no_memory_says_for_what),
         cmocka_unit_test(a_code_from_nowhere_is_no_success),
         cmocka_unit_test(an_unknown_reason_has_no_code),
         cmocka_unit_test(too_long_texts_are_cut_with_dots),
