@@ -36,14 +36,25 @@ static const struct traits {
     bool averages;
     bool rms;
     bool extreme;
+    bool steady;
+    bool ignores_mean;
+    bool without_sign;
+    enum aspect inverted;
 } traits[] = {
-    [ASPECT_DC] = { .averages = true },
-    [ASPECT_AC] = { .averages = true, .rms = true },
-    [ASPECT_RMS] = { .averages = true, .rms = true },
-    [ASPECT_PEAK_TO_PEAK] = { .extreme = true },
-    [ASPECT_MAXIMUM] = { .extreme = true },
-    [ASPECT_MINIMUM] = { .extreme = true },
-    [ASPECT_WHOLE] = { .averages = false },
+    [ASPECT_DC] = { .averages = true, .steady = true, .inverted = ASPECT_DC },
+    [ASPECT_AC] = { .averages = true,
+                    .rms = true,
+                    .ignores_mean = true,
+                    .without_sign = true,
+                    .inverted = ASPECT_AC },
+    [ASPECT_RMS] = { .averages = true, .rms = true, .without_sign = true, .inverted = ASPECT_RMS },
+    [ASPECT_PEAK_TO_PEAK] = { .extreme = true,
+                              .ignores_mean = true,
+                              .without_sign = true,
+                              .inverted = ASPECT_PEAK_TO_PEAK },
+    [ASPECT_MAXIMUM] = { .extreme = true, .inverted = ASPECT_MINIMUM },
+    [ASPECT_MINIMUM] = { .extreme = true, .inverted = ASPECT_MAXIMUM },
+    [ASPECT_WHOLE] = { .steady = true, .inverted = ASPECT_WHOLE },
 };
 
 bool aspect_averages(enum aspect aspect)
@@ -59,6 +70,26 @@ bool aspect_is_rms(enum aspect aspect)
 bool aspect_is_extreme(enum aspect aspect)
 {
     return traits[aspect].extreme;
+}
+
+bool aspect_is_steady(enum aspect aspect)
+{
+    return traits[aspect].steady;
+}
+
+bool aspect_ignores_mean(enum aspect aspect)
+{
+    return traits[aspect].ignores_mean;
+}
+
+bool aspect_has_no_sign(enum aspect aspect)
+{
+    return traits[aspect].without_sign;
+}
+
+enum aspect aspect_inverted(enum aspect aspect)
+{
+    return traits[aspect].inverted;
 }
 
 bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity)

@@ -76,6 +76,18 @@ bool aspect_is_rms(enum aspect aspect);
 /* Whether an aspect is that of single samples, the largest and the smallest. */
 bool aspect_is_extreme(enum aspect aspect);
 
+/* Whether the signal may stand still while the aspect is seen: dc, resistance, frequency. */
+bool aspect_is_steady(enum aspect aspect);
+
+/* Whether an aspect can be seen through ac coupling, which takes the mean away: ac, peak-to-peak. */
+bool aspect_ignores_mean(enum aspect aspect);
+
+/* Whether an aspect is never negative, whichever way round the signal is: ac, RMS, peak-to-peak. */
+bool aspect_has_no_sign(enum aspect aspect);
+
+/* The aspect of the inverted signal that belongs to one: of the minimum the maximum; most belong to themselves. */
+enum aspect aspect_inverted(enum aspect aspect);
+
 /* The first quantity with this aspect in this dimension (resistance on two wires); false when the pair does not exist. */
 bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity);
 

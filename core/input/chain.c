@@ -52,11 +52,6 @@ static const struct range *range_of(const struct chain *chain, const struct setu
     return &chain->input->ranges[setup->range];
 }
 
-bool aspect_ignores_mean(enum aspect aspect)
-{
-    return aspect == ASPECT_AC || aspect == ASPECT_PEAK_TO_PEAK;
-}
-
 void setup_window(const struct front_end *input, const struct setup *setup, double *low,
                   double *high)
 {
@@ -142,26 +137,21 @@ static double correction(const struct chain *chain, const struct setup *setup)
 }
 
 /*
- * An RMS has no sign, whatever the probe does to that of the signal. It goes
+ * What has no sign has none whatever the probe does to that of the signal. An RMS goes
  * through a probe without an offset only: with one it would need the mean.
  */
-static bool has_no_sign(enum aspect aspect)
-{
-    return aspect_ignores_mean(aspect) || aspect == ASPECT_RMS;
-}
-
 double chain_value(const struct chain *chain, const struct setup *setup, double input)
 {
-    double tip = has_no_sign(chain->aspect) ? input * fabs(chain->probe->factor)
-                                            : probe_to_tip(chain->probe, input);
+    double tip = aspect_has_no_sign(chain->aspect) ? input * fabs(chain->probe->factor)
+                                                   : probe_to_tip(chain->probe, input);
     return tip * correction(chain, setup);
 }
 
 double chain_input(const struct chain *chain, const struct setup *setup, double tip)
 {
     double loaded = tip / correction(chain, setup);
-    return has_no_sign(chain->aspect) ? loaded / fabs(chain->probe->factor)
-                                      : probe_to_input(chain->probe, loaded);
+    return aspect_has_no_sign(chain->aspect) ? loaded / fabs(chain->probe->factor)
+                                             : probe_to_input(chain->probe, loaded);
 }
 
 /* The part of the value that the amplifier and the converter had to show. */
@@ -285,7 +275,7 @@ static double capacitive_share(const struct chain *chain, const struct setup *se
 {
     struct load load = chain_load(chain, setup);
     double frequency = frequency_of(chain, signal);
-    bool steady = chain->aspect == ASPECT_DC || chain->aspect == ASPECT_WHOLE;
+    bool steady = aspect_is_steady(chain->aspect);
     if (steady || isnan(load.capacitance) || isnan(frequency) || !loading->known)
         return 0;
     if (loading->frequency > 0) {
@@ -294,7 +284,7 @@ static double capacitive_share(const struct chain *chain, const struct setup *se
     }
     double most = load.capacitance * (1 + fmax(load.capacitance_tolerance, 0));
     double parallel = chain->source.resistance * loading->ratio;
-    bool peaks = chain->aspect != ASPECT_AC && chain->aspect != ASPECT_RMS;
+    bool peaks = aspect_is_extreme(chain->aspect);
     return waveshape_loss(chain->shape, peaks, frequency, 1 / (two_pi * parallel * most));
 }
 
@@ -376,7 +366,7 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     double through = signal->value * fabs(probe->factor) * corrected;
     bounded(sink, "probe factor", probe->tolerance, through);
     bounded(sink, "input behind the probe", input_share(chain, setup), through);
-    if (!has_no_sign(chain->aspect))
+    if (!aspect_has_no_sign(chain->aspect))
         bounded(sink, probe->dimension == DIMENSION_RESISTANCE ? "lead resistance" : "probe offset",
                 probe->offset_tolerance, corrected);
     struct loading loading = chain_loading(chain, setup);

@@ -154,7 +154,4 @@ void chain_budget(const struct chain *chain, const struct setup *setup, const st
 double chain_uncertainty(const struct chain *chain, const struct setup *setup,
                          const struct signal *signal);
 
-/* Whether an aspect can be seen through ac coupling: ac and peak-to-peak. */
-bool aspect_ignores_mean(enum aspect aspect);
-
 #endif

@@ -42,11 +42,6 @@ double sight_combined_bandwidth(double one, double other)
     return one * other / hypot(one, other);
 }
 
-static bool is_steady(enum aspect aspect)
-{
-    return aspect == ASPECT_DC || aspect == ASPECT_WHOLE;
-}
-
 static bool is_alternating(const struct eye *eye)
 {
     return eye->response == RESPONSE_AVERAGE || eye->response == RESPONSE_TRUE_RMS;
@@ -60,7 +55,7 @@ static double loss(const struct spectacle *spectacle, double corner)
 
 double sight_roll_off(const struct eye *eye, const struct spectacle *spectacle)
 {
-    if (is_steady(spectacle->aspect) || isnan(spectacle->frequency))
+    if (aspect_is_steady(spectacle->aspect) || isnan(spectacle->frequency))
         return 0;
     return 1 - (1 - loss(spectacle, eye->bandwidth)) * (1 - loss(spectacle, eye->probe_bandwidth));
 }
@@ -69,7 +64,7 @@ struct sight sight_bandwidth(const struct eye *eye, const struct spectacle *spec
 {
     double both = sight_combined_bandwidth(eye->bandwidth, eye->probe_bandwidth);
     double share = sight_roll_off(eye, spectacle);
-    if (!is_steady(spectacle->aspect) && spectacle->frequency > both)
+    if (!aspect_is_steady(spectacle->aspect) && spectacle->frequency > both)
         return told(SIGHT_BLIND, NAN, "%g Hz is above %g Hz, the bandwidth of input and probe",
                     spectacle->frequency, both);
     if (share == 0)
@@ -87,7 +82,7 @@ struct sight sight_waveform(const struct eye *eye, const struct spectacle *spect
 {
     double error = waveshape_average_error(spectacle->shape, true);
     bool stated = !isnan(spectacle->crest);
-    if (eye->response != RESPONSE_AVERAGE || is_steady(spectacle->aspect))
+    if (eye->response != RESPONSE_AVERAGE || aspect_is_steady(spectacle->aspect))
         return clear;
     if (spectacle->shape.kind != WAVESHAPE_UNKNOWN && spectacle->shape.kind != WAVESHAPE_SINE)
         return told(SIGHT_BLIND, NAN, "average-responding: it reads a %s wrong by %+.3g %%",

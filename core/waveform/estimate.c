@@ -191,7 +191,7 @@ static double edges_of(const struct series *series, const struct waveform *wavef
         return edges_in(series, noise, NAN);
     double value = aspect == ASPECT_AC ? waveform->ac_rms : waveform->rms;
     double about = aspect == ASPECT_AC ? waveform->mean : 0;
-    bool squares = (aspect == ASPECT_AC || aspect == ASPECT_RMS) && value > 0;
+    bool squares = aspect_is_rms(aspect) && value > 0;
     return squares ? edges_in(series, noise, about) / (2 * value) : 0;
 }
 
@@ -299,11 +299,6 @@ static bool of_crests(const struct series *series, const struct waveform *wavefo
     return true;
 }
 
-static bool is_average(enum aspect aspect)
-{
-    return aspect == ASPECT_DC || aspect == ASPECT_AC || aspect == ASPECT_RMS;
-}
-
 /* As if the signal were the same in all of the record; it is folded only where it is `alike`. */
 static struct estimate estimate_steady(const struct series *series, const struct waveform *waveform,
                                        enum aspect aspect, double step, bool alike)
@@ -325,13 +320,13 @@ static struct estimate estimate_steady(const struct series *series, const struct
     estimate.averaged = 1;
     estimate.edges = edges_of(series, waveform, aspect, step);
     struct estimate folded;
-    if (!is_average(aspect) && of_crests(series, waveform, aspect, step, &folded) &&
+    if (!aspect_averages(aspect) && of_crests(series, waveform, aspect, step, &folded) &&
         hypot(folded.scatter, folded.doubt) < hypot(estimate.scatter, estimate.doubt)) {
         folded.mean = estimate.mean;
         folded.scatter = fmax(folded.scatter, least_open * estimate.doubt);
         return folded;
     }
-    if (alike && estimate.edges > estimate.scatter && is_average(aspect) &&
+    if (alike && estimate.edges > estimate.scatter && aspect_averages(aspect) &&
         of_fold(series, waveform, aspect, step, &folded) && folded.edges < estimate.edges)
         return folded;
     return estimate;
@@ -341,7 +336,7 @@ struct estimate estimate_aspect(const struct series *series, const struct wavefo
                                 enum aspect aspect, double step)
 {
     struct steadiness seen = { 0, false };
-    if (is_average(aspect))
+    if (aspect_averages(aspect))
         seen = steadiness_of(series, waveform, aspect, noise_of(waveform, step),
                              edges_of(series, waveform, aspect, step), step);
     struct estimate estimate = estimate_steady(series, waveform, aspect, step, !(seen.scatter > 0));

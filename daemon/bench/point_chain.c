@@ -48,9 +48,8 @@ bool point_expected(const struct bench *bench, const struct bench_point *point,
     expected.frequency = point->frequency;
     if (chain->input->vertical && chain->aspect != ASPECT_DC) {
         double swing = chain->aspect == ASPECT_PEAK_TO_PEAK ? value / 2
-                       : aspect_ignores_mean(chain->aspect) || chain->aspect == ASPECT_RMS
-                           ? value * crest_of(point)
-                           : fabs(value);
+                       : aspect_is_rms(chain->aspect)       ? value * crest_of(point)
+                                                            : fabs(value);
         expected.mean = level;
         expected.low = level - swing;
         expected.high = level + swing;

@@ -83,16 +83,11 @@ static void encode_probe(struct text *text, const struct probe *probe)
 static double deflection_divisions(const struct bench_point *point, const struct range *range,
                                    const struct reading *reading)
 {
-    switch (quantity_aspect(point->at_input)) {
-    case ASPECT_PEAK_TO_PEAK:
-        return reading->raw / range->volts_per_division;
-    case ASPECT_DC:
-    case ASPECT_MAXIMUM:
-    case ASPECT_MINIMUM:
-        return (reading->raw - reading->setup.offset) / range->volts_per_division;
-    default:
+    enum aspect aspect = quantity_aspect(point->at_input);
+    if (aspect_is_rms(aspect) || aspect == ASPECT_WHOLE)
         return NAN;
-    }
+    double centre = aspect_ignores_mean(aspect) ? 0 : reading->setup.offset;
+    return (reading->raw - centre) / range->volts_per_division;
 }
 
 static void encode_range(struct text *text, const struct occasion *occasion,

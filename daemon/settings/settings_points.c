@@ -193,8 +193,7 @@ static void read_shape(struct settings *settings, const config_setting_t *group,
                        struct bench_point *point)
 {
     bool pulse = point->shape.kind == WAVESHAPE_PULSE;
-    bool swings = quantity_aspect(point->quantity) == ASPECT_AC ||
-                  quantity_aspect(point->quantity) == ASPECT_RMS;
+    bool swings = aspect_is_rms(quantity_aspect(point->quantity));
     double crest = waveshape_crest(point->shape);
 
     if (pulse != (strict_member(group, "duty_percent") != NULL)) {

@@ -83,14 +83,6 @@ static bool find_probe(const struct settings *settings, const config_setting_t *
     return false;
 }
 
-/* The largest at the tip of a probe that inverts is the smallest at the input. */
-static enum aspect inverted(enum aspect aspect)
-{
-    if (aspect == ASPECT_MAXIMUM)
-        return ASPECT_MINIMUM;
-    return aspect == ASPECT_MINIMUM ? ASPECT_MAXIMUM : aspect;
-}
-
 /*
  * What has to be measured at the input, so that the probe makes the wanted
  * quantity of it. A plain connection leaves everything as it is; leads in ohms
@@ -113,7 +105,7 @@ static bool derive(const struct probe *probe, bool direct, struct bench_point *p
         return point->quantity == QUANTITY_RESISTANCE;
     }
     return dimension == probe->dimension &&
-           quantity_of(probe->factor < 0 ? inverted(aspect) : aspect, DIMENSION_VOLTAGE,
+           quantity_of(probe->factor < 0 ? aspect_inverted(aspect) : aspect, DIMENSION_VOLTAGE,
                        &point->at_input);
 }
 

@@ -315,18 +315,14 @@ static void read_ranges(struct profile_owner *owner, size_t index, const config_
 
 static bool is_meters(enum quantity quantity)
 {
-    enum aspect aspect = quantity_aspect(quantity);
-
     return quantity_dimension(quantity) != DIMENSION_SIGNAL &&
-           (aspect == ASPECT_DC || aspect == ASPECT_AC || aspect == ASPECT_RMS ||
-            aspect == ASPECT_WHOLE);
+           !aspect_is_extreme(quantity_aspect(quantity));
 }
 
 static void check_response(const struct function *function, const config_setting_t *group,
                            struct problems *problems)
 {
-    enum aspect aspect = quantity_aspect(function->quantity);
-    bool ac = aspect == ASPECT_AC || aspect == ASPECT_RMS;
+    bool ac = aspect_is_rms(quantity_aspect(function->quantity));
 
     if (ac != (function->response != RESPONSE_DC)) {
         problems_at(problems, group, "\"response\" is \"%s\" for %s, expected %s",

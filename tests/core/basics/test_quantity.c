@@ -47,6 +47,34 @@ static void a_few_by_name(void **state)
     assert_int_equal(quantity_aspect(QUANTITY_RESISTANCE), ASPECT_WHOLE);
 }
 
+/* Of which aspects each trait is true; own derivation, from what each aspect is. */
+static void each_aspect_has_its_traits(void **state)
+{
+    (void)state;
+    static const struct {
+        enum aspect aspect;
+        bool averages, rms, extreme, steady, ignores_mean, has_no_sign;
+        enum aspect inverted;
+    } rows[] = {
+        { ASPECT_DC, 1, 0, 0, 1, 0, 0, ASPECT_DC },
+        { ASPECT_AC, 1, 1, 0, 0, 1, 1, ASPECT_AC },
+        { ASPECT_RMS, 1, 1, 0, 0, 0, 1, ASPECT_RMS },
+        { ASPECT_PEAK_TO_PEAK, 0, 0, 1, 0, 1, 1, ASPECT_PEAK_TO_PEAK },
+        { ASPECT_MAXIMUM, 0, 0, 1, 0, 0, 0, ASPECT_MINIMUM },
+        { ASPECT_MINIMUM, 0, 0, 1, 0, 0, 0, ASPECT_MAXIMUM },
+        { ASPECT_WHOLE, 0, 0, 0, 1, 0, 0, ASPECT_WHOLE },
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        assert_int_equal(aspect_averages(rows[i].aspect), rows[i].averages);
+        assert_int_equal(aspect_is_rms(rows[i].aspect), rows[i].rms);
+        assert_int_equal(aspect_is_extreme(rows[i].aspect), rows[i].extreme);
+        assert_int_equal(aspect_is_steady(rows[i].aspect), rows[i].steady);
+        assert_int_equal(aspect_ignores_mean(rows[i].aspect), rows[i].ignores_mean);
+        assert_int_equal(aspect_has_no_sign(rows[i].aspect), rows[i].has_no_sign);
+        assert_int_equal(aspect_inverted(rows[i].aspect), rows[i].inverted);
+    }
+}
+
 /* SI Brochure, 9th edition, Table 4; the ohm is the Greek capital letter (section 5.2). */
 static void units_are_those_of_the_si(void **state)
 {
@@ -65,6 +93,7 @@ int main(void)
         cmocka_unit_test(pairs_that_do_not_exist_are_refused),
         cmocka_unit_test(pairs_read_back),
         cmocka_unit_test(a_few_by_name),
+        cmocka_unit_test(each_aspect_has_its_traits),
         cmocka_unit_test(units_are_those_of_the_si),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
