@@ -114,6 +114,12 @@ struct bench_phase {
 /* What stops when a point trips. */
 enum burnin_stops { BURNIN_STOPS_NOTHING, BURNIN_STOPS_POINT, BURNIN_STOPS_UNIT, BURNIN_STOPS_RUN };
 
+/* When a point of a burn-in trips: after so many in a row. */
+struct burnin_rules {
+    int trip_after; /* failures, >= 1 */
+    int lost_after; /* measurements without a reading; 0: they never trip */
+};
+
 /* How far a point may move in a burn-in. */
 struct bench_drift {
     double bound;     /* tip units, absolute; NAN: none */
@@ -136,8 +142,7 @@ struct bench_burnin {
     struct bench_drift *drifts; /* one a point; owned */
     size_t phase_count;
     struct bench_phase phases[BURNIN_PHASES]; /* the points of the first hold those of all */
-    int trip_after;                           /* failures in a row */
-    int lost_after; /* measurements without a reading in a row that trip too; 0: they never do */
+    struct burnin_rules rules;
     enum burnin_stops stops;
     enum burnin_stops check_standard_stops; /* the same, when the check standard trips */
     char *command[BURNIN_WORDS + 1]; /* of the shop, NULL at its end; owned; [0] NULL: none */

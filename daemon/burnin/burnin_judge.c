@@ -27,17 +27,17 @@ static double drift_bound(const struct bench_drift *drift, double reference)
     return fmax(drift->bound, drift->relative * fabs(reference));
 }
 
-static double reference_of(const struct burnin_state *state, const struct burnin_rules *rules)
+static double reference_of(const struct burnin_state *state, const struct burnin_demands *demands)
 {
-    return isnan(rules->drift.reference) ? state->first : rules->drift.reference;
+    return isnan(demands->drift.reference) ? state->first : demands->drift.reference;
 }
 
 /* What is left of the way it may move, 1 while it has not moved; NAN: there is no bound. */
-static double drift_margin(const struct burnin_state *state, const struct burnin_rules *rules,
+static double drift_margin(const struct burnin_state *state, const struct burnin_demands *demands,
                            double value)
 {
-    double reference = reference_of(state, rules);
-    double bound = drift_bound(&rules->drift, reference);
+    double reference = reference_of(state, demands);
+    double bound = drift_bound(&demands->drift, reference);
     if (isnan(bound) || isnan(reference))
         return NAN;
     double moved = fabs(value - reference);
@@ -48,22 +48,23 @@ static double drift_margin(const struct burnin_state *state, const struct burnin
 
 /* The verdict on how far it has moved; until the first readings are all there, scatter is unknown. */
 static enum verdict drift_verdict(const struct burnin_state *state,
-                                  const struct burnin_rules *rules, double value)
+                                  const struct burnin_demands *demands, double value)
 {
-    double reference = reference_of(state, rules);
-    double bound = drift_bound(&rules->drift, reference);
+    double reference = reference_of(state, demands);
+    double bound = drift_bound(&demands->drift, reference);
     if (isnan(bound) || isnan(reference))
         return VERDICT_NONE;
     const struct limits limits = limits_between(reference - bound, reference + bound);
-    bool known = state->baseline.count >= 2 && state->baseline.count >= rules->drift.window;
-    bool stated = !isnan(rules->drift.reference);
+    bool known = state->baseline.count >= 2 && state->baseline.count >= demands->drift.window;
+    bool stated = !isnan(demands->drift.reference);
     return limits_judge(&limits, value, known ? baseline_uncertainty(&state->baseline, stated) : 0);
 }
 
 /* One of the first readings goes into what later ones are compared with. */
-static void note_first(struct burnin_state *state, const struct burnin_rules *rules, double value)
+static void note_first(struct burnin_state *state, const struct burnin_demands *demands,
+                       double value)
 {
-    if (state->baseline.count > 0 && state->baseline.count >= rules->drift.window)
+    if (state->baseline.count > 0 && state->baseline.count >= demands->drift.window)
         return;
     baseline_add(&state->baseline, value);
     state->first = state->baseline.mean;
@@ -81,25 +82,26 @@ static void note_margin(struct burnin_state *state, const struct burnin_outcome 
 
 /* A check standard stands still: what moves there is the instrument. */
 static enum burnin_cause judge_standard(struct burnin_state *state,
-                                        const struct burnin_rules *rules, double value)
+                                        const struct burnin_demands *demands, double value)
 {
-    state->chart.window = rules->drift.chart;
-    if (rules->drift.chart < 2 || control_chart_add(&state->chart, value) == CONTROL_WELL)
+    state->chart.window = demands->drift.chart;
+    if (demands->drift.chart < 2 || control_chart_add(&state->chart, value) == CONTROL_WELL)
         return BURNIN_WELL;
     return BURNIN_CONTROL;
 }
 
-static enum burnin_cause judge_value(struct burnin_state *state, const struct burnin_rules *rules,
+static enum burnin_cause judge_value(struct burnin_state *state,
+                                     const struct burnin_demands *demands,
                                      const struct burnin_outcome *outcome)
 {
     bool begins = !outcome->warm_up && isnan(state->first);
     if (begins)
-        note_first(state, rules, outcome->value);
-    double drift = drift_margin(state, rules, outcome->value);
-    state->drift = drift_verdict(state, rules, outcome->value);
+        note_first(state, demands, outcome->value);
+    double drift = drift_margin(state, demands, outcome->value);
+    state->drift = drift_verdict(state, demands, outcome->value);
     if (!outcome->warm_up && state->drift > state->drift_worst)
         state->drift_worst = state->drift;
-    note_margin(state, outcome, fmin(burnin_margin(rules->limits, outcome->judged), drift));
+    note_margin(state, outcome, fmin(burnin_margin(demands->limits, outcome->judged), drift));
     state->last = outcome->value;
     state->readings++;
     if (outcome->verdict == VERDICT_FAIL || outcome->verdict == VERDICT_CONDITIONAL_FAIL)
@@ -109,27 +111,27 @@ static enum burnin_cause judge_value(struct burnin_state *state, const struct bu
     if (outcome->warm_up)
         return BURNIN_WELL;
     if (!begins)
-        note_first(state, rules, outcome->value);
-    return judge_standard(state, rules, outcome->value);
+        note_first(state, demands, outcome->value);
+    return judge_standard(state, demands, outcome->value);
 }
 
-static enum burnin_cause judge(struct burnin_state *state, const struct burnin_rules *rules,
+static enum burnin_cause judge(struct burnin_state *state, const struct burnin_demands *demands,
                                const struct burnin_outcome *outcome)
 {
     if (outcome->failure == FAILURE_NONE)
-        return judge_value(state, rules, outcome);
+        return judge_value(state, demands, outcome);
     state->margin = NAN;
     return outcome->failure == FAILURE_OVER_RANGE ? BURNIN_OVER_RANGE : BURNIN_LOST;
 }
 
 /* Counts what goes on in a row; true when that is enough. */
-static bool count(struct burnin_state *state, const struct burnin_rules *rules,
+static bool count(struct burnin_state *state, const struct burnin_demands *demands,
                   enum burnin_cause cause)
 {
     if (cause == BURNIN_LOST) {
         state->lost++;
         state->lost_in_row++;
-        return rules->lost_after > 0 && state->lost_in_row >= rules->lost_after;
+        return demands->rules.lost_after > 0 && state->lost_in_row >= demands->rules.lost_after;
     }
     state->lost_in_row = 0;
     if (cause == BURNIN_WELL) {
@@ -138,15 +140,15 @@ static bool count(struct burnin_state *state, const struct burnin_rules *rules,
     }
     state->failures++;
     state->failed_in_row++;
-    return state->failed_in_row >= rules->trip_after;
+    return state->failed_in_row >= demands->rules.trip_after;
 }
 
-bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
+bool burnin_judge(struct burnin_state *state, const struct burnin_demands *demands,
                   const struct burnin_outcome *outcome)
 {
-    enum burnin_cause cause = judge(state, rules, outcome);
+    enum burnin_cause cause = judge(state, demands, outcome);
     state->cause = cause;
-    if (outcome->warm_up || !count(state, rules, cause) || state->trip != BURNIN_WELL)
+    if (outcome->warm_up || !count(state, demands, cause) || state->trip != BURNIN_WELL)
         return false;
     state->trip = cause;
     state->trip_round = outcome->round;

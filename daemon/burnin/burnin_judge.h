@@ -40,12 +40,11 @@ struct burnin_outcome {
     bool warm_up; /* it only tells how the unit is doing */
 };
 
-/* By which rules. */
-struct burnin_rules {
+/* What is asked of a point. */
+struct burnin_demands {
     const struct limits *limits; /* of the phase */
     struct bench_drift drift;
-    int trip_after; /* >= 1 */
-    int lost_after; /* 0: never */
+    struct burnin_rules rules;
 };
 
 /* All that is known of a point; begin with burnin_state_new(). */
@@ -80,7 +79,7 @@ struct burnin_state burnin_state_new(void);
 double burnin_margin(const struct limits *limits, double value);
 
 /* Takes an outcome in. True when the point trips by it; it trips once only. */
-bool burnin_judge(struct burnin_state *state, const struct burnin_rules *rules,
+bool burnin_judge(struct burnin_state *state, const struct burnin_demands *demands,
                   const struct burnin_outcome *outcome);
 
 /* "within limits", "limit", "drift", "over range", "not measured", "check standard". */

@@ -189,12 +189,11 @@ static bool stops_too(const struct burnin_run *run, size_t tripped, size_t other
     return true;
 }
 
-static struct burnin_rules rules_of(const struct burnin_run *run, size_t slot, int64_t round)
+static struct burnin_demands demands_of(const struct burnin_run *run, size_t slot, int64_t round)
 {
-    return (struct burnin_rules) { .limits = &burnin_run_point(run, slot, round)->limits,
-                                   .drift = run->plan->drifts[slot],
-                                   .trip_after = run->plan->trip_after,
-                                   .lost_after = run->plan->lost_after };
+    return (struct burnin_demands) { .limits = &burnin_run_point(run, slot, round)->limits,
+                                     .drift = run->plan->drifts[slot],
+                                     .rules = run->plan->rules };
 }
 
 /* A course that memory is short for ends early: it is shown, and nothing is decided by it. */
@@ -209,10 +208,10 @@ static void note_course(struct burnin_run *run, size_t slot, const struct burnin
 static bool judge(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome)
 {
     struct burnin_outcome warm = *outcome;
-    const struct burnin_rules rules = rules_of(run, slot, outcome->round);
+    const struct burnin_demands demands = demands_of(run, slot, outcome->round);
     warm.warm_up = burnin_run_warms(run, outcome->round);
     note_course(run, slot, &warm);
-    if (!burnin_judge(&run->slots[slot].state, &rules, &warm))
+    if (!burnin_judge(&run->slots[slot].state, &demands, &warm))
         return false;
     for (size_t i = 0; i < run->plan->point_count; i++)
         run->slots[i].stopped = run->slots[i].stopped || stops_too(run, slot, i);

@@ -171,11 +171,10 @@ static bool note_figures(struct point_study *study, const struct store_row *row,
 static void judge(struct point_study *study, const struct limits *limits,
                   const struct burnin_outcome *outcome)
 {
-    const struct burnin_rules rules = { .limits = limits,
-                                        .drift = study->drift,
-                                        .trip_after = study->record->trip_after,
-                                        .lost_after = study->record->lost_after };
-    if (burnin_judge(&study->state, &rules, outcome))
+    const struct burnin_demands demands = { .limits = limits,
+                                            .drift = study->drift,
+                                            .rules = study->record->rules };
+    if (burnin_judge(&study->state, &demands, outcome))
         study->trip = *outcome;
 }
 

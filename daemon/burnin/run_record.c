@@ -10,8 +10,8 @@
 void run_record_encode(struct text *text, const struct bench_burnin *plan,
                        const struct burnin_schedule *schedule)
 {
-    text_member_integer(text, "trip_after", plan->trip_after);
-    text_member_integer(text, "lost_after", plan->lost_after);
+    text_member_integer(text, "trip_after", plan->rules.trip_after);
+    text_member_integer(text, "lost_after", plan->rules.lost_after);
     text_key(text, "phases");
     text_open(text, '[');
     for (size_t i = 0; i < plan->phase_count; i++) {
@@ -49,8 +49,8 @@ static bool take_schedule(struct run_record *record)
     schedule->every = body_integer(record->body, "every_ns");
     schedule->warm_until = body_integer(record->body, "warm_until_ns");
     schedule->phase_count = json_array_size(phases);
-    record->trip_after = (int)body_integer(record->body, "trip_after");
-    record->lost_after = (int)body_integer(record->body, "lost_after");
+    record->rules.trip_after = (int)body_integer(record->body, "trip_after");
+    record->rules.lost_after = (int)body_integer(record->body, "lost_after");
     if (schedule->every <= 0 || schedule->phase_count < 1 || schedule->phase_count > BURNIN_PHASES)
         return false;
     for (size_t i = 0; i < schedule->phase_count; i++)

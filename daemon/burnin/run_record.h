@@ -18,9 +18,8 @@ struct run_record {
     char run[BENCH_NAME];
     char plan[BENCH_NAME];
     struct burnin_schedule schedule;
-    int trip_after; /* failures in a row */
-    int lost_after; /* measurements without a reading in a row; 0: never */
-    json_t *body;   /* the event's; owned */
+    struct burnin_rules rules;
+    json_t *body; /* the event's; owned */
 };
 
 /*

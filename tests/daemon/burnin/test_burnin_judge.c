@@ -23,10 +23,10 @@ static struct burnin_outcome none_of(int64_t round, enum failure_code failure)
     return (struct burnin_outcome) { .round = round, .failure = failure };
 }
 
-static bool take(struct burnin_state *state, const struct burnin_rules *rules,
+static bool take(struct burnin_state *state, const struct burnin_demands *demands,
                  struct burnin_outcome outcome)
 {
-    return burnin_judge(state, rules, &outcome);
+    return burnin_judge(state, demands, &outcome);
 }
 
 static void test_margins(void **state)
@@ -45,23 +45,23 @@ static void test_margins(void **state)
 static void test_failures_in_a_row(void **state)
 {
     const struct limits limits = limits_between(4.5, 5.5);
-    const struct burnin_rules rules = { &limits, anywhere, 3, 0 };
+    const struct burnin_demands demands = { &limits, anywhere, { 3, 0 } };
     struct burnin_state point = burnin_state_new();
     (void)state;
-    assert_false(take(&point, &rules, value_of(1, 5.6, VERDICT_FAIL)));
-    assert_false(take(&point, &rules, value_of(2, 5.6, VERDICT_CONDITIONAL_FAIL)));
-    assert_false(take(&point, &rules, value_of(3, 5.4, VERDICT_CONDITIONAL_PASS)));
-    assert_false(take(&point, &rules, value_of(4, 5.6, VERDICT_FAIL)));
-    assert_false(take(&point, &rules, none_of(5, FAILURE_TIMEOUT)));
-    assert_false(take(&point, &rules, none_of(6, FAILURE_OVER_RANGE)));
-    assert_true(take(&point, &rules, value_of(7, 5.7, VERDICT_FAIL)));
+    assert_false(take(&point, &demands, value_of(1, 5.6, VERDICT_FAIL)));
+    assert_false(take(&point, &demands, value_of(2, 5.6, VERDICT_CONDITIONAL_FAIL)));
+    assert_false(take(&point, &demands, value_of(3, 5.4, VERDICT_CONDITIONAL_PASS)));
+    assert_false(take(&point, &demands, value_of(4, 5.6, VERDICT_FAIL)));
+    assert_false(take(&point, &demands, none_of(5, FAILURE_TIMEOUT)));
+    assert_false(take(&point, &demands, none_of(6, FAILURE_OVER_RANGE)));
+    assert_true(take(&point, &demands, value_of(7, 5.7, VERDICT_FAIL)));
     assert_int_equal(point.trip, BURNIN_LIMIT);
     assert_int_equal(point.trip_round, 7);
     assert_int_equal(point.lost, 1);
     assert_int_equal(point.failures, 5);
     assert_true(fabs(point.worst + 0.4) < 1e-9);
     assert_int_equal(point.worst_round, 7);
-    assert_false(take(&point, &rules, value_of(8, 5.7, VERDICT_FAIL)));
+    assert_false(take(&point, &demands, value_of(8, 5.7, VERDICT_FAIL)));
     assert_int_equal(point.trip_round, 7);
 }
 
@@ -69,18 +69,18 @@ static void test_warm_up_trips_nothing(void **state)
 {
     const struct limits limits = limits_between(4.5, 5.5);
     const struct bench_drift drift = { 0.2, NAN, NAN, 0, 0 };
-    const struct burnin_rules rules = { &limits, drift, 1, 1 };
+    const struct burnin_demands demands = { &limits, drift, { 1, 1 } };
     struct burnin_state point = burnin_state_new();
     struct burnin_outcome warm = value_of(1, 6.0, VERDICT_FAIL);
     (void)state;
     warm.warm_up = true;
-    assert_false(take(&point, &rules, warm));
+    assert_false(take(&point, &demands, warm));
     assert_true(isnan(point.first));
     assert_true(isnan(point.worst));
     warm = none_of(2, FAILURE_TIMEOUT);
     warm.warm_up = true;
-    assert_false(take(&point, &rules, warm));
-    assert_false(take(&point, &rules, value_of(3, 5.0, VERDICT_PASS)));
+    assert_false(take(&point, &demands, warm));
+    assert_false(take(&point, &demands, value_of(3, 5.0, VERDICT_PASS)));
     assert_true(fabs(point.first - 5.0) < 1e-12);
 }
 
@@ -89,8 +89,8 @@ static void test_drift(void **state)
     const struct limits limits = limits_between(0, 10);
     const struct bench_drift percent = { NAN, 0.02, NAN, 0, 0 };
     const struct bench_drift reference = { 0.1, NAN, 4.0, 0, 0 };
-    const struct burnin_rules first = { &limits, percent, 1, 0 };
-    const struct burnin_rules stated = { &limits, reference, 1, 0 };
+    const struct burnin_demands first = { &limits, percent, { 1, 0 } };
+    const struct burnin_demands stated = { &limits, reference, { 1, 0 } };
     struct burnin_state point = burnin_state_new();
     (void)state;
     assert_false(take(&point, &first, value_of(1, 5.0, VERDICT_PASS)));
@@ -110,24 +110,24 @@ static void test_drift_from_a_mean(void **state)
 {
     const struct limits limits = limits_none();
     const struct bench_drift bound = { 8, NAN, NAN, 4, 0 };
-    const struct burnin_rules rules = { &limits, bound, 1, 0 };
+    const struct burnin_demands demands = { &limits, bound, { 1, 0 } };
     struct burnin_state point = burnin_state_new();
     (void)state;
     for (int64_t round = 1; round <= 4; round++) {
-        assert_false(take(&point, &rules, value_of(round, round % 2 ? 4 : 6, VERDICT_NONE)));
+        assert_false(take(&point, &demands, value_of(round, round % 2 ? 4 : 6, VERDICT_NONE)));
         assert_int_equal(point.drift, VERDICT_PASS);
     }
     assert_true(fabs(point.first - 5) < 1e-12);
     assert_true(fabs(baseline_uncertainty(&point.baseline, false) - 4.1085) < 1e-4);
-    assert_false(take(&point, &rules, value_of(5, 8.89, VERDICT_NONE)));
+    assert_false(take(&point, &demands, value_of(5, 8.89, VERDICT_NONE)));
     assert_int_equal(point.drift, VERDICT_PASS);
-    assert_false(take(&point, &rules, value_of(6, 8.90, VERDICT_NONE)));
+    assert_false(take(&point, &demands, value_of(6, 8.90, VERDICT_NONE)));
     assert_int_equal(point.drift, VERDICT_CONDITIONAL_PASS);
     assert_true(fabs(point.first - 5) < 1e-12);
-    assert_true(take(&point, &rules, value_of(7, 13.1, VERDICT_NONE)));
+    assert_true(take(&point, &demands, value_of(7, 13.1, VERDICT_NONE)));
     assert_int_equal(point.drift, VERDICT_CONDITIONAL_FAIL);
     assert_int_equal(point.drift_worst, VERDICT_CONDITIONAL_FAIL);
-    assert_false(take(&point, &rules, value_of(8, 17.2, VERDICT_NONE)));
+    assert_false(take(&point, &demands, value_of(8, 17.2, VERDICT_NONE)));
     assert_int_equal(point.drift, VERDICT_FAIL);
 }
 
@@ -136,13 +136,13 @@ static void test_a_failure_is_no_reference(void **state)
 {
     const struct limits limits = limits_none();
     const struct bench_drift bound = { 1, NAN, NAN, 10, 0 };
-    const struct burnin_rules rules = { &limits, bound, 3, 0 };
+    const struct burnin_demands demands = { &limits, bound, { 3, 0 } };
     struct burnin_state point = burnin_state_new();
     (void)state;
-    assert_false(take(&point, &rules, value_of(1, 5, VERDICT_NONE)));
-    assert_false(take(&point, &rules, value_of(2, 6.5, VERDICT_NONE)));
-    assert_false(take(&point, &rules, value_of(3, 6.5, VERDICT_NONE)));
-    assert_true(take(&point, &rules, value_of(4, 6.5, VERDICT_NONE)));
+    assert_false(take(&point, &demands, value_of(1, 5, VERDICT_NONE)));
+    assert_false(take(&point, &demands, value_of(2, 6.5, VERDICT_NONE)));
+    assert_false(take(&point, &demands, value_of(3, 6.5, VERDICT_NONE)));
+    assert_true(take(&point, &demands, value_of(4, 6.5, VERDICT_NONE)));
     assert_true(fabs(point.first - 5) < 1e-12);
 }
 
@@ -151,14 +151,14 @@ static void test_check_standard(void **state)
 {
     const struct limits limits = limits_none();
     const struct bench_drift chart = { NAN, NAN, NAN, 1, 20 };
-    const struct burnin_rules rules = { &limits, chart, 2, 0 };
+    const struct burnin_demands demands = { &limits, chart, { 2, 0 } };
     struct burnin_state point = burnin_state_new();
     (void)state;
     for (int64_t round = 1; round <= 60; round++)
-        assert_false(take(&point, &rules, value_of(round, round % 2 ? 99 : 101, VERDICT_NONE)));
-    assert_false(take(&point, &rules, value_of(61, 105, VERDICT_NONE)));
+        assert_false(take(&point, &demands, value_of(round, round % 2 ? 99 : 101, VERDICT_NONE)));
+    assert_false(take(&point, &demands, value_of(61, 105, VERDICT_NONE)));
     assert_int_equal(point.cause, BURNIN_CONTROL);
-    assert_true(take(&point, &rules, value_of(62, 105, VERDICT_NONE)));
+    assert_true(take(&point, &demands, value_of(62, 105, VERDICT_NONE)));
     assert_int_equal(point.trip, BURNIN_CONTROL);
     assert_string_equal(burnin_cause_name(point.trip), "check standard");
 }
@@ -166,8 +166,8 @@ static void test_check_standard(void **state)
 static void test_lost_in_a_row(void **state)
 {
     const struct limits limits = limits_none();
-    const struct burnin_rules never = { &limits, anywhere, 1, 0 };
-    const struct burnin_rules three = { &limits, anywhere, 1, 3 };
+    const struct burnin_demands never = { &limits, anywhere, { 1, 0 } };
+    const struct burnin_demands three = { &limits, anywhere, { 1, 3 } };
     struct burnin_state point = burnin_state_new();
     (void)state;
     for (int64_t round = 1; round <= 1000; round++)
