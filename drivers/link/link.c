@@ -53,12 +53,6 @@ const char *link_note(struct link *link)
     return link->ops->note ? link->ops->note(link->self) : "";
 }
 
-bool link_status(struct link *link, unsigned char *byte, struct deadline deadline,
-                 struct failure *failure)
-{
-    return link->ops->status && link->ops->status(link->self, byte, deadline, failure);
-}
-
 bool link_marks_end(const struct link *link)
 {
     return link->ops->marks_end;

@@ -119,12 +119,6 @@ struct link_ops {
      * in plain words; an empty string for nothing. NULL where there never is.
      */
     const char *(*note)(void *self);
-    /*
-     * Reads the IEEE 488.1 status byte by the link's own means, not by a
-     * query. NULL where a link has none.
-     */
-    bool (*status)(void *self, unsigned char *byte, struct deadline deadline,
-                   struct failure *failure);
     /* Closes and frees. Accepts a broken link. */
     void (*close)(void *self);
 };
@@ -151,10 +145,6 @@ bool link_present(struct link *link, struct failure *failure);
 
 /* What could be better about the link; an empty string for nothing. Lives as long as the link. */
 const char *link_note(struct link *link);
-
-/* False with no failure recorded where the kind of link has no status byte. See link_ops.status. */
-bool link_status(struct link *link, unsigned char *byte, struct deadline deadline,
-                 struct failure *failure);
 
 /* Whether this kind of link marks the end of a message itself. */
 bool link_marks_end(const struct link *link);

@@ -74,14 +74,6 @@ static bool usb_present(void *self, struct failure *failure)
     return usbtmc_present(link->session, failure);
 }
 
-static bool usb_status(void *self, unsigned char *byte, struct deadline deadline,
-                       struct failure *failure)
-{
-    const struct usb_link *link = self;
-
-    return usbtmc_status(link->session, byte, deadline, failure);
-}
-
 const struct link_ops link_usb_ops = {
     .name = "usb",
     .marks_end = true,
@@ -90,6 +82,5 @@ const struct link_ops link_usb_ops = {
     .read = usb_read,
     .clear = usb_clear,
     .present = usb_present,
-    .status = usb_status,
     .close = usb_close,
 };

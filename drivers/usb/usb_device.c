@@ -63,10 +63,7 @@ static enum pipe_result transfer(struct usb_device *device, uint8_t endpoint, un
     *done = 0;
     if (left == 0)
         return PIPE_TIMEOUT;
-    if (endpoint == device->pipe.interrupt)
-        code = libusb_interrupt_transfer(device->handle, endpoint, bytes, (int)count, &moved, left);
-    else
-        code = libusb_bulk_transfer(device->handle, endpoint, bytes, (int)count, &moved, left);
+    code = libusb_bulk_transfer(device->handle, endpoint, bytes, (int)count, &moved, left);
     *done = moved > 0 ? (size_t)moved : 0;
     return result_of(code);
 }
@@ -89,14 +86,6 @@ static enum pipe_result device_bulk_in(void *self, unsigned char *bytes, size_t 
     struct usb_device *device = self;
 
     return transfer(device, device->pipe.in, bytes, capacity, count, deadline);
-}
-
-static enum pipe_result device_interrupt_in(void *self, unsigned char *bytes, size_t capacity,
-                                            size_t *count, struct deadline deadline)
-{
-    struct usb_device *device = self;
-
-    return transfer(device, device->pipe.interrupt, bytes, capacity, count, deadline);
 }
 
 static enum pipe_result device_control(void *self, const struct usb_setup *setup,
@@ -140,7 +129,6 @@ static const struct usb_pipe_ops device_ops = {
     .bulk_out = device_bulk_out,
     .bulk_in = device_bulk_in,
     .control = device_control,
-    .interrupt_in = device_interrupt_in,
     .clear_halt = device_clear_halt,
     .pause = device_pause,
 };

@@ -63,9 +63,7 @@ static void take_endpoint(const struct libusb_endpoint_descriptor *endpoint, str
     int type = endpoint->bmAttributes & LIBUSB_TRANSFER_TYPE_MASK;
     uint16_t packet = endpoint->wMaxPacketSize & PACKET_BITS;
 
-    if (type == LIBUSB_TRANSFER_TYPE_INTERRUPT && in && !pipe->interrupt)
-        pipe->interrupt = endpoint->bEndpointAddress;
-    else if (type == LIBUSB_TRANSFER_TYPE_BULK && !in && !pipe->out)
+    if (type == LIBUSB_TRANSFER_TYPE_BULK && !in && !pipe->out)
         pipe->out = endpoint->bEndpointAddress;
     else if (type == LIBUSB_TRANSFER_TYPE_BULK && in && !pipe->in && packet >= LEAST_PACKET &&
              packet <= LARGEST_PACKET) {

@@ -52,9 +52,6 @@ struct usb_pipe_ops {
     /* A request with `setup->length` bytes to come; *count is what came. */
     enum pipe_result (*control)(void *device, const struct usb_setup *setup, unsigned char *bytes,
                                 size_t *count, struct deadline deadline);
-    /* One packet of the interrupt endpoint; `capacity` is at least its packet size. */
-    enum pipe_result (*interrupt_in)(void *device, unsigned char *bytes, size_t capacity,
-                                     size_t *count, struct deadline deadline);
     /*
      * Takes an endpoint out of its halt. The kernel waits for the device by
      * its own time limit, so it must not be called for one that answers nothing.
@@ -72,8 +69,7 @@ struct usb_pipe {
     bool usb488;       /* interface protocol 01 */
     uint8_t out;       /* endpoint addresses, from the descriptors */
     uint8_t in;
-    uint8_t interrupt; /* 0: none */
-    size_t in_packet;  /* wMaxPacketSize: 8 to 1024 */
+    size_t in_packet; /* wMaxPacketSize: 8 to 1024 */
 };
 
 #endif

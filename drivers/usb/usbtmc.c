@@ -20,8 +20,12 @@ enum {
     END_MS = 50,           /* for the packet behind an answer that fills its last one */
     MOST_RESERVE_MS = 100, /* of a read's time kept for tidying */
     CAPABILITIES_MS = 1000,
+    PRESENT_MS = 100,
     CLOSE_MS = 200
 };
+
+/* Standard request to the device itself. */
+static const struct usb_setup get_status = { .type = 0x80, .request = 0, .length = 2 };
 
 static struct deadline with_reserve(struct deadline deadline)
 {
@@ -69,7 +73,6 @@ struct usbtmc *usbtmc_open(const struct usb_pipe *pipe, struct deadline deadline
         return NULL;
     }
     session->pipe = *pipe;
-    session->has_status = true;
     session->term_char = USBTMC_NO_TERM_CHAR;
     session->wire = WIRE_UNKNOWN;
     if (!read_capabilities(session, deadline, failure) ||
@@ -398,6 +401,17 @@ enum link_result usbtmc_read(struct usbtmc *session, char *bytes, size_t capacit
     session->begin += *count;
     *end = session->is_last && session->begin == session->end;
     return LINK_BYTES;
+}
+
+bool usbtmc_present(struct usbtmc *session, struct failure *failure)
+{
+    unsigned char reply[2];
+    size_t count = 0;
+
+    if (!session->gone)
+        session->gone = session->pipe.ops->control(session->pipe.device, &get_status, reply, &count,
+                                                   deadline_in(PRESENT_MS)) == PIPE_GONE;
+    return !session->gone || usbtmc_failed(session, PIPE_GONE, "look", failure);
 }
 
 void usbtmc_close(struct usbtmc *session)

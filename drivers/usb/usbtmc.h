@@ -68,13 +68,6 @@ enum link_result usbtmc_read(struct usbtmc *session, char *bytes, size_t capacit
 bool usbtmc_clear(struct usbtmc *session, struct deadline deadline, struct failure *failure);
 
 /*
- * Reads the IEEE 488.1 status byte, also while an answer is outstanding.
- * False with no failure recorded when the device refuses it.
- */
-bool usbtmc_status(struct usbtmc *session, unsigned char *byte, struct deadline deadline,
-                   struct failure *failure);
-
-/*
  * Asks the device for its USB status, which no instrument's firmware notices.
  * False only when it is surely gone. Waits at most 100 ms.
  */

@@ -9,9 +9,6 @@ enum { MESSAGE_OUT = 1, MESSAGE_IN = 2 };
 /* Bits of bmTransferAttributes. */
 enum { END_OF_MESSAGE = 0x01, TERM_CHAR = 0x02, KNOWN_ATTRIBUTES = 0x03 };
 
-/* A notification of USB488 has bit 7 of its first byte set; the rest is the tag. */
-enum { NOTIFICATION = 0x80, SERVICE_REQUEST_TAG = 1 };
-
 /* Device to host, class, to an interface or an endpoint. */
 enum { TO_INTERFACE = 0xa1, TO_ENDPOINT = 0xa2 };
 
@@ -27,7 +24,6 @@ static const struct {
     [USBTMC_INITIATE_CLEAR] = { TO_INTERFACE, 5, 1 },
     [USBTMC_CHECK_CLEAR] = { TO_INTERFACE, 6, 2 },
     [USBTMC_GET_CAPABILITIES] = { TO_INTERFACE, 7, 24 },
-    [USBTMC_READ_STATUS_BYTE] = { TO_INTERFACE, 128, 3 },
     [USBTMC_REN_CONTROL] = { TO_INTERFACE, 160, 1 },
     [USBTMC_GO_TO_LOCAL] = { TO_INTERFACE, 161, 1 },
 };
@@ -35,11 +31,6 @@ static const struct {
 uint8_t usbtmc_next_tag(uint8_t tag)
 {
     return tag == UINT8_MAX ? 1 : (uint8_t)(tag + 1);
-}
-
-uint8_t usbtmc_next_status_tag(uint8_t tag)
-{
-    return tag < 2 || tag >= 127 ? 2 : (uint8_t)(tag + 1);
 }
 
 size_t usbtmc_out_length(size_t count)
@@ -163,20 +154,4 @@ enum usbtmc_progress usbtmc_read_progress(enum usbtmc_control control, const uns
     if (count < 1 || bytes[0] != USBTMC_PENDING)
         return USBTMC_REFUSED;
     return may_drain && count >= 2 && (bytes[1] & 1) ? USBTMC_DRAIN : USBTMC_WAIT;
-}
-
-enum usbtmc_notice usbtmc_read_notice(const unsigned char *bytes, size_t count, uint8_t tag,
-                                      unsigned char *status)
-{
-    uint8_t found;
-
-    if (count < 2 || !(bytes[0] & NOTIFICATION))
-        return USBTMC_OTHER;
-    found = bytes[0] & (NOTIFICATION - 1);
-    if (found == SERVICE_REQUEST_TAG)
-        return USBTMC_SERVICE_REQUEST;
-    if (found != tag)
-        return USBTMC_OTHER;
-    *status = bytes[1];
-    return USBTMC_STATUS_BYTE;
 }

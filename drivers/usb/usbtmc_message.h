@@ -25,7 +25,6 @@ enum {
 enum usbtmc_status {
     USBTMC_SUCCESS = 0x01,
     USBTMC_PENDING = 0x02,
-    USBTMC_INTERRUPT_BUSY = 0x20,
     USBTMC_FAILED = 0x80,
     USBTMC_NOT_IN_PROGRESS = 0x81
 };
@@ -38,7 +37,6 @@ enum usbtmc_control {
     USBTMC_INITIATE_CLEAR,
     USBTMC_CHECK_CLEAR,
     USBTMC_GET_CAPABILITIES,
-    USBTMC_READ_STATUS_BYTE,
     USBTMC_REN_CONTROL,
     USBTMC_GO_TO_LOCAL,
     USBTMC_CONTROLS
@@ -84,18 +82,8 @@ enum usbtmc_progress {
     USBTMC_REFUSED /* none of these */
 };
 
-/* What an interrupt-in packet is. */
-enum usbtmc_notice {
-    USBTMC_OTHER,           /* not for us: of another request, or no notification at all */
-    USBTMC_SERVICE_REQUEST, /* the device asks for service */
-    USBTMC_STATUS_BYTE      /* the answer to READ_STATUS_BYTE with the tag */
-};
-
 /* The bTag behind `tag`: 1 to 255, never 0. Begin with 0. */
 uint8_t usbtmc_next_tag(uint8_t tag);
-
-/* The tag of READ_STATUS_BYTE behind `tag`: 2 to 127, for 1 is kept for service requests. */
-uint8_t usbtmc_next_status_tag(uint8_t tag);
 
 /* Bytes on the wire of a DEV_DEP_MSG_OUT with `count` bytes of data: header and padding included. */
 size_t usbtmc_out_length(size_t count);
@@ -129,9 +117,5 @@ bool usbtmc_read_capabilities(const unsigned char *bytes, size_t count,
 /* Reads the reply to CHECK_CLEAR, CHECK_ABORT_IN or CHECK_ABORT_OUT. */
 enum usbtmc_progress usbtmc_read_progress(enum usbtmc_control control, const unsigned char *bytes,
                                           size_t count);
-
-/* Reads an interrupt-in packet; *status is set with USBTMC_STATUS_BYTE only. */
-enum usbtmc_notice usbtmc_read_notice(const unsigned char *bytes, size_t count, uint8_t tag,
-                                      unsigned char *status);
 
 #endif

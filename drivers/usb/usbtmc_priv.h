@@ -18,11 +18,9 @@ enum wire_state {
 struct usbtmc {
     struct usb_pipe pipe;
     struct usbtmc_capabilities capabilities;
-    bool remote;     /* taken from the front panel */
-    bool has_status; /* READ_STATUS_BYTE was not refused so far */
-    int term_char;   /* that ends every answer; USBTMC_NO_TERM_CHAR: none */
-    uint8_t tag;     /* of the last bulk transfer */
-    uint8_t status_tag;
+    bool remote;   /* taken from the front panel */
+    int term_char; /* that ends every answer; USBTMC_NO_TERM_CHAR: none */
+    uint8_t tag;   /* of the last bulk transfer */
     enum wire_state wire;
     bool owed;              /* an answer may still come for a message that is given up */
     bool torn;              /* a part of the present answer is lost */

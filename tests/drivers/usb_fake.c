@@ -355,28 +355,6 @@ static void check(struct fake *fake, enum fake_manner manner, unsigned char *byt
     }
 }
 
-static bool read_status(struct fake *fake, uint8_t tag, unsigned char *bytes, bool interrupt)
-{
-    if (fake->refuses_status)
-        return false;
-    bytes[0] = USBTMC_SUCCESS;
-    bytes[1] = tag;
-    bytes[2] = interrupt ? 0 : fake->status;
-    if (!interrupt)
-        return true;
-    for (; fake->service_requests > 0; fake->service_requests--) {
-        fake->notices[fake->notice_count][0] = 0x81;
-        fake->notices[fake->notice_count++][1] = 0x50;
-    }
-    if (fake->notice_count >= 8) {
-        bytes[0] = USBTMC_INTERRUPT_BUSY;
-        return true;
-    }
-    fake->notices[fake->notice_count][0] = 0x80 | tag;
-    fake->notices[fake->notice_count++][1] = fake->status;
-    return true;
-}
-
 /* By bRequest; false: stalls. */
 static bool serve(struct fake *fake, const struct usb_setup *setup, unsigned char *bytes)
 {
@@ -408,8 +386,6 @@ static bool serve(struct fake *fake, const struct usb_setup *setup, unsigned cha
     case 7:
         memcpy(bytes, fake->capabilities, sizeof fake->capabilities);
         return true;
-    case 128:
-        return read_status(fake, (uint8_t)setup->value, bytes, fake->notifies);
     case 160:
     case 161:
         fake->remote = setup->request == 160;
@@ -437,23 +413,6 @@ static enum pipe_result fake_control(void *self, const struct usb_setup *setup,
     return PIPE_DONE;
 }
 
-static enum pipe_result fake_interrupt_in(void *self, unsigned char *bytes, size_t capacity,
-                                          size_t *count, struct deadline deadline)
-{
-    struct fake *fake = self;
-
-    *count = 0;
-    if (is_gone(fake))
-        return PIPE_GONE;
-    if (fake->notice_count == 0 || capacity < 2 || deadline_passed(deadline))
-        return PIPE_TIMEOUT;
-    memcpy(bytes, fake->notices[0], 2);
-    *count = 2;
-    fake->notice_count--;
-    memmove(fake->notices[0], fake->notices[1], sizeof fake->notices - sizeof fake->notices[0]);
-    return PIPE_DONE;
-}
-
 static enum pipe_result fake_clear_halt(void *self, uint8_t endpoint, struct deadline deadline)
 {
     struct fake *fake = self;
@@ -475,23 +434,20 @@ static void fake_pause(void *self, struct deadline deadline)
     (void)deadline;
 }
 
-struct usb_pipe fake_pipe(struct fake *fake, bool interrupt)
+struct usb_pipe fake_pipe(struct fake *fake)
 {
     static const struct usb_pipe_ops ops = {
         .bulk_out = fake_bulk_out,
         .bulk_in = fake_bulk_in,
         .control = fake_control,
-        .interrupt_in = fake_interrupt_in,
         .clear_halt = fake_clear_halt,
         .pause = fake_pause,
     };
 
-    fake->notifies = interrupt;
     return (struct usb_pipe) { .ops = &ops,
                                .device = fake,
                                .usb488 = true,
                                .out = FAKE_OUT,
                                .in = FAKE_IN,
-                               .interrupt = interrupt ? FAKE_INT : 0,
                                .in_packet = FAKE_PACKET };
 }

@@ -15,8 +15,7 @@ enum {
     FAKE_ROOM = 1 << 21,
     FAKE_MESSAGE = 1 << 18,
     FAKE_IN = 0x81,
-    FAKE_OUT = 0x02,
-    FAKE_INT = 0x85
+    FAKE_OUT = 0x02
 };
 
 /* What is wrong with the next answer. */
@@ -67,11 +66,7 @@ struct fake {
     bool never_ends;    /* marks no end of message; ends a transfer at the term char it was told */
     int term_char;      /* of the last request; USBTMC_NO_TERM_CHAR: none */
     bool keeps_answers; /* queues answers instead of throwing old ones away */
-    bool notifies;      /* the status byte comes by the interrupt endpoint */
-    bool refuses_status;
-    int service_requests; /* notifications that stand before the status byte */
-    unsigned char status;
-    int gone_at; /* the call at which it is unplugged; -1: never */
+    int gone_at;        /* the call at which it is unplugged; -1: never */
     int calls;
     int clears; /* device clears that were begun */
     int aborts;
@@ -97,8 +92,6 @@ struct fake {
     bool stuck;
     bool overflows;
     bool empty_first;
-    unsigned char notices[64][2];
-    int notice_count;
 };
 
 /* A well-behaved device that has the answers to nothing yet. */
@@ -110,8 +103,8 @@ void fake_end(struct fake *fake);
 /* Answers "name?" with `text` as it is. Both are borrowed. */
 void fake_say(struct fake *fake, const char *name, const char *text);
 
-/* How to reach it; `interrupt`: with an interrupt endpoint. */
-struct usb_pipe fake_pipe(struct fake *fake, bool interrupt);
+/* How to reach it. */
+struct usb_pipe fake_pipe(struct fake *fake);
 
 /* Leaves a transfer on bulk-in as a former user would have. */
 void fake_leave(struct fake *fake, const char *text, uint8_t tag);

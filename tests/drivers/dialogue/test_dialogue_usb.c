@@ -60,7 +60,7 @@ struct played {
 
 static void plug(struct played *played)
 {
-    struct usb_pipe pipe = fake_pipe(&played->fake, false);
+    struct usb_pipe pipe = fake_pipe(&played->fake);
     struct usbtmc *session = usbtmc_open(&pipe, deadline_in(TALK_PLENTY_MS), NULL);
 
     assert_non_null(session);

@@ -30,7 +30,7 @@ struct reply {
 
 static struct usbtmc *begin(struct fake *fake)
 {
-    struct usb_pipe pipe = fake_pipe(fake, fake->notifies);
+    struct usb_pipe pipe = fake_pipe(fake);
     struct usbtmc *session = usbtmc_open(&pipe, deadline_in(plenty_ms), NULL);
 
     assert_non_null(session);
@@ -410,58 +410,12 @@ static void no_time_means_no_request(void **state)
     free(reply.bytes);
 }
 
-static void status_byte(void **state)
-{
-    (void)state;
-    for (int i = 0; i < 2 * 12; i++) {
-        struct fake fake;
-        struct usbtmc *session;
-        unsigned char byte = 0;
-
-        fake_begin(&fake);
-        fake.notifies = i % 2;
-        session = begin(&fake);
-        fake.service_requests = i / 2;
-        for (int k = 0; k < 200; k++) {
-            fake.status = (unsigned char)k;
-            if (!usbtmc_status(session, &byte, deadline_in(plenty_ms), NULL))
-                assert_true(k == 0 && i / 2 >= 8);
-            else
-                assert_int_equal(byte, k);
-        }
-        fake.refuses_status = true;
-        assert_false(usbtmc_status(session, &byte, deadline_in(plenty_ms), NULL));
-        usbtmc_close(session);
-        fake_end(&fake);
-    }
-}
-
-static void refused_status_is_no_failure(void **state)
-{
-    struct failure failure;
-    unsigned char byte = 77;
-    struct fake fake;
-    struct usbtmc *session;
-
-    (void)state;
-    failure_clear(&failure);
-    fake_begin(&fake);
-    fake.refuses_status = true;
-    session = begin(&fake);
-    assert_false(usbtmc_status(session, &byte, deadline_in(plenty_ms), &failure));
-    assert_int_equal(failure.code, FAILURE_NONE);
-    assert_int_equal(byte, 77);
-    usbtmc_close(session);
-    fake_end(&fake);
-}
-
 /* Everything a session does, until the device is unplugged; false when that was noticed. */
 static bool whole_life(struct fake *fake, struct reply *reply)
 {
-    struct usb_pipe pipe = fake_pipe(fake, true);
+    struct usb_pipe pipe = fake_pipe(fake);
     struct deadline deadline = deadline_in(plenty_ms);
     struct failure *failure = &reply->failure;
-    unsigned char byte;
     struct usbtmc *session;
     bool well;
 
@@ -471,7 +425,6 @@ static bool whole_life(struct fake *fake, struct reply *reply)
         return false;
     well = ask(session, "block 200?", 65536, reply) == ANSWERED &&
            ask(session, "silent?", 65536, reply) == ANSWERED &&
-           usbtmc_status(session, &byte, deadline, failure) &&
            usbtmc_clear(session, deadline, failure) && usbtmc_present(session, failure);
     if (!well)
         assert_int_equal(usbtmc_present(session, NULL), false);
@@ -588,8 +541,6 @@ int main(void)
         cmocka_unit_test(leftovers_of_a_former_user_are_gone),
         cmocka_unit_test(unread_rest_is_thrown_away),
         cmocka_unit_test(no_time_means_no_request),
-        cmocka_unit_test(status_byte),
-        cmocka_unit_test(refused_status_is_no_failure),
         cmocka_unit_test(unplugged_at_each_call),
         cmocka_unit_test(capabilities_may_be_missing),
     };

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * The bytes of USBTMC against the vectors UO, UR, UI, UX, UK, UC, UN and the
- * tag sequences of tests/reference/links_usbtmc.json (USBTMC 1.00 tables 1 to
+ * The bytes of USBTMC against the vectors UO, UR, UI, UX, UK, UC and the
+ * tag sequence of tests/reference/links_usbtmc.json (USBTMC 1.00 tables 1 to
  * 9 and USB488 1.00, sources named there).
  */
 #include "drivers/usb/usbtmc_message.h"
@@ -169,23 +169,17 @@ static void wrong_answers(void **state)
     }
 }
 
-static void follow(const char *name, uint8_t first, uint8_t (*next)(uint8_t))
+static void tags(void **state)
 {
-    json_t *sequence = json_object_get(vectors, name);
+    json_t *sequence = json_object_get(vectors, "tag_sequence");
     json_t *pair;
     size_t i;
 
-    assert_int_equal(first, number_of(sequence, "first"));
-    json_array_foreach(json_object_get(sequence, "after"), i, pair)
-        assert_int_equal(next((uint8_t)json_integer_value(json_array_get(pair, 0))),
-                         json_integer_value(json_array_get(pair, 1)));
-}
-
-static void tags(void **state)
-{
     (void)state;
-    follow("tag_sequence", usbtmc_next_tag(0), usbtmc_next_tag);
-    follow("read_status_byte_tag_sequence", usbtmc_next_status_tag(0), usbtmc_next_status_tag);
+    assert_int_equal(usbtmc_next_tag(0), number_of(sequence, "first"));
+    json_array_foreach(json_object_get(sequence, "after"), i, pair)
+        assert_int_equal(usbtmc_next_tag((uint8_t)json_integer_value(json_array_get(pair, 0))),
+                         json_integer_value(json_array_get(pair, 1)));
 }
 
 static const struct {
@@ -197,8 +191,7 @@ static const struct {
     { "UC1", USBTMC_GET_CAPABILITIES, 0, 0 },  { "UC2", USBTMC_INITIATE_CLEAR, 0, 0 },
     { "UC3", USBTMC_CHECK_CLEAR, 0, 0 },       { "UC5", USBTMC_INITIATE_ABORT_IN, 9, 0x82 },
     { "UC6", USBTMC_CHECK_ABORT_IN, 0, 0x82 }, { "UC7", USBTMC_INITIATE_ABORT_OUT, 9, 1 },
-    { "UC8", USBTMC_CHECK_ABORT_OUT, 0, 1 },   { "UC9", USBTMC_READ_STATUS_BYTE, 2, 0 },
-    { "UC10", USBTMC_READ_STATUS_BYTE, 3, 0 }, { "UC11", USBTMC_REN_CONTROL, 1, 0 },
+    { "UC8", USBTMC_CHECK_ABORT_OUT, 0, 1 },   { "UC11", USBTMC_REN_CONTROL, 1, 0 },
     { "UC12", USBTMC_REN_CONTROL, 0, 0 },      { "UC13", USBTMC_GO_TO_LOCAL, 0, 0 },
 };
 
@@ -292,39 +285,6 @@ static void capabilities(void **state)
     }
 }
 
-static void notices(void **state)
-{
-    static const struct {
-        const char *id;
-        uint8_t tag;
-        enum usbtmc_notice notice;
-        unsigned char status;
-    } rows[] = {
-        { "UN1", 2, USBTMC_SERVICE_REQUEST, 0 },
-        { "UN2", 2, USBTMC_STATUS_BYTE, 0x10 },
-        { "UN3", 127, USBTMC_STATUS_BYTE, 0x40 },
-        { "UN4", 2, USBTMC_OTHER, 0 },
-        { "UN5", 2, USBTMC_OTHER, 0 },
-        { "UN6", 2, USBTMC_OTHER, 0 },
-    };
-    json_t *list = list_of("interrupt_in", 6);
-    json_t *vector;
-    size_t i;
-
-    (void)state;
-    assert_int_equal(json_array_size(list), sizeof rows / sizeof *rows);
-    json_array_foreach(list, i, vector)
-    {
-        struct bytes bytes = hex_of(vector, "bytes");
-        unsigned char status = 0;
-
-        assert_string_equal(json_string_value(json_object_get(vector, "id")), rows[i].id);
-        assert_int_equal(usbtmc_read_notice(bytes.at, bytes.count, rows[i].tag, &status),
-                         rows[i].notice);
-        assert_int_equal(status, rows[i].status);
-    }
-}
-
 int main(void)
 {
     static const struct CMUnitTest tests[] = {
@@ -332,7 +292,6 @@ int main(void)
         cmocka_unit_test(answers),      cmocka_unit_test(wrong_answers),
         cmocka_unit_test(tags),         cmocka_unit_test(control_requests),
         cmocka_unit_test(progress),     cmocka_unit_test(capabilities),
-        cmocka_unit_test(notices),
     };
     json_t *file = json_load_file(GRADUS_TEST_DATA "/links_usbtmc.json", 0, NULL);
     int failed;
