@@ -126,17 +126,6 @@ bool contest_hold(const double *time, const double *value, size_t count, double 
     return contest->count > 0;
 }
 
-const struct contestant *contest_best(const struct contest *contest, enum shape_course course)
-{
-    const struct contestant *best = NULL;
-    for (size_t i = 0; i < contest->count; i++) {
-        const struct contestant *each = &contest->list[i];
-        if (each->shape.course == course && (best == NULL || each->weight > best->weight))
-            best = each;
-    }
-    return best;
-}
-
 /* A figure that is made of a contestant's factors, in a unit. */
 static double figure(const struct contestant *contestant, const double *row, double unit,
                      double *standard)
@@ -152,17 +141,6 @@ double contestant_value(const struct contest *contest, const struct contestant *
     double row[LEAST_SQUARES_COLUMNS];
     shape_row(&contestant->shape, places_clock(places, time), row);
     return places->level + figure(contestant, row, places->unit, standard);
-}
-
-double contestant_change(const struct contest *contest, const struct contestant *contestant,
-                         double *standard)
-{
-    double row[LEAST_SQUARES_COLUMNS], before[LEAST_SQUARES_COLUMNS];
-    shape_row(&contestant->shape, 0, before);
-    shape_row(&contestant->shape, 1, row);
-    for (size_t i = 0; i < contestant->shape.count; i++)
-        row[i] -= before[i];
-    return figure(contestant, row, contest->places.unit, standard);
 }
 
 double contestant_step(const struct contest *contest, const struct contestant *contestant,

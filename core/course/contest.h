@@ -48,16 +48,9 @@ struct contest {
 bool contest_hold(const double *time, const double *value, size_t count, double day,
                   const size_t step[2], double least, struct contest *contest);
 
-/* The heaviest contestant of a course; NULL: there is none. */
-const struct contestant *contest_best(const struct contest *contest, enum shape_course course);
-
 /* Value of a contestant's course at a time, INFINITY too, and its standard uncertainty. */
 double contestant_value(const struct contest *contest, const struct contestant *contestant,
                         double time, double *standard);
-
-/* How far its course went while it was seen, without its step, and the standard uncertainty. */
-double contestant_change(const struct contest *contest, const struct contestant *contestant,
-                         double *standard);
 
 /* Height of its step, and its standard uncertainty; it must have one. */
 double contestant_step(const struct contest *contest, const struct contestant *contestant,

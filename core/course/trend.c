@@ -53,13 +53,3 @@ bool trend_fit(const struct trend *trend, struct trend_line *line)
                                   .freedom = freedom };
     return true;
 }
-
-double trend_value(const struct trend_line *line, double time)
-{
-    return line->level + line->slope * (time - line->centre);
-}
-
-double trend_value_standard(const struct trend_line *line, double time)
-{
-    return hypot(line->level_standard, line->slope_standard * (time - line->centre));
-}

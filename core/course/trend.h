@@ -36,8 +36,4 @@ bool trend_add(struct trend *trend, double time, double value);
 /* Fits; false, writing nothing, with fewer than three values or all at one time. */
 bool trend_fit(const struct trend *trend, struct trend_line *line);
 
-/* Value of the line at a time, and the standard uncertainty of that value. */
-double trend_value(const struct trend_line *line, double time);
-double trend_value_standard(const struct trend_line *line, double time);
-
 #endif

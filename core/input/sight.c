@@ -173,21 +173,3 @@ struct sight sight_rate(double rate, double frequency)
         return told(SIGHT_BLIND, NAN, "%g readings a second cannot follow %g Hz", rate, frequency);
     return clear;
 }
-
-struct sight sight_judge(const struct eye *eye, const struct spectacle *spectacle)
-{
-    static struct sight (*const judges[])(const struct eye *, const struct spectacle *) = {
-        sight_band, sight_waveform, sight_crest, sight_bandwidth, sight_sampling,
-    };
-    struct sight all = clear;
-    for (size_t i = 0; i < sizeof judges / sizeof *judges; i++) {
-        struct sight sight = judges[i](eye, spectacle);
-        if (sight.state == SIGHT_BLIND)
-            return sight;
-        if (sight.share > all.share)
-            snprintf(all.reason, sizeof all.reason, "%s", sight.reason);
-        all.share += sight.share;
-    }
-    all.state = all.share > 0 ? SIGHT_UNCERTAIN : SIGHT_CLEAR;
-    return all;
-}

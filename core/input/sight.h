@@ -57,9 +57,6 @@ struct sight {
     char reason[160]; /* why it is blind or uncertain; empty when clear */
 };
 
-/* Judges all of the following, the first that is blind or else all shares added. */
-struct sight sight_judge(const struct eye *eye, const struct spectacle *spectacle);
-
 /*
  * Roll-off of instrument and probe together, both taken as first order: of all
  * responses that are flat and -3 dB at the same frequency, the one that takes

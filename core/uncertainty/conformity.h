@@ -14,30 +14,19 @@
 #include "budget.h"
 
 /*
- * Probability that the true value is within the limits, JCGM 106:2012
- * 7.3 and 7.4. An infinite limit is none.
- *
- * value, low, high, standard  in one unit, standard >= 0; with 0 it is 0 or 1
- * NAN when value or standard is not finite.
+ * Probability that the true value is within the limits, JCGM 106:2012 7.3 and 7.4, for the
+ * errors of a budget. An infinite limit is none; value, low and high in the unit of the budget.
+ * NAN when the value is not finite or the budget has no law (coverage_law_make()).
  */
-double conformity_probability(double low, double high, double value, double standard);
+double conformity_probability(double low, double high, double value, const struct budget *budget);
 
 /*
- * Guard band that keeps the specific risk at one limit to `risk`, JCGM 106
- * 8.3.2: w = z u with z the one-sided quantile (7.3, Table 1), of Student's t
- * where the degrees of freedom are finite (truncated to a whole number).
+ * Guard band that keeps the specific risk at one limit to `risk`, JCGM 106 8.3.2: the biases
+ * and the one-sided quantile of all else (7.3, Table 1).
  *
- * risk  0 < risk <= 0.5; NAN outside that, and with freedom below 1
+ * risk  0 < risk <= 0.5; NAN outside that, and without a law
  */
-double conformity_guard_band(double risk, double standard, double freedom);
-
-/*
- * The same two for the errors of a budget: NAN also where it has no law
- * (coverage_law_make()). The guard band is the biases and the one-sided quantile of all else.
- */
-double conformity_probability_of(double low, double high, double value,
-                                 const struct budget *budget);
-double conformity_guard_band_of(double risk, const struct budget *budget);
+double conformity_guard_band(double risk, const struct budget *budget);
 
 /*
  * Test uncertainty ratio: half the width of the tolerance to the expanded

@@ -74,7 +74,7 @@ double limits_guard_band(const struct limits *limits, const struct expanded *exp
     case DECISION_SIMPLE:
         return 0.0 * expanded->uncertainty;
     case DECISION_RISK:
-        return conformity_guard_band_of(limits->risk, budget);
+        return conformity_guard_band(limits->risk, budget);
     case DECISION_GUARDED:
         break;
     }
@@ -103,7 +103,7 @@ struct judgement limits_decide(const struct limits *limits, double value,
     }
     judgement.guard_band = limits_guard_band(limits, expanded, budget);
     judgement.verdict = limits_judge(limits, value, judgement.guard_band);
-    judgement.probability = conformity_probability_of(limits->low, limits->high, value, budget);
+    judgement.probability = conformity_probability(limits->low, limits->high, value, budget);
     judgement.ratio = conformity_ratio(limits->low, limits->high, expanded->uncertainty);
     judgement.refused = judgement.ratio < limits->least_ratio;
     if (judgement.refused && judgement.verdict != VERDICT_FAIL) {

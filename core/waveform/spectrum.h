@@ -32,8 +32,8 @@ struct spectrum_room {
 size_t spectrum_length(size_t count);
 
 /*
- * Makes the spectrum. A sine between two bins shows up to window_scalloping() too
- * small. The level midway between the extremes is taken out first and put back
+ * Makes the spectrum. A sine between two bins shows too small, by up to the
+ * scalloping of its window. The level midway between the extremes is taken out first and put back
  * into bin 0, so that a large offset does not leak into the rest.
  *
  * Returns WAVE_NONE, or BAD_SAMPLES for fewer than 8 or not finite ones, writing nothing.

@@ -163,12 +163,6 @@ bool waveform_measure_whole(const struct series *series, struct waveform *wavefo
     return measure(series, false, waveform);
 }
 
-bool waveform_measure(const double *volts, size_t count, double interval, struct waveform *waveform)
-{
-    struct series series = series_of_reals(volts, count, interval);
-    return waveform_measure_series(&series, waveform);
-}
-
 double waveform_aspect(const struct waveform *waveform, enum aspect aspect)
 {
     switch (aspect) {

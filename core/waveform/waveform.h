@@ -36,19 +36,11 @@ struct waveform {
 };
 
 /*
- * Measures a trace.
- *
- * volts     the samples, finite; borrowed
- * count     at least 4
- * interval  seconds, > 0
- * Returns false, writing nothing, when a sample is not finite, an argument is
+ * Measures a record of either kind: at least 4 finite samples, an interval > 0; codes are
+ * read where they are. Returns false, writing nothing, when a sample is not finite, an argument is
  * out of bounds, or a result is too large for a double. Makes six passes
  * over the record in double precision; allocates nothing, 32 KiB of stack.
  */
-bool waveform_measure(const double *volts, size_t count, double interval,
-                      struct waveform *waveform);
-
-/* The same for a record of either kind; for codes it reads them where they are. */
 bool waveform_measure_series(const struct series *series, struct waveform *waveform);
 
 /*

@@ -43,22 +43,6 @@ double window_noise_bandwidth(enum window window)
     return square / (gain * gain);
 }
 
-/*
- * The transform half a bin off, for n without bound: each cosine term is two
- * rectangular windows moved by k bins, whose transform is sin(pi x) / (pi x) and a phase
- * that turns by half a circle a bin, which makes up for the alternating signs.
- */
-double window_scalloping(enum window window)
-{
-    double sum = 0.0;
-    for (size_t k = 0; k < windows[window].terms; k++) {
-        double below = 0.5 - (double)k, above = 0.5 + (double)k;
-        double pair = sin(pi * below) / (pi * below) + sin(pi * above) / (pi * above);
-        sum += windows[window].a[k] / 2.0 * pair;
-    }
-    return sum / window_gain(window);
-}
-
 size_t window_reach(enum window window)
 {
     return windows[window].terms;

@@ -32,9 +32,6 @@ double window_gain(enum window window);
 /* Equivalent noise bandwidth in bins: n sum(w^2) / sum(w)^2. */
 double window_noise_bandwidth(enum window window);
 
-/* What is left of a sine's amplitude halfway between two bins: scalloping, a factor <= 1. */
-double window_scalloping(enum window window);
-
 /* Bins on either side of a sine's own that its main lobe reaches to. */
 size_t window_reach(enum window window);
 

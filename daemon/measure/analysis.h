@@ -23,7 +23,7 @@ struct analysis {
 /*
  * Analyses a record. The spectrum is made from its first 131072 samples. Takes 48
  * bytes of memory for each of those while it works; without them the spectrum
- * is left out with WAVE_NO_MEMORY. False, writing nothing, as waveform_measure().
+ * is left out with WAVE_NO_MEMORY. False, writing nothing, as waveform_measure_series().
  *
  * step  the converter's in the unit of the samples, >= 0
  * alias  what looks like periods is none: the figures are of the whole record, and

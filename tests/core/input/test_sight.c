@@ -105,26 +105,6 @@ static void readings_follow_or_not(void **state)
     assert_int_equal(sight_rate(50, NAN).state, SIGHT_BLIND);
 }
 
-/* Shares add; one that is blind is the verdict. */
-static void all_together(void **state)
-{
-    (void)state;
-    struct eye eye = eye_unknown();
-    struct spectacle spectacle = looking_at(ASPECT_AC, sine, 1e6);
-    eye.response = RESPONSE_TRUE_RMS;
-    eye.bandwidth = 10e6;
-    eye.crest_count = 1;
-    eye.crest_errors[0] = (struct crest_error) { 3, 0.001 };
-    struct sight sight = sight_judge(&eye, &spectacle);
-    assert_int_equal(sight.state, SIGHT_UNCERTAIN);
-    assert_near(sight.share, 0.001 + 1 - 1 / sqrt(1.01), 1e-12);
-    eye.high_frequency = 500e3;
-    eye.low_frequency = 10;
-    assert_int_equal(sight_judge(&eye, &spectacle).state, SIGHT_BLIND);
-    eye = eye_unknown();
-    assert_int_equal(sight_judge(&eye, &spectacle).state, SIGHT_CLEAR);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -133,7 +113,6 @@ int main(void)
         cmocka_unit_test(the_band_holds_or_not),
         cmocka_unit_test(samples_and_record),
         cmocka_unit_test(readings_follow_or_not),
-        cmocka_unit_test(all_together),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

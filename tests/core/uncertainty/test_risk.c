@@ -102,7 +102,7 @@ static double passed(const struct kind *kind, double risk, double share)
         double value = limits.high + draw(kind, share, state, &budget);
         static double band;
         if (i == 0 || kind->few > 0)
-            band = conformity_guard_band_of(risk, &budget);
+            band = conformity_guard_band(risk, &budget);
         count += limits_judge(&limits, value, band) == VERDICT_PASS;
     }
     return (double)count / draws_of(kind);
@@ -140,7 +140,7 @@ static void test_the_stated_probability_is_kept(void **state)
             struct budget budget;
             double truth = 12 * even(seeds);
             double value = truth + draw(&kinds[k], 1, seeds, &budget);
-            double stated = conformity_probability_of(-6, 6, value, &budget);
+            double stated = conformity_probability(-6, 6, value, &budget);
             assert_true(stated >= 0 && stated <= 1);
             size_t bin = (size_t)fmin(BINS - 1, stated * BINS);
             sum[bin] += stated;
@@ -159,12 +159,12 @@ static void test_one_bias(void **state)
     (void)state;
     struct budget budget = { 0 };
     budget_add(&budget, "bandwidth", SHAPE_BIAS, 1 / sqrt(3), -1, INFINITY);
-    assert_true(fabs(conformity_guard_band_of(0.05, &budget) - 1) < 1e-9);
-    assert_true(conformity_probability_of(-INFINITY, 10, 9.5, &budget) == 0);
-    assert_true(conformity_probability_of(-INFINITY, 10, 8.5, &budget) == 1);
-    assert_true(isnan(conformity_guard_band_of(0.6, &budget)));
-    assert_true(isnan(conformity_guard_band_of(NAN, &budget)));
-    assert_true(isnan(conformity_probability_of(0, 1, NAN, &budget)));
+    assert_true(fabs(conformity_guard_band(0.05, &budget) - 1) < 1e-9);
+    assert_true(conformity_probability(-INFINITY, 10, 9.5, &budget) == 0);
+    assert_true(conformity_probability(-INFINITY, 10, 8.5, &budget) == 1);
+    assert_true(isnan(conformity_guard_band(0.6, &budget)));
+    assert_true(isnan(conformity_guard_band(NAN, &budget)));
+    assert_true(isnan(conformity_probability(0, 1, NAN, &budget)));
 }
 
 int main(void)

@@ -30,6 +30,20 @@ static void lengths_are_products_of_two_three_five(void **state)
     }
 }
 
+/* What is left of a sine halfway between two bins: the sum that defines it (Harris, as below). */
+static double scalloping(enum window window)
+{
+    static const size_t n = 10000;
+    double all = 0, re = 0, im = 0;
+    for (size_t k = 0; k < n; k++) {
+        double weight = window_at(window, k, n), turn = two_pi / 2 * (double)k / (double)n;
+        all += weight;
+        re += weight * cos(turn);
+        im -= weight * sin(turn);
+    }
+    return hypot(re, im) / all;
+}
+
 /*
  * Gain, noise bandwidth, scalloping in dB: Harris, Proc. IEEE 66 (1978) 51, table 1, which
  * prints 1.78 for Hamming (0.54 and 0.46 give 1.75). Flat top, own derivation from its
@@ -47,7 +61,7 @@ static void windows_have_their_figures(void **state)
         enum window window = (enum window)i;
         assert_within(window_gain(window), rows[i][0], 0.005);
         assert_within(window_noise_bandwidth(window), rows[i][1], 0.006);
-        assert_within(-20.0 * log10(window_scalloping(window)), rows[i][2], 0.006);
+        assert_within(-20.0 * log10(scalloping(window)), rows[i][2], 0.006);
         double sum = 0.0, square = 0.0;
         for (size_t k = 0; k < 1000; k++) {
             double weight = window_at(window, k, 1000);
@@ -109,7 +123,7 @@ static void amplitudes_are_corrected_for_the_window(void **state)
             make(&series, (enum window)i, &spectrum);
             assert_int_equal(spectrum.used, SAMPLES);
             assert_near(spectrum.spacing, 1.0 / 6.0, 1e-12);
-            double left = half ? window_scalloping((enum window)i) : 1.0;
+            double left = half ? scalloping((enum window)i) : 1.0;
             assert_near(spectrum.amplitude[500], 2.0 * left, 2e-3);
             assert_near(spectrum.amplitude[0], 1e3, 1e-5);
         }
