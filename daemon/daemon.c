@@ -135,6 +135,7 @@ static bool make_parts(struct daemon *daemon)
     daemon->service.burnin_follow = burnin_follow_new(&daemon->loop);
     daemon->service.answers = answers_new(&daemon->loop);
     daemon->service.probe_checks = probe_checks_new();
+    daemon->loop.probe_checks = daemon->service.probe_checks;
     daemon->service.server = server_new(daemon->loop.base, &daemon_server_handlers, daemon);
     if (daemon->flushed == NULL || daemon->loop.mailbox == NULL || daemon->service.follow == NULL ||
         daemon->service.burnin_follow == NULL || daemon->service.answers == NULL ||

@@ -369,6 +369,8 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     if (!aspect_has_no_sign(chain->aspect))
         bounded(sink, probe->dimension == DIMENSION_RESISTANCE ? "lead resistance" : "probe offset",
                 probe->offset_tolerance, corrected);
+    if (!aspect_has_no_sign(chain->aspect))
+        term(sink, "zero of the leads", SHAPE_NORMAL, probe->offset_standard, corrected);
     struct loading loading = chain_loading(chain, setup);
     double value = chain_value(chain, setup, signal->value);
     if (chain->correct_loading && loading.known)

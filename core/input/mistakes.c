@@ -171,6 +171,16 @@ static bool ground_clip(const struct circumstances *facts, struct mistake *mista
                         "circuit; use an isolated probe");
 }
 
+static bool lead_zero(const struct circumstances *facts, struct mistake *mistake)
+{
+    if (facts->leads_age < 0)
+        return say(mistake, "the leads were zeroed later than now: is the clock right?");
+    return facts->leads_age > facts->leads_most &&
+           say(mistake,
+               "the leads were zeroed %.0f s ago, at most %.0f s are asked: the zero is not used",
+               facts->leads_age, facts->leads_most);
+}
+
 static bool overdue(const struct circumstances *facts, struct mistake *mistake)
 {
     return facts->overdue && say(mistake, "the calibration of %s was due on %s", facts->instrument,
@@ -196,8 +206,8 @@ size_t mistakes_find(const struct circumstances *facts, struct mistake found[MIS
         [MISTAKE_RATING] = rating,           [MISTAKE_PROBE_SWITCH] = probe_switch,
         [MISTAKE_TERMINATION] = terminated,  [MISTAKE_AC_COUPLING] = coupled,
         [MISTAKE_OPEN_LEAD] = open_lead,     [MISTAKE_GROUND_REFERENCE] = ground_reference,
-        [MISTAKE_GROUND_CLIP] = ground_clip, [MISTAKE_CALIBRATION] = overdue,
-        [MISTAKE_RECORD_ONLY] = record_only,
+        [MISTAKE_GROUND_CLIP] = ground_clip, [MISTAKE_LEAD_ZERO] = lead_zero,
+        [MISTAKE_CALIBRATION] = overdue,     [MISTAKE_RECORD_ONLY] = record_only,
     };
     size_t count = 0;
     for (int kind = 0; kind < MISTAKE_COUNT; kind++) {

@@ -28,6 +28,7 @@ enum mistake_policy { MISTAKE_WARN, MISTAKE_BLOCK };
     X(GROUND_REFERENCE, "ground_reference", MISTAKE_WARN,                                          \
       "the zero trace is further off than it may be")                                              \
     X(GROUND_CLIP, "ground_clip", MISTAKE_BLOCK, "a scope at a point that is tied to the mains")   \
+    X(LEAD_ZERO, "lead_zero", MISTAKE_WARN, "the zero of the leads is too old")                    \
     X(CALIBRATION, "calibration", MISTAKE_WARN, "the calibration is overdue")                      \
     X(RECORD_ONLY, "record_only", MISTAKE_WARN,                                                    \
       "a value that holds for its record only, since the signal changes more slowly than that")
@@ -65,6 +66,8 @@ struct circumstances {
     bool no_period;              /* it shows a swing, and no whole period of it */
     bool passing;                /* what was averaged had not come to its average in that time */
     bool overdue;                /* the calibration was due before today */
+    double leads_age;            /* seconds since the leads were zeroed; NAN: they never were */
+    double leads_most;           /* seconds that a zero holds */
     const char *instrument;      /* its name; borrowed */
     const char *calibration_due; /* ISO date; borrowed */
 };

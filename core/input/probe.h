@@ -30,6 +30,7 @@ struct probe {
     double tolerance;             /* relative bound on factor, 0.01 for 1 % */
     double offset;                /* tip units at zero output */
     double offset_tolerance;      /* tip units */
+    double offset_standard;       /* standard uncertainty of one that was measured; 0: stated */
     double tip_resistance;        /* ohm at the tip; NAN: the instrument's own input resistance */
     double resistance_tolerance;  /* relative bound on tip_resistance */
     double tip_capacitance;       /* farad at the tip; NAN: the instrument's own and the cable's */

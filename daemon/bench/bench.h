@@ -156,6 +156,7 @@ struct bench {
     char digest[DIGEST_SIZE]; /* SHA-256 of that text, hexadecimal */
     struct bench_server server;
     double loading_share;                      /* loading above it is warned of, relative */
+    double lead_zero_s;                        /* how long a zero of leads holds */
     enum mistake_policy policy[MISTAKE_COUNT]; /* what is done about each mistake */
     struct bench_store store;
     size_t profile_count;

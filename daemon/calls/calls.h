@@ -26,9 +26,10 @@ rpc_handler call_talk;
 rpc_handler call_follow;
 rpc_handler call_unfollow;
 
-/* calls_probing.c: a point through two loads, a probe on a square wave. */
+/* calls_probing.c: a point through two loads, a probe on a square wave, shorted leads. */
 rpc_handler call_unload;
 rpc_handler call_compensate;
+rpc_handler call_zero;
 
 /* calls_agree.c: a place through two instruments. */
 rpc_handler call_agree;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Methods that look at the probing itself: a point through two loads, and a
- * probe on a square wave. Each is made of ordinary measurements.
+ * Methods that look at the probing itself: a point through two loads, a probe
+ * on a square wave, leads that are shorted. Each is made of ordinary measurements.
  */
 #include "calls.h"
 
@@ -9,6 +9,7 @@
 #include "core/input/two_load.h"
 #include "daemon/basics/moment.h"
 #include "daemon/bench/point_chain.h"
+#include "daemon/measure/leads.h"
 #include "methods.h"
 #include "service.h"
 
@@ -41,6 +42,26 @@ static void refuse(struct errand *errand, const struct failure *failure, const s
     free(errand);
 }
 
+/*
+ * Makes the job one of a point's leads, shorted: what the point should show
+ * and the limits it has are no matter of theirs. False when memory is short.
+ */
+static bool short_leads(struct job *job)
+{
+    struct bench_point *leads = malloc(sizeof *leads);
+    if (leads == NULL)
+        return false;
+    *leads = *job->point;
+    leads->expected = NAN;
+    leads->limits = limits_none();
+    leads->reference = BENCH_NO_POINT;
+    leads->stored = (struct bench_stored) { 0 };
+    job->own_point = leads;
+    job->point = leads;
+    job->zeros.own.state = LEADS_SHORTED;
+    return true;
+}
+
 /* Measures a point for the errand; refuses it, and frees it, when that cannot be. */
 static void begin(struct errand *errand, enum job_kind kind, const struct bench_point *point,
                   job_done *done)
@@ -48,9 +69,10 @@ static void begin(struct errand *errand, enum job_kind kind, const struct bench_
     struct service *service = errand->service;
     struct failure failure = { 0 };
     struct job *job = job_new(kind, service->loop->bench, point);
-    if (job == NULL) {
+    if (job == NULL || (kind == JOB_ZERO && !short_leads(job))) {
         failure_no_memory(&failure, "a job");
         refuse(errand, &failure, NULL);
+        job_free(job);
         return;
     }
     job->done = done;
@@ -221,6 +243,17 @@ static bool judge_capture(const struct job *job, struct compensation *found,
     return true;
 }
 
+/* Puts what a job found on record. */
+static void put_on_record(struct service *service, enum event_kind kind, struct text *body,
+                          const struct job *job)
+{
+    struct happening event = {
+        .kind = kind, .subject = "", .plan = "", .body = body, .time = job->taken
+    };
+    publish_event(&service->loop->publish, &event);
+    text_free(body);
+}
+
 /* Keeps the outcome for whoever asks later whether the probe is good, and in the store. */
 static void note_check(struct service *service, const struct job *job,
                        const struct compensation *found)
@@ -228,13 +261,7 @@ static void note_check(struct service *service, const struct job *job,
     struct text body = { 0 };
     probe_checks_note(service->probe_checks, job->bench, job->point, found, moment_of(job->taken));
     probe_checks_encode(&body, job->bench, job->point, found);
-    struct happening event = { .kind = EVENT_COMPENSATION_CHECKED,
-                               .subject = "",
-                               .plan = "",
-                               .body = &body,
-                               .time = job->taken };
-    publish_event(&service->loop->publish, &event);
-    text_free(&body);
+    put_on_record(service, EVENT_COMPENSATION_CHECKED, &body, job);
 }
 
 static void on_compensate(struct job *job, const struct failure *refusal)
@@ -284,4 +311,88 @@ void call_compensate(void *context, struct rpc_call *call, const struct rpc_valu
     if (values[COMPENSATE_FREQUENCY].given)
         errand->frequency = values[COMPENSATE_FREQUENCY].number;
     begin(errand, JOB_CAPTURE, point, on_compensate);
+}
+
+/* Whether a point has leads of which a zero can be taken. */
+static bool has_leads(const struct bench_point *point, struct failure *failure)
+{
+    static const char *const expected = "a resistance on two wires";
+    if (point->quantity == QUANTITY_RESISTANCE_4_WIRE)
+        return failure_set(failure, FAILURE_UNSUPPORTED, point->name, expected,
+                           "on four wires the leads are no part of what is measured");
+    return leads_count(point) || failure_set(failure, FAILURE_UNSUPPORTED, point->name, expected,
+                                             "it measures %s", quantity_name(point->quantity));
+}
+
+/* What shorted leads came to; false when it is not that of shorted leads. */
+static bool take_zero(const struct job *job, struct lead_zero *zero, struct failure *failure)
+{
+    const struct reading *reading = &job->capture.reading;
+    double value, uncertainty;
+    if (reading->failure.code == FAILURE_OVER_RANGE)
+        return failure_set(failure, FAILURE_OVER_RANGE, job->point->name,
+                           "leads that are shorted at their tips",
+                           "the meter is overloaded: the leads are open");
+    if (!reading_value(reading, &value, &uncertainty)) {
+        *failure = reading->failure;
+        return false;
+    }
+    *zero = (struct lead_zero) { LEADS_ZEROED, value, reading->expanded.standard,
+                                 moment_of(job->taken) };
+    return lead_zero_fits(&job->bench->probes[job->point->probe], value, uncertainty, failure);
+}
+
+static void answer_zero(struct service *service, struct rpc_call *call, const struct job *job,
+                        const struct lead_zero *zero)
+{
+    const struct bench_point *point = job->point;
+    const struct expanded *expanded = &job->capture.reading.expanded;
+    struct text *text = loop_text(service->loop);
+    text_open(text, '{');
+    text_member_string(text, "point", point->name);
+    text_member_string(text, "probe", job->bench->probes[point->probe].name);
+    text_member_string(text, "instrument", job->bench->instruments[point->instrument].name);
+    text_member_integer(text, "input", point->input);
+    text_member_number(text, "value", zero->resistance);
+    text_member_string(text, "unit", point->unit);
+    text_member_number(text, "uncertainty", expanded->uncertainty);
+    text_member_number(text, "standard_uncertainty", zero->standard);
+    text_member_number(text, "coverage_factor", expanded->coverage);
+    text_member_number(text, "holds_s", job->bench->lead_zero_s);
+    text_close(text, '}');
+    rpc_result(call, text);
+}
+
+static void on_zero(struct job *job, const struct failure *refusal)
+{
+    struct errand *errand = job->owner;
+    struct service *service = errand->service;
+    struct failure failure = refusal != NULL ? *refusal : (struct failure) { 0 };
+    struct lead_zero zero;
+    struct text body = { 0 };
+    if (refusal == NULL && take_zero(job, &zero, &failure) &&
+        !probe_checks_note_zero(service->probe_checks, job->bench, job->point, &zero))
+        failure_no_memory(&failure, "the zero");
+    if (failure.code != FAILURE_NONE) {
+        refuse(errand, &failure, job);
+        return;
+    }
+    probe_checks_encode_zero(&body, job->bench, job->point, &zero);
+    put_on_record(service, EVENT_LEADS_ZEROED, &body, job);
+    answer_zero(service, errand->call, job, &zero);
+    free(errand);
+}
+
+void call_zero(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    const struct bench_point *point = loop_point(service->loop, values[ZERO_POINT].text, &failure);
+    if (point == NULL || !has_leads(point, &failure)) {
+        call_refuse(service->loop, call, &failure);
+        return;
+    }
+    struct errand *errand = errand_for(service, call, values[ZERO_DEADLINE].number);
+    if (errand != NULL)
+        begin(errand, JOB_ZERO, point, on_zero);
 }

@@ -9,6 +9,7 @@
 #include "core/basics/notation.h"
 #include "core/input/tuned_circuit.h"
 #include "daemon/bench/point_chain.h"
+#include "daemon/measure/leads.h"
 #include "methods.h"
 #include "service.h"
 
@@ -31,6 +32,7 @@ static const char *const source_names[] = {
 struct explanation {
     const struct bench *bench;
     const struct bench_point *point;
+    struct probe leads; /* the chain's probe, where its leads were zeroed */
     struct chain chain;
     enum signal_source source;
     struct signal signal; /* input units; meaningless without a source */
@@ -310,6 +312,9 @@ void call_explain(void *context, struct rpc_call *call, const struct rpc_value *
         call_refuse_with(service->loop, call, &failure, bench, explanation.point, NULL);
         return;
     }
+    const struct lead_zero zero =
+        probe_checks_zero(service->probe_checks, bench, explanation.point);
+    leads_take(bench, explanation.point, &zero, &explanation.chain, &explanation.leads);
     find_signal(&explanation, bench, &service->loop->last[explanation.point->index]);
     weigh(&explanation);
     struct text *text = loop_text(service->loop);

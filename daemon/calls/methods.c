@@ -67,6 +67,13 @@ static const struct rpc_parameter compensate_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter zero_parameters[] = {
+    [ZERO_POINT] = { "point", RPC_TEXT, true, 0, 0, 0,
+                     "name of a point that is a resistance on two wires, its leads shorted" },
+    [ZERO_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
 static const struct rpc_parameter follow_parameters[] = {
     [FOLLOW_POINTS] = { "points", RPC_TEXTS, true, 0, 0, 0, "names of the test points" },
     [FOLLOW_EVERY] = { "every_ms", RPC_NUMBER, false, 1000, 0, 86400000,
@@ -177,6 +184,11 @@ static const struct rpc_method table[] = {
       "whether a probe is compensated, from a square wave",
       "whether the probe of a point on a square wave is compensated: state, ratio, time "
       "constant, amplitude error" },
+    { "zero", zero_parameters, call_zero,
+      "the resistance of shorted leads, taken off what is read through them later",
+      "the resistance of a point's leads, shorted at their tips, which is taken off later "
+      "readings through that probe at that input: point, probe, instrument, input, value, "
+      "unit, uncertainty, standard_uncertainty, coverage_factor, holds_s" },
     { "follow", follow_parameters, call_follow, "readings again and again, as notifications",
       "a subscription, and warnings[] for points that are read more slowly than their "
       "signal changes; then notifications reading, at the end finished" },

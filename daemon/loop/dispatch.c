@@ -47,12 +47,25 @@ bool loop_instrument(const struct loop *loop, const char *name, size_t *index,
     return false;
 }
 
+/* The zeros of the leads that the job goes through, by value: the worker sees no others. */
+static void give_zeros(const struct loop *loop, struct job *job)
+{
+    const struct bench_point *point = job->point;
+    if (point == NULL || job->kind == JOB_ZERO)
+        return;
+    job->zeros.own = probe_checks_zero(loop->probe_checks, job->bench, point);
+    if (point->reference != BENCH_NO_POINT)
+        job->zeros.reference = probe_checks_zero(loop->probe_checks, job->bench,
+                                                 &job->bench->points[point->reference]);
+}
+
 bool loop_submit(struct loop *loop, struct job *job, size_t instrument, struct session *session,
                  double deadline_ms, struct failure *failure)
 {
     struct station *station = crew_station(loop->crew, instrument);
     if (station == NULL)
         return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+    give_zeros(loop, job);
     return station_submit(station, job, session, deadline_ms, failure);
 }
 

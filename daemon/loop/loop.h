@@ -16,6 +16,7 @@
 #include "daemon/work/job.h"
 #include "daemon/work/session.h"
 #include "daemon/work/station.h"
+#include "probe_checks.h"
 #include "publish.h"
 
 /* What `health` counts. */
@@ -32,12 +33,13 @@ struct loop {
     struct measure_memory *last; /* what each point of the bench was settled on last */
     struct mailbox *mailbox;
     struct crew *crew;
-    struct store *store;      /* NULL: readings are not kept */
-    struct publish publish;   /* readings and events, to whoever joined */
-    struct text scratch;      /* for one text at a time */
-    struct text notification; /* likewise */
-    uint64_t subscriptions;   /* begun so far, of every kind: the number of the last */
-    uint64_t sequence;        /* of the last reading */
+    struct store *store;                     /* NULL: readings are not kept */
+    const struct probe_checks *probe_checks; /* the service's */
+    struct publish publish;                  /* readings and events, to whoever joined */
+    struct text scratch;                     /* for one text at a time */
+    struct text notification;                /* likewise */
+    uint64_t subscriptions; /* begun so far, of every kind: the number of the last */
+    uint64_t sequence;      /* of the last reading */
     struct loop_counters counters;
     bool stopping;
 };

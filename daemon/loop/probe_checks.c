@@ -15,8 +15,10 @@ struct probe_check {
     char probe[BENCH_NAME];
     char instrument[BENCH_NAME];
     int input;
+    bool checked; /* its compensation, which `found` and `when` are of */
     struct compensation found;
     int64_t when;
+    struct lead_zero zero;
     SLIST_ENTRY(probe_check) next;
 };
 
@@ -60,19 +62,28 @@ static struct probe_check *find(const struct probe_checks *checks, const struct 
                       bench->instruments[point->instrument].name, point->input);
 }
 
-static bool note(struct probe_checks *checks, const char *probe, const char *instrument, int input,
-                 const struct compensation *found, int64_t when)
+/* What is kept of a probe at an input, from now on if not before; NULL when memory is short. */
+static struct probe_check *keep(struct probe_checks *checks, const char *probe,
+                                const char *instrument, int input)
 {
     struct probe_check *check = find_names(checks, probe, instrument, input);
     if (check == NULL) {
         check = calloc(1, sizeof *check);
         if (check == NULL)
-            return false;
+            return NULL;
         snprintf(check->probe, sizeof check->probe, "%s", probe);
         snprintf(check->instrument, sizeof check->instrument, "%s", instrument);
         check->input = input;
         SLIST_INSERT_HEAD(&checks->all, check, next);
     }
+    return check;
+}
+
+static bool note(struct probe_check *check, const struct compensation *found, int64_t when)
+{
+    if (check == NULL)
+        return false;
+    check->checked = true;
     check->found = *found;
     check->when = when;
     return true;
@@ -82,17 +93,51 @@ bool probe_checks_note(struct probe_checks *checks, const struct bench *bench,
                        const struct bench_point *point, const struct compensation *found,
                        int64_t when)
 {
-    return note(checks, bench->probes[point->probe].name,
-                bench->instruments[point->instrument].name, point->input, found, when);
+    return note(keep(checks, bench->probes[point->probe].name,
+                     bench->instruments[point->instrument].name, point->input),
+                found, when);
+}
+
+bool probe_checks_note_zero(struct probe_checks *checks, const struct bench *bench,
+                            const struct bench_point *point, const struct lead_zero *zero)
+{
+    struct probe_check *check = keep(checks, bench->probes[point->probe].name,
+                                     bench->instruments[point->instrument].name, point->input);
+    if (check != NULL)
+        check->zero = *zero;
+    return check != NULL;
+}
+
+struct lead_zero probe_checks_zero(const struct probe_checks *checks, const struct bench *bench,
+                                   const struct bench_point *point)
+{
+    const struct probe_check *check = find(checks, bench, point);
+    return check != NULL ? check->zero : (struct lead_zero) { 0 };
+}
+
+static void encode_place(struct text *text, const struct bench *bench,
+                         const struct bench_point *point)
+{
+    text_member_string(text, "probe", bench->probes[point->probe].name);
+    text_member_string(text, "instrument", bench->instruments[point->instrument].name);
+    text_member_integer(text, "input", point->input);
+}
+
+void probe_checks_encode_zero(struct text *text, const struct bench *bench,
+                              const struct bench_point *point, const struct lead_zero *zero)
+{
+    text_open(text, '{');
+    encode_place(text, bench, point);
+    text_member_number(text, "resistance", zero->resistance);
+    text_member_number(text, "standard_uncertainty", zero->standard);
+    text_close(text, '}');
 }
 
 void probe_checks_encode(struct text *text, const struct bench *bench,
                          const struct bench_point *point, const struct compensation *found)
 {
     text_open(text, '{');
-    text_member_string(text, "probe", bench->probes[point->probe].name);
-    text_member_string(text, "instrument", bench->instruments[point->instrument].name);
-    text_member_integer(text, "input", point->input);
+    encode_place(text, bench, point);
     text_member_string(text, "state", compensation_name(found->kind));
     text_member_number(text, "ratio", found->ratio);
     text_close(text, '}');
@@ -108,22 +153,49 @@ bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t 
                                   .tau = NAN };
     bool noted = true;
     if (probe[0] != '\0' && instrument[0] != '\0' && compensation_from_name(state, &found.kind))
-        noted = note(checks, probe, instrument, (int)body_integer(record, "input"), &found, when);
+        noted =
+            note(keep(checks, probe, instrument, (int)body_integer(record, "input")), &found, when);
+    json_decref(record);
+    return noted;
+}
+
+bool probe_checks_recall_zero(struct probe_checks *checks, const char *body, int64_t when)
+{
+    json_t *record = json_loads(body, 0, NULL);
+    const char *probe = body_text(record, "probe");
+    const char *instrument = body_text(record, "instrument");
+    const json_t *resistance = json_object_get(record, "resistance");
+    const json_t *standard = json_object_get(record, "standard_uncertainty");
+    bool noted = true;
+    if (probe[0] != '\0' && instrument[0] != '\0' && json_is_number(resistance) &&
+        json_number_value(standard) > 0) {
+        struct probe_check *check =
+            keep(checks, probe, instrument, (int)body_integer(record, "input"));
+        noted = check != NULL;
+        if (noted)
+            check->zero = (struct lead_zero) { LEADS_ZEROED, json_number_value(resistance),
+                                               json_number_value(standard), when };
+    }
     json_decref(record);
     return noted;
 }
 
 void probe_checks_recall_all(struct probe_checks *checks, const char *path)
 {
-    const struct event_filter filter = { .kinds = 1u << EVENT_COMPENSATION_CHECKED };
+    const struct event_filter filter = { .kinds = 1u << EVENT_COMPENSATION_CHECKED |
+                                                  1u << EVENT_LEADS_ZEROED };
     struct failure ignored = { 0 };
     struct store_look look;
     if (!store_look_open(&look, path, &ignored))
         return;
     struct store_events events = store_events_begin(&look, &filter);
     struct store_event event;
-    while (store_events_next(&events, &event))
-        probe_checks_recall(checks, event.body, event.time_ns);
+    while (store_events_next(&events, &event)) {
+        if (event_kind_of(event.kind) == EVENT_LEADS_ZEROED)
+            probe_checks_recall_zero(checks, event.body, event.time_ns);
+        else
+            probe_checks_recall(checks, event.body, event.time_ns);
+    }
     store_events_end(&events, &ignored);
     store_look_close(&look);
 }
@@ -134,9 +206,10 @@ bool probe_checks_good(const struct probe_checks *checks, const struct bench *be
 {
     const struct probe *probe = &bench->probes[point->probe];
     const struct probe_check *check = find(checks, bench, point);
-    if (isnan(probe->load_resistance) && check == NULL)
+    bool checked = check != NULL && check->checked;
+    if (isnan(probe->load_resistance) && !checked)
         return true;
-    if (check == NULL)
+    if (!checked)
         return failure_set(failure, FAILURE_MISTAKE, point->name, "a check of its compensation",
                            "no check of probe %s at this input is on record", probe->name);
     if (check->found.kind != COMPENSATION_RIGHT)

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * What the last check of each probe's compensation came to: a probe is
- * compensated for one input, so each pair is kept by itself. Each check is an
+ * What the last check of each probe's compensation came to, and the last zero
+ * of its leads: a probe is checked at one input, so each pair is kept by itself. Each check is an
  * event of the store too, from which they come back at a start of the daemon;
  * without a store no probe counts as checked then. Used on the loop thread.
  */
@@ -9,6 +9,7 @@
 #define GRADUS_DAEMON_PROBE_CHECKS_H
 
 #include "core/input/compensation.h"
+#include "core/input/lead_zero.h"
 #include "daemon/basics/text.h"
 #include "daemon/bench/bench.h"
 
@@ -30,18 +31,33 @@ bool probe_checks_note(struct probe_checks *checks, const struct bench *bench,
                        const struct bench_point *point, const struct compensation *found,
                        int64_t when);
 
+/* The same for the zero of the probe's leads, taken at zero->when. */
+bool probe_checks_note_zero(struct probe_checks *checks, const struct bench *bench,
+                            const struct bench_point *point, const struct lead_zero *zero);
+
+/* The last zero of the point's probe at its input; {0} when there was none. */
+struct lead_zero probe_checks_zero(const struct probe_checks *checks, const struct bench *bench,
+                                   const struct bench_point *point);
+
 /*
  * Takes in a check as it was put on record by probe_checks_encode(). What is
  * no such text, or of no known state, is passed over. False when memory is short.
  */
 bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t when);
 
-/* Takes in the checks that the database at `path` has on record, in their order. */
+/* The same for a zero, by probe_checks_encode_zero(). */
+bool probe_checks_recall_zero(struct probe_checks *checks, const char *body, int64_t when);
+
+/* Takes in the checks and zeros that the database at `path` has on record, in their order. */
 void probe_checks_recall_all(struct probe_checks *checks, const char *path);
 
 /* Writes the record of a check. */
 void probe_checks_encode(struct text *text, const struct bench *bench,
                          const struct bench_point *point, const struct compensation *found);
+
+/* Writes the record of a zero of leads. */
+void probe_checks_encode_zero(struct text *text, const struct bench *bench,
+                              const struct bench_point *point, const struct lead_zero *zero);
 
 /*
  * Whether the last check of the point's probe at its input was good and is recent. Else

@@ -2,6 +2,7 @@
 #include "measure.h"
 
 #include "daemon/bench/point_chain.h"
+#include "leads.h"
 #include "movement.h"
 #include "record_choice.h"
 #include "scrutiny.h"
@@ -19,6 +20,9 @@ struct job {
     struct instrument *instrument;
     const struct bench_point *point;
     const struct bench *bench;
+    struct lead_zero lead_zero;
+    double leads_age; /* seconds since that was taken; NAN: never, or it does not count */
+    struct probe leads;
     struct chain chain;
     struct request request;
     struct deadline deadline;
@@ -61,6 +65,7 @@ static bool prepare(struct job *job, const struct measure_memory *memory)
 {
     if (!point_chain(job->bench, job->point, &job->chain, job->failure))
         return false;
+    job->leads_age = leads_take(job->bench, job->point, &job->lead_zero, &job->chain, &job->leads);
     job->request.quantity = job->point->at_input;
     job->request.input = job->point->input;
     job->record_given = !isnan(job->request.duration) || !isnan(job->point->record);
@@ -323,6 +328,7 @@ static bool finish(struct job *job, size_t repeats, const struct measure_memory 
                                  .point = job->point,
                                  .chain = &job->chain,
                                  .acquisition = &job->acquisition,
+                                 .leads_age = job->leads_age,
                                  .zero = takes_ground(job) ? &zero : NULL };
     if (job->sure.alias)
         reading_warn(reading, "%s: the value is of the whole record, not of periods",
@@ -352,11 +358,13 @@ static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
 }
 
 static bool measure_one(struct instrument *instrument, const struct bench *bench,
-                        const struct bench_point *point, size_t repeats, struct deadline deadline,
-                        struct measure_memory *memory, struct reading *reading)
+                        const struct bench_point *point, const struct lead_zero *zero,
+                        size_t repeats, struct deadline deadline, struct measure_memory *memory,
+                        struct reading *reading)
 {
     struct job job = { .instrument = instrument,
                        .point = point,
+                       .lead_zero = *zero,
                        .bench = bench,
                        .request = { .duration = NAN },
                        .deadline = deadline };
@@ -390,8 +398,9 @@ static void fail_stored(struct reading *reading, const struct bench_stored *stor
 }
 
 void measure_point(struct instrument *instrument, const struct bench *bench,
-                   const struct bench_point *point, size_t repeats, struct deadline deadline,
-                   struct measure_memory *memory, struct reading *reading)
+                   const struct bench_point *point, const struct measure_zeros *zeros,
+                   size_t repeats, struct deadline deadline, struct measure_memory *memory,
+                   struct reading *reading)
 {
     struct failure failure = { 0 };
     const struct bench_point *other =
@@ -401,14 +410,15 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
         memset(reading, 0, sizeof *reading);
         failure_no_memory(&failure, "the reference");
         reading_fail(reading, &failure);
-    } else if (other &&
-               !measure_one(instrument, bench, other, repeats, deadline, NULL, reference)) {
+    } else if (other && !measure_one(instrument, bench, other, &zeros->reference, repeats, deadline,
+                                     NULL, reference)) {
         memset(reading, 0, sizeof *reading);
         fail_reference(reading, other, &reference->failure);
     } else if (point->stored.point[0] != '\0' && point->stored.found == 0) {
         memset(reading, 0, sizeof *reading);
         fail_stored(reading, &point->stored);
-    } else if (measure_one(instrument, bench, point, repeats, deadline, memory, reading) &&
+    } else if (measure_one(instrument, bench, point, &zeros->own, repeats, deadline, memory,
+                           reading) &&
                point->limits.judged != JUDGED_VALUE &&
                !reading_compare(reading, &point->limits, reference,
                                 other && one_input(point, other), &failure)) {

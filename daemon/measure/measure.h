@@ -8,6 +8,7 @@
 #define GRADUS_DAEMON_MEASURE_H
 
 #include "analysis.h"
+#include "core/input/lead_zero.h"
 #include "core/reading.h"
 #include "daemon/bench/bench.h"
 #include "drivers/instrument/instrument.h"
@@ -18,6 +19,12 @@ struct measure_memory {
     struct setup setup;
     struct signal signal; /* input units */
     double beyond;        /* see plan_resume() */
+};
+
+/* Zeros of the leads of a point, and of the one that its limits refer to. {0}: there are none. */
+struct measure_zeros {
+    struct lead_zero own;
+    struct lead_zero reference;
 };
 
 /* A captured waveform at the tip. `samples` is freed with free(). */
@@ -37,8 +44,9 @@ struct capture {
  * repeats  readings to average, >= 1, all in the setup that settled
  */
 void measure_point(struct instrument *instrument, const struct bench *bench,
-                   const struct bench_point *point, size_t repeats, struct deadline deadline,
-                   struct measure_memory *memory, struct reading *reading);
+                   const struct bench_point *point, const struct measure_zeros *zeros,
+                   size_t repeats, struct deadline deadline, struct measure_memory *memory,
+                   struct reading *reading);
 
 /*
  * Captures a point's waveform in the setup that settles. False with the

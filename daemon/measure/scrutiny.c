@@ -123,6 +123,8 @@ static struct circumstances circumstances_of(const struct sighting *sighting,
         .mains_referenced = point->mains_referenced,
         .isolated = chain->probe->isolated,
         .overdue = is_overdue(instrument),
+        .leads_age = sighting->leads_age,
+        .leads_most = sighting->bench->lead_zero_s,
         .instrument = instrument->name,
         .calibration_due = instrument->calibration_due,
     };

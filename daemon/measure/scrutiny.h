@@ -17,7 +17,8 @@ struct sighting {
     const struct bench_point *point;
     const struct chain *chain;
     const struct acquisition *acquisition; /* ground reference subtracted */
-    const struct signal *zero;             /* the zero trace, at the input; NULL: not looked at */
+    double leads_age; /* seconds since the leads were zeroed; NAN: never, or it does not count */
+    const struct signal *zero; /* the zero trace, at the input; NULL: not looked at */
 };
 
 /*

@@ -14,6 +14,7 @@ struct root_file {
     char profiles[256];
     double ambient;
     double loading_share;
+    double lead_zero_s;
 };
 
 static const struct strict_key root_keys[] = {
@@ -38,6 +39,12 @@ static const struct strict_key root_keys[] = {
       .scale = 0.01,
       .unit = "% of the reading",
       .help = "loading above it is warned of, with the probe that would do better; default 1" },
+    { .name = "lead_zero_s",
+      .type = STRICT_NUMBER,
+      .offset = offsetof(struct root_file, lead_zero_s),
+      .maximum = 31622400.0,
+      .unit = "s",
+      .help = "how long the zero of a resistance's leads (gradus zero) is used; default 28800" },
     { .name = "policy",
       .type = STRICT_GROUP,
       .help = "which mistakes block a reading, and which only warn" },
@@ -150,12 +157,15 @@ static void read_folder(struct settings *settings, const char *written)
 
 static void read_root(struct settings *settings)
 {
-    struct root_file file = { .profiles = "profiles", .ambient = 23.0, .loading_share = 0.01 };
+    struct root_file file = {
+        .profiles = "profiles", .ambient = 23.0, .loading_share = 0.01, .lead_zero_s = 28800.0
+    };
 
     strict_group(settings->root, root_keys, &file, settings->problems);
     settings->ambient = file.ambient;
     read_folder(settings, file.profiles);
     settings->bench->loading_share = file.loading_share;
+    settings->bench->lead_zero_s = file.lead_zero_s;
     read_server(settings);
     settings_take_policy(settings);
     settings_take_store(settings);

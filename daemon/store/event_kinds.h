@@ -19,6 +19,7 @@
     X(TRIP, "trip", true)                                                                          \
     X(RUN_ENDED, "run ended", true)                                                                \
     X(COMPENSATION_CHECKED, "compensation checked", true)                                          \
+    X(LEADS_ZEROED, "leads zeroed", true)                                                          \
     X(PRUNED, "pruned", true)                                                                      \
     X(SUMMARY, "summary", true)                                                                    \
     X(INSTRUMENT_DOWN, "instrument down", false)                                                   \

@@ -16,7 +16,8 @@
 #include <stdint.h>
 #include <time.h>
 
-enum job_kind { JOB_MEASURE, JOB_CAPTURE, JOB_TALK };
+/* JOB_ZERO reads shorted leads, which is no reading of the point. */
+enum job_kind { JOB_MEASURE, JOB_ZERO, JOB_CAPTURE, JOB_TALK };
 
 enum { JOB_IDENTITY = DIALOGUE_IDENTITY, JOB_NOTE = 256 };
 
@@ -46,12 +47,13 @@ struct job {
     struct bench *bench;             /* a reference */
     const struct bench_point *point; /* NULL for JOB_TALK */
     struct bench_point
-        *own_point;   /* the point, when it is a copy that is not in the bench, measured
+        *own_point;             /* the point, when it is a copy that is not in the bench, measured
                                         another way than it usually is; owned, may be NULL */
-    size_t repeats;   /* JOB_MEASURE */
-    double duration;  /* JOB_CAPTURE: seconds, NAN for the point's own */
-    char *command;    /* JOB_TALK; owned */
-    bool wants_reply; /* JOB_TALK */
+    struct measure_zeros zeros; /* as they were known when it was handed over */
+    size_t repeats;             /* JOB_MEASURE */
+    double duration;            /* JOB_CAPTURE: seconds, NAN for the point's own */
+    char *command;              /* JOB_TALK; owned */
+    bool wants_reply;           /* JOB_TALK */
     struct deadline deadline;
     int64_t asked; /* monotonic nanoseconds when it was handed over */
 

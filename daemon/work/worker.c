@@ -115,9 +115,9 @@ static void carry_out(struct worker *worker, struct job *job)
         reading_fail(&capture->reading, &failure);
         return;
     }
-    if (job->kind == JOB_MEASURE)
-        measure_point(worker->instrument, job->bench, job->point, job->repeats, job->deadline,
-                      memory, &capture->reading);
+    if (job->kind == JOB_MEASURE || job->kind == JOB_ZERO)
+        measure_point(worker->instrument, job->bench, job->point, &job->zeros, job->repeats,
+                      job->deadline, memory, &capture->reading);
     else
         measure_capture(worker->instrument, job->bench, job->point, job->duration, job->deadline,
                         memory, capture);

@@ -32,6 +32,8 @@ static struct circumstances good(void)
                                     .ac_coupling = true,
                                     .zero_level = 0.05,
                                     .zero_bound = 0.1,
+                                    .leads_age = NAN,
+                                    .leads_most = 60,
                                     .instrument = "scope",
                                     .calibration_due = "2020-01-31" };
 }
@@ -230,6 +232,13 @@ static void places_and_dates(void **state)
     facts = good();
     facts.overdue = true;
     expect(&facts, MISTAKE_CALIBRATION);
+    facts = good();
+    facts.leads_age = 60;
+    expect_none(&facts);
+    facts.leads_age = 60.1;
+    expect(&facts, MISTAKE_LEAD_ZERO);
+    facts.leads_age = -1;
+    expect(&facts, MISTAKE_LEAD_ZERO);
 }
 
 static void the_gravest_is_first(void **state)

@@ -135,12 +135,43 @@ static void test_later_than_now(void **state)
     probe_checks_free(setting.checks);
 }
 
+/* A zero of leads is kept beside the check of the same probe, and is none itself. */
+static void test_zeros(void **state)
+{
+    (void)state;
+    struct setting setting;
+    struct failure failure;
+    struct text body = { 0 };
+    const struct lead_zero zero = { LEADS_ZEROED, 0.25, 0.001, 7 * second };
+    set_up(&setting);
+    const struct bench_point *points = setting.points;
+    assert_int_equal(probe_checks_zero(setting.checks, &setting.bench, points).state, LEADS_STATED);
+    probe_checks_encode_zero(&body, &setting.bench, points, &zero);
+    assert_true(probe_checks_recall_zero(setting.checks, body.bytes, zero.when));
+    assert_true(probe_checks_recall_zero(setting.checks, "{}", second));
+    assert_true(probe_checks_recall_zero(
+        setting.checks, "{\"probe\":\"x10\",\"instrument\":\"scope\",\"input\":1}", second));
+    struct lead_zero found = probe_checks_zero(setting.checks, &setting.bench, points);
+    assert_int_equal(found.state, LEADS_ZEROED);
+    assert_true(found.resistance == 0.25 && found.standard == 0.001 && found.when == zero.when);
+    assert_int_equal(probe_checks_zero(setting.checks, &setting.bench, points + 1).state,
+                     LEADS_STATED);
+    assert_false(good(&setting, 0, 7 * second, &failure));
+    assert_non_null(strstr(failure.what, "no check"));
+    note(&setting, 0, COMPENSATION_RIGHT, 8 * second);
+    assert_true(probe_checks_zero(setting.checks, &setting.bench, points).when == zero.when);
+    assert_true(probe_checks_note_zero(setting.checks, &setting.bench, points + 2, &zero));
+    assert_true(good(&setting, 2, 9 * second, &failure)); /* no divider, zeroed or not */
+    text_free(&body);
+    probe_checks_free(setting.checks);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_never_checked), cmocka_unit_test(test_good_and_recent),
         cmocka_unit_test(test_recalled),      cmocka_unit_test(test_later_than_now),
-        cmocka_unit_test(test_none),
+        cmocka_unit_test(test_none),          cmocka_unit_test(test_zeros),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

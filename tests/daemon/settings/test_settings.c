@@ -367,6 +367,7 @@ static void test_signal(void **state)
     assert_true(fabs(point->source.capacitance - 1e-9) < 1e-20);
     assert_true(fabs(point->source.capacitance_tolerance - 0.3) < 1e-15);
     assert_true(bench->loading_share == 0.01);
+    assert_true(bench->lead_zero_s == 28800.0);
     for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
         assert_int_equal(bench->policy[kind], mistake_default((enum mistake_kind)kind));
     }

@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "ask.h"
+#include "csv.h"
+#include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/status.h"
+
+#include "core/basics/notation.h"
+
+#include <math.h>
+
+static const struct csv_column csv_columns[] = {
+    { "point", "point" }, { "probe", "probe" },          { "instrument", "instrument" },
+    { "input", "input" }, { "resistance_ohm", "value" }, { "uncertainty_ohm", "uncertainty" },
+    { NULL, NULL },
+};
+
+static void print_people(const struct session *session, const json_t *result)
+{
+    char resistance[NOTATION_SIZE];
+    notation_result(resistance, sizeof resistance, field_number(result, "value"),
+                    field_number(result, "uncertainty"), session->options->digits,
+                    field_text_or_empty(result, "unit"));
+    terminal_print(session->terminal, stdout,
+                   "%s: the leads have %s.\nThat is taken off what is read through probe %s at "
+                   "input %.0f of %s for the next %.0f s.\n",
+                   field_text_or_empty(result, "point"), resistance,
+                   field_text_or_empty(result, "probe"), field_number(result, "input"),
+                   field_text_or_empty(result, "instrument"), field_number(result, "holds_s"));
+}
+
+static int show(const struct session *session, json_t *result)
+{
+    if (!isfinite(field_number(result, "value")) ||
+        !isfinite(field_number(result, "uncertainty"))) {
+        struct fault fault;
+        ask_senseless(&fault, "a resistance with its uncertainty");
+        fault_explain(&fault, session->operands[0], session->terminal);
+        return fault.status;
+    }
+    if (session->options->csv) {
+        csv_header(stdout, csv_columns);
+        csv_record(stdout, csv_columns, result);
+    } else if (!session->options->json) {
+        print_people(session, result);
+    }
+    return STATUS_PASS;
+}
+
+static int run(const struct session *session)
+{
+    const char *const point = session->operands[0];
+    const double deadline = session->options->deadline_ms;
+    json_t *const params =
+        json_pack("{s:s, s:o}", "point", point, "deadline_ms", ask_number(deadline));
+    return ask_judged(session, point, "zero", params, deadline, show);
+}
+
+const struct command command_zero = {
+    .name = "zero",
+    .arguments = "POINT",
+    .summary = "measure the shorted leads of a resistance",
+    .usage =
+        "Short the leads of the point at their tips first. Reads their resistance, which is\n"
+        "then taken off what is read through the same probe at the same input, for as long as\n"
+        "the settings say (lead_zero_s). What cannot be shorted leads is refused, and the zero\n"
+        "before it stays.\n",
+    .options = OPTION_DEADLINE,
+    .least = 1,
+    .most = 1,
+    .run = run,
+};
