@@ -18,26 +18,29 @@ static const double constants[] = { 0.01, 0.03, 0.1, 0.3 };
 /* Time constants of 1/f noise, from below a place to beyond the course. */
 static const double flicker_constants[STATES] = { 0.007, 0.04, 0.24, 1.4 };
 
-#define COUNT(list) (sizeof(list) / sizeof *(list))
+enum {
+    WALKS = sizeof walks / sizeof *walks,
+    FLICKERS = sizeof flickers / sizeof *flickers,
+    SHARES = sizeof shares / sizeof *shares,
+    CONSTANTS = sizeof constants / sizeof *constants
+};
 
 void background_list(struct background list[BACKGROUNDS])
 {
     size_t n = 0;
     list[n++] = (struct background) { .kind = BACKGROUND_WHITE, .prior = priors[BACKGROUND_WHITE] };
-    for (size_t i = 0; i < COUNT(walks); i++)
-        list[n++] = (struct background) { BACKGROUND_WALK, walks[i], 0,
-                                          priors[BACKGROUND_WALK] / COUNT(walks) };
-    for (size_t i = 0; i < COUNT(flickers); i++)
+    for (size_t i = 0; i < WALKS; i++)
+        list[n++] =
+            (struct background) { BACKGROUND_WALK, walks[i], 0, priors[BACKGROUND_WALK] / WALKS };
+    for (size_t i = 0; i < FLICKERS; i++)
         list[n++] = (struct background) { BACKGROUND_FLICKER, flickers[i], 0,
-                                          priors[BACKGROUND_FLICKER] / COUNT(flickers) };
-    double prior = priors[BACKGROUND_AUTOREGRESSIVE] / (COUNT(shares) * COUNT(constants));
-    for (size_t i = 0; i < COUNT(shares); i++)
-        for (size_t k = 0; k < COUNT(constants); k++)
+                                          priors[BACKGROUND_FLICKER] / FLICKERS };
+    double prior = priors[BACKGROUND_AUTOREGRESSIVE] / (SHARES * CONSTANTS);
+    for (size_t i = 0; i < SHARES; i++)
+        for (size_t k = 0; k < CONSTANTS; k++)
             list[n++] =
                 (struct background) { BACKGROUND_AUTOREGRESSIVE, shares[i], constants[k], prior };
-    _Static_assert(1 + COUNT(walks) + COUNT(flickers) + COUNT(shares) * COUNT(constants) ==
-                       BACKGROUNDS,
-                   "one place for each");
+    _Static_assert(1 + WALKS + FLICKERS + SHARES * CONSTANTS == BACKGROUNDS, "one place for each");
 }
 
 /* What is known of the states, and what the filter expects of each column. */

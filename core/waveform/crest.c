@@ -115,7 +115,7 @@ static struct peak find_peak(const struct row *row)
     double best = -INFINITY;
     for (size_t width = 1; width <= row->count; width *= 2)
         scan(row, width, &best, &peak);
-    while (!row->edge[peak.between.last])
+    while (peak.between.last + 1 < row->count && !row->edge[peak.between.last])
         peak.between.last++;
     return peak;
 }

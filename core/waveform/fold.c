@@ -20,7 +20,8 @@ static const double normal_median = 0.67448975019608174;
 /* Node i places on from one, around the period; *turns is added to its place. */
 static const struct fold_node *node_at(const struct fold *fold, size_t i, double *turns)
 {
-    *turns = (double)(i / fold->count);
+    size_t whole = i / fold->count;
+    *turns = (double)whole;
     return &fold->nodes[i % fold->count];
 }
 

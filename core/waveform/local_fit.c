@@ -27,7 +27,7 @@ static bool solve(const struct local_sums *sums, int order, double b[LOCAL_FIT_O
         for (int j = 0; j <= order; j++)
             a[i][j] = sums->powers[i + j];
     for (int k = 0; k <= order; k++) {
-        if (!(a[k][k] > least_pivot * sums->powers[2 * k]))
+        if (!(a[k][k] > least_pivot * sums->powers[k + k]))
             return false;
         for (int i = k + 1; i <= order; i++) {
             double share = a[i][k] / a[k][k];

@@ -154,7 +154,8 @@ static bool recall_rounds(struct recall *recall, struct failure *failure)
             has_event = store_events_next(&events, &event);
         }
     }
-    return store_rows_end(&rows, failure) & store_events_end(&events, failure);
+    bool read = store_rows_end(&rows, failure);
+    return store_events_end(&events, failure) && read;
 }
 
 static void restore_run(struct burnin *burnin, const struct store_look *look,

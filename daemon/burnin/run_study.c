@@ -91,7 +91,8 @@ static bool read_rows(const struct store_look *look, struct point_study *study,
         taken = point_study_take(study, &row, intact);
     }
     misses_until(&misses, INT64_MAX, study);
-    bool read = store_rows_end(&rows, failure) & store_events_end(&misses.events, failure);
+    bool read = store_rows_end(&rows, failure);
+    read = store_events_end(&misses.events, failure) && read;
     if (!taken)
         return failure_no_memory(failure, "a study");
     return read;
