@@ -2,7 +2,7 @@
 /*
  * What a type of instrument can do and how it is told to, as data. A profile
  * is a libconfig file in config/profiles; adding an instrument type is
- * writing one. DEVELOPERS.md explains every key.
+ * writing one. `gradusd --keys` explains every key.
  *
  * Command texts hold placeholders in braces, filled in when they are sent:
  *     {range}  {input}  {full_scale}  {volts_per_division}  {offset}
