@@ -171,6 +171,18 @@ class Zero(unittest.TestCase):
                            math.hypot(before["standard_uncertainty"],
                                       zero["standard_uncertainty"]) * 0.99)
 
+    def predicted(self, point):
+        explained = self.client.call("explain", point)
+        return explained["candidates"][explained["chosen"]]["standard_uncertainty"]
+
+    def test_explain_reckons_with_the_zero(self):
+        self.client.call("measure", "bare")
+        before = self.predicted("bare")
+        zero = self.zero()
+        # Independent errors add in squares: JCGM 100:2008, 5.1.2.
+        self.assertAlmostEqual(self.predicted("bare"),
+                               math.hypot(before, zero["standard_uncertainty"]), 4)
+
     def test_a_zero_is_for_its_probe_and_input_on_two_wires(self):
         self.zero()
         self.bench.connect("fine", 2, "part", lead_resistance=LEADS)
