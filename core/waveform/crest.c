@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "crest.h"
 
-#include "local_fit.h"
-
 #include <math.h>
 #include <stddef.h>
 
@@ -10,6 +8,9 @@ enum { FEWEST_POINTS = 4, LEVEL = 0, LINE = 1, PARABOLA = 2, SPLITS = 4, FAILURE
 
 /* A stretch grows by this, of what it has on a side, from one try to the next. */
 static const double growth = 0.3;
+
+/* Places in a fit, in a period. */
+static const double tenths = 10;
 
 /* How surely a stretch must be above others to be the highest, in sigma. */
 static const double surely_above = 3.0;
@@ -56,6 +57,8 @@ struct peak {
 struct corner {
     size_t split;
     double place, value, variance;
+    struct local_fit up;
+    struct span rise;
 };
 
 static size_t beginning_of(const struct fold *fold, double sign)
@@ -123,7 +126,7 @@ static struct peak find_peak(const struct row *row)
 /* From the peak's place, in tenths of a period. */
 static double local_place(const struct row *row, const struct peak *peak, double place)
 {
-    return 10 * (place - row->nodes[peak->at].place);
+    return tenths * (place - row->nodes[peak->at].place);
 }
 
 /* The sums of a span, about the peak's place and level. */
@@ -220,6 +223,8 @@ static bool is_corner(const struct row *row, const struct peak *peak, struct spa
         corner->split = split;
     }
     corner->value = local_value(&up, corner->place);
+    corner->up = up;
+    corner->rise = (struct span) { span.first, corner->split };
     double steep = up.terms[1] - down.terms[1];
     double from_left = down.terms[1] / steep, from_right = up.terms[1] / steep;
     corner->variance = from_left * from_left * local_variance(&left, LINE, corner->place) +
@@ -309,7 +314,7 @@ static double half_gap(const struct row *row, size_t node, bool behind)
 {
     size_t other = behind ? (node + 1) % row->count : (node + row->count - 1) % row->count;
     double gap = fabs(row->nodes[other].place - row->nodes[node].place);
-    return 10 * fmin(gap, 1 - gap) / 2;
+    return tenths * fmin(gap, 1 - gap) / 2;
 }
 
 static void set_crest(const struct row *row, const struct peak *peak, double value, double variance,
@@ -319,6 +324,22 @@ static void set_crest(const struct row *row, const struct peak *peak, double val
     *crest = (struct crest) { .value = row->nodes[peak->at].value + value,
                               .scatter = hypot(scatter, open),
                               .samples = 1 / (safety * safety * variance) };
+}
+
+/* Of which stretch the shape is. */
+static void set_stretch(const struct row *row, const struct peak *peak, struct span span,
+                        const struct local_fit *fit, struct crest *crest)
+{
+    crest->first = row->nodes[span.first].place;
+    crest->last = row->nodes[span.last].place;
+    crest->origin = row->nodes[peak->at].place;
+    crest->base = row->nodes[peak->at].value;
+    crest->fit = *fit;
+}
+
+double crest_shape(const struct crest *crest, double place)
+{
+    return crest->sign * (crest->base + local_value(&crest->fit, tenths * (place - crest->origin)));
 }
 
 static bool smooth_crest(const struct row *row, const struct peak *peak, struct span span,
@@ -334,6 +355,7 @@ static bool smooth_crest(const struct row *row, const struct peak *peak, struct 
         if (!local_solve(&sums, LEVEL, &fit))
             return false;
         set_crest(row, peak, fit.terms[0], 1 / sums.powers[0], 0, crest);
+        set_stretch(row, peak, narrowed(span, peak->at), &fit, crest);
         return true;
     }
     highest(row, peak, span, &fit, &place);
@@ -352,6 +374,7 @@ static bool smooth_crest(const struct row *row, const struct peak *peak, struct 
     }
     set_crest(row, peak, local_value(&fit, place), local_variance(&sums, order, place), open,
               crest);
+    set_stretch(row, peak, span, &fit, crest);
     return true;
 }
 
@@ -363,6 +386,7 @@ static bool corner_crest(const struct row *row, const struct peak *peak, struct 
         !is_corner(row, peak, span, corner))
         *corner = whole;
     set_crest(row, peak, corner->value, corner->variance, 0, crest);
+    set_stretch(row, peak, corner->rise, &corner->up, crest);
     return isfinite(crest->scatter);
 }
 
@@ -400,5 +424,6 @@ bool fold_crest(const struct fold *fold, double sign, double noise, struct crest
         corner_samples = samples_in(&row, bent);
     bool found = choose(&smooth, smooth_samples, &angular, corner_samples, crest);
     crest->value *= sign;
+    crest->sign = sign;
     return found;
 }

@@ -11,16 +11,23 @@
 #define GRADUS_CORE_CREST_H
 
 #include "fold.h"
+#include "local_fit.h"
 
 #include <stdbool.h>
 
 /* In the record's values. */
 struct crest {
     double value;
-    double scatter; /* standard uncertainty by noise, rounding included */
-    double doubt;   /* bound on what its shape, where that cannot be told, does to it */
-    double samples; /* so many of one sample's noise are averaged in it */
+    double scatter;     /* standard uncertainty by noise, rounding included */
+    double doubt;       /* bound on what its shape, where that cannot be told, does to it */
+    double samples;     /* so many of one sample's noise are averaged in it */
+    double first, last; /* a stretch of it that has one shape; places in periods, -1 to 2 */
+    double origin, base, sign;
+    struct local_fit fit; /* its shape, see crest_shape() */
 };
+
+/* What the shape has at a place of its stretch, in the record's values. */
+double crest_shape(const struct crest *crest, double place);
 
 /*
  * Finds the highest place, for sign -1 the lowest. False where no stretch around it has one of the

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "estimate.h"
 
+#include "ceiling.h"
 #include "crest.h"
 #include "extreme.h"
 #include "fold.h"
@@ -254,9 +255,13 @@ static bool of_fold(const struct series *series, const struct waveform *waveform
     return isfinite(estimate->value);
 }
 
-/* Away from zero: the crest of the folded record, if what all samples show agrees with it. */
-static bool one_crest(const struct fold *fold, const struct waveform *waveform, double sign,
-                      double step, struct estimate *estimate)
+/*
+ * The crest of the folded record, if what all samples show agrees with it, to what it may reach
+ * besides; the value is the middle.
+ */
+static bool one_crest(const struct series *series, const struct waveform *waveform,
+                      const struct fold *fold, double frequency, double sign, double step,
+                      struct estimate *estimate)
 {
     struct crest crest;
     double noise = fmax(fold->noise, step / sqrt(12));
@@ -266,9 +271,14 @@ static bool one_crest(const struct fold *fold, const struct waveform *waveform, 
     double above = seen - sign * crest.value;
     double most = noise * extreme_quantile((double)waveform->count, surely) + step / 2;
     bool dithered = noise * noise >= dither * step * step;
-    *estimate = (struct estimate) { .value = crest.value,
+    struct wander wander = wander_of(series, frequency, noise, &crest);
+    double ceiling = sign * ceiling_of_fold(fold, sign, frequency, (double)waveform->count, noise);
+    double higher = fmax(wander.most, ceiling - sign * crest.value);
+    if (wander.certain || !isfinite(higher))
+        return false;
+    *estimate = (struct estimate) { .value = crest.value + sign * higher / 2,
                                     .scatter = crest.scatter,
-                                    .doubt = crest.doubt,
+                                    .doubt = crest.doubt + higher / 2,
                                     .averaged = dithered ? fmax(crest.samples, 1) : 1 };
     return above <= most + crest.doubt + 3 * crest.scatter &&
            above >= -waveform->peak_gap - crest.doubt - 3 * crest.scatter - step / 2;
@@ -287,16 +297,35 @@ static bool of_crests(const struct series *series, const struct waveform *wavefo
     fold.noise = fmax(fold.noise, step / sqrt(12));
     struct estimate high, low;
     if (aspect == ASPECT_MAXIMUM)
-        return one_crest(&fold, waveform, 1, step, estimate);
+        return one_crest(series, waveform, &fold, rhythm.frequency, 1, step, estimate);
     if (aspect == ASPECT_MINIMUM)
-        return one_crest(&fold, waveform, -1, step, estimate);
-    if (!one_crest(&fold, waveform, 1, step, &high) || !one_crest(&fold, waveform, -1, step, &low))
+        return one_crest(series, waveform, &fold, rhythm.frequency, -1, step, estimate);
+    if (!one_crest(series, waveform, &fold, rhythm.frequency, 1, step, &high) ||
+        !one_crest(series, waveform, &fold, rhythm.frequency, -1, step, &low))
         return false;
     *estimate = (struct estimate) { .value = high.value - low.value,
                                     .scatter = hypot(high.scatter, low.scatter),
                                     .doubt = high.doubt + low.doubt,
                                     .averaged = fmin(high.averaged, low.averaged) };
     return true;
+}
+
+/* Whether its crest, or its trough, is known to differ from period to period by more than noise. */
+static bool wanders(const struct series *series, const struct waveform *waveform, double step)
+{
+    struct fold fold;
+    struct rhythm rhythm;
+    struct crest crest;
+    double noise = noise_of(waveform, step);
+    if (!find_rhythm(series, waveform, noise, &rhythm) ||
+        !fold_make(series, rhythm.frequency, noise, &fold))
+        return false;
+    noise = fmax(fold.noise, step / sqrt(12));
+    for (double sign = -1; sign <= 1; sign += 2)
+        if (fold_crest(&fold, sign, noise, &crest) &&
+            wander_of(series, rhythm.frequency, noise, &crest).certain)
+            return true;
+    return false;
 }
 
 /* As if the signal were the same in all of the record; it is folded only where it is `alike`. */
@@ -310,7 +339,8 @@ static struct estimate estimate_steady(const struct series *series, const struct
     if (aspect == ASPECT_WHOLE)
         return estimate;
     if (aspect != ASPECT_DC && waveform->periods > 0 &&
-        sine_check(series, waveform->frequency, step, &sine))
+        sine_check(series, waveform->frequency, step, &sine) &&
+        (aspect_averages(aspect) || !wanders(series, waveform, step)))
         return of_sine(&sine, aspect);
     if (aspect == ASPECT_DC)
         estimate.scatter = waveform->noise / sqrt((double)waveform->count);

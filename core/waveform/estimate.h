@@ -14,8 +14,9 @@
  *   ac and RMS       without all of the noise that the second differences show, which is too
  *                    much for a signal that bends, to none of it taken away.
  * Where a record can be folded over its period (core/waveform/fold), and that leaves less open, an
- * extreme is that of what repeats (core/waveform/crest), unless a sample lies further out than noise
- * explains; and where there are steep edges mean, ac and RMS are those of the fold.
+ * extreme is from that of what repeats (core/waveform/crest) to what noise may hide above it
+ * (core/waveform/ceiling), unless a sample lies further out than noise explains or periods differ;
+ * and where there are steep edges mean, ac and RMS are those of the fold.
  */
 #ifndef GRADUS_CORE_ESTIMATE_H
 #define GRADUS_CORE_ESTIMATE_H

@@ -42,16 +42,16 @@ static const struct {
     size_t edges;  /* steep ones, and where */
     double places[EDGES];
 } shapes[] = {
-    { "sine", &world_sine, 50, 1.3, 0, { 0 } },
-    { "harmonics", &world_harmonics, 50, 2.2, 0, { 0 } },
-    { "square", &world_square, 50, 2.1, 2, { 0, 0.5 } },
-    { "pulse 1 %", &world_narrow, 4, 8.0, 2, { 0, 0.01 } },
-    { "pulse 20 %", &world_pulse, 50, 2.1, 2, { 0, 0.2 } },
-    { "pulse 99 %", &world_wide, 4, 11, 2, { 0, 0.99 } },
-    { "slow pulse", &world_slow_pulse, 50, 2.1, 0, { 0 } },
-    { "triangle", &world_triangle, 50, 2.3, 0, { 0 } },
-    { "sawtooth", &world_sawtooth, 50, 4.0, 1, { 0 } },
-    { "ringing", &world_ringing, 10, 4.2, 2, { 0, 0.5 } },
+    { "sine", &world_sine, 50, 1.8, 0, { 0 } },
+    { "harmonics", &world_harmonics, 50, 3.1, 0, { 0 } },
+    { "square", &world_square, 50, 4.0, 2, { 0, 0.5 } },
+    { "pulse 1 %", &world_narrow, 4, 11, 2, { 0, 0.01 } },
+    { "pulse 20 %", &world_pulse, 50, 4.0, 2, { 0, 0.2 } },
+    { "pulse 99 %", &world_wide, 4, 15, 2, { 0, 0.99 } },
+    { "slow pulse", &world_slow_pulse, 50, 4.2, 0, { 0 } },
+    { "triangle", &world_triangle, 50, 5.2, 0, { 0 } },
+    { "sawtooth", &world_sawtooth, 50, 9.5, 1, { 0 } },
+    { "ringing", &world_ringing, 10, 6.8, 2, { 0, 0.5 } },
 };
 
 enum { SHAPES = sizeof shapes / sizeof *shapes };
