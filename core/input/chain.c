@@ -304,14 +304,14 @@ static double shrinking(const struct chain *chain, const struct setup *setup,
 }
 
 /* What instrument and probe do not see of the signal. */
-static void sight_terms(const struct chain *chain, const struct setup *setup,
-                        const struct signal *signal, struct sink *sink)
+static void suitability_terms(const struct chain *chain, const struct setup *setup,
+                              const struct signal *signal, struct sink *sink)
 {
-    struct spectacle spectacle = { chain->aspect, chain->shape, frequency_of(chain, signal),
-                                   chain->crest_factor };
-    biased(sink, "bandwidth", sight_roll_off(&chain->eye, &spectacle),
+    struct signal_facts signal_facts = { chain->aspect, chain->shape, frequency_of(chain, signal),
+                                         chain->crest_factor };
+    biased(sink, "bandwidth", suitability_roll_off(&chain->abilities, &signal_facts),
            shrinking(chain, setup, signal));
-    bounded(sink, "crest factor", sight_crest_share(&chain->eye, &spectacle),
+    bounded(sink, "crest factor", suitability_crest_share(&chain->abilities, &signal_facts),
             chain_value(chain, setup, signal->value));
 }
 
@@ -393,7 +393,7 @@ static void all_terms(const struct chain *chain, const struct setup *setup,
         sampling_terms(chain, setup, signal, scale, sink);
     }
     circuit_terms(chain, setup, signal, sink);
-    sight_terms(chain, setup, signal, sink);
+    suitability_terms(chain, setup, signal, sink);
 }
 
 void chain_budget(const struct chain *chain, const struct setup *setup, const struct signal *signal,

@@ -17,7 +17,7 @@
 #include "core/uncertainty/budget.h"
 #include "loading.h"
 #include "probe.h"
-#include "sight.h"
+#include "suitability.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -98,7 +98,7 @@ struct chain {
     double crest_factor;  /* of the signal, for ac meter functions; NAN when not known */
     double frequency;     /* of the signal as it is stated, hertz; NAN when not known */
     struct waveshape shape;
-    struct eye eye; /* what instrument and probe see of the signal */
+    struct abilities abilities; /* what instrument and probe see of the signal */
     double
         lowest_frequency; /* hertz: what a record of this length can still show; NAN: not known */
 };

@@ -87,15 +87,15 @@ static bool allows(const struct plan *plan, const struct setup *setup)
  */
 static bool plan_best(const struct chain *chain, const struct signal *signal,
                       const struct extremes *extremes, const struct plan *plan,
-                      struct candidate *best)
+                      struct weighed *best)
 {
-    struct candidate all[CANDIDATES_MOST];
-    size_t n = candidates_weigh(chain, signal, extremes, all, sizeof all / sizeof all[0]);
+    struct weighed all[SETUPS_MOST];
+    size_t n = setups_weigh(chain, signal, extremes, all, sizeof all / sizeof all[0]);
     bool found = false;
     for (size_t i = 0; i < n; i++) {
         if (!all[i].fits || (plan && !allows(plan, &all[i].setup)))
             continue;
-        if (!found || candidate_beats(&all[i], best))
+        if (!found || weighed_beats(&all[i], best))
             *best = all[i];
         found = true;
     }
@@ -131,7 +131,7 @@ void plan_start(struct plan *plan, const struct chain *chain, const struct signa
         false,
         0,
     };
-    struct candidate best;
+    struct weighed best;
     if (plan_best(chain, expected, &extremes, NULL, &best))
         plan->next = best.setup;
 }
@@ -281,7 +281,7 @@ void plan_overload(struct plan *plan, enum side side)
     }
     stretch(plan, known, &setup, side);
     plan->known.noise = 0;
-    struct candidate best;
+    struct weighed best;
     if (plan->action == PLAN_FAILED)
         return;
     if (span_known(known) && plan->have_signal &&
@@ -346,7 +346,7 @@ static void learn(struct plan *plan, const struct setup *setup, const struct sig
  * promise twice as much as the one before: two settings whose errors differ
  * may each make the other look better, and would be tried in turn for ever.
  */
-static bool worth(const struct plan *plan, const struct candidate *candidate, double standard)
+static bool worth(const struct plan *plan, const struct weighed *candidate, double standard)
 {
     double share = PLAN_WORTH;
     for (size_t i = eager_steps; i < plan->step_count; i++)
@@ -359,7 +359,7 @@ static bool worth(const struct plan *plan, const struct candidate *candidate, do
  * ranges are taken for what suits it. Where they are large beside that range
  * no reading can promise that it will do, and only trying tells.
  */
-static bool next_lower(const struct plan *plan, const struct setup *present, struct candidate *best)
+static bool next_lower(const struct plan *plan, const struct setup *present, struct weighed *best)
 {
     const struct chain *chain = &plan->chain;
     double size = size_of(&plan->signal);
@@ -369,8 +369,8 @@ static bool next_lower(const struct plan *plan, const struct setup *present, str
     double least = size - chain_error_limit(chain, present, &plan->signal, size) -
                    chain_error_limit(chain, &lower, &plan->signal, size);
     struct extremes extremes = { { least, least }, { 0, 0 }, false, 0 };
-    struct candidate all[CHAIN_MAX_RANGES];
-    candidates_weigh(chain, &plan->signal, &extremes, all, CHAIN_MAX_RANGES);
+    struct weighed all[CHAIN_MAX_RANGES];
+    setups_weigh(chain, &plan->signal, &extremes, all, CHAIN_MAX_RANGES);
     *best = all[lower.range];
     return best->fits && allows(plan, &lower);
 }
@@ -381,7 +381,7 @@ static bool next_lower(const struct plan *plan, const struct setup *present, str
  * seen, on a meter the next lower range: trying costs an acquisition, not
  * trying would leave half a screen unused for the sake of the gain tolerance.
  */
-static bool better(const struct plan *plan, const struct setup *present, struct candidate *best)
+static bool better(const struct plan *plan, const struct setup *present, struct weighed *best)
 {
     const struct signal *signal = &plan->signal;
     double standard = chain_uncertainty(&plan->chain, present, signal);
@@ -419,7 +419,7 @@ void plan_reading(struct plan *plan, const struct signal *signal)
         return;
     }
     learn(plan, &setup, signal);
-    struct candidate best;
+    struct weighed best;
     if (better(plan, &setup, &best)) {
         step->outcome = STEP_POOR_RESOLUTION;
         plan->next = best.setup;

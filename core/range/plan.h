@@ -21,8 +21,8 @@
 #ifndef GRADUS_CORE_PLAN_H
 #define GRADUS_CORE_PLAN_H
 
-#include "candidates.h"
 #include "core/basics/failure.h"
+#include "setups.h"
 
 /* More acquisitions than this without settling: the signal is unstable. */
 enum { PLAN_MAX_STEPS = 12 };

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "probe_choice.h"
 
-#include "candidates.h"
+#include "setups.h"
 
 #include <math.h>
 
@@ -34,18 +34,17 @@ static bool fits(const struct chain *chain, const struct probe *probe, const str
 }
 
 /* The best setup for the signal behind this probe; false when none holds it. */
-static bool best_setup(const struct chain *chain, const struct signal *signal,
-                       struct candidate *best)
+static bool best_setup(const struct chain *chain, const struct signal *signal, struct weighed *best)
 {
-    struct candidate all[CANDIDATES_MOST];
+    struct weighed all[SETUPS_MOST];
     struct extremes extremes = { { signal->low, signal->high },
                                  { signal->low - signal->mean, signal->high - signal->mean },
                                  false,
                                  0 };
-    size_t n = candidates_weigh(chain, signal, &extremes, all, sizeof all / sizeof *all);
-    *best = (struct candidate) { .standard = INFINITY };
+    size_t n = setups_weigh(chain, signal, &extremes, all, sizeof all / sizeof *all);
+    *best = (struct weighed) { .standard = INFINITY };
     for (size_t i = 0; i < n; i++)
-        if (candidate_beats(&all[i], best))
+        if (weighed_beats(&all[i], best))
             *best = all[i];
     return best->fits;
 }
@@ -60,7 +59,7 @@ size_t probe_with_least_loading(const struct chain *chain, const struct setup *s
     size_t chosen = count;
     for (size_t i = 0; i < count; i++) {
         struct chain other = *chain;
-        struct candidate best;
+        struct weighed best;
         other.probe = &probes[i];
         struct signal seen = behind(chain, &probes[i], signal);
         if (!fits(chain, &probes[i], signal) || !best_setup(&other, &seen, &best))

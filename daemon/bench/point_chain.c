@@ -23,8 +23,8 @@ bool point_chain(const struct bench *bench, const struct bench_point *point, str
     chain->crest_factor = point->crest_factor;
     chain->frequency = point->frequency;
     chain->shape = point->shape;
-    chain->eye = profile_eye(instrument->profile, point->at_input, bench_record(point));
-    chain->eye.probe_bandwidth = chain->probe->bandwidth;
+    chain->abilities = profile_abilities(instrument->profile, point->at_input, bench_record(point));
+    chain->abilities.probe_bandwidth = chain->probe->bandwidth;
     chain->lowest_frequency = input->vertical ? 1 / bench_record(point) : NAN;
     return true;
 }

@@ -6,7 +6,7 @@
 #ifndef GRADUS_DAEMON_BURNIN_H
 #define GRADUS_DAEMON_BURNIN_H
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/bench/bench.h"
 #include "daemon/store/store_record.h"
 

@@ -13,7 +13,7 @@
 #include "burnin_judge.h"
 #include "burnin_plan.h"
 #include "core/course/outlook.h"
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/store/event_kinds.h"
 #include "track.h"
 

@@ -4,7 +4,7 @@
 #define GRADUS_DAEMON_ENCODE_OUTLOOK_H
 
 #include "core/course/outlook.h"
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 
 #include <stdint.h>
 

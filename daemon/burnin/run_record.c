@@ -2,7 +2,7 @@
 #include "run_record.h"
 
 #include "daemon/basics/body.h"
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -8,7 +8,7 @@
 #define GRADUS_DAEMON_RUN_RECORD_H
 
 #include "burnin_plan.h"
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/store/store_look.h"
 
 #include <jansson.h>

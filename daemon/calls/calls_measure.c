@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calls.h"
 
-#include "core/input/sight.h"
+#include "core/input/suitability.h"
 #include "methods.h"
 #include "service.h"
 
@@ -11,7 +11,7 @@
 #include <string.h>
 
 /* What a job needs to be answered. */
-struct errand {
+struct waiting_call {
     struct service *service;
     struct rpc_call *call;
 };
@@ -44,39 +44,39 @@ static bool has_outcome(const struct job *job)
  * Answers once the reading is durable. One that the store would not take is
  * answered at once, with a warning.
  */
-static void answer_kept(const struct errand *errand, const struct job *job)
+static void answer_kept(const struct waiting_call *waiting, const struct job *job)
 {
-    struct service *service = errand->service;
+    struct service *service = waiting->service;
     if (job->record != NULL) {
-        answers_wait_record(service->answers, errand->call, job->record, job->deadline);
+        answers_wait_record(service->answers, waiting->call, job->record, job->deadline);
         return;
     }
     struct text reading = { 0 };
     struct text *text = loop_text(service->loop);
     encode_outcome(&reading, job);
     encode_stored(text, &reading, 0, "not kept: the store holds as many readings as it may");
-    rpc_result(errand->call, text);
+    rpc_result(waiting->call, text);
     text_free(&reading);
 }
 
 static void on_done(struct job *job, const struct failure *refusal)
 {
-    struct errand *errand = job->owner;
-    struct service *service = errand->service;
+    struct waiting_call *waiting = job->owner;
+    struct service *service = waiting->service;
     const struct reading *reading = &job->capture.reading;
     if (refusal != NULL) {
-        call_refuse_with(service->loop, errand->call, refusal, job->bench, job->point, NULL);
+        call_refuse_with(service->loop, waiting->call, refusal, job->bench, job->point, NULL);
     } else if (!has_outcome(job)) {
-        call_refuse_with(service->loop, errand->call, &reading->failure, job->bench, job->point,
+        call_refuse_with(service->loop, waiting->call, &reading->failure, job->bench, job->point,
                          reading);
     } else if (job->kind == JOB_MEASURE && service->loop->store != NULL) {
-        answer_kept(errand, job);
+        answer_kept(waiting, job);
     } else {
         struct text *text = loop_text(service->loop);
         encode_outcome(text, job);
-        rpc_result(errand->call, text);
+        rpc_result(waiting->call, text);
     }
-    free(errand);
+    free(waiting);
 }
 
 /* A job that answers a call; NULL, and the call is answered, when memory is short. */
@@ -84,28 +84,28 @@ static struct job *job_for(struct service *service, struct rpc_call *call, enum 
                            const struct bench_point *point)
 {
     struct job *job = job_new(kind, service->loop->bench, point);
-    struct errand *errand = malloc(sizeof *errand);
-    if (job == NULL || errand == NULL) {
+    struct waiting_call *waiting = malloc(sizeof *waiting);
+    if (job == NULL || waiting == NULL) {
         struct failure failure = { 0 };
         failure_no_memory(&failure, "a job");
         call_refuse(service->loop, call, &failure);
         job_free(job);
-        free(errand);
+        free(waiting);
         return NULL;
     }
-    *errand = (struct errand) { service, call };
+    *waiting = (struct waiting_call) { service, call };
     job->done = on_done;
-    job->owner = errand;
+    job->owner = waiting;
     return job;
 }
 
 /* Hands the job over; answers the call when it is refused. */
 static void submit(struct job *job, size_t instrument, double deadline_ms)
 {
-    struct errand *errand = job->owner;
-    struct session *session = rpc_call_peer(errand->call);
+    struct waiting_call *waiting = job->owner;
+    struct session *session = rpc_call_peer(waiting->call);
     struct failure failure = { 0 };
-    if (loop_submit(errand->service->loop, job, instrument, session, deadline_ms, &failure))
+    if (loop_submit(waiting->service->loop, job, instrument, session, deadline_ms, &failure))
         return;
     on_done(job, &failure);
     job_free(job);
@@ -208,10 +208,10 @@ static void warn_of_pace(struct text *text, struct service *service,
         if (point == NULL || !(order->every_ms > 0) || isnan(point->frequency) ||
             !shows_course(service->loop->bench, point))
             continue;
-        struct sight sight = sight_rate(1000 / order->every_ms, point->frequency);
-        char line[BENCH_NAME + sizeof sight.reason + 2];
-        snprintf(line, sizeof line, "%s: %s", point->name, sight.reason);
-        if (sight.state != SIGHT_CLEAR)
+        struct suitability suitability = suitability_rate(1000 / order->every_ms, point->frequency);
+        char line[BENCH_NAME + sizeof suitability.reason + 2];
+        snprintf(line, sizeof line, "%s: %s", point->name, suitability.reason);
+        if (suitability.state != SUITABILITY_FULL)
             text_string(text, line);
     }
     text_close(text, ']');

@@ -26,7 +26,7 @@ static const double compensated = 0.01;
 static const double evenness = 0.1;
 
 /* Two measurements under way, one after the other. */
-struct errand {
+struct waiting_call {
     struct service *service;
     struct rpc_call *call;
     char second[BENCH_NAME]; /* unload: the other point; empty once it is under way */
@@ -35,11 +35,13 @@ struct errand {
     struct loaded_reading first;
 };
 
-static void refuse(struct errand *errand, const struct failure *failure, const struct job *job)
+static void refuse(struct waiting_call *waiting, const struct failure *failure,
+                   const struct job *job)
 {
-    call_refuse_with(errand->service->loop, errand->call, failure, job != NULL ? job->bench : NULL,
-                     job != NULL ? job->point : NULL, job != NULL ? &job->capture.reading : NULL);
-    free(errand);
+    call_refuse_with(waiting->service->loop, waiting->call, failure,
+                     job != NULL ? job->bench : NULL, job != NULL ? job->point : NULL,
+                     job != NULL ? &job->capture.reading : NULL);
+    free(waiting);
 }
 
 /*
@@ -62,46 +64,47 @@ static bool short_leads(struct job *job)
     return true;
 }
 
-/* Measures a point for the errand; refuses it, and frees it, when that cannot be. */
-static void begin(struct errand *errand, enum job_kind kind, const struct bench_point *point,
+/* Measures a point for the waiting; refuses it, and frees it, when that cannot be. */
+static void begin(struct waiting_call *waiting, enum job_kind kind, const struct bench_point *point,
                   job_done *done)
 {
-    struct service *service = errand->service;
+    struct service *service = waiting->service;
     struct failure failure = { 0 };
     struct job *job = job_new(kind, service->loop->bench, point);
     if (job == NULL || (kind == JOB_ZERO && !short_leads(job))) {
         failure_no_memory(&failure, "a job");
-        refuse(errand, &failure, NULL);
+        refuse(waiting, &failure, NULL);
         job_free(job);
         return;
     }
     job->done = done;
-    job->owner = errand;
-    double left_ms = fmax(1, (double)(errand->until - monotonic_now()) / 1e6);
-    if (loop_submit(service->loop, job, point->instrument, rpc_call_peer(errand->call), left_ms,
+    job->owner = waiting;
+    double left_ms = fmax(1, (double)(waiting->until - monotonic_now()) / 1e6);
+    if (loop_submit(service->loop, job, point->instrument, rpc_call_peer(waiting->call), left_ms,
                     &failure))
         return;
-    refuse(errand, &failure, NULL);
+    refuse(waiting, &failure, NULL);
     job_free(job);
 }
 
-/* An errand for a call; NULL, and the call is answered, when memory is short. */
-static struct errand *errand_for(struct service *service, struct rpc_call *call, double deadline_ms)
+/* An waiting for a call; NULL, and the call is answered, when memory is short. */
+static struct waiting_call *waiting_call_for(struct service *service, struct rpc_call *call,
+                                             double deadline_ms)
 {
-    struct errand *errand = calloc(1, sizeof *errand);
+    struct waiting_call *waiting = calloc(1, sizeof *waiting);
     struct failure failure = { 0 };
-    if (errand == NULL) {
+    if (waiting == NULL) {
         failure_no_memory(&failure, "a job");
         call_refuse(service->loop, call, &failure);
         return NULL;
     }
-    *errand = (struct errand) {
+    *waiting = (struct waiting_call) {
         .service = service,
         .call = call,
         .until = monotonic_now() + (int64_t)(deadline_ms * 1e6),
         .frequency = NAN,
     };
-    return errand;
+    return waiting;
 }
 
 /* What a reading was before its loading was corrected, and what loaded it. */
@@ -121,10 +124,10 @@ static bool take_loaded(const struct job *job, struct loaded_reading *loaded,
     return true;
 }
 
-static void answer_unloaded(struct errand *errand, const struct unloaded *unloaded,
+static void answer_unloaded(struct waiting_call *waiting, const struct unloaded *unloaded,
                             const struct loaded_reading *second)
 {
-    struct text *text = loop_text(errand->service->loop);
+    struct text *text = loop_text(waiting->service->loop);
     text_open(text, '{');
     text_member_number(text, "value", unloaded->value);
     text_member_string(text, "unit", "V");
@@ -136,7 +139,7 @@ static void answer_unloaded(struct errand *errand, const struct unloaded *unload
                        coverage * unloaded->resistance_standard);
     text_key(text, "loads");
     text_open(text, '[');
-    const struct loaded_reading *both[] = { &errand->first, second };
+    const struct loaded_reading *both[] = { &waiting->first, second };
     for (size_t i = 0; i < 2; i++) {
         text_open(text, '{');
         text_member_number(text, "resistance", both[i]->load.resistance);
@@ -145,40 +148,40 @@ static void answer_unloaded(struct errand *errand, const struct unloaded *unload
     }
     text_close(text, ']');
     text_close(text, '}');
-    rpc_result(errand->call, text);
-    free(errand);
+    rpc_result(waiting->call, text);
+    free(waiting);
 }
 
 /* The second point by its name: the settings may have been loaded again in between. */
-static const struct bench_point *second_point(struct errand *errand, struct failure *failure)
+static const struct bench_point *second_point(struct waiting_call *waiting, struct failure *failure)
 {
-    const struct bench_point *point = loop_point(errand->service->loop, errand->second, failure);
-    errand->second[0] = '\0';
+    const struct bench_point *point = loop_point(waiting->service->loop, waiting->second, failure);
+    waiting->second[0] = '\0';
     return point;
 }
 
 static void on_unload(struct job *job, const struct failure *refusal)
 {
-    struct errand *errand = job->owner;
+    struct waiting_call *waiting = job->owner;
     struct failure failure = refusal != NULL ? *refusal : job->capture.reading.failure;
     struct loaded_reading loaded = { 0 };
     struct unloaded unloaded = { 0 };
     const struct bench_point *second = NULL;
-    bool first = errand->second[0] != '\0';
+    bool first = waiting->second[0] != '\0';
     bool good = failure.code == FAILURE_NONE && take_loaded(job, &loaded, &failure);
     if (good && first) {
-        errand->first = loaded;
-        second = second_point(errand, &failure);
+        waiting->first = loaded;
+        second = second_point(waiting, &failure);
         good = second != NULL;
     } else if (good) {
-        good = two_load_solve(&errand->first, &loaded, &unloaded, &failure);
+        good = two_load_solve(&waiting->first, &loaded, &unloaded, &failure);
     }
     if (!good)
-        refuse(errand, &failure, job);
+        refuse(waiting, &failure, job);
     else if (first)
-        begin(errand, JOB_MEASURE, second, on_unload);
+        begin(waiting, JOB_MEASURE, second, on_unload);
     else
-        answer_unloaded(errand, &unloaded, &loaded);
+        answer_unloaded(waiting, &unloaded, &loaded);
 }
 
 /* Resistance alone divides a dc voltage only. */
@@ -201,11 +204,11 @@ void call_unload(void *context, struct rpc_call *call, const struct rpc_value *v
         call_refuse(service->loop, call, &failure);
         return;
     }
-    struct errand *errand = errand_for(service, call, values[UNLOAD_DEADLINE].number);
-    if (errand == NULL)
+    struct waiting_call *waiting = waiting_call_for(service, call, values[UNLOAD_DEADLINE].number);
+    if (waiting == NULL)
         return;
-    snprintf(errand->second, sizeof errand->second, "%s", second->name);
-    begin(errand, JOB_MEASURE, first, on_unload);
+    snprintf(waiting->second, sizeof waiting->second, "%s", second->name);
+    begin(waiting, JOB_MEASURE, first, on_unload);
 }
 
 /* What a decay may hide behind: the divider's time constants, and the converter's step at the tip. */
@@ -266,17 +269,17 @@ static void note_check(struct service *service, const struct job *job,
 
 static void on_compensate(struct job *job, const struct failure *refusal)
 {
-    struct errand *errand = job->owner;
+    struct waiting_call *waiting = job->owner;
     struct failure failure = refusal != NULL ? *refusal : (struct failure) { 0 };
     struct compensation found = { 0 };
     if (refusal == NULL && job->capture.samples == NULL)
         failure = job->capture.reading.failure;
     if (failure.code != FAILURE_NONE || !judge_capture(job, &found, &failure)) {
-        refuse(errand, &failure, job);
+        refuse(waiting, &failure, job);
         return;
     }
-    note_check(errand->service, job, &found);
-    struct text *text = loop_text(errand->service->loop);
+    note_check(waiting->service, job, &found);
+    struct text *text = loop_text(waiting->service->loop);
     text_open(text, '{');
     text_member_string(text, "point", job->point->name);
     text_member_string(text, "probe", job->bench->probes[job->point->probe].name);
@@ -286,13 +289,13 @@ static void on_compensate(struct job *job, const struct failure *refusal)
     text_member_number(text, "ratio", found.ratio);
     text_member_number(text, "ratio_uncertainty", coverage * found.ratio_standard);
     text_member_number(text, "time_constant", found.tau);
-    if (!isnan(errand->frequency)) {
-        text_member_number(text, "frequency", errand->frequency);
-        text_member_number(text, "amplitude_error", compensation_error(&found, errand->frequency));
+    if (!isnan(waiting->frequency)) {
+        text_member_number(text, "frequency", waiting->frequency);
+        text_member_number(text, "amplitude_error", compensation_error(&found, waiting->frequency));
     }
     text_close(text, '}');
-    rpc_result(errand->call, text);
-    free(errand);
+    rpc_result(waiting->call, text);
+    free(waiting);
 }
 
 void call_compensate(void *context, struct rpc_call *call, const struct rpc_value *values)
@@ -305,12 +308,13 @@ void call_compensate(void *context, struct rpc_call *call, const struct rpc_valu
         call_refuse(service->loop, call, &failure);
         return;
     }
-    struct errand *errand = errand_for(service, call, values[COMPENSATE_DEADLINE].number);
-    if (errand == NULL)
+    struct waiting_call *waiting =
+        waiting_call_for(service, call, values[COMPENSATE_DEADLINE].number);
+    if (waiting == NULL)
         return;
     if (values[COMPENSATE_FREQUENCY].given)
-        errand->frequency = values[COMPENSATE_FREQUENCY].number;
-    begin(errand, JOB_CAPTURE, point, on_compensate);
+        waiting->frequency = values[COMPENSATE_FREQUENCY].number;
+    begin(waiting, JOB_CAPTURE, point, on_compensate);
 }
 
 /* Whether a point has leads of which a zero can be taken. */
@@ -365,8 +369,8 @@ static void answer_zero(struct service *service, struct rpc_call *call, const st
 
 static void on_zero(struct job *job, const struct failure *refusal)
 {
-    struct errand *errand = job->owner;
-    struct service *service = errand->service;
+    struct waiting_call *waiting = job->owner;
+    struct service *service = waiting->service;
     struct failure failure = refusal != NULL ? *refusal : (struct failure) { 0 };
     struct lead_zero zero;
     struct text body = { 0 };
@@ -374,13 +378,13 @@ static void on_zero(struct job *job, const struct failure *refusal)
         !probe_checks_note_zero(service->probe_checks, job->bench, job->point, &zero))
         failure_no_memory(&failure, "the zero");
     if (failure.code != FAILURE_NONE) {
-        refuse(errand, &failure, job);
+        refuse(waiting, &failure, job);
         return;
     }
     probe_checks_encode_zero(&body, job->bench, job->point, &zero);
     put_on_record(service, EVENT_LEADS_ZEROED, &body, job);
-    answer_zero(service, errand->call, job, &zero);
-    free(errand);
+    answer_zero(service, waiting->call, job, &zero);
+    free(waiting);
 }
 
 void call_zero(void *context, struct rpc_call *call, const struct rpc_value *values)
@@ -392,7 +396,7 @@ void call_zero(void *context, struct rpc_call *call, const struct rpc_value *val
         call_refuse(service->loop, call, &failure);
         return;
     }
-    struct errand *errand = errand_for(service, call, values[ZERO_DEADLINE].number);
-    if (errand != NULL)
-        begin(errand, JOB_ZERO, point, on_zero);
+    struct waiting_call *waiting = waiting_call_for(service, call, values[ZERO_DEADLINE].number);
+    if (waiting != NULL)
+        begin(waiting, JOB_ZERO, point, on_zero);
 }

@@ -37,7 +37,7 @@ struct explanation {
     enum signal_source source;
     struct signal signal; /* input units; meaningless without a source */
     struct setup first;   /* what the planner would begin with */
-    struct candidate candidates[CANDIDATES_MOST];
+    struct weighed candidates[SETUPS_MOST];
     size_t count;
     size_t chosen; /* index; `count` when it is not among them */
 };
@@ -91,8 +91,8 @@ static struct extremes extremes_of(const struct explanation *explanation)
 static void weigh(struct explanation *explanation)
 {
     const struct extremes extremes = extremes_of(explanation);
-    explanation->count = candidates_weigh(&explanation->chain, &explanation->signal, &extremes,
-                                          explanation->candidates, CANDIDATES_MOST);
+    explanation->count = setups_weigh(&explanation->chain, &explanation->signal, &extremes,
+                                      explanation->candidates, SETUPS_MOST);
     explanation->chosen = 0;
     while (explanation->chosen < explanation->count &&
            !same_choice(&explanation->candidates[explanation->chosen].setup, &explanation->first))
@@ -109,7 +109,7 @@ static double tip_value(const struct explanation *explanation, const struct setu
 
 static const char *candidate_note(const struct explanation *explanation, size_t index)
 {
-    const struct candidate *candidate = &explanation->candidates[index];
+    const struct weighed *candidate = &explanation->candidates[index];
     const struct range *range = &explanation->chain.input->ranges[candidate->setup.range];
     if (!probe_fits_input(explanation->chain.probe, range->input_resistance))
         return "the probe's factor does not hold for this input resistance";
@@ -133,7 +133,7 @@ static double predicted(const struct explanation *explanation, const struct setu
 
 static void encode_candidate(struct text *text, const struct explanation *explanation, size_t index)
 {
-    const struct candidate *candidate = &explanation->candidates[index];
+    const struct weighed *candidate = &explanation->candidates[index];
     const struct front_end *input = explanation->chain.input;
     const struct range *range = &input->ranges[candidate->setup.range];
     const struct loading loading = chain_loading(&explanation->chain, &candidate->setup);
@@ -187,7 +187,7 @@ static void say_choice(struct text *text, const struct explanation *explanation)
     char full_scale[NOTATION_SIZE], uncertainty[NOTATION_SIZE], line[400];
     if (explanation->source == SIGNAL_NONE || explanation->chosen == explanation->count)
         return;
-    const struct candidate *chosen = &explanation->candidates[explanation->chosen];
+    const struct weighed *chosen = &explanation->candidates[explanation->chosen];
     const struct range *range = &explanation->chain.input->ranges[chosen->setup.range];
     notation_plain(full_scale, sizeof full_scale,
                    range->full_scale * fabs(explanation->chain.probe->factor),

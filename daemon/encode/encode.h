@@ -7,7 +7,7 @@
 #ifndef GRADUS_DAEMON_ENCODE_H
 #define GRADUS_DAEMON_ENCODE_H
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/measure/measure.h"
 
 #include <stdint.h>

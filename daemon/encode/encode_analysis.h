@@ -3,7 +3,7 @@
 #ifndef GRADUS_DAEMON_ENCODE_ANALYSIS_H
 #define GRADUS_DAEMON_ENCODE_ANALYSIS_H
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/measure/analysis.h"
 
 /*

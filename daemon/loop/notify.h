@@ -8,7 +8,7 @@
 #ifndef GRADUS_DAEMON_NOTIFY_H
 #define GRADUS_DAEMON_NOTIFY_H
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/work/session.h"
 
 #include <stdbool.h>

@@ -10,7 +10,7 @@
 
 #include "core/input/compensation.h"
 #include "core/input/lead_zero.h"
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/bench/bench.h"
 
 struct probe_checks;

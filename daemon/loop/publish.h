@@ -10,7 +10,7 @@
 #define GRADUS_DAEMON_PUBLISH_H
 
 #include "core/basics/failure.h"
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/store/event_kinds.h"
 
 #include <stdbool.h>

@@ -16,7 +16,7 @@
 enum { LONGER_LOOKS = 2 }; /* at most, where a record was too short */
 
 /* One measurement under way: what it is for, and the state that its steps share. */
-struct job {
+struct measurement {
     struct instrument *instrument;
     const struct bench_point *point;
     const struct bench *bench;
@@ -35,125 +35,138 @@ struct job {
 };
 
 /* Sets how long a scope looks, and what it can see then. */
-static void set_record(struct job *job, double duration)
+static void set_record(struct measurement *measurement, double duration)
 {
-    const struct profile *profile = job->bench->instruments[job->point->instrument].profile;
-    job->request.duration = duration;
-    if (!job->chain.input->vertical)
+    const struct profile *profile =
+        measurement->bench->instruments[measurement->point->instrument].profile;
+    measurement->request.duration = duration;
+    if (!measurement->chain.input->vertical)
         return;
-    job->chain.eye = profile_eye(profile, job->point->at_input, duration);
-    job->chain.eye.probe_bandwidth = job->chain.probe->bandwidth;
-    job->chain.lowest_frequency = 1 / duration;
+    measurement->chain.abilities =
+        profile_abilities(profile, measurement->point->at_input, duration);
+    measurement->chain.abilities.probe_bandwidth = measurement->chain.probe->bandwidth;
+    measurement->chain.lowest_frequency = 1 / duration;
 }
 
-static const struct scope *scope_of(const struct job *job)
+static const struct scope *scope_of(const struct measurement *measurement)
 {
-    return &job->bench->instruments[job->point->instrument].profile->scope;
+    return &measurement->bench->instruments[measurement->point->instrument].profile->scope;
 }
 
 /* The record for a signal of which the frequency is expected, or was seen last time. */
-static double first_record(const struct job *job, const struct measure_memory *memory)
+static double first_record(const struct measurement *measurement,
+                           const struct measure_memory *memory)
 {
-    double frequency = job->point->frequency;
+    double frequency = measurement->point->frequency;
     if (isnan(frequency) && memory && memory->known)
         frequency = memory->signal.frequency;
-    return isnan(frequency) ? bench_record(job->point)
-                            : record_for(scope_of(job), job->chain.aspect, frequency);
+    return isnan(frequency)
+               ? bench_record(measurement->point)
+               : record_for(scope_of(measurement), measurement->chain.aspect, frequency);
 }
 
-static bool prepare(struct job *job, const struct measure_memory *memory)
+static bool prepare(struct measurement *measurement, const struct measure_memory *memory)
 {
-    if (!point_chain(job->bench, job->point, &job->chain, job->failure))
+    if (!point_chain(measurement->bench, measurement->point, &measurement->chain,
+                     measurement->failure))
         return false;
-    job->leads_age = leads_take(job->bench, job->point, &job->lead_zero, &job->chain, &job->leads);
-    job->request.quantity = job->point->at_input;
-    job->request.input = job->point->input;
-    job->record_given = !isnan(job->request.duration) || !isnan(job->point->record);
-    job->sure.frequency = NAN;
-    if (isnan(job->request.duration))
-        set_record(job, job->record_given || !job->chain.input->vertical
-                            ? bench_record(job->point)
-                            : first_record(job, memory));
+    measurement->leads_age =
+        leads_take(measurement->bench, measurement->point, &measurement->lead_zero,
+                   &measurement->chain, &measurement->leads);
+    measurement->request.quantity = measurement->point->at_input;
+    measurement->request.input = measurement->point->input;
+    measurement->record_given =
+        !isnan(measurement->request.duration) || !isnan(measurement->point->record);
+    measurement->sure.frequency = NAN;
+    if (isnan(measurement->request.duration))
+        set_record(measurement, measurement->record_given || !measurement->chain.input->vertical
+                                    ? bench_record(measurement->point)
+                                    : first_record(measurement, memory));
     else
-        set_record(job, job->request.duration);
+        set_record(measurement, measurement->request.duration);
     return true;
 }
 
-static bool look(struct job *job)
+static bool look(struct measurement *measurement)
 {
-    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
-    return acquire(&acquirer, &job->request, &job->acquisition, job->trace, job->failure);
+    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
+                                       measurement->deadline };
+    return acquire(&acquirer, &measurement->request, &measurement->acquisition, measurement->trace,
+                   measurement->failure);
 }
 
 /* Runs the plan to its end; the steps it took are copied into the reading either way. */
-static bool settle(struct job *job, const struct measure_memory *memory, struct reading *reading)
+static bool settle(struct measurement *measurement, const struct measure_memory *memory,
+                   struct reading *reading)
 {
     struct plan plan;
     struct signal expected;
-    bool expects = point_expected(job->bench, job->point, &job->chain, &expected);
+    bool expects =
+        point_expected(measurement->bench, measurement->point, &measurement->chain, &expected);
     if (memory && memory->known)
-        plan_resume(&plan, &job->chain, &memory->setup, memory->beyond);
+        plan_resume(&plan, &measurement->chain, &memory->setup, memory->beyond);
     else
-        plan_start(&plan, &job->chain, expects ? &expected : NULL);
+        plan_start(&plan, &measurement->chain, expects ? &expected : NULL);
     enum plan_action action;
     bool acquired = true;
-    while (acquired &&
-           (action = plan_next(&plan, &job->request.setup, job->failure)) == PLAN_ACQUIRE) {
-        acquired = look(job);
-        if (acquired && job->acquisition.overload)
-            plan_overload(&plan, job->acquisition.side);
+    while (acquired && (action = plan_next(&plan, &measurement->request.setup,
+                                           measurement->failure)) == PLAN_ACQUIRE) {
+        acquired = look(measurement);
+        if (acquired && measurement->acquisition.overload)
+            plan_overload(&plan, measurement->acquisition.side);
         else if (acquired)
-            plan_reading(&plan, &job->acquisition.signal);
+            plan_reading(&plan, &measurement->acquisition.signal);
     }
-    job->beyond = plan.beyond;
+    measurement->beyond = plan.beyond;
     reading->step_count = plan.step_count;
     memcpy(reading->steps, plan.steps, sizeof plan.steps);
     return acquired && action == PLAN_SETTLED;
 }
 
 /* Makes what is known of the frequency part of what was seen. */
-static bool take_frequency(struct job *job)
+static bool take_frequency(struct measurement *measurement)
 {
-    struct signal *signal = &job->acquisition.signal;
-    if (!job->sure.alias) {
-        signal->frequency = job->sure.frequency;
+    struct signal *signal = &measurement->acquisition.signal;
+    if (!measurement->sure.alias) {
+        signal->frequency = measurement->sure.frequency;
         return true;
     }
-    job->request.whole = true;
-    if (!look(job))
+    measurement->request.whole = true;
+    if (!look(measurement))
         return false;
-    if (job->acquisition.overload)
-        return failure_set(job->failure, FAILURE_UNSTABLE, NULL,
+    if (measurement->acquisition.overload)
+        return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,
                            "a signal that stays within one range",
                            "a record for the whole of it overloaded");
-    signal->frequency = job->sure.frequency;
+    signal->frequency = measurement->sure.frequency;
     return true;
 }
 
 /* Settles once more, in another record, from the setup that settled. */
-static bool settle_again(struct job *job, double record, struct reading *reading)
+static bool settle_again(struct measurement *measurement, double record, struct reading *reading)
 {
-    const struct measure_memory here = { .known = true, .setup = job->request.setup };
-    set_record(job, record);
-    return settle(job, &here, reading);
+    const struct measure_memory here = { .known = true, .setup = measurement->request.setup };
+    set_record(measurement, record);
+    return settle(measurement, &here, reading);
 }
 
 /*
  * Settles in the record that the last signal wanted; where that is not what
  * is there now, no period or not even a range that holds it, in the point's own.
  */
-static bool settle_first(struct job *job, const struct measure_memory *memory,
+static bool settle_first(struct measurement *measurement, const struct measure_memory *memory,
                          struct reading *reading)
 {
-    bool own = record_same(scope_of(job), job->request.duration, bench_record(job->point));
-    bool guessed = !job->record_given && isnan(job->point->frequency) && !own;
-    bool settled = settle(job, memory, reading);
-    if (!job->chain.input->vertical || !guessed ||
-        (settled ? isfinite(job->acquisition.signal.frequency)
-                 : job->failure->code != FAILURE_UNSTABLE))
+    bool own = record_same(scope_of(measurement), measurement->request.duration,
+                           bench_record(measurement->point));
+    bool guessed = !measurement->record_given && isnan(measurement->point->frequency) && !own;
+    bool settled = settle(measurement, memory, reading);
+    if (!measurement->chain.input->vertical || !guessed ||
+        (settled ? isfinite(measurement->acquisition.signal.frequency)
+                 : measurement->failure->code != FAILURE_UNSTABLE))
         return settled;
-    failure_clear(job->failure);
-    return settle_again(job, bench_record(job->point), reading);
+    failure_clear(measurement->failure);
+    return settle_again(measurement, bench_record(measurement->point), reading);
 }
 
 /*
@@ -161,38 +174,41 @@ static bool settle_first(struct job *job, const struct measure_memory *memory,
  * swing, what is settled is a record of that; one that is flat there all the same was hit by
  * a spike, and the first record is taken again.
  */
-static bool settle_flat(struct job *job, struct reading *reading)
+static bool settle_flat(struct measurement *measurement, struct reading *reading)
 {
-    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
-    double before = job->request.duration, duration;
-    if (!job->chain.input->vertical || !looks_flat(&acquirer, &job->request, &job->acquisition))
+    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
+                                       measurement->deadline };
+    double before = measurement->request.duration, duration;
+    if (!measurement->chain.input->vertical ||
+        !looks_flat(&acquirer, &measurement->request, &measurement->acquisition))
         return true;
-    if (!flat_look(&acquirer, scope_of(job), &job->request, &job->acquisition, &duration,
-                   job->failure))
+    if (!flat_look(&acquirer, scope_of(measurement), &measurement->request,
+                   &measurement->acquisition, &duration, measurement->failure))
         return false;
     if (isnan(duration))
         return true;
-    if (job->record_given)
+    if (measurement->record_given)
         return failure_set(
-            job->failure, FAILURE_UNSUPPORTED, NULL,
+            measurement->failure, FAILURE_UNSUPPORTED, NULL,
             "a record in which the signal shows, or none stated",
             "flat in the record of %.3g s, which is stated, but not in one of %.3g s: "
             "the signal repeats with the samples",
             before, duration);
-    return settle_again(job, duration, reading) &&
-           (!looks_flat(&acquirer, &job->request, &job->acquisition) ||
-            settle_again(job, before, reading));
+    return settle_again(measurement, duration, reading) &&
+           (!looks_flat(&acquirer, &measurement->request, &measurement->acquisition) ||
+            settle_again(measurement, before, reading));
 }
 
 /* Looks longer where a record was too short, and is not stated. */
-static bool settle_longer(struct job *job, struct reading *reading)
+static bool settle_longer(struct measurement *measurement, struct reading *reading)
 {
-    for (int looks = job->record_given ? LONGER_LOOKS : 0; looks < LONGER_LOOKS; looks++) {
-        if (!record_too_short(&job->acquisition, job->chain.input, &job->request.setup))
+    for (int looks = measurement->record_given ? LONGER_LOOKS : 0; looks < LONGER_LOOKS; looks++) {
+        if (!record_too_short(&measurement->acquisition, measurement->chain.input,
+                              &measurement->request.setup))
             return true;
-        double left = deadline_left_ms(job->deadline) / 1000;
-        double longer = record_longer(scope_of(job), job->request.duration, left);
-        if (!isnan(longer) && !settle_again(job, longer, reading))
+        double left = deadline_left_ms(measurement->deadline) / 1000;
+        double longer = record_longer(scope_of(measurement), measurement->request.duration, left);
+        if (!isnan(longer) && !settle_again(measurement, longer, reading))
             return false;
     }
     return true;
@@ -204,28 +220,31 @@ static bool settle_longer(struct job *job, struct reading *reading)
  * with too few periods or samples a period for a better one, where there
  * is one. A frequency counts once a second look has confirmed it.
  */
-static bool settle_record(struct job *job, const struct measure_memory *memory,
+static bool settle_record(struct measurement *measurement, const struct measure_memory *memory,
                           struct reading *reading)
 {
-    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
-    const struct acquisition *seen = &job->acquisition;
-    if (!settle_first(job, memory, reading) || !settle_flat(job, reading) ||
-        !settle_longer(job, reading))
+    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
+                                       measurement->deadline };
+    const struct acquisition *seen = &measurement->acquisition;
+    if (!settle_first(measurement, memory, reading) || !settle_flat(measurement, reading) ||
+        !settle_longer(measurement, reading))
         return false;
     if (!second_look_due(seen))
         return true;
-    if (!second_look(&acquirer, scope_of(job), &job->request, seen, &job->sure, job->failure))
+    if (!second_look(&acquirer, scope_of(measurement), &measurement->request, seen,
+                     &measurement->sure, measurement->failure))
         return false;
-    double frequency = job->sure.frequency;
-    double better = record_for(scope_of(job), job->chain.aspect, frequency);
-    bool stays = isnan(frequency) || job->record_given ||
-                 record_suits(scope_of(job), job->chain.aspect, frequency, job->request.duration) ||
-                 record_same(scope_of(job), better, job->request.duration);
-    if (!stays && !settle_again(job, better, reading))
+    double frequency = measurement->sure.frequency;
+    double better = record_for(scope_of(measurement), measurement->chain.aspect, frequency);
+    bool stays = isnan(frequency) || measurement->record_given ||
+                 record_suits(scope_of(measurement), measurement->chain.aspect, frequency,
+                              measurement->request.duration) ||
+                 record_same(scope_of(measurement), better, measurement->request.duration);
+    if (!stays && !settle_again(measurement, better, reading))
         return false;
     if (!stays)
-        second_look_compare(&job->sure, &seen->waveform);
-    return take_frequency(job);
+        second_look_compare(&measurement->sure, &seen->waveform);
+    return take_frequency(measurement);
 }
 
 /* Takes the level of the zero trace out of everything that it is part of. */
@@ -242,40 +261,41 @@ static void subtract(struct signal *signal, enum aspect aspect, double level)
 }
 
 /* Whether the zero trace is looked at, and its level taken away. */
-static bool takes_ground(const struct job *job)
+static bool takes_ground(const struct measurement *measurement)
 {
-    return job->chain.input->vertical && job->chain.input->ground_reference &&
-           !aspect_ignores_mean(job->chain.aspect);
+    return measurement->chain.input->vertical && measurement->chain.input->ground_reference &&
+           !aspect_ignores_mean(measurement->chain.aspect);
 }
 
-static bool ground(struct job *job, struct signal *zero)
+static bool ground(struct measurement *measurement, struct signal *zero)
 {
     *zero = signal_level(0);
-    if (!takes_ground(job))
+    if (!takes_ground(measurement))
         return true;
-    const struct acquirer acquirer = { job->instrument, &job->chain, job->deadline };
-    return acquire_ground(&acquirer, &job->request, zero, job->failure);
+    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
+                                       measurement->deadline };
+    return acquire_ground(&acquirer, &measurement->request, zero, measurement->failure);
 }
 
 /*
  * The further readings of a repeated measurement, all in the setup that
  * settled. One that overloads ends it: the signal is not what it was.
  */
-static bool repeat(struct job *job, size_t n, double level, double *values)
+static bool repeat(struct measurement *measurement, size_t n, double level, double *values)
 {
-    struct signal first = job->acquisition.signal;
+    struct signal first = measurement->acquisition.signal;
     for (size_t i = 0; i < n; i++) {
-        if (i > 0 && !look(job))
+        if (i > 0 && !look(measurement))
             return false;
-        if (job->acquisition.overload)
-            return failure_set(job->failure, FAILURE_UNSTABLE, NULL,
+        if (measurement->acquisition.overload)
+            return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,
                                "a signal that stays within one range",
                                "reading %zu of %zu overloaded", i + 1, n);
-        subtract(&job->acquisition.signal, job->chain.aspect, level);
-        values[i] = job->acquisition.signal.value;
+        subtract(&measurement->acquisition.signal, measurement->chain.aspect, level);
+        values[i] = measurement->acquisition.signal.value;
     }
-    subtract(&first, job->chain.aspect, level);
-    job->acquisition.signal = first;
+    subtract(&first, measurement->chain.aspect, level);
+    measurement->acquisition.signal = first;
     return true;
 }
 
@@ -283,77 +303,81 @@ static bool repeat(struct job *job, size_t n, double level, double *values)
  * A meter's number does not say whether the signal stood still. Where it is
  * not what it was last time, or there was no last time, a second look tells.
  */
-static bool look_for_movement(struct job *job, const struct measure_memory *memory)
+static bool look_for_movement(struct measurement *measurement, const struct measure_memory *memory)
 {
-    const struct signal first = job->acquisition.signal;
-    const struct setup *setup = &job->request.setup;
-    double error = chain_error_limit(&job->chain, setup, &first, first.value);
-    if (job->chain.input->vertical ||
+    const struct signal first = measurement->acquisition.signal;
+    const struct setup *setup = &measurement->request.setup;
+    double error = chain_error_limit(&measurement->chain, setup, &first, first.value);
+    if (measurement->chain.input->vertical ||
         (memory && memory->known && fabs(first.value - memory->signal.value) <= error))
         return true;
-    if (!look(job))
+    if (!look(measurement))
         return false;
-    if (job->acquisition.overload)
-        return failure_set(job->failure, FAILURE_UNSTABLE, NULL,
+    if (measurement->acquisition.overload)
+        return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,
                            "a signal that stays within one range",
                            "the second of two readings overloaded");
-    job->acquisition.signal.drift =
-        movement_of_two(first.value, job->acquisition.signal.value,
-                        job->chain.input->ranges[setup->range].resolution);
+    measurement->acquisition.signal.drift =
+        movement_of_two(first.value, measurement->acquisition.signal.value,
+                        measurement->chain.input->ranges[setup->range].resolution);
     return true;
 }
 
 /* From settled to evaluated. */
-static bool finish(struct job *job, size_t repeats, const struct measure_memory *memory,
-                   struct reading *reading)
+static bool finish(struct measurement *measurement, size_t repeats,
+                   const struct measure_memory *memory, struct reading *reading)
 {
     double *values = calloc(repeats, sizeof *values);
     if (!values)
-        return failure_set(job->failure, FAILURE_NO_MEMORY, NULL, NULL, "%zu readings", repeats);
+        return failure_set(measurement->failure, FAILURE_NO_MEMORY, NULL, NULL, "%zu readings",
+                           repeats);
     struct signal zero;
-    struct request settled = job->request;
-    bool done = ground(job, &zero);
-    job->request = settled;
-    done = done && (repeats > 1 || look_for_movement(job, memory)) &&
-           repeat(job, repeats, zero.mean, values);
-    if (done && repeats > 1 && !job->chain.input->vertical)
-        job->acquisition.signal.drift = movement_of_many(values, repeats);
-    done = done && instrument_confirm(job->instrument, job->deadline, job->failure) &&
-           reading_evaluate(reading, &job->chain, &job->request.setup, &job->acquisition.signal,
-                            values, repeats, &job->point->limits, job->failure);
+    struct request settled = measurement->request;
+    bool done = ground(measurement, &zero);
+    measurement->request = settled;
+    done = done && (repeats > 1 || look_for_movement(measurement, memory)) &&
+           repeat(measurement, repeats, zero.mean, values);
+    if (done && repeats > 1 && !measurement->chain.input->vertical)
+        measurement->acquisition.signal.drift = movement_of_many(values, repeats);
+    done =
+        done &&
+        instrument_confirm(measurement->instrument, measurement->deadline, measurement->failure) &&
+        reading_evaluate(reading, &measurement->chain, &measurement->request.setup,
+                         &measurement->acquisition.signal, values, repeats,
+                         &measurement->point->limits, measurement->failure);
     free(values);
     if (!done)
         return false;
-    struct sighting sighting = { .bench = job->bench,
-                                 .point = job->point,
-                                 .chain = &job->chain,
-                                 .acquisition = &job->acquisition,
-                                 .leads_age = job->leads_age,
-                                 .zero = takes_ground(job) ? &zero : NULL };
-    if (job->sure.alias)
+    struct evidence evidence = { .bench = measurement->bench,
+                                 .point = measurement->point,
+                                 .chain = &measurement->chain,
+                                 .acquisition = &measurement->acquisition,
+                                 .leads_age = measurement->leads_age,
+                                 .zero = takes_ground(measurement) ? &zero : NULL };
+    if (measurement->sure.alias)
         reading_warn(reading, "%s: the value is of the whole record, not of periods",
-                     job->sure.reason);
-    return scrutinise(&sighting, reading, job->failure);
+                     measurement->sure.reason);
+    return scrutinise(&evidence, reading, measurement->failure);
 }
 
-static bool run(struct job *job, size_t repeats, struct measure_memory *memory,
+static bool run(struct measurement *measurement, size_t repeats, struct measure_memory *memory,
                 struct reading *reading)
 {
     memset(reading, 0, sizeof *reading);
     struct failure failure = { 0 };
-    job->failure = &failure;
-    bool done = prepare(job, memory) && settle_record(job, memory, reading) &&
-                finish(job, repeats, memory, reading);
+    measurement->failure = &failure;
+    bool done = prepare(measurement, memory) && settle_record(measurement, memory, reading) &&
+                finish(measurement, repeats, memory, reading);
     if (memory)
         memory->known = done;
     if (done && memory) {
         memory->setup = reading->setup;
-        memory->signal = job->acquisition.signal;
-        memory->beyond = job->beyond;
+        memory->signal = measurement->acquisition.signal;
+        memory->beyond = measurement->beyond;
     }
     if (!done)
         reading_fail(reading, &failure);
-    job->failure = NULL;
+    measurement->failure = NULL;
     return done;
 }
 
@@ -362,13 +386,13 @@ static bool measure_one(struct instrument *instrument, const struct bench *bench
                         size_t repeats, struct deadline deadline, struct measure_memory *memory,
                         struct reading *reading)
 {
-    struct job job = { .instrument = instrument,
-                       .point = point,
-                       .lead_zero = *zero,
-                       .bench = bench,
-                       .request = { .duration = NAN },
-                       .deadline = deadline };
-    return run(&job, repeats, memory, reading);
+    struct measurement measurement = { .instrument = instrument,
+                                       .point = point,
+                                       .lead_zero = *zero,
+                                       .bench = bench,
+                                       .request = { .duration = NAN },
+                                       .deadline = deadline };
+    return run(&measurement, repeats, memory, reading);
 }
 
 /* Whether both are read by the same input through the same probe, moved by hand between them. */
@@ -428,22 +452,22 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
 }
 
 /* Samples and parameters at the tip instead of at the input. */
-static bool at_tip(const struct job *job, double level, const struct trace *trace,
+static bool at_tip(const struct measurement *measurement, double level, const struct trace *trace,
                    struct capture *capture)
 {
-    struct chain shown = job->chain;
+    struct chain shown = measurement->chain;
     shown.aspect = ASPECT_DC; /* a trace keeps its mean, its sign and the probe's offset */
     for (size_t i = 0; i < trace->count; i++)
-        trace->volts[i] = chain_value(&shown, &job->request.setup, trace->volts[i] - level);
+        trace->volts[i] = chain_value(&shown, &measurement->request.setup, trace->volts[i] - level);
     capture->samples = trace->volts;
     capture->count = trace->count;
     capture->interval = trace->interval;
-    const struct range *range = &job->chain.input->ranges[job->request.setup.range];
-    double step = range->resolution * fabs(job->chain.probe->factor);
-    if (!analysis_make(trace->volts, trace->count, trace->interval, step, job->request.whole,
-                       &capture->analysis))
+    const struct range *range = &measurement->chain.input->ranges[measurement->request.setup.range];
+    double step = range->resolution * fabs(measurement->chain.probe->factor);
+    if (!analysis_make(trace->volts, trace->count, trace->interval, step,
+                       measurement->request.whole, &capture->analysis))
         return false;
-    double error = scope_of(job)->timebase_error;
+    double error = scope_of(measurement)->timebase_error;
     if (isfinite(error))
         analysis_add_timebase(&capture->analysis, error);
     else if (isfinite(capture->analysis.waveform.frequency))
@@ -457,12 +481,12 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
                      struct measure_memory *memory, struct capture *capture)
 {
     struct trace trace = { 0 };
-    struct job job = { .instrument = instrument,
-                       .point = point,
-                       .bench = bench,
-                       .request = { .duration = duration },
-                       .deadline = deadline,
-                       .trace = &trace };
+    struct measurement measurement = { .instrument = instrument,
+                                       .point = point,
+                                       .bench = bench,
+                                       .request = { .duration = duration },
+                                       .deadline = deadline,
+                                       .trace = &trace };
     memset(capture, 0, sizeof *capture);
     struct failure failure = { 0 };
     if (bench->instruments[point->instrument].profile->kind != PROFILE_SCOPE) {
@@ -472,10 +496,10 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
         return false;
     }
     struct signal zero;
-    bool done = run(&job, 1, memory, &capture->reading);
-    job.failure = &failure;
-    job.trace = NULL;
-    if (done && !(ground(&job, &zero) && at_tip(&job, zero.mean, &trace, capture)))
+    bool done = run(&measurement, 1, memory, &capture->reading);
+    measurement.failure = &failure;
+    measurement.trace = NULL;
+    if (done && !(ground(&measurement, &zero) && at_tip(&measurement, zero.mean, &trace, capture)))
         done = false;
     if (!done) {
         free(trace.volts);

@@ -33,7 +33,7 @@ bool record_same(const struct scope *scope, double one, double other)
     return scope_record(scope, one) == scope_record(scope, other);
 }
 
-/* A swing of more noise than this, with no period in sight, is something slow. */
+/* A swing of more noise than this, with no period in suitability, is something slow. */
 static const double swing_in_noise = 12;
 
 bool record_too_short(const struct acquisition *seen, const struct front_end *input,

@@ -12,7 +12,7 @@
 #include "drivers/instrument/acquisition.h"
 
 /* What was seen. All borrowed. */
-struct sighting {
+struct evidence {
     const struct bench *bench;
     const struct bench_point *point;
     const struct chain *chain;
@@ -26,6 +26,6 @@ struct sighting {
  * FAILURE_UNSUPPORTED for a signal that cannot be seen, FAILURE_RATING or
  * FAILURE_MISTAKE for a mistake that the bench's policy blocks.
  */
-bool scrutinise(const struct sighting *sighting, struct reading *reading, struct failure *failure);
+bool scrutinise(const struct evidence *evidence, struct reading *reading, struct failure *failure);
 
 #endif

@@ -34,7 +34,8 @@ static const double same_share = 0.02;
 
 static double highest_of(const struct chain *chain, const struct scope *scope)
 {
-    double bandwidth = sight_combined_bandwidth(chain->eye.bandwidth, chain->eye.probe_bandwidth);
+    double bandwidth = suitability_combined_bandwidth(chain->abilities.bandwidth,
+                                                      chain->abilities.probe_bandwidth);
     return isnan(bandwidth) ? (double)scope->points / scope->durations[0] / 2
                             : lets_through * bandwidth;
 }

@@ -9,7 +9,7 @@
 #ifndef GRADUS_DAEMON_RPC_H
 #define GRADUS_DAEMON_RPC_H
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 
 #include <jansson.h>
 #include <stdbool.h>

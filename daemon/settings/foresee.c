@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "foresee.h"
 
-#include "core/range/candidates.h"
+#include "core/range/setups.h"
 #include "daemon/bench/point_chain.h"
 
 #include <math.h>
@@ -10,8 +10,8 @@ bool foresee(const struct bench *bench, const struct bench_point *point, double 
 {
     struct chain chain;
     struct signal signal;
-    struct candidate all[CANDIDATES_MOST];
-    struct candidate best = { .standard = INFINITY };
+    struct weighed all[SETUPS_MOST];
+    struct weighed best = { .standard = INFINITY };
     *standard = NAN;
     if (bench->instruments[point->instrument].profile == NULL)
         return true;
@@ -23,9 +23,9 @@ bool foresee(const struct bench *bench, const struct bench_point *point, double 
                                  { signal.low - signal.mean, signal.high - signal.mean },
                                  false,
                                  0 };
-    size_t n = candidates_weigh(&chain, &signal, &extremes, all, sizeof all / sizeof *all);
+    size_t n = setups_weigh(&chain, &signal, &extremes, all, sizeof all / sizeof *all);
     for (size_t i = 0; i < n; i++)
-        if (candidate_beats(&all[i], &best))
+        if (weighed_beats(&all[i], &best))
             best = all[i];
     if (best.fits)
         *standard = best.standard;

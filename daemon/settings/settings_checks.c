@@ -6,7 +6,7 @@
  */
 #include "core/basics/notation.h"
 #include "core/input/chain.h"
-#include "core/input/sight.h"
+#include "core/input/suitability.h"
 #include "settings_priv.h"
 
 #include <float.h>
@@ -133,25 +133,26 @@ static void check_sight(const struct point_check *check)
 {
     static const struct {
         const char *key;
-        struct sight (*judge)(const struct eye *, const struct spectacle *);
+        struct suitability (*judge)(const struct abilities *, const struct signal_facts *);
     } judges[] = {
-        { "waveform", sight_waveform },
-        { "crest_factor", sight_crest },
-        { "frequency", sight_bandwidth },
-        { "record", sight_sampling },
+        { "waveform", suitability_waveform },
+        { "crest_factor", suitability_crest },
+        { "frequency", suitability_bandwidth },
+        { "record", suitability_sampling },
     };
     const struct bench_point *point = check->point;
-    struct eye eye = profile_eye(check->instrument->profile, point->at_input, bench_record(point));
-    struct spectacle spectacle = { aspect_of(check), point->shape, point->frequency,
-                                   point->crest_factor };
+    struct abilities abilities =
+        profile_abilities(check->instrument->profile, point->at_input, bench_record(point));
+    struct signal_facts signal_facts = { aspect_of(check), point->shape, point->frequency,
+                                         point->crest_factor };
 
-    eye.probe_bandwidth = check->probe->bandwidth;
+    abilities.probe_bandwidth = check->probe->bandwidth;
     for (size_t i = 0; i < sizeof judges / sizeof *judges; i++) {
-        struct sight sight = judges[i].judge(&eye, &spectacle);
-        if (sight.state == SIGHT_BLIND) {
+        struct suitability suitability = judges[i].judge(&abilities, &signal_facts);
+        if (suitability.state == SUITABILITY_NONE) {
             problems_at(check->problems, at(check, judges[i].key),
                         "instrument \"%s\" with probe \"%s\" cannot see this: %s",
-                        check->instrument->name, check->probe->name, sight.reason);
+                        check->instrument->name, check->probe->name, suitability.reason);
         }
     }
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_look.h"
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "store_read.h"
 
 #include <string.h>

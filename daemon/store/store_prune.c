@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_prune.h"
 
+#include "daemon/basics/json_text.h"
 #include "daemon/basics/moment.h"
-#include "daemon/basics/text.h"
 #include "store_db_priv.h"
 
 #include <string.h>

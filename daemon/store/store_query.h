@@ -9,8 +9,8 @@
 #ifndef GRADUS_DAEMON_STORE_QUERY_H
 #define GRADUS_DAEMON_STORE_QUERY_H
 
+#include "daemon/basics/json_text.h"
 #include "daemon/basics/mailbox.h"
-#include "daemon/basics/text.h"
 #include "store_look.h"
 
 #include <stdbool.h>

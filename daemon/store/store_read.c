@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_read.h"
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -7,7 +7,7 @@
 #ifndef GRADUS_DAEMON_STORE_RECORD_H
 #define GRADUS_DAEMON_STORE_RECORD_H
 
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 #include "daemon/bench/bench.h"
 #include "daemon/encode/encode.h"
 #include "store_row.h"

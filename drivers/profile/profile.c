@@ -44,29 +44,30 @@ size_t scope_record(const struct scope *scope, double wanted)
 }
 
 /* Samples are as far apart as the record that is set for the one that is wanted makes them. */
-static void read_record(const struct scope *scope, double record, struct eye *eye)
+static void read_record(const struct scope *scope, double record, struct abilities *abilities)
 {
-    eye->record = scope->durations[scope_record(scope, record)];
-    eye->interval = eye->record / (double)scope->points;
+    abilities->record = scope->durations[scope_record(scope, record)];
+    abilities->interval = abilities->record / (double)scope->points;
 }
 
-struct eye profile_eye(const struct profile *profile, enum quantity quantity, double record)
+struct abilities profile_abilities(const struct profile *profile, enum quantity quantity,
+                                   double record)
 {
     const struct function *function = profile_function(profile, quantity);
-    struct eye eye = eye_unknown();
+    struct abilities abilities = abilities_unknown();
 
     if (profile->kind == PROFILE_SCOPE) {
-        eye.response = RESPONSE_SAMPLES;
-        eye.bandwidth = profile->scope.bandwidth;
-        read_record(&profile->scope, record, &eye);
+        abilities.response = RESPONSE_SAMPLES;
+        abilities.bandwidth = profile->scope.bandwidth;
+        read_record(&profile->scope, record, &abilities);
     } else if (function != NULL) {
-        eye.response = function->response;
-        eye.low_frequency = function->low_frequency;
-        eye.high_frequency = function->high_frequency;
-        eye.crest_count = function->crest_error_count;
+        abilities.response = function->response;
+        abilities.low_frequency = function->low_frequency;
+        abilities.high_frequency = function->high_frequency;
+        abilities.crest_count = function->crest_error_count;
         for (size_t i = 0; i < function->crest_error_count; i++) {
-            eye.crest_errors[i] = function->crest_errors[i];
+            abilities.crest_errors[i] = function->crest_errors[i];
         }
     }
-    return eye;
+    return abilities;
 }

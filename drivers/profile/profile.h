@@ -15,7 +15,7 @@
 
 #include "core/basics/quantity.h"
 #include "core/input/chain.h"
-#include "core/input/sight.h"
+#include "core/input/suitability.h"
 #include "drivers/basics/digest.h"
 #include "drivers/cfg/strict.h"
 #include "drivers/dialogue/dialogue.h"
@@ -85,7 +85,7 @@ struct function {
     double low_frequency; /* hertz in which the accuracy holds; NAN: not stated */
     double high_frequency;
     size_t crest_error_count; /* true RMS: what crest factors cost besides */
-    struct crest_error crest_errors[SIGHT_CREST_ERRORS];
+    struct crest_error crest_errors[SUITABILITY_CREST_ERRORS];
     struct front_end front_end; /* ranges of this function; `ranges` owned by the profile */
 };
 
@@ -231,7 +231,8 @@ size_t scope_record(const struct scope *scope, double wanted);
  * What the instrument sees of a quantity at its input, without a probe; nothing stated where
  * it cannot measure it. `record` is how long a scope is to look at least, seconds.
  */
-struct eye profile_eye(const struct profile *profile, enum quantity quantity, double record);
+struct abilities profile_abilities(const struct profile *profile, enum quantity quantity,
+                                   double record);
 
 /* The name of a scope's setting, as in its profile: "coupling". Never NULL. */
 const char *profile_setting_name(enum scope_setting setting);

@@ -41,9 +41,9 @@ void profile_take_crest_errors(struct function *function, const config_setting_t
     const config_setting_t *list = strict_list(group, "crest_errors");
     int count = list != NULL ? config_setting_length(list) : 0;
 
-    if (count > SIGHT_CREST_ERRORS) {
+    if (count > SUITABILITY_CREST_ERRORS) {
         problems_at(problems, list, "%d crest_errors, expected at most %d", count,
-                    SIGHT_CREST_ERRORS);
+                    SUITABILITY_CREST_ERRORS);
         return;
     }
     /* A crest_factor without true RMS is refused by itself. */

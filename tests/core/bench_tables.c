@@ -17,7 +17,7 @@ static void connect_table(struct bench_table *table, size_t count)
                                     .crest_factor = NAN,
                                     .lowest_frequency = NAN,
                                     .frequency = NAN,
-                                    .eye = eye_unknown() };
+                                    .abilities = abilities_unknown() };
 }
 
 void meter_table(struct bench_table *table)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Waveform constants, and what an average-responding meter reads. */
-#include "core/input/sight.h"
+#include "core/input/suitability.h"
 #include "core/input/waveshape.h"
 
 #include <setjmp.h>
@@ -82,25 +82,25 @@ static void sawtooth_and_square(void **state)
 static void crest_factor_derating(void **state)
 {
     (void)state;
-    struct eye eye = eye_unknown();
+    struct abilities abilities = abilities_unknown();
     static const double rows[][2] = {
         { 1, 0.0004 },    { 1.414, 0.0004 }, { 2, 0.0004 },
         { 2.01, 0.0018 }, { 3.5, 0.0035 },   { 5, 0.0055 },
     };
-    eye.response = RESPONSE_TRUE_RMS;
-    eye.crest_count = 4;
+    abilities.response = RESPONSE_TRUE_RMS;
+    abilities.crest_count = 4;
     for (size_t i = 0; i < 4; i++) {
         static const double shares[] = { 0.0004, 0.0018, 0.0035, 0.0055 };
-        eye.crest_errors[i] = (struct crest_error) { (double)i + 2, shares[i] };
+        abilities.crest_errors[i] = (struct crest_error) { (double)i + 2, shares[i] };
     }
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        struct spectacle spectacle = { ASPECT_AC, { WAVESHAPE_UNKNOWN, 0 }, 50, rows[i][0] };
-        struct sight sight = sight_crest(&eye, &spectacle);
-        assert_int_equal(sight.state, SIGHT_UNCERTAIN);
-        assert_within(sight.share, rows[i][1], 1e-15);
+        struct signal_facts signal_facts = { ASPECT_AC, { WAVESHAPE_UNKNOWN, 0 }, 50, rows[i][0] };
+        struct suitability suitability = suitability_crest(&abilities, &signal_facts);
+        assert_int_equal(suitability.state, SUITABILITY_PARTIAL);
+        assert_within(suitability.share, rows[i][1], 1e-15);
     }
-    struct spectacle beyond = { ASPECT_AC, { WAVESHAPE_UNKNOWN, 0 }, 50, 5.1 };
-    assert_int_equal(sight_crest(&eye, &beyond).state, SIGHT_BLIND);
+    struct signal_facts beyond = { ASPECT_AC, { WAVESHAPE_UNKNOWN, 0 }, 50, 5.1 };
+    assert_int_equal(suitability_crest(&abilities, &beyond).state, SUITABILITY_NONE);
 }
 
 int main(void)

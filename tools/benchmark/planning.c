@@ -21,7 +21,7 @@ static struct chain chain_for(const struct front_end *input, const struct probe 
                            .crest_factor = NAN,
                            .lowest_frequency = NAN,
                            .frequency = NAN,
-                           .eye = eye_unknown() };
+                           .abilities = abilities_unknown() };
     return chain;
 }
 

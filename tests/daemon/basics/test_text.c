@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "daemon/basics/text.h"
+#include "daemon/basics/json_text.h"
 
 #include <jansson.h>
 #include <math.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Runs drawn on screens of several sizes: what is shown, and what is said to be left out. */
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 #include "tools/gradus/burnin/burnin_priv.h"
 
 #include <setjmp.h>

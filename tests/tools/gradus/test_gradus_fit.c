@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lines shared out on a screen, names cut, lines cut, courses drawn. */
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 #include "tools/gradus/screen/fit.h"
 #include "tools/gradus/screen/frame.h"
 #include "tools/gradus/screen/spark.h"

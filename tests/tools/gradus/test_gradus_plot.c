@@ -12,7 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 #include "tools/gradus/screen/scale.h"
 
 enum { WIDTH = 72, HEIGHT = 16, SEED = 125, ROUNDS = 20000 };

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

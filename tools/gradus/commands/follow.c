@@ -5,7 +5,7 @@
 #include "reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 #include "tools/gradus/screen/frame.h"
 
 #include "core/basics/notation.h"

@@ -3,7 +3,7 @@
 
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 #include "tools/gradus/screen/fit.h"
 #include "tools/gradus/screen/frame.h"
 #include "tools/gradus/screen/spark.h"

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "paper.h"
 
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <cairo-pdf.h>
 #include <math.h>

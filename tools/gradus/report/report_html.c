@@ -3,7 +3,7 @@
 #include "report_plot.h"
 #include "report_tables.h"
 #include "tools/gradus/basics/field.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -4,7 +4,7 @@
 #include "report_words.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 #include "tools/gradus/screen/scale.h"
 
 #include "core/basics/notation.h"

@@ -2,7 +2,7 @@
 #include "fit.h"
 
 #include "tools/gradus/basics/memory.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <stdlib.h>
 #include <string.h>

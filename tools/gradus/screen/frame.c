@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "frame.h"
 
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <errno.h>
 #include <signal.h>

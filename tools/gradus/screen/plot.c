@@ -5,7 +5,7 @@
 #include "core/basics/notation.h"
 #include "scale.h"
 #include "tools/gradus/basics/memory.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -2,7 +2,7 @@
 #include "table.h"
 
 #include "tools/gradus/basics/memory.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <assert.h>
 #include <stdarg.h>

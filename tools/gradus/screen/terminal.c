@@ -2,7 +2,7 @@
 #include "terminal.h"
 
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/basics/text.h"
+#include "tools/gradus/basics/terminal_text.h"
 
 #include <langinfo.h>
 #include <locale.h>

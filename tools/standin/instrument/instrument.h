@@ -7,7 +7,7 @@
 #define STANDIN_INSTRUMENT_H
 
 #include "fault.h"
-#include "tools/standin/basics/text.h"
+#include "tools/standin/basics/reply_text.h"
 #include "tools/standin/circuit/meter.h"
 #include "tools/standin/circuit/scope.h"
 #include "tools/standin/scpi/scpi.h"

@@ -4,7 +4,7 @@
 #define STANDIN_REPLY_H
 
 #include "outbox.h"
-#include "tools/standin/basics/text.h"
+#include "tools/standin/basics/reply_text.h"
 #include "tools/standin/instrument/instrument.h"
 
 /* `reply` has its terminator. False when the connection was closed by it. */

@@ -9,7 +9,7 @@
 #define STANDIN_SCPI_H
 
 #include "scpi_match.h"
-#include "tools/standin/basics/text.h"
+#include "tools/standin/basics/reply_text.h"
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "text.h"
+#include "json_text.h"
 
 #include "core/basics/utf8.h"
 

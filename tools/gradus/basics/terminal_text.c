@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "text.h"
+#include "terminal_text.h"
 
 #include "core/basics/utf8.h"
 #include "memory.h"

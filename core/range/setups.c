@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "candidates.h"
+#include "setups.h"
 
 #include <math.h>
 
@@ -80,17 +80,17 @@ static bool stands_peaks(const struct chain *chain, const struct setup *setup, d
     return isnan(peak) || isnan(chain->crest_factor) || value * chain->crest_factor <= peak;
 }
 
-static struct candidate weigh(const struct chain *chain, const struct signal *signal,
-                              const struct setup *setup, const struct span *span, bool sure)
+static struct weighed weigh(const struct chain *chain, const struct signal *signal,
+                            const struct setup *setup, const struct span *span, bool sure)
 {
-    struct candidate candidate = { *setup, false, INFINITY };
+    struct weighed candidate = { *setup, false, INFINITY };
     candidate.fits =
         holds(chain->input, setup, span, sure) && stands_peaks(chain, setup, span->high);
     candidate.standard = chain_uncertainty(chain, setup, signal);
     return candidate;
 }
 
-bool candidate_beats(const struct candidate *a, const struct candidate *b)
+bool weighed_beats(const struct weighed *a, const struct weighed *b)
 {
     if (a->fits != b->fits)
         return a->fits;
@@ -132,25 +132,25 @@ static double best_offset(const struct chain *chain, const struct signal *signal
 }
 
 /* The best of the shifts that a range allows: none, the trace moved, or a calibrated offset. */
-static struct candidate best_shift(const struct chain *chain, const struct signal *signal,
-                                   size_t range, const struct span *span, bool sure)
+static struct weighed best_shift(const struct chain *chain, const struct signal *signal,
+                                 size_t range, const struct span *span, bool sure)
 {
     const struct front_end *input = chain->input;
     struct setup plain = { range, COUPLING_DC, 0, 0 };
-    struct candidate best = weigh(chain, signal, &plain, span, sure);
+    struct weighed best = weigh(chain, signal, &plain, span, sure);
     if (!isfinite(span->low) || !isfinite(span->high))
         return best;
     if (input->position_divisions > 0 && !best.fits) {
         struct span shown = with_ground(chain, range, span);
         struct setup moved = with_position(input, range, (shown.low + shown.high) / 2);
-        struct candidate candidate = weigh(chain, signal, &moved, &shown, sure);
-        if (candidate_beats(&candidate, &best))
+        struct weighed candidate = weigh(chain, signal, &moved, &shown, sure);
+        if (weighed_beats(&candidate, &best))
             best = candidate;
     }
     if (input->ranges[range].offset_span > 0) {
         struct setup offset = with_offset(input, range, best_offset(chain, signal, range, span));
-        struct candidate candidate = weigh(chain, signal, &offset, span, sure);
-        if (candidate_beats(&candidate, &best))
+        struct weighed candidate = weigh(chain, signal, &offset, span, sure);
+        if (weighed_beats(&candidate, &best))
             best = candidate;
     }
     return best;
@@ -162,8 +162,8 @@ static bool couples_ac(const struct chain *chain)
            aspect_ignores_mean(chain->aspect);
 }
 
-static struct candidate through_ac(const struct chain *chain, const struct signal *signal,
-                                   size_t range, const struct span *swing, bool sure)
+static struct weighed through_ac(const struct chain *chain, const struct signal *signal,
+                                 size_t range, const struct span *swing, bool sure)
 {
     struct setup setup = { range, COUPLING_AC, 0, 0 };
     return weigh(chain, signal, &setup, swing, sure);
@@ -178,8 +178,8 @@ static struct span on_range(const struct range *range, const struct signal *sign
     return (struct span) { span->low + less, span->high - less };
 }
 
-size_t candidates_weigh(const struct chain *chain, const struct signal *signal,
-                        const struct extremes *extremes, struct candidate *candidates, size_t max)
+size_t setups_weigh(const struct chain *chain, const struct signal *signal,
+                    const struct extremes *extremes, struct weighed *candidates, size_t max)
 {
     size_t n = 0;
     for (size_t i = 0; i < chain->input->count; i++) {

@@ -4,13 +4,13 @@
  * signal whose extremes are known: for each range and coupling the best
  * offset or position.
  */
-#ifndef GRADUS_CORE_CANDIDATES_H
-#define GRADUS_CORE_CANDIDATES_H
+#ifndef GRADUS_CORE_SETUPS_H
+#define GRADUS_CORE_SETUPS_H
 
 #include "core/input/chain.h"
 
 /* Most setups of one front end: each range with either coupling. */
-enum { CANDIDATES_MOST = 2 * CHAIN_MAX_RANGES };
+enum { SETUPS_MOST = 2 * CHAIN_MAX_RANGES };
 
 struct span {
     double low;
@@ -28,7 +28,7 @@ struct extremes {
 };
 
 /* One setup weighed: whether it surely holds the signal, and how uncertain it would be. */
-struct candidate {
+struct weighed {
     struct setup setup;
     bool fits;
     double standard; /* combined standard uncertainty, tip units */
@@ -39,11 +39,11 @@ struct candidate {
  * coupling the best offset or position. Writes at most `max` candidates,
  * ascending by range, and returns how many there are.
  */
-size_t candidates_weigh(const struct chain *chain, const struct signal *signal,
-                        const struct extremes *extremes, struct candidate *candidates, size_t max);
+size_t setups_weigh(const struct chain *chain, const struct signal *signal,
+                    const struct extremes *extremes, struct weighed *candidates, size_t max);
 
 /* Whether `a` is to be preferred: it fits and `b` does not, or it is the less uncertain. */
-bool candidate_beats(const struct candidate *a, const struct candidate *b);
+bool weighed_beats(const struct weighed *a, const struct weighed *b);
 
 /*
  * The setup of a range, dc coupled, whose middle is as near to `centre` as
