@@ -145,7 +145,7 @@ static bool take(int option, struct options *options, FILE *errors)
 }
 
 /* What follows the options: the file that --check looks at, or nothing. */
-static bool take_rest(int argc, char **argv, struct options *options, FILE *errors)
+static bool read_rest(int argc, char **argv, struct options *options, FILE *errors)
 {
     if (options->task == TASK_CHECK && optind < argc)
         options->settings = argv[optind++];
@@ -174,7 +174,7 @@ struct options options_read(int argc, char **argv, FILE *errors)
             return options;
         }
     }
-    if (!take_rest(argc, argv, &options, errors))
+    if (!read_rest(argc, argv, &options, errors))
         options.task = TASK_USAGE;
     return options;
 }

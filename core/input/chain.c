@@ -79,7 +79,7 @@ double chain_error_limit(const struct chain *chain, const struct setup *setup,
 }
 
 /* At a probe's tip what is stated there; of a plain connection the cable's and the input's. */
-static void take_capacitance(const struct probe *probe, const struct range *range,
+static void read_capacitance(const struct probe *probe, const struct range *range,
                              struct load *load)
 {
     load->capacitance = probe->tip_capacitance;
@@ -107,7 +107,7 @@ struct load chain_load(const struct chain *chain, const struct setup *setup)
         load.resistance = chain->probe->tip_resistance;
         load.tolerance = chain->probe->resistance_tolerance;
     }
-    take_capacitance(chain->probe, range, &load);
+    read_capacitance(chain->probe, range, &load);
     return load;
 }
 

@@ -189,7 +189,7 @@ static void note_kind(struct point_study *study, const struct store_row *row, co
         study->quantum = step;
 }
 
-static bool take_value(struct point_study *study, const struct store_row *row, const json_t *body)
+static bool read_value(struct point_study *study, const struct store_row *row, const json_t *body)
 {
     struct limits limits = limits_of(body);
     double judged = body_number(json_object_get(body, "comparison"), "value");
@@ -236,7 +236,7 @@ bool point_study_take(struct point_study *study, const struct store_row *row, bo
         return true;
     }
     json_t *body = json_loads(row->body, 0, NULL);
-    bool taken = body != NULL && take_value(study, row, body);
+    bool taken = body != NULL && read_value(study, row, body);
     json_decref(body);
     return taken;
 }

@@ -41,7 +41,7 @@ void run_record_encode(struct text *text, const struct bench_burnin *plan,
 }
 
 /* The schedule as it was; false when the event does not say it. */
-static bool take_schedule(struct run_record *record)
+static bool read_schedule(struct run_record *record)
 {
     struct burnin_schedule *schedule = &record->schedule;
     const json_t *phases = json_object_get(record->body, "phases");
@@ -64,7 +64,7 @@ static bool take(struct run_record *record, const char *run, const char *body)
     record->body = body != NULL ? json_loads(body, 0, NULL) : NULL;
     snprintf(record->run, sizeof record->run, "%s", run != NULL ? run : "");
     snprintf(record->plan, sizeof record->plan, "%s", body_text(record->body, "plan"));
-    if (record->body != NULL && take_schedule(record))
+    if (record->body != NULL && read_schedule(record))
         return true;
     run_record_end(record);
     return false;

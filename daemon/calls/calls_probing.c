@@ -108,7 +108,7 @@ static struct waiting_call *waiting_call_for(struct service *service, struct rpc
 }
 
 /* What a reading was before its loading was corrected, and what loaded it. */
-static bool take_loaded(const struct job *job, struct loaded_reading *loaded,
+static bool read_loaded(const struct job *job, struct loaded_reading *loaded,
                         struct failure *failure)
 {
     const struct reading *reading = &job->capture.reading;
@@ -168,7 +168,7 @@ static void on_unload(struct job *job, const struct failure *refusal)
     struct unloaded unloaded = { 0 };
     const struct bench_point *second = NULL;
     bool first = waiting->second[0] != '\0';
-    bool good = failure.code == FAILURE_NONE && take_loaded(job, &loaded, &failure);
+    bool good = failure.code == FAILURE_NONE && read_loaded(job, &loaded, &failure);
     if (good && first) {
         waiting->first = loaded;
         second = second_point(waiting, &failure);
@@ -212,7 +212,7 @@ void call_unload(void *context, struct rpc_call *call, const struct rpc_value *v
 }
 
 /* What a decay may hide behind: the divider's time constants, and the converter's step at the tip. */
-static bool take_sought(const struct job *job, struct sought *sought, struct failure *failure)
+static bool read_sought(const struct job *job, struct sought *sought, struct failure *failure)
 {
     struct chain chain;
     if (!point_chain(job->bench, job->point, &chain, failure))
@@ -229,7 +229,7 @@ static bool judge_capture(const struct job *job, struct compensation *found,
     const struct capture *capture = &job->capture;
     struct plateau plateau;
     struct sought sought;
-    if (!take_sought(job, &sought, failure))
+    if (!read_sought(job, &sought, failure))
         return false;
     if (!compensation_plateau(capture->samples, capture->count, &plateau))
         return failure_set(failure, FAILURE_NO_VALUE, NULL,
@@ -329,7 +329,7 @@ static bool has_leads(const struct bench_point *point, struct failure *failure)
 }
 
 /* What shorted leads came to; false when it is not that of shorted leads. */
-static bool take_zero(const struct job *job, struct lead_zero *zero, struct failure *failure)
+static bool read_zero(const struct job *job, struct lead_zero *zero, struct failure *failure)
 {
     const struct reading *reading = &job->capture.reading;
     double value, uncertainty;
@@ -374,7 +374,7 @@ static void on_zero(struct job *job, const struct failure *refusal)
     struct failure failure = refusal != NULL ? *refusal : (struct failure) { 0 };
     struct lead_zero zero;
     struct text body = { 0 };
-    if (refusal == NULL && take_zero(job, &zero, &failure) &&
+    if (refusal == NULL && read_zero(job, &zero, &failure) &&
         !probe_checks_note_zero(service->probe_checks, job->bench, job->point, &zero))
         failure_no_memory(&failure, "the zero");
     if (failure.code != FAILURE_NONE) {

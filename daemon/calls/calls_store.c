@@ -31,7 +31,7 @@ void call_ask(struct service *service, struct rpc_call *call, struct store_query
     call_refuse(service->loop, call, &failure);
 }
 
-static bool take_moment(const struct rpc_value *value, int64_t *moment)
+static bool read_moment(const struct rpc_value *value, int64_t *moment)
 {
     return !value->given || moment_read(value->text, moment);
 }
@@ -42,7 +42,7 @@ bool call_name(const struct rpc_value *value, char name[BENCH_NAME])
 }
 
 /* What is asked for; false, and the call is answered, when it is none that can be. */
-static bool take_page(struct store_page *page, struct rpc_call *call,
+static bool read_page(struct store_page *page, struct rpc_call *call,
                       const struct rpc_value *values)
 {
     page->limit = (size_t)values[READINGS_LIMIT].integer;
@@ -50,8 +50,8 @@ static bool take_page(struct store_page *page, struct rpc_call *call,
         page->after = values[READINGS_AFTER].integer;
     if (values[READINGS_BEFORE].given)
         page->before = values[READINGS_BEFORE].integer;
-    if (!take_moment(&values[READINGS_SINCE], &page->since_ns) ||
-        !take_moment(&values[READINGS_UNTIL], &page->until_ns))
+    if (!read_moment(&values[READINGS_SINCE], &page->since_ns) ||
+        !read_moment(&values[READINGS_UNTIL], &page->until_ns))
         rpc_fail_params(call, "since or until is no moment",
                         "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
     else if (!call_name(&values[READINGS_POINT], page->point) ||
@@ -68,7 +68,7 @@ void call_readings(void *context, struct rpc_call *call, const struct rpc_value 
     if (!call_has_store(service, call))
         return;
     struct store_page *page = store_page_new();
-    if (page == NULL || take_page(page, call, values))
+    if (page == NULL || read_page(page, call, values))
         call_ask(service, call, page != NULL ? &page->query : NULL);
     else
         store_query_free(&page->query);

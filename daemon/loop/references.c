@@ -45,7 +45,7 @@ static const char *age_text(int64_t since_ns, char *text, size_t size)
     return text;
 }
 
-static void take_row(struct bench_point *point, const struct store_row *row, bool intact)
+static void read_row(struct bench_point *point, const struct store_row *row, bool intact)
 {
     json_t *body = intact ? json_loads(row->body, 0, NULL) : NULL;
     const char *against = objection(point, row, body, intact);
@@ -77,7 +77,7 @@ static void find(const struct store_look *look, struct bench_point *point)
     if (point->stored.point[0] == '\0')
         return;
     if (store_rows_reference(look, point->stored.point, point->stored.id, &rows, &row, &intact))
-        take_row(point, &row, intact);
+        read_row(point, &row, intact);
     else
         log_line(LOG_PRIORITY_WARNING, "%s: no reading of %s %s is in the store", point->name,
                  point->stored.point,

@@ -124,7 +124,7 @@ static bool settle(struct measurement *measurement, const struct measure_memory 
 }
 
 /* Makes what is known of the frequency part of what was seen. */
-static bool take_frequency(struct measurement *measurement)
+static bool read_frequency(struct measurement *measurement)
 {
     struct signal *signal = &measurement->acquisition.signal;
     if (!measurement->sure.alias) {
@@ -244,7 +244,7 @@ static bool settle_record(struct measurement *measurement, const struct measure_
         return false;
     if (!stays)
         second_look_compare(&measurement->sure, &seen->waveform);
-    return take_frequency(measurement);
+    return read_frequency(measurement);
 }
 
 /* Takes the level of the zero trace out of everything that it is part of. */
@@ -360,8 +360,8 @@ static bool finish(struct measurement *measurement, size_t repeats,
     return scrutinise(&evidence, reading, measurement->failure);
 }
 
-static bool run(struct measurement *measurement, size_t repeats, struct measure_memory *memory,
-                struct reading *reading)
+static bool run_measurement(struct measurement *measurement, size_t repeats,
+                            struct measure_memory *memory, struct reading *reading)
 {
     memset(reading, 0, sizeof *reading);
     struct failure failure = { 0 };
@@ -392,7 +392,7 @@ static bool measure_one(struct instrument *instrument, const struct bench *bench
                                        .bench = bench,
                                        .request = { .duration = NAN },
                                        .deadline = deadline };
-    return run(&measurement, repeats, memory, reading);
+    return run_measurement(&measurement, repeats, memory, reading);
 }
 
 /* Whether both are read by the same input through the same probe, moved by hand between them. */
@@ -496,7 +496,7 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
         return false;
     }
     struct signal zero;
-    bool done = run(&measurement, 1, memory, &capture->reading);
+    bool done = run_measurement(&measurement, 1, memory, &capture->reading);
     measurement.failure = &failure;
     measurement.trace = NULL;
     if (done && !(ground(&measurement, &zero) && at_tip(&measurement, zero.mean, &trace, capture)))

@@ -53,7 +53,7 @@ static double input_peak(const struct evidence *evidence, const struct setup *se
     return seen * (isnan(point->crest_factor) ? sqrt(2) : point->crest_factor) + level;
 }
 
-static void take_ratings(const struct evidence *evidence, const struct setup *setup,
+static void read_ratings(const struct evidence *evidence, const struct setup *setup,
                          struct circumstances *facts)
 {
     const struct probe *probe = evidence->chain->probe;
@@ -67,7 +67,7 @@ static void take_ratings(const struct evidence *evidence, const struct setup *se
     }
 }
 
-static void take_zero(const struct evidence *evidence, const struct setup *setup,
+static void read_zero(const struct evidence *evidence, const struct setup *setup,
                       struct circumstances *facts)
 {
     const struct front_end *input = evidence->chain->input;
@@ -83,7 +83,7 @@ static void take_zero(const struct evidence *evidence, const struct setup *setup
  * How long a scope looked, and whether that was long enough. Extremes and averages of a swing that
  * shows no whole period are those of what happened to be seen.
  */
-static void take_record(const struct evidence *evidence, const struct setup *setup,
+static void read_record(const struct evidence *evidence, const struct setup *setup,
                         struct circumstances *facts)
 {
     const struct waveform *waveform = &evidence->acquisition->waveform;
@@ -132,9 +132,9 @@ static struct circumstances circumstances_of(const struct evidence *evidence,
         facts.low = point->limits.low;
         facts.high = point->limits.high;
     }
-    take_ratings(evidence, &reading->setup, &facts);
-    take_zero(evidence, &reading->setup, &facts);
-    take_record(evidence, &reading->setup, &facts);
+    read_ratings(evidence, &reading->setup, &facts);
+    read_zero(evidence, &reading->setup, &facts);
+    read_record(evidence, &reading->setup, &facts);
     return facts;
 }
 

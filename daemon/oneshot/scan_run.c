@@ -39,7 +39,7 @@ static bool complain(const char *word, const char *text)
     return false;
 }
 
-static bool take_value(struct scan_options *options, const char *word, const char *value)
+static bool read_value(struct scan_options *options, const char *word, const char *value)
 {
     if (value == NULL)
         return complain(word, "needs a value");
@@ -66,7 +66,7 @@ static bool read_options(int argc, char **argv, struct scan_options *options)
         } else if (strcmp(word, "--identify") == 0 || strcmp(word, "--line") == 0 ||
                    strcmp(word, "--profiles") == 0) {
             i++;
-            if (!take_value(options, word, i < argc ? argv[i] : NULL))
+            if (!read_value(options, word, i < argc ? argv[i] : NULL))
                 return false;
         } else {
             return complain(word, "not expected here");

@@ -70,7 +70,7 @@ static bool *flag_place(struct try_options *options, const char *word)
     return strcmp(word, "--help") == 0 ? &options->help : NULL;
 }
 
-static bool take_operand(struct try_options *options, const char *word)
+static bool read_operand(struct try_options *options, const char *word)
 {
     if (options->profile == NULL) {
         options->profile = word;
@@ -97,7 +97,7 @@ static bool read_options(int argc, char **argv, struct try_options *options)
             *flag = true;
         } else if (word[0] == '-') {
             return complain(word, "no such option");
-        } else if (!take_operand(options, word)) {
+        } else if (!read_operand(options, word)) {
             return false;
         }
     }

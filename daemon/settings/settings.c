@@ -167,12 +167,12 @@ static void read_root(struct settings *settings)
     settings->bench->loading_share = file.loading_share;
     settings->bench->lead_zero_s = file.lead_zero_s;
     read_server(settings);
-    settings_take_policy(settings);
-    settings_take_store(settings);
-    settings_take_instruments(settings);
-    settings_take_probes(settings);
-    settings_take_points(settings);
-    settings_take_burnins(settings);
+    settings_read_policy(settings);
+    settings_read_store(settings);
+    settings_read_instruments(settings);
+    settings_read_probes(settings);
+    settings_read_points(settings);
+    settings_read_burnins(settings);
 }
 
 /*

@@ -199,7 +199,7 @@ static void no_point(struct settings *settings, const config_setting_t *at, cons
 }
 
 /* Takes the points in that a name means; noted when there is none or one is there already. */
-static void take_name(struct settings *settings, const config_setting_t *at, const char *name,
+static void read_name(struct settings *settings, const config_setting_t *at, const char *name,
                       struct bench_burnin *plan, const struct bench_point **points)
 {
     const struct bench *bench = settings->bench;
@@ -221,7 +221,7 @@ static void take_name(struct settings *settings, const config_setting_t *at, con
         no_point(settings, at, name);
 }
 
-static void take_names(struct settings *settings, const config_setting_t *group,
+static void read_names(struct settings *settings, const config_setting_t *group,
                        struct bench_burnin *plan)
 {
     const config_setting_t *list = strict_list(group, "points");
@@ -233,7 +233,7 @@ static void take_names(struct settings *settings, const config_setting_t *group,
         calloc(BURNIN_PHASES * settings->bench->point_count + 1, sizeof(struct bench_point *));
     plan->phases[0].points = points;
     for (size_t i = 0; points != NULL && i < count; i++)
-        take_name(settings, config_setting_get_elem(list, (unsigned)i), names[i], plan, points);
+        read_name(settings, config_setting_get_elem(list, (unsigned)i), names[i], plan, points);
     if (count == 0)
         problems_at(settings->problems, list, "no points, expected one at least");
     strict_texts_free(names, count);
@@ -244,7 +244,7 @@ static void take_names(struct settings *settings, const config_setting_t *group,
         plan->drifts[i] = (struct bench_drift) { NAN, NAN, NAN, 1, 0 };
 }
 
-static void take_drift(struct settings *settings, const config_setting_t *group,
+static void read_drift(struct settings *settings, const config_setting_t *group,
                        struct bench_burnin *plan)
 {
     struct drift_file file = { .drift = { NAN, NAN, NAN, DRIFT_WINDOW, 0 } };
@@ -268,8 +268,8 @@ static void take_drift(struct settings *settings, const config_setting_t *group,
         problems_at(settings->problems, group, "\"%s\" is no point of this plan", file.point);
 }
 
-/* The point that is the check standard has a chart; behind take_drift(), which writes the same place. */
-static void take_check_standard(struct settings *settings, const config_setting_t *group,
+/* The point that is the check standard has a chart; behind read_drift(), which writes the same place. */
+static void read_check_standard(struct settings *settings, const config_setting_t *group,
                                 const char *name, struct bench_burnin *plan)
 {
     size_t found = 0;
@@ -285,7 +285,7 @@ static void take_check_standard(struct settings *settings, const config_setting_
                     name);
 }
 
-static void take_command(struct settings *settings, const config_setting_t *group,
+static void read_command(struct settings *settings, const config_setting_t *group,
                          struct bench_burnin *plan)
 {
     const config_setting_t *list = strict_list(group, "command");
@@ -318,7 +318,7 @@ static void check_references(struct settings *settings, const config_setting_t *
     }
 }
 
-static void take_plan(struct settings *settings, const config_setting_t *group,
+static void read_plan(struct settings *settings, const config_setting_t *group,
                       struct bench_burnin *plan)
 {
     struct plan_file file = { .plan = { .deadline_ms = 10000,
@@ -331,12 +331,12 @@ static void take_plan(struct settings *settings, const config_setting_t *group,
     const config_setting_t *drift = strict_list(group, "drift");
     strict_group(group, plan_keys, &file, settings->problems);
     settings_name(group, "name", settings->problems);
-    take_names(settings, group, &file.plan);
-    settings_take_phases(settings, group, file.duration_s, &file.plan);
+    read_names(settings, group, &file.plan);
+    settings_read_phases(settings, group, file.duration_s, &file.plan);
     for (int i = 0; drift != NULL && i < config_setting_length(drift); i++)
-        take_drift(settings, config_setting_get_elem(drift, (unsigned)i), &file.plan);
-    take_check_standard(settings, group, file.check_standard, &file.plan);
-    take_command(settings, group, &file.plan);
+        read_drift(settings, config_setting_get_elem(drift, (unsigned)i), &file.plan);
+    read_check_standard(settings, group, file.check_standard, &file.plan);
+    read_command(settings, group, &file.plan);
     check_references(settings, group, &file.plan);
     *plan = file.plan;
 }
@@ -351,7 +351,7 @@ static void check_name(const struct settings *settings, const config_setting_t *
                                settings->problems);
 }
 
-void settings_take_burnins(struct settings *settings)
+void settings_read_burnins(struct settings *settings)
 {
     const config_setting_t *list = strict_list(settings->root, "burnin");
     size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;
@@ -367,7 +367,7 @@ void settings_take_burnins(struct settings *settings)
     }
     settings->bench->burnin_count = count;
     for (size_t i = 0; i < count; i++) {
-        take_plan(settings, config_setting_get_elem(list, (unsigned)i),
+        read_plan(settings, config_setting_get_elem(list, (unsigned)i),
                   &settings->bench->burnins[i]);
         check_name(settings, list, i);
     }

@@ -230,7 +230,7 @@ static void read_instrument(struct settings *settings, const config_setting_t *l
     check_others(settings, list, index);
 }
 
-void settings_take_instruments(struct settings *settings)
+void settings_read_instruments(struct settings *settings)
 {
     const config_setting_t *list = strict_list(settings->root, "instruments");
     size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;

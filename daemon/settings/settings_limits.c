@@ -268,7 +268,7 @@ static void check_keys(struct settings *settings, const config_setting_t *group,
     }
 }
 
-void settings_take_limits(struct settings *settings, const config_setting_t *group,
+void settings_read_limits(struct settings *settings, const config_setting_t *group,
                           struct limits *limits)
 {
     const config_setting_t *member = strict_member(group, "limits");
@@ -347,7 +347,7 @@ static void read_stored(struct settings *settings, const config_setting_t *limit
     }
 }
 
-void settings_take_reference(struct settings *settings, const config_setting_t *group,
+void settings_read_reference(struct settings *settings, const config_setting_t *group,
                              struct bench_point *point)
 {
     const config_setting_t *limits = strict_member(group, "limits");

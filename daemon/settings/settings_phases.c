@@ -143,7 +143,7 @@ static void read_phase(struct settings *settings, const config_setting_t *group,
         read_limit(settings, config_setting_get_elem(limits, (unsigned)i), plan, phase);
 }
 
-void settings_take_phases(struct settings *settings, const config_setting_t *group,
+void settings_read_phases(struct settings *settings, const config_setting_t *group,
                           double duration_s, struct bench_burnin *plan)
 {
     const config_setting_t *list = strict_list(group, "phases");

@@ -246,10 +246,10 @@ static void read_point(struct settings *settings, const config_setting_t *group,
     if (good) {
         read_shape(settings, group, &file.point);
     }
-    settings_take_limits(settings, group, &file.point.limits);
-    settings_take_tuned(settings, group, &file.point);
+    settings_read_limits(settings, group, &file.point.limits);
+    settings_read_tuned(settings, group, &file.point);
     check_alone(settings, group, &file.point);
-    settings_take_ways(settings, group, &file, good);
+    settings_read_ways(settings, group, &file, good);
     *point = file.point;
 }
 
@@ -312,7 +312,7 @@ static void read_references(struct settings *settings, const struct taken *taken
         for (size_t i = 0; i < stanza->count; i++, index++) {
             if (turns && settings->problems->total == before) {
                 stanza_turn(settings, stanza, i);
-                settings_take_reference(settings, stanza->group, &settings->bench->points[index]);
+                settings_read_reference(settings, stanza->group, &settings->bench->points[index]);
             }
         }
     }
@@ -342,7 +342,7 @@ static void read_list(struct settings *settings, const config_setting_t *list, s
     read_references(settings, taken);
 }
 
-void settings_take_points(struct settings *settings)
+void settings_read_points(struct settings *settings)
 {
     const config_setting_t *list = strict_list(settings->root, "points");
     size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;

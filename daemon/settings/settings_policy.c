@@ -22,7 +22,7 @@ static const struct strict_key policy_keys[] = {
         { .name = NULL },
 };
 
-void settings_take_policy(struct settings *settings)
+void settings_read_policy(struct settings *settings)
 {
     enum mistake_policy *policy = settings->bench->policy;
     const config_setting_t *group = strict_member(settings->root, "policy");

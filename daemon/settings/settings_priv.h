@@ -51,7 +51,7 @@ void settings_duplicate(const config_setting_t *group, const char *kind, const c
 bool settings_is_date(const char *text);
 
 /* Reads where readings are kept. */
-void settings_take_store(struct settings *settings);
+void settings_read_store(struct settings *settings);
 
 /* A year: a burn-in that is to last longer is another plan. */
 #define SETTINGS_LONGEST_S 31536000.0
@@ -63,38 +63,38 @@ bool settings_means(const char *name, const struct bench_point *point);
  * Takes the phases of a plan whose points are known. `duration_s` is what the
  * plan says of itself, NAN when it does not; one of the two is expected.
  */
-void settings_take_phases(struct settings *settings, const config_setting_t *group,
+void settings_read_phases(struct settings *settings, const config_setting_t *group,
                           double duration_s, struct bench_burnin *plan);
 
 /* Prints the keys of phases and of their limits. */
 void settings_print_phase_keys(FILE *out);
 
 /* Reads the lists of the root into the bench. */
-void settings_take_instruments(struct settings *settings);
-void settings_take_probes(struct settings *settings);
-void settings_take_points(struct settings *settings);
-void settings_take_burnins(struct settings *settings);
+void settings_read_instruments(struct settings *settings);
+void settings_read_probes(struct settings *settings);
+void settings_read_points(struct settings *settings);
+void settings_read_burnins(struct settings *settings);
 
 /* Reads the tuned circuit of a point's group, NAN where there is none. */
-void settings_take_tuned(struct settings *settings, const config_setting_t *group,
+void settings_read_tuned(struct settings *settings, const config_setting_t *group,
                          struct bench_point *point);
 
 /* Reads the limits of a point's group, limits_none() where there are none. */
-void settings_take_limits(struct settings *settings, const config_setting_t *group,
+void settings_read_limits(struct settings *settings, const config_setting_t *group,
                           struct limits *limits);
 
 /* Looks the point up that the limits refer to, once all points are read. */
-void settings_take_reference(struct settings *settings, const config_setting_t *group,
+void settings_read_reference(struct settings *settings, const config_setting_t *group,
                              struct bench_point *point);
 /*
  * Finds what the point is measured with: its instrument and probe, or the best of its candidates.
  * `good` says that its keys were without a mistake; if not, only names are looked up.
  */
-void settings_take_ways(struct settings *settings, const config_setting_t *group,
+void settings_read_ways(struct settings *settings, const config_setting_t *group,
                         struct point_file *file, bool good);
 
 /* Reads what is to be done about mistakes at the bench, and the share of loading to warn of. */
-void settings_take_policy(struct settings *settings);
+void settings_read_policy(struct settings *settings);
 
 /* Checks a point that is written well against what instrument and probe can do and bear. */
 void settings_check_point(const struct point_check *check);

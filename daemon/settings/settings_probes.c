@@ -156,7 +156,7 @@ static enum dimension dimension_of(const char *unit)
 }
 
 /* Leads for resistance: what is at the input is theirs and that of what is at their tips. */
-static void take_leads(struct probe_file *file, const config_setting_t *group,
+static void read_leads(struct probe_file *file, const config_setting_t *group,
                        struct problems *problems)
 {
     static const char *const others[] = { "unit",      "factor",         "sensitivity",
@@ -176,7 +176,7 @@ static void take_leads(struct probe_file *file, const config_setting_t *group,
 }
 
 /* Exactly one of factor and sensitivity, not zero. */
-static void take_factor(struct probe_file *file, const config_setting_t *group,
+static void read_factor(struct probe_file *file, const config_setting_t *group,
                         struct problems *problems)
 {
     bool has_factor = strict_member(group, "factor") != NULL;
@@ -249,7 +249,7 @@ static void check_unit(const config_setting_t *group, const char *unit, struct p
     }
 }
 
-static void take_probe(struct settings *settings, const config_setting_t *group,
+static void read_probe(struct settings *settings, const config_setting_t *group,
                        struct probe *probe)
 {
     struct probe_file file = { .probe = probe_direct(), .sensitivity = 1.0 };
@@ -258,9 +258,9 @@ static void take_probe(struct settings *settings, const config_setting_t *group,
     file.probe.name[0] = '\0';
     strict_group(group, probe_keys, &file, problems);
     if (strict_member(group, "lead_resistance") != NULL) {
-        take_leads(&file, group, problems);
+        read_leads(&file, group, problems);
     } else {
-        take_factor(&file, group, problems);
+        read_factor(&file, group, problems);
     }
     check_pairs(group, problems);
     settings_name(group, "name", problems);
@@ -288,7 +288,7 @@ static void check_others(const struct settings *settings, const config_setting_t
     }
 }
 
-void settings_take_probes(struct settings *settings)
+void settings_read_probes(struct settings *settings)
 {
     const config_setting_t *list = strict_list(settings->root, "probes");
     size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;
@@ -302,7 +302,7 @@ void settings_take_probes(struct settings *settings)
     settings->bench->probe_count = count + 1;
     probes[0] = probe_direct();
     for (size_t i = 1; i <= count; i++) {
-        take_probe(settings, config_setting_get_elem(list, (unsigned)i - 1), &probes[i]);
+        read_probe(settings, config_setting_get_elem(list, (unsigned)i - 1), &probes[i]);
         check_others(settings, list, i);
     }
 }

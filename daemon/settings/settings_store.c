@@ -84,7 +84,7 @@ static void check_times(struct settings *settings, const config_setting_t *group
     }
 }
 
-void settings_take_store(struct settings *settings)
+void settings_read_store(struct settings *settings)
 {
     struct bench_store *store = &settings->bench->store;
     const config_setting_t *group = strict_member(settings->root, "store");

@@ -50,7 +50,7 @@ static void complete(const struct tuned_file *file, struct bench_point *point)
                                    : file->capacitance;
 }
 
-void settings_take_tuned(struct settings *settings, const config_setting_t *group,
+void settings_read_tuned(struct settings *settings, const config_setting_t *group,
                          struct bench_point *point)
 {
     const config_setting_t *member = strict_member(group, "tuned");

@@ -123,7 +123,7 @@ static bool squares_well(struct settings *settings, const config_setting_t *grou
     return false;
 }
 
-static bool take_quantity(struct settings *settings, const config_setting_t *group,
+static bool read_quantity(struct settings *settings, const config_setting_t *group,
                           struct bench_point *point)
 {
     const struct probe *probe = &settings->bench->probes[point->probe];
@@ -180,7 +180,7 @@ static bool load_known(const struct bench *bench, const struct bench_point *poin
     return known;
 }
 
-static void take_loading(struct settings *settings, const config_setting_t *group,
+static void read_loading(struct settings *settings, const config_setting_t *group,
                          enum loading_choice choice, struct bench_point *point)
 {
     struct problems *problems = settings->problems;
@@ -222,8 +222,8 @@ static bool find_both(struct settings *settings, const config_setting_t *group,
 static void judge(struct settings *settings, const config_setting_t *group,
                   enum loading_choice loading, struct bench_point *point)
 {
-    if (take_quantity(settings, group, point)) {
-        take_loading(settings, group, loading, point);
+    if (read_quantity(settings, group, point)) {
+        read_loading(settings, group, loading, point);
         check(settings, group, point);
     }
 }
@@ -301,7 +301,7 @@ static void choose(struct settings *settings, const config_setting_t *list,
     }
 }
 
-static bool take_way(struct settings *settings, const config_setting_t *group,
+static bool read_way(struct settings *settings, const config_setting_t *group,
                      struct bench_point *point)
 {
     struct way_file file = { .input = 1 };
@@ -311,7 +311,7 @@ static bool take_way(struct settings *settings, const config_setting_t *group,
     return find_both(settings, group, file.instrument, file.probe, point) && good;
 }
 
-static void take_candidates(struct settings *settings, const config_setting_t *group,
+static void read_candidates(struct settings *settings, const config_setting_t *group,
                             const config_setting_t *list, struct point_file *file, bool good)
 {
     struct bench_point *point = &file->point;
@@ -324,7 +324,7 @@ static void take_candidates(struct settings *settings, const config_setting_t *g
     }
     for (size_t i = 0; i < count; i++) {
         struct bench_point one = *point;
-        good = take_way(settings, config_setting_get_elem(list, (unsigned)i), &one) && good;
+        good = read_way(settings, config_setting_get_elem(list, (unsigned)i), &one) && good;
         if (good) {
             judge_way(settings, group, file->loading, &one, i);
             point->ways[i] = one.ways[i];
@@ -336,13 +336,13 @@ static void take_candidates(struct settings *settings, const config_setting_t *g
     }
 }
 
-void settings_take_ways(struct settings *settings, const config_setting_t *group,
+void settings_read_ways(struct settings *settings, const config_setting_t *group,
                         struct point_file *file, bool good)
 {
     const config_setting_t *list = strict_list(group, "candidates");
 
     if (list != NULL) {
-        take_candidates(settings, group, list, file, good);
+        read_candidates(settings, group, list, file, good);
     } else if (find_both(settings, group, file->instrument, file->probe, &file->point) && good) {
         judge(settings, group, file->loading, &file->point);
     }

@@ -110,7 +110,7 @@ static bool carry_out(sqlite3_stmt *statement)
     return sqlite3_reset(statement) == SQLITE_OK && code == SQLITE_DONE;
 }
 
-static bool run(struct store_db *db, enum store_statement which)
+static bool run_statement(struct store_db *db, enum store_statement which)
 {
     sqlite3_stmt *statement = prepared(db, which);
     return statement != NULL && carry_out(statement);
@@ -131,7 +131,7 @@ static bool read_head(struct store_db *db)
 bool store_db_begin(struct store_db *db)
 {
     errno = 0;
-    return run(db, STATEMENT_BEGIN) && read_head(db);
+    return run_statement(db, STATEMENT_BEGIN) && read_head(db);
 }
 
 bool store_db_commit(struct store_db *db)
@@ -141,7 +141,7 @@ bool store_db_commit(struct store_db *db)
         return false;
     sqlite3_bind_int64(statement, 1, db->last);
     sqlite3_bind_blob(statement, 2, db->digest, CHAIN_SIZE, SQLITE_STATIC);
-    return carry_out(statement) && run(db, STATEMENT_COMMIT);
+    return carry_out(statement) && run_statement(db, STATEMENT_COMMIT);
 }
 
 enum store_state store_db_abandon(struct store_db *db, struct failure *failure)
@@ -149,7 +149,7 @@ enum store_state store_db_abandon(struct store_db *db, struct failure *failure)
     int code = sqlite3_extended_errcode(db->sqlite);
     enum store_state state = store_db_fail(db->sqlite, code, failure);
     if (sqlite3_get_autocommit(db->sqlite) == 0)
-        run(db, STATEMENT_ROLLBACK);
+        run_statement(db, STATEMENT_ROLLBACK);
     db->settings.digest[0] = '\0';
     db->instrument.name[0] = '\0';
     db->version = 0;

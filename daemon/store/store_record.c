@@ -30,7 +30,7 @@ void record_free(struct record *record)
     free(record);
 }
 
-static void take_outcome(struct record *record, const struct occasion *occasion,
+static void read_outcome(struct record *record, const struct occasion *occasion,
                          const struct reading *reading)
 {
     snprintf(record->unit, sizeof record->unit, "%s", occasion->point->unit);
@@ -60,7 +60,7 @@ struct record *record_reading(struct bench *bench, const struct occasion *occasi
     snprintf(record->identity, sizeof record->identity, "%s", occasion->identity);
     snprintf(record->calibration_due, sizeof record->calibration_due, "%s",
              instrument->calibration_due);
-    take_outcome(record, occasion, reading);
+    read_outcome(record, occasion, reading);
     if (record->body.failed) {
         record_free(record);
         return NULL;

@@ -136,7 +136,7 @@ static void forget_lines(struct sync *sync)
 }
 
 /* Takes what there is of a line out of the input, when the link says that it ends there. */
-static bool take_ended(struct sync *sync, struct line *line)
+static bool read_ended(struct sync *sync, struct line *line)
 {
     struct buffer *input = &sync->dialogue->input;
 
@@ -150,7 +150,7 @@ static bool take_ended(struct sync *sync, struct line *line)
 }
 
 /* Takes the next whole line out of the input. */
-static bool take_line(struct sync *sync, struct line *line)
+static bool read_line(struct sync *sync, struct line *line)
 {
     const char *terminator = exchange_terminator(sync->dialogue);
     size_t length = strlen(terminator);
@@ -162,7 +162,7 @@ static bool take_line(struct sync *sync, struct line *line)
                      input->count - sync->looked);
     sync->looked = end ? (size_t)(end - input->bytes) + 1 : input->count;
     if (!end)
-        return take_ended(sync, line);
+        return read_ended(sync, line);
     line->bytes = input->bytes + sync->begin;
     line->count = sync->looked - sync->begin;
     sync->begin = sync->looked;
@@ -180,7 +180,7 @@ static bool take_line(struct sync *sync, struct line *line)
 /* Waits for a line until `until`; SYNC_AGAIN: none came. */
 static enum outcome next_line(struct sync *sync, struct deadline until, struct line *line)
 {
-    while (!take_line(sync, line)) {
+    while (!read_line(sync, line)) {
         enum outcome outcome;
 
         forget_lines(sync);
@@ -188,7 +188,7 @@ static enum outcome next_line(struct sync *sync, struct deadline until, struct l
         if (outcome != SYNC_DONE)
             return outcome;
         if (deadline_passed(until))
-            return take_line(sync, line) ? SYNC_DONE : SYNC_AGAIN;
+            return read_line(sync, line) ? SYNC_DONE : SYNC_AGAIN;
     }
     return SYNC_DONE;
 }
@@ -344,7 +344,7 @@ static enum outcome settle(struct sync *sync)
 
         if (deadline_passed(sync->deadline))
             return out_of_time(sync);
-        if (take_line(sync, &line)) {
+        if (read_line(sync, &line)) {
             strip_head(sync, &line);
             if (is_echo(sync, &line) && sync->dialogue->unanswered > 0)
                 continue;

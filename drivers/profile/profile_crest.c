@@ -35,7 +35,7 @@ static void check_order(const config_setting_t *group, const struct crest_error 
     }
 }
 
-void profile_take_crest_errors(struct function *function, const config_setting_t *group,
+void profile_read_crest_errors(struct function *function, const config_setting_t *group,
                                struct problems *problems)
 {
     const config_setting_t *list = strict_list(group, "crest_errors");

@@ -139,7 +139,7 @@ static void check_texts(const struct profile *profile, const config_setting_t *g
     profile_check_anchors(group, "error_none", false, problems);
 }
 
-void profile_take_dialogue(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_dialogue(struct profile_owner *owner, const config_setting_t *root,
                            struct problems *problems)
 {
     const config_setting_t *group = strict_member(root, "dialogue");

@@ -143,7 +143,7 @@ static const struct strict_key scope_keys[] = {
 };
 
 /* The file's name without folder and ".cfg". */
-static void take_name(struct profile *profile, const char *path, struct problems *problems)
+static void read_name(struct profile *profile, const char *path, struct problems *problems)
 {
     const char *slash = strrchr(path, '/');
     const char *base = slash != NULL ? slash + 1 : path;
@@ -175,7 +175,7 @@ static struct profile_owner *owner_new(void)
 }
 
 /* Which keys there are depends on the kind, so that is looked at first. */
-static bool take_kind(struct profile *profile, const config_setting_t *root,
+static bool read_kind(struct profile *profile, const config_setting_t *root,
                       struct problems *problems)
 {
     const config_setting_t *member = strict_member(root, "kind");
@@ -196,29 +196,29 @@ static bool take_kind(struct profile *profile, const config_setting_t *root,
     return false;
 }
 
-static void take_root(struct profile_owner *owner, const config_setting_t *root,
+static void read_root(struct profile_owner *owner, const config_setting_t *root,
                       struct problems *problems)
 {
     struct profile *profile = &owner->profile;
     struct strict_key keys[PROFILE_KEYS];
 
-    if (!take_kind(profile, root, problems)) {
+    if (!read_kind(profile, root, problems)) {
         return;
     }
     bool meter = profile->kind == PROFILE_METER;
     strict_keys_join(keys, PROFILE_KEYS, common_keys, meter ? meter_keys : scope_keys);
     strict_group(root, keys, profile, problems);
-    profile_take_dialogue(owner, root, problems);
+    profile_read_dialogue(owner, root, problems);
     const config_setting_t *serial = strict_member(root, "serial");
     if (serial != NULL && config_setting_is_group(serial)) {
         profile_serial(serial, &profile->line, problems);
     }
-    profile_take_commands(profile, root, "setup", CONTEXT_BARE, &profile->setup, problems);
-    profile_take_commands(profile, root, "local", CONTEXT_BARE, &profile->local, problems);
+    profile_read_commands(profile, root, "setup", CONTEXT_BARE, &profile->setup, problems);
+    profile_read_commands(profile, root, "local", CONTEXT_BARE, &profile->local, problems);
     if (meter) {
-        profile_take_meter(owner, root, problems);
+        profile_read_meter(owner, root, problems);
     } else {
-        profile_take_scope(owner, root, problems);
+        profile_read_scope(owner, root, problems);
     }
 }
 
@@ -234,9 +234,9 @@ struct profile *profile_read(const char *text, size_t length, const char *path,
         return NULL;
     }
     config_init(&config);
-    take_name(&owner->profile, path, problems);
+    read_name(&owner->profile, path, problems);
     if (strict_read_text(&config, text, length, path, problems)) {
-        take_root(owner, config_root_setting(&config), problems);
+        read_root(owner, config_root_setting(&config), problems);
         const char *whole = strict_text(&config);
         digest_bytes(whole, strlen(whole), owner->profile.digest);
         owner->profile.text = strdup(whole);

@@ -252,9 +252,9 @@ static bool keep_select(struct commands *selects, const char *text)
     return true;
 }
 
-static void take_range(const struct profile *profile, struct function *function,
-                       const struct range_file *common, const config_setting_t *group,
-                       struct range *range, const struct range *smaller, struct problems *problems)
+static void parse_range(const struct profile *profile, struct function *function,
+                        const struct range_file *common, const config_setting_t *group,
+                        struct range *range, const struct range *smaller, struct problems *problems)
 {
     struct range_file file = *common;
 
@@ -265,7 +265,7 @@ static void take_range(const struct profile *profile, struct function *function,
     profile_check_command(profile, group, "select", file.select, CONTEXT_METER, NULL, problems);
     complete_range(function, &file);
     *range = file.range;
-    profile_take_form(function, (size_t)(range - function->front_end.ranges), file.shows, group,
+    profile_read_form(function, (size_t)(range - function->front_end.ranges), file.shows, group,
                       problems);
     if (!keep_select(&function->range_selects, file.select)) {
         problems_at(problems, group, "no memory");
@@ -307,8 +307,8 @@ static void read_ranges(struct profile_owner *owner, size_t index, const config_
     }
     function->front_end = (struct front_end) { .count = count, .ranges = ranges };
     for (size_t i = 0; i < count; i++) {
-        take_range(&owner->profile, function, common, config_setting_get_elem(list, (unsigned)i),
-                   &ranges[i], i > 0 ? &ranges[i - 1] : NULL, problems);
+        parse_range(&owner->profile, function, common, config_setting_get_elem(list, (unsigned)i),
+                    &ranges[i], i > 0 ? &ranges[i - 1] : NULL, problems);
     }
     check_selection(function, group, problems);
 }
@@ -396,11 +396,11 @@ static void read_function(struct profile_owner *owner, size_t index, const confi
     if (strict_group(group, function_keys, function, problems)) {
         check_function(&owner->profile, index, group, problems);
     }
-    profile_take_crest_errors(function, group, problems);
-    profile_take_commands(&owner->profile, group, "select", CONTEXT_METER, &function->select,
+    profile_read_crest_errors(function, group, problems);
+    profile_read_commands(&owner->profile, group, "select", CONTEXT_METER, &function->select,
                           problems);
-    profile_take_check(&owner->profile, group, "select_check", &function->select_check, problems);
-    profile_take_check(&owner->profile, group, "auto_check", &function->auto_check, problems);
+    profile_parse_check(&owner->profile, group, "select_check", &function->select_check, problems);
+    profile_parse_check(&owner->profile, group, "auto_check", &function->auto_check, problems);
     const config_setting_t *every = strict_member(group, "every_range");
     if (every != NULL) {
         read_range(every, &common, problems);
@@ -428,7 +428,7 @@ static void check_route(const struct profile *profile, const config_setting_t *r
     }
 }
 
-void profile_take_meter(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_meter(struct profile_owner *owner, const config_setting_t *root,
                         struct problems *problems)
 {
     const config_setting_t *list = strict_list(root, "functions");

@@ -13,7 +13,7 @@ const char *const profile_proofs[] = {
     NULL,
 };
 
-void profile_take_form(struct function *function, size_t i, const char *form,
+void profile_read_form(struct function *function, size_t i, const char *form,
                        const config_setting_t *group, struct problems *problems)
 {
     const char *point = strchr(form, '.');

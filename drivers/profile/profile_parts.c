@@ -155,7 +155,7 @@ bool profile_check_command(const struct profile *profile, const config_setting_t
     return true;
 }
 
-void profile_take_commands(const struct profile *profile, const config_setting_t *group,
+void profile_read_commands(const struct profile *profile, const config_setting_t *group,
                            const char *key, enum command_context context, struct commands *commands,
                            struct problems *problems)
 {
@@ -210,8 +210,8 @@ void profile_read_check(const struct profile *profile, const config_setting_t *g
     profile_check_anchors(group, "pattern", true, problems);
 }
 
-void profile_take_check(const struct profile *profile, const config_setting_t *group,
-                        const char *key, struct check *check, struct problems *problems)
+void profile_parse_check(const struct profile *profile, const config_setting_t *group,
+                         const char *key, struct check *check, struct problems *problems)
 {
     const config_setting_t *member = strict_member(group, key);
 
@@ -263,7 +263,7 @@ void profile_check_range(const config_setting_t *group, const struct range *rang
     }
 }
 
-size_t profile_take_ascending(const config_setting_t *list, double *numbers, size_t capacity,
+size_t profile_read_ascending(const config_setting_t *list, double *numbers, size_t capacity,
                               struct problems *problems)
 {
     size_t count = (size_t)config_setting_length(list);

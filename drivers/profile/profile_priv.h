@@ -27,7 +27,7 @@ bool profile_check_command(const struct profile *profile, const config_setting_t
                            const char *const *needed, struct problems *problems);
 
 /* Reads the list of command texts at `key`, checking each; leaves `commands` when it is absent. */
-void profile_take_commands(const struct profile *profile, const config_setting_t *group,
+void profile_read_commands(const struct profile *profile, const config_setting_t *group,
                            const char *key, enum command_context context, struct commands *commands,
                            struct problems *problems);
 
@@ -40,8 +40,8 @@ void profile_read_check(const struct profile *profile, const config_setting_t *g
                         struct check *check, struct problems *problems);
 
 /* As profile_read_check(), of the group at `key`; nothing when it is absent. */
-void profile_take_check(const struct profile *profile, const config_setting_t *group,
-                        const char *key, struct check *check, struct problems *problems);
+void profile_parse_check(const struct profile *profile, const config_setting_t *group,
+                         const char *key, struct check *check, struct problems *problems);
 
 /* Notes a key that is missing in `group` because of what else is there. */
 void profile_missing(const config_setting_t *group, const char *key, const char *why,
@@ -58,34 +58,34 @@ void profile_check_range(const config_setting_t *group, const struct range *rang
  * Reads a list of numbers above 0 in ascending order. Returns how many there
  * were, at most `capacity`; every mistake is noted.
  */
-size_t profile_take_ascending(const config_setting_t *list, double *numbers, size_t capacity,
+size_t profile_read_ascending(const config_setting_t *list, double *numbers, size_t capacity,
                               struct problems *problems);
 
 /* The parts: each reads its groups of the root into the profile. */
-void profile_take_dialogue(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_dialogue(struct profile_owner *owner, const config_setting_t *root,
                            struct problems *problems);
 /* Reads the parts of a profile that only a meter, or only a scope, has. */
-void profile_take_meter(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_meter(struct profile_owner *owner, const config_setting_t *root,
                         struct problems *problems);
-void profile_take_scope(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_scope(struct profile_owner *owner, const config_setting_t *root,
                         struct problems *problems);
 
-/* What profile_take_scope() hands on: the samples' coding (needed first), and the record. */
-void profile_take_waveform(struct profile_owner *owner, const config_setting_t *root,
+/* What profile_read_scope() hands on: the samples' coding (needed first), and the record. */
+void profile_read_waveform(struct profile_owner *owner, const config_setting_t *root,
                            struct problems *problems);
 /* Reads time base, acquisition and waveform of a scope. */
-void profile_take_record(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_record(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems);
 
 /*
  * Reads what the record rests on besides, and what the scope cannot be asked for; every group of
  * settings must have a query or be named there. The other groups have been read.
  */
-void profile_take_proofs(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_proofs(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems);
 
 /* Reads the group at `key` into the scope; false when there is nothing to check in it. */
-bool profile_take_group(struct scope *scope, const config_setting_t *root, const char *key,
+bool profile_read_group(struct scope *scope, const config_setting_t *root, const char *key,
                         const struct strict_key *keys, const config_setting_t **group,
                         struct problems *problems);
 
@@ -97,7 +97,7 @@ bool profile_check_input_command(const struct profile *profile, const config_set
 extern const char *const profile_proofs[];
 
 /* Keeps the form that numbers have in range `i`; it must be digits with at most one point. */
-void profile_take_form(struct function *function, size_t i, const char *form,
+void profile_read_form(struct function *function, size_t i, const char *form,
                        const config_setting_t *group, struct problems *problems);
 
 /* Notes what keeps a meter, of which everything else was read, from being proved as it states. */
@@ -105,7 +105,7 @@ void profile_check_proof(const struct profile *profile, const config_setting_t *
                          struct problems *problems);
 
 /* Reads the list of what crest factors cost a meter's function, where there is one. */
-void profile_take_crest_errors(struct function *function, const config_setting_t *group,
+void profile_read_crest_errors(struct function *function, const config_setting_t *group,
                                struct problems *problems);
 
 /* Print the keys of their part with type, unit, default and help. */

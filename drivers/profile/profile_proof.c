@@ -86,7 +86,7 @@ static void check_told(const struct scope *scope, const config_setting_t *root,
     }
 }
 
-void profile_take_proofs(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_proofs(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems)
 {
     read_besides(owner, root, problems);

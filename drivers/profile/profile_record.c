@@ -134,7 +134,7 @@ static const struct strict_key waveform_keys[] = {
 };
 
 /* Reads the group at `key` into the scope; false when there is nothing to check in it. */
-bool profile_take_group(struct scope *scope, const config_setting_t *root, const char *key,
+bool profile_read_group(struct scope *scope, const config_setting_t *root, const char *key,
                         const struct strict_key *keys, const config_setting_t **group,
                         struct problems *problems)
 {
@@ -156,16 +156,16 @@ bool profile_check_input_command(const struct profile *profile, const config_set
                                  profile->inputs > 1 ? input : NULL, problems);
 }
 
-static void take_timebase(struct profile_owner *owner, const config_setting_t *root,
+static void read_timebase(struct profile_owner *owner, const config_setting_t *root,
                           struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
     const config_setting_t *group;
 
-    if (!profile_take_group(scope, root, "timebase", timebase_keys, &group, problems)) {
+    if (!profile_read_group(scope, root, "timebase", timebase_keys, &group, problems)) {
         return;
     }
-    profile_take_commands(&owner->profile, group, "set", CONTEXT_SCOPE, &scope->timebase, problems);
+    profile_read_commands(&owner->profile, group, "set", CONTEXT_SCOPE, &scope->timebase, problems);
     profile_check_command(&owner->profile, group, "query", scope->timebase_check.query,
                           CONTEXT_SCOPE, NULL, problems);
     profile_check_command(&owner->profile, group, "interval_query", scope->interval.query,
@@ -173,20 +173,20 @@ static void take_timebase(struct profile_owner *owner, const config_setting_t *r
     const config_setting_t *durations = strict_list(group, "durations");
     if (durations != NULL) {
         scope->duration_count =
-            profile_take_ascending(durations, scope->durations, PROFILE_MAX_DURATIONS, problems);
+            profile_read_ascending(durations, scope->durations, PROFILE_MAX_DURATIONS, problems);
     }
 }
 
-static void take_acquisition(struct profile_owner *owner, const config_setting_t *root,
+static void read_acquisition(struct profile_owner *owner, const config_setting_t *root,
                              struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
     const config_setting_t *group;
 
-    if (profile_take_group(scope, root, "acquisition", acquisition_keys, &group, problems)) {
-        profile_take_commands(&owner->profile, group, "start", CONTEXT_SCOPE, &scope->acquire,
+    if (profile_read_group(scope, root, "acquisition", acquisition_keys, &group, problems)) {
+        profile_read_commands(&owner->profile, group, "start", CONTEXT_SCOPE, &scope->acquire,
                               problems);
-        profile_take_check(&owner->profile, group, "done", &scope->done, problems);
+        profile_parse_check(&owner->profile, group, "done", &scope->done, problems);
     }
 }
 
@@ -218,7 +218,7 @@ static void check_codes(const struct waveform_coding *coding, const config_setti
     }
 }
 
-void profile_take_waveform(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_waveform(struct profile_owner *owner, const config_setting_t *root,
                            struct problems *problems)
 {
     struct waveform_coding *coding = &owner->profile.scope.waveform;
@@ -230,18 +230,18 @@ void profile_take_waveform(struct profile_owner *owner, const config_setting_t *
                                          .code_centre = NAN,
                                          .codes_per_division = NAN,
                                          .codes_per_step = 1.0 };
-    if (profile_take_group(&owner->profile.scope, root, "waveform", waveform_keys, &group,
+    if (profile_read_group(&owner->profile.scope, root, "waveform", waveform_keys, &group,
                            problems)) {
         profile_check_input_command(&owner->profile, group, "query", coding->query, problems);
         check_codes(coding, group, problems);
     }
 }
 
-void profile_take_record(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_record(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems)
 {
-    take_timebase(owner, root, problems);
-    take_acquisition(owner, root, problems);
+    read_timebase(owner, root, problems);
+    read_acquisition(owner, root, problems);
 }
 
 void profile_print_record_keys(FILE *out)

@@ -228,7 +228,7 @@ static void read_steps(struct profile_owner *owner, const struct vertical_file *
 {
     struct scope *scope = &owner->profile.scope;
     double steps[CHAIN_MAX_RANGES];
-    size_t count = profile_take_ascending(list, steps, CHAIN_MAX_RANGES, problems);
+    size_t count = profile_read_ascending(list, steps, CHAIN_MAX_RANGES, problems);
     struct range *ranges = calloc(CHAIN_MAX_RANGES, sizeof *ranges);
 
     owner->ranges[0] = ranges;
@@ -262,7 +262,7 @@ static void read_vertical(struct profile_owner *owner, const config_setting_t *r
     check_value_command(&owner->profile, group, file.command, "{volts_per_division}",
                         "{full_scale}", problems);
     profile_check_input_command(&owner->profile, group, "query", file.query, problems);
-    profile_take_check(&owner->profile, group, "calibrated", &scope->calibrated, problems);
+    profile_parse_check(&owner->profile, group, "calibrated", &scope->calibrated, problems);
     profile_check_range(group, &file.range, problems);
     read_steps(owner, &file, strict_member(group, "volts_per_division"), problems);
 }
@@ -296,7 +296,7 @@ static void read_offset(struct profile_owner *owner, const config_setting_t *roo
     const config_setting_t *group;
     double after = 0.0;
 
-    if (!profile_take_group(&owner->profile.scope, root, "offset", offset_keys, &group, problems)) {
+    if (!profile_read_group(&owner->profile.scope, root, "offset", offset_keys, &group, problems)) {
         return;
     }
     check_value_command(&owner->profile, group, owner->profile.scope.offset, "{offset}", NULL,
@@ -314,7 +314,7 @@ static void read_position(struct profile_owner *owner, const config_setting_t *r
 {
     const config_setting_t *group;
 
-    if (profile_take_group(&owner->profile.scope, root, "position", position_keys, &group,
+    if (profile_read_group(&owner->profile.scope, root, "position", position_keys, &group,
                            problems)) {
         check_value_command(&owner->profile, group, owner->profile.scope.position, "{position}",
                             "{position_volts}", problems);
@@ -358,7 +358,7 @@ static void read_coupling(struct profile_owner *owner, const config_setting_t *r
     const config_setting_t *group;
 
     scope->front_end.ac_corner = NAN;
-    if (!profile_take_group(scope, root, "coupling", coupling_keys, &group, problems)) {
+    if (!profile_read_group(scope, root, "coupling", coupling_keys, &group, problems)) {
         return;
     }
     profile_check_input_command(&owner->profile, group, "dc", scope->coupling_dc, problems);
@@ -372,7 +372,7 @@ static void read_coupling(struct profile_owner *owner, const config_setting_t *r
     }
 }
 
-void profile_take_scope(struct profile_owner *owner, const config_setting_t *root,
+void profile_read_scope(struct profile_owner *owner, const config_setting_t *root,
                         struct problems *problems)
 {
     struct scope *scope = &owner->profile.scope;
@@ -381,13 +381,13 @@ void profile_take_scope(struct profile_owner *owner, const config_setting_t *roo
     scope->max_input = owner->profile.max_input;
     scope->front_end.vertical = true;
     scope->front_end.divisions = scope->divisions;
-    profile_take_waveform(owner, root, problems);
+    profile_read_waveform(owner, root, problems);
     read_vertical(owner, root, problems);
     read_offset(owner, root, problems);
     read_position(owner, root, problems);
     read_coupling(owner, root, problems);
-    profile_take_record(owner, root, problems);
-    profile_take_proofs(owner, root, problems);
+    profile_read_record(owner, root, problems);
+    profile_read_proofs(owner, root, problems);
 }
 
 void profile_print_scope_keys(FILE *out)

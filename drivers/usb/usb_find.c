@@ -57,7 +57,7 @@ static void describe(libusb_device *device, const struct libusb_device_descripto
     info->may_open = access(info->node, R_OK | W_OK) == 0;
 }
 
-static void take_endpoint(const struct libusb_endpoint_descriptor *endpoint, struct usb_pipe *pipe)
+static void read_endpoint(const struct libusb_endpoint_descriptor *endpoint, struct usb_pipe *pipe)
 {
     bool in = endpoint->bEndpointAddress & LIBUSB_ENDPOINT_IN;
     int type = endpoint->bmAttributes & LIBUSB_TRANSFER_TYPE_MASK;
@@ -85,7 +85,7 @@ static bool is_usbtmc(const struct libusb_interface *interface, struct usb_pipe 
     *pipe = (struct usb_pipe) { .interface = setting->bInterfaceNumber,
                                 .usb488 = setting->bInterfaceProtocol == PROTOCOL_USB488 };
     for (int i = 0; i < setting->bNumEndpoints; i++)
-        take_endpoint(&setting->endpoint[i], pipe);
+        read_endpoint(&setting->endpoint[i], pipe);
     return pipe->in && pipe->out;
 }
 

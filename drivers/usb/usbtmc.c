@@ -52,7 +52,7 @@ static bool read_capabilities(struct usbtmc *session, struct deadline deadline,
 }
 
 /* Remote control is a help, not a need: a device that refuses is used as it is. */
-static void take_remote(struct usbtmc *session, struct deadline deadline)
+static void read_remote(struct usbtmc *session, struct deadline deadline)
 {
     unsigned char reply[USBTMC_LONGEST_REPLY];
     size_t count;
@@ -80,7 +80,7 @@ struct usbtmc *usbtmc_open(const struct usb_pipe *pipe, struct deadline deadline
         usbtmc_close(session);
         return NULL;
     }
-    take_remote(session, deadline);
+    read_remote(session, deadline);
     return session;
 }
 
@@ -313,7 +313,7 @@ static bool is_whole(const struct usbtmc *session, const struct arrival *arrival
 }
 
 /* Takes in one transfer of the answer, to its end. */
-static enum link_result take_in(struct usbtmc *session, struct arrival *arrival,
+static enum link_result read_in(struct usbtmc *session, struct arrival *arrival,
                                 struct deadline deadline, struct failure *failure)
 {
     enum pipe_result result = receive_first(session, arrival, failure);
@@ -356,7 +356,7 @@ static enum link_result fetch(struct usbtmc *session, struct deadline deadline,
     usbtmc_in_request(header, &arrival.request);
     if (!send_transfer(session, header, sizeof header, deadline, failure))
         return LINK_BROKEN;
-    return take_in(session, &arrival, deadline, failure);
+    return read_in(session, &arrival, deadline, failure);
 }
 
 static enum link_result ready_to_read(struct usbtmc *session, struct deadline deadline,

@@ -54,7 +54,7 @@ static bool read_file(struct reader *reader, const struct option_row *row, const
     if (file != NULL && file[0] == '\0') {
         return fail(reader, " needs a file", row->name);
     }
-    options_take_file(&reader->arguments->options, row, file);
+    options_read_file(&reader->arguments->options, row, file);
     return true;
 }
 

@@ -147,7 +147,7 @@ static bool serve(struct bench *bench, const struct options *options, struct pro
     return good;
 }
 
-static bool run(const struct options *options, struct problem *problem)
+static bool run_bench(const struct options *options, struct problem *problem)
 {
     struct event_base *base = new_loop();
     struct bench bench;
@@ -181,7 +181,7 @@ int main(int count, char **words)
         return EXIT_USAGE;
     }
     signal(SIGPIPE, SIG_IGN);
-    if (!run(&options, &problem)) {
+    if (!run_bench(&options, &problem)) {
         fprintf(stderr, "standin: %s\n", problem.text);
         return EXIT_FAILURE;
     }

@@ -367,7 +367,7 @@ static void the_error_queue_overflows_at_its_newest(void **state)
     assert_int_equal(scpi.count, SCPI_QUEUE);
     assert_int_equal(scpi.errors[SCPI_QUEUE - 1].number, -350);
     assert_int_equal(scpi.esr, SCPI_ESR_EXECUTION | SCPI_ESR_COMMAND);
-    scpi_take_error(&scpi, &text);
+    scpi_read_error(&scpi, &text);
     text_add(&text, "", 1);
     assert_string_equal(text.bytes, "-222,\"Data out of range\"");
     text_clear(&text);

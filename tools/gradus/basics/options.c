@@ -250,7 +250,7 @@ bool options_take(struct options *options, const struct option_row *row, const c
     return true;
 }
 
-void options_take_file(struct options *options, const struct option_row *row, const char *file)
+void options_read_file(struct options *options, const struct option_row *row, const char *file)
 {
     const char **place = row->bit == OPTION_JSON ? &options->json_file : &options->csv_file;
     *place = file == NULL ? "-" : file;

@@ -114,6 +114,6 @@ bool options_take(struct options *options, const struct option_row *row, const c
                   char *problem, unsigned long problem_size);
 
 /* Takes --json or --csv in as one that names a file; NULL: standard output. */
-void options_take_file(struct options *options, const struct option_row *row, const char *file);
+void options_read_file(struct options *options, const struct option_row *row, const char *file);
 
 #endif

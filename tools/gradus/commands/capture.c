@@ -26,7 +26,7 @@ struct record {
     double *samples;
 };
 
-static bool take_samples(struct record *record, const json_t *samples)
+static bool read_samples(struct record *record, const json_t *samples)
 {
     for (size_t i = 0; i < record->count; i++) {
         const json_t *const sample = json_array_get(samples, i);
@@ -48,7 +48,7 @@ static bool record_take(struct record *record, const json_t *result, struct faul
                                 .count = json_array_size(samples) };
     record->samples = memory_zeroed(record->count, sizeof *record->samples);
     if (record->unit == NULL || !(record->interval > 0) || record->count < 2 ||
-        !take_samples(record, samples)) {
+        !read_samples(record, samples)) {
         ask_senseless(fault, "two samples or more, their interval and unit");
         free(record->samples);
         return false;

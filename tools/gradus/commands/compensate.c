@@ -69,7 +69,7 @@ static int show(const struct session *session, json_t *result)
     return strcmp(state, right) == 0 ? STATUS_PASS : STATUS_FAIL;
 }
 
-static int run(const struct session *session)
+static int run_compensate(const struct session *session)
 {
     const char *const point = session->operands[0];
     const double deadline = session->options->deadline_ms;
@@ -91,5 +91,5 @@ const struct command command_compensate = {
     .options = OPTION_DEADLINE,
     .least = 1,
     .most = 1,
-    .run = run,
+    .run = run_compensate,
 };

@@ -46,7 +46,7 @@ static int show(const struct session *session, json_t *result)
     return STATUS_PASS;
 }
 
-static int run(const struct session *session)
+static int run_zero(const struct session *session)
 {
     const char *const point = session->operands[0];
     const double deadline = session->options->deadline_ms;
@@ -67,5 +67,5 @@ const struct command command_zero = {
     .options = OPTION_DEADLINE,
     .least = 1,
     .most = 1,
-    .run = run,
+    .run = run_zero,
 };

@@ -70,7 +70,7 @@ const char *report_name(const struct report *report, size_t index)
     return field_text(json_array_get(field_at(report->began, "points"), index), "point");
 }
 
-static void take_history(struct report *report, struct report_point *point)
+static void read_history(struct report *report, struct report_point *point)
 {
     const json_t *history = field_at(point->study, "history");
     size_t index;
@@ -159,7 +159,7 @@ bool report_add(struct report *report, json_t *study)
     point->undecided = is_undecided(study);
     point->class = classify(point);
     point->unit = unit_of(report, point);
-    take_history(report, point);
+    read_history(report, point);
     struct report_unit *unit = &report->units[point->unit];
     unit->points++;
     unit->worst = fmin(unit->worst, point->worst);

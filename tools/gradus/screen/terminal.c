@@ -35,7 +35,7 @@ static bool colour_is_welcome(void)
 }
 
 /* POSIX lets the environment say how many columns are wanted; nonsense there says nothing. */
-static void take_columns(struct terminal *terminal, const char *wanted)
+static void read_columns(struct terminal *terminal, const char *wanted)
 {
     if (wanted == NULL || wanted[0] == '\0' || wanted[strspn(wanted, "0123456789")] != '\0') {
         return;
@@ -60,7 +60,7 @@ struct terminal terminal_look(void)
         terminal.bounded = true;
         terminal.rows = size.ws_row;
     }
-    take_columns(&terminal, getenv("COLUMNS"));
+    read_columns(&terminal, getenv("COLUMNS"));
     return terminal;
 }
 

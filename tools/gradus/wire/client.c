@@ -145,7 +145,7 @@ int client_send(struct client *client, const char *method, json_t *params, struc
 }
 
 /* Takes the first line out of the buffer. Returns whether there was one. */
-static bool take_line(struct client *client, struct message *message, enum client_event *event,
+static bool read_line(struct client *client, struct message *message, enum client_event *event,
                       struct fault *fault)
 {
     if (client->used == client->searched) {
@@ -195,7 +195,7 @@ enum client_event client_receive(struct client *client, double until_ms, struct 
                                  struct fault *fault)
 {
     enum client_event event;
-    while (!take_line(client, message, &event, fault)) {
+    while (!read_line(client, message, &event, fault)) {
         if (!wait_for(client, POLLIN, until_ms)) {
             if (errno == ETIMEDOUT) {
                 return CLIENT_LATE;

@@ -70,7 +70,7 @@ void common_events(struct scpi_call *call)
 
 void common_error(struct scpi_call *call)
 {
-    scpi_take_error(call->scpi, call->answer);
+    scpi_read_error(call->scpi, call->answer);
 }
 
 /* A <Boolean>: ON, OFF, or a number, of which 0 is OFF (SCPI-1999, volume 1, 7.3). */

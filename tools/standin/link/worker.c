@@ -57,7 +57,7 @@ static bool await_order(struct worker *worker)
     return order == ORDER_RUN;
 }
 
-static void *run(void *argument)
+static void *run_worker(void *argument)
 {
     struct worker *worker = argument;
 
@@ -80,7 +80,7 @@ struct worker *worker_new(worker_pass *pass, void *argument)
     pthread_cond_init(&worker->changed, &monotonic);
     pthread_condattr_destroy(&monotonic);
     pthread_mutex_init(&worker->lock, NULL);
-    if (pthread_create(&worker->thread, NULL, run, worker) != 0) {
+    if (pthread_create(&worker->thread, NULL, run_worker, worker) != 0) {
         abort();
     }
     return worker;

@@ -75,7 +75,7 @@ static void move_path(struct run *run, const char *header)
 }
 
 /* Takes a unit apart; false with the error reported. `length` < UNIT_LENGTH. */
-static bool take_apart(struct run *run, const char *text, size_t length, struct unit *unit)
+static bool read_apart(struct run *run, const char *text, size_t length, struct unit *unit)
 {
     char whole[UNIT_LENGTH] = "";
     char header[UNIT_LENGTH] = "";
@@ -209,7 +209,7 @@ size_t scpi_execute(struct scpi *scpi, const struct scpi_row *rows, void *owner,
         }
         /* A command error ends the message: what follows it may depend on it. */
         if (strspn(message, " \t\r") < length &&
-            (!take_apart(&run, message, length, &unit) || !execute_unit(&run, &unit))) {
+            (!read_apart(&run, message, length, &unit) || !execute_unit(&run, &unit))) {
             break;
         }
         message += length + (message[length] == ';');

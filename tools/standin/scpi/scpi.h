@@ -70,7 +70,7 @@ void scpi_clear(struct scpi *scpi);
 void scpi_report(struct scpi *scpi, int number, const char *text);
 
 /* Takes the oldest error out: `number,"text"`, or `0,"No error"`. */
-void scpi_take_error(struct scpi *scpi, struct text *answer);
+void scpi_read_error(struct scpi *scpi, struct text *answer);
 
 /*
  * Executes a program message (no terminator). `rows` ends with a NULL pattern.

@@ -73,7 +73,7 @@ void scpi_report(struct scpi *scpi, int number, const char *text)
     scpi->errors[scpi->count++] = error;
 }
 
-void scpi_take_error(struct scpi *scpi, struct text *answer)
+void scpi_read_error(struct scpi *scpi, struct text *answer)
 {
     if (scpi->count == 0) {
         text_print(answer, "0,\"No error\"");

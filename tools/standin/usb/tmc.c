@@ -49,7 +49,7 @@ static bool header_good(const uint8_t *bytes, size_t got)
 }
 
 /* Message bytes of a read that began at byte `from` of the transfer. */
-static enum tmc_step take_part(struct tmc_out *out, const uint8_t *bytes, size_t got, uint64_t from,
+static enum tmc_step read_part(struct tmc_out *out, const uint8_t *bytes, size_t got, uint64_t from,
                                const uint8_t **data, size_t *count)
 {
     uint64_t skip = from < TMC_HEADER ? TMC_HEADER - from : 0;
@@ -89,7 +89,7 @@ static enum tmc_step begin_data(struct tmc_out *out, const uint8_t *bytes, size_
     out->whole = ((uint64_t)TMC_HEADER + out->size + 3) & ~(uint64_t)3;
     out->received = 0;
     out->open = true;
-    return take_part(out, bytes, got, 0, data, count);
+    return read_part(out, bytes, got, 0, data, count);
 }
 
 static enum tmc_step begin_request(struct tmc_out *out, const uint8_t *bytes, size_t got)
@@ -109,7 +109,7 @@ enum tmc_step tmc_take(struct tmc_out *out, const uint8_t *bytes, size_t got, co
     *data = bytes;
     *count = 0;
     if (out->open) {
-        return take_part(out, bytes, got, out->received, data, count);
+        return read_part(out, bytes, got, out->received, data, count);
     }
     if (!header_good(bytes, got)) {
         return refuse(out);
