@@ -7,245 +7,12 @@
 #include "record_choice.h"
 #include "scrutiny.h"
 #include "second_look.h"
+#include "settle.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum { LONGER_LOOKS = 2 }; /* at most, where a record was too short */
-
-/* One measurement under way: what it is for, and the state that its steps share. */
-struct measurement {
-    struct instrument *instrument;
-    const struct bench_point *point;
-    const struct bench *bench;
-    struct lead_zero lead_zero;
-    double leads_age; /* seconds since that was taken; NAN: never, or it does not count */
-    struct probe leads;
-    struct chain chain;
-    struct request request;
-    struct deadline deadline;
-    struct acquisition acquisition;
-    struct trace *trace; /* NULL unless a capture is wanted */
-    struct failure *failure;
-    bool record_given;       /* how long a scope looks is stated, not ours to choose */
-    struct second_look sure; /* of the frequency; `reason` is to be told */
-    double beyond;           /* of the plan that settled */
-};
-
-/* Sets how long a scope looks, and what it can see then. */
-static void set_record(struct measurement *measurement, double duration)
-{
-    const struct profile *profile =
-        measurement->bench->instruments[measurement->point->instrument].profile;
-    measurement->request.duration = duration;
-    if (!measurement->chain.input->vertical)
-        return;
-    measurement->chain.abilities =
-        profile_abilities(profile, measurement->point->at_input, duration);
-    measurement->chain.abilities.probe_bandwidth = measurement->chain.probe->bandwidth;
-    measurement->chain.lowest_frequency = 1 / duration;
-}
-
-static const struct scope *scope_of(const struct measurement *measurement)
-{
-    return &measurement->bench->instruments[measurement->point->instrument].profile->scope;
-}
-
-/* The record for a signal of which the frequency is expected, or was seen last time. */
-static double first_record(const struct measurement *measurement,
-                           const struct measure_memory *memory)
-{
-    double frequency = measurement->point->frequency;
-    if (isnan(frequency) && memory && memory->known)
-        frequency = memory->signal.frequency;
-    return isnan(frequency)
-               ? bench_record(measurement->point)
-               : record_for(scope_of(measurement), measurement->chain.aspect, frequency);
-}
-
-static bool prepare(struct measurement *measurement, const struct measure_memory *memory)
-{
-    if (!point_chain(measurement->bench, measurement->point, &measurement->chain,
-                     measurement->failure))
-        return false;
-    measurement->leads_age =
-        leads_take(measurement->bench, measurement->point, &measurement->lead_zero,
-                   &measurement->chain, &measurement->leads);
-    measurement->request.quantity = measurement->point->at_input;
-    measurement->request.input = measurement->point->input;
-    measurement->record_given =
-        !isnan(measurement->request.duration) || !isnan(measurement->point->record);
-    measurement->sure.frequency = NAN;
-    if (isnan(measurement->request.duration))
-        set_record(measurement, measurement->record_given || !measurement->chain.input->vertical
-                                    ? bench_record(measurement->point)
-                                    : first_record(measurement, memory));
-    else
-        set_record(measurement, measurement->request.duration);
-    return true;
-}
-
-static bool look(struct measurement *measurement)
-{
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
-    return acquire(&acquirer, &measurement->request, &measurement->acquisition, measurement->trace,
-                   measurement->failure);
-}
-
-/* Runs the plan to its end; the steps it took are copied into the reading either way. */
-static bool settle(struct measurement *measurement, const struct measure_memory *memory,
-                   struct reading *reading)
-{
-    struct plan plan;
-    struct signal expected;
-    bool expects =
-        point_expected(measurement->bench, measurement->point, &measurement->chain, &expected);
-    if (memory && memory->known)
-        plan_resume(&plan, &measurement->chain, &memory->setup, memory->beyond);
-    else
-        plan_start(&plan, &measurement->chain, expects ? &expected : NULL);
-    enum plan_action action;
-    bool acquired = true;
-    while (acquired && (action = plan_next(&plan, &measurement->request.setup,
-                                           measurement->failure)) == PLAN_ACQUIRE) {
-        acquired = look(measurement);
-        if (acquired && measurement->acquisition.overload)
-            plan_overload(&plan, measurement->acquisition.side);
-        else if (acquired)
-            plan_reading(&plan, &measurement->acquisition.signal);
-    }
-    measurement->beyond = plan.beyond;
-    reading->step_count = plan.step_count;
-    memcpy(reading->steps, plan.steps, sizeof plan.steps);
-    return acquired && action == PLAN_SETTLED;
-}
-
-/* Makes what is known of the frequency part of what was seen. */
-static bool read_frequency(struct measurement *measurement)
-{
-    struct signal *signal = &measurement->acquisition.signal;
-    if (!measurement->sure.alias) {
-        signal->frequency = measurement->sure.frequency;
-        return true;
-    }
-    measurement->request.whole = true;
-    if (!look(measurement))
-        return false;
-    if (measurement->acquisition.overload)
-        return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,
-                           "a signal that stays within one range",
-                           "a record for the whole of it overloaded");
-    signal->frequency = measurement->sure.frequency;
-    return true;
-}
-
-/* Settles once more, in another record, from the setup that settled. */
-static bool settle_again(struct measurement *measurement, double record, struct reading *reading)
-{
-    const struct measure_memory here = { .known = true, .setup = measurement->request.setup };
-    set_record(measurement, record);
-    return settle(measurement, &here, reading);
-}
-
-/*
- * Settles in the record that the last signal wanted; where that is not what
- * is there now, no period or not even a range that holds it, in the point's own.
- */
-static bool settle_first(struct measurement *measurement, const struct measure_memory *memory,
-                         struct reading *reading)
-{
-    bool own = record_same(scope_of(measurement), measurement->request.duration,
-                           bench_record(measurement->point));
-    bool guessed = !measurement->record_given && isnan(measurement->point->frequency) && !own;
-    bool settled = settle(measurement, memory, reading);
-    if (!measurement->chain.input->vertical || !guessed ||
-        (settled ? isfinite(measurement->acquisition.signal.frequency)
-                 : measurement->failure->code != FAILURE_UNSTABLE))
-        return settled;
-    failure_clear(measurement->failure);
-    return settle_again(measurement, bench_record(measurement->point), reading);
-}
-
-/*
- * A record that is flat may be of a signal that repeats with its samples. Where a faster look shows a
- * swing, what is settled is a record of that; one that is flat there all the same was hit by
- * a spike, and the first record is taken again.
- */
-static bool settle_flat(struct measurement *measurement, struct reading *reading)
-{
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
-    double before = measurement->request.duration, duration;
-    if (!measurement->chain.input->vertical ||
-        !looks_flat(&acquirer, &measurement->request, &measurement->acquisition))
-        return true;
-    if (!flat_look(&acquirer, scope_of(measurement), &measurement->request,
-                   &measurement->acquisition, &duration, measurement->failure))
-        return false;
-    if (isnan(duration))
-        return true;
-    if (measurement->record_given)
-        return failure_set(
-            measurement->failure, FAILURE_UNSUPPORTED, NULL,
-            "a record in which the signal shows, or none stated",
-            "flat in the record of %.3g s, which is stated, but not in one of %.3g s: "
-            "the signal repeats with the samples",
-            before, duration);
-    return settle_again(measurement, duration, reading) &&
-           (!looks_flat(&acquirer, &measurement->request, &measurement->acquisition) ||
-            settle_again(measurement, before, reading));
-}
-
-/* Looks longer where a record was too short, and is not stated. */
-static bool settle_longer(struct measurement *measurement, struct reading *reading)
-{
-    for (int looks = measurement->record_given ? LONGER_LOOKS : 0; looks < LONGER_LOOKS; looks++) {
-        if (!record_too_short(&measurement->acquisition, measurement->chain.input,
-                              &measurement->request.setup))
-            return true;
-        double left = deadline_left_ms(measurement->deadline) / 1000;
-        double longer = record_longer(scope_of(measurement), measurement->request.duration, left);
-        if (!isnan(longer) && !settle_again(measurement, longer, reading))
-            return false;
-    }
-    return true;
-}
-
-/*
- * Settles in a record that suits the signal: one that was chosen for a
- * frequency that is not there any more is given up for the point's own, and one
- * with too few periods or samples a period for a better one, where there
- * is one. A frequency counts once a second look has confirmed it.
- */
-static bool settle_record(struct measurement *measurement, const struct measure_memory *memory,
-                          struct reading *reading)
-{
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
-    const struct acquisition *seen = &measurement->acquisition;
-    if (!settle_first(measurement, memory, reading) || !settle_flat(measurement, reading) ||
-        !settle_longer(measurement, reading))
-        return false;
-    if (!second_look_due(seen))
-        return true;
-    if (!second_look(&acquirer, scope_of(measurement), &measurement->request, seen,
-                     &measurement->sure, measurement->failure))
-        return false;
-    double frequency = measurement->sure.frequency;
-    double better = record_for(scope_of(measurement), measurement->chain.aspect, frequency);
-    bool stays = isnan(frequency) || measurement->record_given ||
-                 record_suits(scope_of(measurement), measurement->chain.aspect, frequency,
-                              measurement->request.duration) ||
-                 record_same(scope_of(measurement), better, measurement->request.duration);
-    if (!stays && !settle_again(measurement, better, reading))
-        return false;
-    if (!stays)
-        second_look_compare(&measurement->sure, &seen->waveform);
-    return read_frequency(measurement);
-}
 
 /* Takes the level of the zero trace out of everything that it is part of. */
 static void subtract(struct signal *signal, enum aspect aspect, double level)
@@ -285,7 +52,7 @@ static bool repeat(struct measurement *measurement, size_t n, double level, doub
 {
     struct signal first = measurement->acquisition.signal;
     for (size_t i = 0; i < n; i++) {
-        if (i > 0 && !look(measurement))
+        if (i > 0 && !measurement_look(measurement))
             return false;
         if (measurement->acquisition.overload)
             return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,
@@ -311,7 +78,7 @@ static bool look_for_movement(struct measurement *measurement, const struct meas
     if (measurement->chain.input->vertical ||
         (memory && memory->known && fabs(first.value - memory->signal.value) <= error))
         return true;
-    if (!look(measurement))
+    if (!measurement_look(measurement))
         return false;
     if (measurement->acquisition.overload)
         return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,
@@ -366,7 +133,8 @@ static bool run_measurement(struct measurement *measurement, size_t repeats,
     memset(reading, 0, sizeof *reading);
     struct failure failure = { 0 };
     measurement->failure = &failure;
-    bool done = prepare(measurement, memory) && settle_record(measurement, memory, reading) &&
+    bool done = measurement_prepare(measurement, memory) &&
+                measurement_settle(measurement, memory, reading) &&
                 finish(measurement, repeats, memory, reading);
     if (memory)
         memory->known = done;
@@ -467,7 +235,7 @@ static bool at_tip(const struct measurement *measurement, double level, const st
     if (!analysis_make(trace->volts, trace->count, trace->interval, step,
                        measurement->request.whole, &capture->analysis))
         return false;
-    double error = scope_of(measurement)->timebase_error;
+    double error = measurement_scope(measurement)->timebase_error;
     if (isfinite(error))
         analysis_add_timebase(&capture->analysis, error);
     else if (isfinite(capture->analysis.waveform.frequency))
