@@ -42,6 +42,8 @@ struct capture {
  * it; without it there is no reading.
  *
  * repeats  readings to average, >= 1, all in the setup that settled
+ *
+ * One idea in two halves; the other half is settle.h, which finds the setup.
  */
 void measure_point(struct instrument *instrument, const struct bench *bench,
                    const struct bench_point *point, const struct measure_zeros *zeros,
