@@ -3,6 +3,8 @@
  * The measuring procedure: one point, from request to reading, on the thread
  * that owns the instrument. Asks core/range/plan what to do, has drivers/ do it,
  * re-checks what comes back, and has core/reading make the result of it.
+ *
+ * One idea in two halves; the other half is settle.h, which finds the setup.
  */
 #ifndef GRADUS_DAEMON_MEASURE_H
 #define GRADUS_DAEMON_MEASURE_H
@@ -42,8 +44,6 @@ struct capture {
  * it; without it there is no reading.
  *
  * repeats  readings to average, >= 1, all in the setup that settled
- *
- * One idea in two halves; the other half is settle.h, which finds the setup.
  */
 void measure_point(struct instrument *instrument, const struct bench *bench,
                    const struct bench_point *point, const struct measure_zeros *zeros,

@@ -2,6 +2,8 @@
 /*
  * Bringing a measurement to the setup that resolves best, and a scope to a
  * record that suits the signal. On the instrument's worker.
+ *
+ * One idea in two halves; the other half is measure.h, which makes a reading of it.
  */
 #ifndef GRADUS_DAEMON_SETTLE_H
 #define GRADUS_DAEMON_SETTLE_H
@@ -43,8 +45,6 @@ bool measurement_look(struct measurement *measurement);
  * frequency that is not there any more is given up for the point's own, and one
  * with too few periods or samples a period for a better one, where there
  * is one. A frequency counts once a second look has confirmed it.
- *
- * One idea in two halves; the other half is measure.h, which makes a reading of it.
  */
 bool measurement_settle(struct measurement *measurement, const struct measure_memory *memory,
                         struct reading *reading);
