@@ -175,10 +175,9 @@ static size_t count_fitting(const struct scan *scan, const struct scan_device *w
 /* A serial number is as its maker wrote it: not every one can stand in a settings file. */
 static bool is_plain(const char *text)
 {
-    for (; *text; text++) {
+    for (; *text; text++)
         if (*text <= ' ' || *text > '~' || *text == '"' || *text == '\\')
             return false;
-    }
     return true;
 }
 

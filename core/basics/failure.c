@@ -36,13 +36,11 @@ static const struct entry *entry_of(enum failure_code code)
 static void mark_cut(char *text, size_t size)
 {
     static const char dots[] = "...";
-    if (size < sizeof(dots)) {
+    if (size < sizeof(dots))
         return;
-    }
     size_t end = size - sizeof(dots);
-    while (end > 0 && ((unsigned char)text[end] & 0xC0U) == 0x80U) {
+    while (end > 0 && ((unsigned char)text[end] & 0xC0U) == 0x80U)
         end--;
-    }
     memcpy(text + end, dots, sizeof(dots));
 }
 
@@ -53,9 +51,8 @@ static void copy_cut(char *to, size_t size, const char *from)
     size_t taken = length < size ? length : size - 1;
     memcpy(to, from, taken);
     to[taken] = '\0';
-    if (length > taken) {
+    if (length > taken)
         mark_cut(to, size);
-    }
 }
 
 void failure_clear(struct failure *failure)
@@ -67,9 +64,8 @@ bool failure_set(struct failure *failure, enum failure_code code, const char *wh
                  const char *expected, const char *format, ...)
 {
     assert(code != FAILURE_NONE);
-    if (failure == NULL || failure->code != FAILURE_NONE) {
+    if (failure == NULL || failure->code != FAILURE_NONE)
         return false;
-    }
     failure_clear(failure);
     failure->code = known(code) ? code : FAILURE_SYSTEM;
     copy_cut(failure->where, sizeof(failure->where), where != NULL ? where : "");
@@ -78,11 +74,10 @@ bool failure_set(struct failure *failure, enum failure_code code, const char *wh
     va_start(arguments, format);
     int length = vsnprintf(failure->what, sizeof(failure->what), format, arguments);
     va_end(arguments);
-    if (length < 0) {
+    if (length < 0)
         failure->what[0] = '\0';
-    } else if ((size_t)length >= sizeof(failure->what)) {
+    else if ((size_t)length >= sizeof(failure->what))
         mark_cut(failure->what, sizeof(failure->what));
-    }
     return false;
 }
 
@@ -113,19 +108,16 @@ bool failure_is_of_link(enum failure_code code)
 
 enum failure_code failure_from_reason(const char *reason)
 {
-    for (int code = 0; code < FAILURE_CODE_COUNT; code++) {
-        if (strcmp(entries[code].reason, reason) == 0) {
+    for (int code = 0; code < FAILURE_CODE_COUNT; code++)
+        if (strcmp(entries[code].reason, reason) == 0)
             return (enum failure_code)code;
-        }
-    }
     return FAILURE_NONE;
 }
 
 char *failure_text(const struct failure *failure, char *text, unsigned long size)
 {
-    if (size == 0) {
+    if (size == 0)
         return text;
-    }
     /* All parts at their longest, the reason (the one part not in the record) included. */
     char whole[sizeof(struct failure) + 128];
     bool where = failure->where[0] != '\0';

@@ -34,9 +34,8 @@ size_t nearest_distance(const char *word, const char *other)
         for (size_t j = 1; j <= width; j++) {
             size_t change = last[j - 1] + (word[i - 1] != other[j - 1]);
             row[j] = smaller(change, smaller(last[j], row[j - 1]) + 1);
-            if (i > 1 && j > 1 && word[i - 1] == other[j - 2] && word[i - 2] == other[j - 1]) {
+            if (i > 1 && j > 1 && word[i - 1] == other[j - 2] && word[i - 2] == other[j - 1])
                 row[j] = smaller(row[j], before[j - 2] + 1);
-            }
         }
         size_t *oldest = before;
         before = last;

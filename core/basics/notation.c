@@ -52,11 +52,9 @@ struct pair {
 
 static bool takes_prefix(const char *unit)
 {
-    for (size_t i = 0; i < sizeof(prefixed_units) / sizeof(prefixed_units[0]); i++) {
-        if (strcmp(prefixed_units[i], unit) == 0) {
+    for (size_t i = 0; i < sizeof(prefixed_units) / sizeof(prefixed_units[0]); i++)
+        if (strcmp(prefixed_units[i], unit) == 0)
             return true;
-        }
-    }
     return false;
 }
 
@@ -69,9 +67,8 @@ static int larger(int a, int b)
 static int prefix_exponent(int lead)
 {
     int exponent = SMALLEST_PREFIX;
-    while (exponent < LARGEST_PREFIX && lead >= exponent + 3) {
+    while (exponent < LARGEST_PREFIX && lead >= exponent + 3)
         exponent += 3;
-    }
     return exponent;
 }
 
@@ -86,14 +83,12 @@ static struct scale scale_for(int lead, int place, const char *unit)
     const char *prefix = "";
     if (takes_prefix(unit)) {
         exponent = prefix_exponent(lead);
-        if (place > exponent && exponent < LARGEST_PREFIX) {
+        if (place > exponent && exponent < LARGEST_PREFIX)
             exponent += 3;
-        }
         prefix = prefixes[(exponent - SMALLEST_PREFIX) / 3];
     }
-    if (lead >= exponent + MOST_PLACES || lead < exponent - MOST_ZEROS) {
+    if (lead >= exponent + MOST_PLACES || lead < exponent - MOST_ZEROS)
         return (struct scale) { .exponent = lead, .power = true, .prefix = "" };
-    }
     return (struct scale) { .exponent = exponent, .power = false, .prefix = prefix };
 }
 
@@ -132,9 +127,8 @@ static char *write_not_finite(char *text, size_t size, double value)
 char *notation_value(char *text, size_t size, double value, int digits, const char *unit)
 {
     assert(size >= NOTATION_SIZE && digits >= 1 && digits <= 15);
-    if (!isfinite(value)) {
+    if (!isfinite(value))
         return write_not_finite(text, size, value);
-    }
     struct decimal decimal = decimal_round(value, digits);
     int lead = decimal.exponent;
     if (decimal.count > 0 && lead < SMALLEST_PREFIX && takes_prefix(unit)) {
@@ -154,9 +148,8 @@ char *notation_value(char *text, size_t size, double value, int digits, const ch
 static struct decimal round_uncertainty(double uncertainty, int digits, int *place)
 {
     struct decimal decimal = decimal_round(uncertainty, digits);
-    if (decimal_value(&decimal) < 0.95 * uncertainty) {
+    if (decimal_value(&decimal) < 0.95 * uncertainty)
         decimal = decimal_step_away(&decimal, decimal.exponent - digits + 1);
-    }
     *place = decimal.exponent - digits + 1;
     return decimal;
 }
@@ -165,9 +158,8 @@ static struct decimal round_uncertainty(double uncertainty, int digits, int *pla
 static struct decimal round_up_at(double uncertainty, int place)
 {
     struct decimal decimal = decimal_at(uncertainty, place);
-    if (decimal_value(&decimal) < uncertainty) {
+    if (decimal_value(&decimal) < uncertainty)
         decimal = decimal_step_away(&decimal, place);
-    }
     return decimal;
 }
 
@@ -183,9 +175,8 @@ static struct pair pair_of(double value, double uncertainty, int digits, const c
     }
     pair.value = decimal_at(value, place);
     int lead = pair.uncertainty.exponent;
-    if (pair.value.count > 0) {
+    if (pair.value.count > 0)
         lead = larger(lead, pair.value.exponent);
-    }
     pair.scale = scale_for(lead, place, unit);
     pair.decimals = larger(0, pair.scale.exponent - place);
     return pair;
@@ -200,9 +191,8 @@ char *notation_result(char *text, size_t size, double value, double uncertainty,
                       const char *unit)
 {
     assert(size >= NOTATION_SIZE && digits >= 1 && digits <= 2);
-    if (!usable(value, uncertainty)) {
+    if (!usable(value, uncertainty))
         return notation_value(text, size, value, DIGITS_ALONE, unit);
-    }
     struct pair pair = pair_of(value, uncertainty, digits, unit);
     write_value(text, size, &pair.value, &pair.scale, pair.decimals, unit);
     size_t used = strlen(text);
@@ -215,9 +205,8 @@ char *notation_result(char *text, size_t size, double value, double uncertainty,
 char *notation_plain(char *text, size_t size, double value, const char *unit)
 {
     assert(size >= NOTATION_SIZE);
-    if (!isfinite(value)) {
+    if (!isfinite(value))
         return write_not_finite(text, size, value);
-    }
     struct decimal written = decimal_round(value, PLAIN_DIGITS);
     struct decimal decimal = decimal_shortest(decimal_value(&written));
     int last = decimal.count > 0 ? decimal.exponent - decimal.count + 1 : 0;

@@ -16,9 +16,8 @@ static const struct entry entries[QUANTITY_COUNT] = {
 
 const char *quantity_name(enum quantity quantity)
 {
-    if ((unsigned int)quantity >= (unsigned int)QUANTITY_COUNT) {
+    if ((unsigned int)quantity >= (unsigned int)QUANTITY_COUNT)
         return "unknown quantity";
-    }
     return entries[quantity].text;
 }
 

@@ -19,11 +19,10 @@ struct sum {
 static inline void sum_add(struct sum *sum, double x)
 {
     double total = sum->total + x;
-    if (fabs(sum->total) >= fabs(x)) {
+    if (fabs(sum->total) >= fabs(x))
         sum->lost += (sum->total - total) + x;
-    } else {
+    else
         sum->lost += (x - total) + sum->total;
-    }
     sum->total = total;
 }
 

@@ -8,12 +8,10 @@ static size_t sequence(unsigned char lead, unsigned char *low, unsigned char *hi
 {
     *low = 0x80;
     *high = 0xBF;
-    if (lead < 0x80) {
+    if (lead < 0x80)
         return 1;
-    }
-    if (lead >= 0xC2 && lead <= 0xDF) {
+    if (lead >= 0xC2 && lead <= 0xDF)
         return 2;
-    }
     if (lead >= 0xE0 && lead <= 0xEF) {
         *low = lead == 0xE0 ? 0xA0 : *low;
         *high = lead == 0xED ? 0x9F : *high;
@@ -34,15 +32,13 @@ size_t utf8_decode(const char *text, size_t length, uint32_t *code)
     unsigned char high;
     size_t count = length > 0 ? sequence((unsigned char)text[0], &low, &high) : 0;
 
-    if (count == 0 || count > length) {
+    if (count == 0 || count > length)
         return 0;
-    }
     uint32_t value = (unsigned char)text[0] & lead_bits[count];
     for (size_t i = 1; i < count; i++) {
         unsigned char byte = (unsigned char)text[i];
-        if (byte < low || byte > high) {
+        if (byte < low || byte > high)
             return 0;
-        }
         value = value << 6 | (byte & 0x3F);
         low = 0x80;
         high = 0xBF;
@@ -58,9 +54,8 @@ size_t utf8_prefix(const char *text, size_t length)
     while (at < length) {
         uint32_t code;
         size_t count = utf8_decode(text + at, length - at, &code);
-        if (count == 0) {
+        if (count == 0)
             break;
-        }
         at += count;
     }
     return at;
@@ -72,9 +67,8 @@ bool utf8_printable(const char *text)
 
     for (size_t i = 0; i < length; i++) {
         unsigned char byte = (unsigned char)text[i];
-        if (byte < ' ' || byte == 0x7F) {
+        if (byte < ' ' || byte == 0x7F)
             return false;
-        }
     }
     return utf8_prefix(text, length) == length;
 }

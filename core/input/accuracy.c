@@ -10,12 +10,10 @@ static const double normal_99 = 2.575829303548901;
 /* Degrees outside the band; NAN when the ambient temperature is not known. */
 static double degrees_outside(const struct accuracy *accuracy, double ambient)
 {
-    if (ambient < accuracy->temperature_low) {
+    if (ambient < accuracy->temperature_low)
         return accuracy->temperature_low - ambient;
-    }
-    if (ambient > accuracy->temperature_high) {
+    if (ambient > accuracy->temperature_high)
         return ambient - accuracy->temperature_high;
-    }
     return isnan(ambient) ? NAN : 0.0;
 }
 
@@ -28,9 +26,8 @@ double accuracy_limit(const struct accuracy *accuracy, double reading, double fu
     double per_degree =
         accuracy->temperature_reading * magnitude + accuracy->temperature_range * full_scale;
     /* A specification without a coefficient does not ask for the temperature. */
-    if (per_degree == 0.0) {
+    if (per_degree == 0.0)
         return limit;
-    }
     return limit + per_degree * degrees_outside(accuracy, ambient);
 }
 

@@ -18,9 +18,8 @@ struct loading loading_resistive(const struct source *source, const struct load 
     /* Written so that NAN makes it not known. An infinite load is a known one. */
     bool valid = source->resistance >= 0.0 && load->resistance > 0.0;
     double x = valid ? source->resistance / load->resistance : NAN;
-    if (!isfinite(x)) {
+    if (!isfinite(x))
         return not_known();
-    }
     double source_standard = shape_standard(SHAPE_RECTANGULAR, source->tolerance);
     double load_standard = shape_standard(SHAPE_RECTANGULAR, load->tolerance);
     double share = x / (1.0 + x);
@@ -61,9 +60,8 @@ static double uncertainty_at(const struct source *source, const struct load *loa
         creal(s * load->capacitance * zs / f) * load->capacitance_tolerance,
     };
     double sum = 0.0;
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 4; i++)
         sum = hypot(sum, shape_standard(SHAPE_RECTANGULAR, fabs(parts[i])));
-    }
     return sum;
 }
 
@@ -71,9 +69,8 @@ struct loading loading_at(const struct source *source, const struct load *load, 
 {
     struct loading loading = loading_resistive(source, load);
     if (!loading.known || !capacitances_known(source, load) || !(frequency >= 0.0) ||
-        isinf(frequency)) {
+        isinf(frequency))
         return not_known();
-    }
     double complex s = I * (two_pi * frequency);
     double complex zs = source->resistance / (1.0 + s * source->resistance * source->capacitance);
     double complex yl = 1.0 / load->resistance + s * load->capacitance;

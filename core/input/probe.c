@@ -35,17 +35,15 @@ double probe_to_input(const struct probe *probe, double tip)
 
 double probe_rating_at(const struct probe *probe, double frequency)
 {
-    if (frequency > probe->rating_corner) {
+    if (frequency > probe->rating_corner)
         return probe->rating * (probe->rating_corner / frequency);
-    }
     return probe->rating;
 }
 
 bool probe_fits_input(const struct probe *probe, double input_resistance)
 {
-    if (isnan(probe->load_resistance) || isnan(input_resistance)) {
+    if (isnan(probe->load_resistance) || isnan(input_resistance))
         return true;
-    }
     double difference = fabs(input_resistance - probe->load_resistance);
     return difference <= input_tolerance * probe->load_resistance;
 }

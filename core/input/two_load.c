@@ -27,9 +27,8 @@ static double conductance_standard(const struct load *load)
 static double root_of_squares(const double *terms, int count)
 {
     double sum = 0.0;
-    for (int i = 0; i < count; i++) {
+    for (int i = 0; i < count; i++)
         sum = hypot(sum, terms[i]);
-    }
     return sum;
 }
 

@@ -55,9 +55,8 @@ static void copy_source(char *to, size_t size, const char *from)
     size_t length = strlen(from);
     if (length >= size) {
         length = size - 1;
-        while (length > 0 && ((unsigned char)from[length] & 0xC0U) == 0x80U) {
+        while (length > 0 && ((unsigned char)from[length] & 0xC0U) == 0x80U)
             length--;
-        }
     }
     memcpy(to, from, length);
     to[length] = '\0';
@@ -70,9 +69,8 @@ bool budget_add(struct budget *budget, const char *source, enum shape shape, dou
         budget->lacking = true;
         return false;
     }
-    if (standard * sensitivity == 0.0) {
+    if (standard * sensitivity == 0.0)
         return true;
-    }
     if (budget->count >= BUDGET_MAX_TERMS) {
         budget->lacking = true;
         return false;
@@ -89,9 +87,8 @@ bool budget_add(struct budget *budget, const char *source, enum shape shape, dou
 double budget_combined(const struct budget *budget)
 {
     double combined = budget->lacking ? NAN : 0.0;
-    for (size_t i = 0; i < budget->count; i++) {
+    for (size_t i = 0; i < budget->count; i++)
         combined = hypot(combined, budget->terms[i].standard * budget->terms[i].sensitivity);
-    }
     return combined;
 }
 
@@ -99,9 +96,8 @@ double budget_combined(const struct budget *budget)
 double budget_freedom(const struct budget *budget)
 {
     double combined = budget_combined(budget);
-    if (combined == 0.0) {
+    if (combined == 0.0)
         return INFINITY;
-    }
     double sum = 0.0;
     for (size_t i = 0; i < budget->count; i++) {
         const struct contribution *term = &budget->terms[i];
@@ -109,9 +105,8 @@ double budget_freedom(const struct budget *budget)
         double square = share * share;
         sum += square * square / term->freedom;
     }
-    if (sum == 0.0) {
+    if (sum == 0.0)
         return INFINITY;
-    }
     return 1.0 / sum;
 }
 
@@ -119,25 +114,21 @@ double budget_freedom(const struct budget *budget)
 double coverage_factor(double freedom)
 {
     double whole = floor(freedom * (1.0 + rounding_allowance));
-    if (!(whole >= 1.0)) {
+    if (!(whole >= 1.0))
         return NAN;
-    }
-    if (isinf(whole)) {
+    if (isinf(whole))
         return 2.0;
-    }
     return gsl_cdf_tdist_Qinv(tail_beyond_two_sigma, whole);
 }
 
 bool type_a(const double *readings, size_t n, double *mean, double *standard_of_mean)
 {
-    if (n < 2) {
+    if (n < 2)
         return false;
-    }
     double count = (double)n;
     struct sum sum = { 0.0, 0.0 };
-    for (size_t i = 0; i < n; i++) {
+    for (size_t i = 0; i < n; i++)
         sum_add(&sum, readings[i]);
-    }
     double average = sum_value(&sum) / count;
     struct sum squares = { 0.0, 0.0 };
     for (size_t i = 0; i < n; i++) {
@@ -145,9 +136,8 @@ bool type_a(const double *readings, size_t n, double *mean, double *standard_of_
         sum_add(&squares, deviation * deviation);
     }
     double standard = sqrt(sum_value(&squares) / (count - 1.0) / count);
-    if (!isfinite(average) || !isfinite(standard)) {
+    if (!isfinite(average) || !isfinite(standard))
         return false;
-    }
     *mean = average;
     *standard_of_mean = standard;
     return true;

@@ -16,9 +16,8 @@ static double within(const struct coverage_law *law, double low, double high, do
 double conformity_probability(double low, double high, double value, const struct budget *budget)
 {
     struct coverage_law law;
-    if (!isfinite(value) || !coverage_law_make(budget, &law)) {
+    if (!isfinite(value) || !coverage_law_make(budget, &law))
         return NAN;
-    }
     return fmin(within(&law, low, high, value - law.bias),
                 within(&law, low, high, value + law.bias));
 }
@@ -26,21 +25,18 @@ double conformity_probability(double low, double high, double value, const struc
 double conformity_guard_band(double risk, const struct budget *budget)
 {
     struct coverage_law law;
-    if (!(risk > 0.0 && risk <= 0.5) || !coverage_law_make(budget, &law)) {
+    if (!(risk > 0.0 && risk <= 0.5) || !coverage_law_make(budget, &law))
         return NAN;
-    }
     double low = 0.0;
     double high = law.standard;
-    while (high > 0.0 && coverage_beyond(&law, high) > risk) {
+    while (high > 0.0 && coverage_beyond(&law, high) > risk)
         high *= 2.0;
-    }
     for (int i = 0; i < 40 && high - low > 1e-9 * high; i++) {
         double middle = low + (high - low) / 2.0;
-        if (coverage_beyond(&law, middle) > risk) {
+        if (coverage_beyond(&law, middle) > risk)
             low = middle;
-        } else {
+        else
             high = middle;
-        }
     }
     return law.bias + high;
 }

@@ -11,20 +11,17 @@ static double signed_width(const struct contribution *term)
 
 static const struct shared *shared_of(const struct shared *shared, size_t count, const char *source)
 {
-    for (size_t i = 0; i < count; i++) {
-        if (strcmp(shared[i].source, source) == 0) {
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(shared[i].source, source) == 0)
             return &shared[i];
-        }
-    }
     return NULL;
 }
 
 static size_t index_of(const struct budget *budget, const char *source)
 {
     size_t i = 0;
-    while (i < budget->count && strcmp(budget->terms[i].source, source) != 0) {
+    while (i < budget->count && strcmp(budget->terms[i].source, source) != 0)
         i++;
-    }
     return i;
 }
 
@@ -41,9 +38,8 @@ static bool merge(struct budget *to, const struct contribution *first, double x,
     double a = x * signed_width(first);
     double b = y * signed_width(second);
     double r = shared->coefficient;
-    if (shared->adverse) {
+    if (shared->adverse)
         r = copysign(fabs(r), a * b);
-    }
     bool alike = first->shape == second->shape && first->freedom == second->freedom;
     if (!alike) {
         /* Of two laws no one part can be made: linear where that is more, else apart. */
@@ -62,9 +58,8 @@ bool budget_combine(const struct budget *first, double x, const struct budget *s
     bool good = true;
     combined->count = 0;
     combined->lacking = first->lacking || second->lacking;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         good = good && fabs(shared[i].coefficient) <= 1.0;
-    }
     for (size_t i = 0; good && i < first->count; i++) {
         const struct contribution *term = &first->terms[i];
         const struct shared *common = shared_of(shared, count, term->source);
@@ -76,8 +71,7 @@ bool budget_combine(const struct budget *first, double x, const struct budget *s
         taken[other] = true;
         good = merge(combined, term, x, &second->terms[other], y, common);
     }
-    for (size_t i = 0; good && i < second->count; i++) {
+    for (size_t i = 0; good && i < second->count; i++)
         good = taken[i] || add(combined, &second->terms[i], y);
-    }
     return good;
 }

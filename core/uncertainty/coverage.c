@@ -73,9 +73,8 @@ bool coverage_is_special(const struct budget *budget)
     for (size_t i = 0; i < budget->count; i++) {
         const struct contribution *term = &budget->terms[i];
         double share = width_of(term) / combined;
-        if (isinf(term->freedom)) {
+        if (isinf(term->freedom))
             kurtosis += excess(term->shape) * share * share * share * share;
-        }
     }
     return kurtosis < special_kurtosis || bias_of(budget) > special_bias * combined;
 }
@@ -95,11 +94,10 @@ static void sort_term(struct sorted *sorted, const struct contribution *term, do
 {
     double width = width_of(term);
     bool bounded = term->shape != SHAPE_NORMAL && width >= limit;
-    if (bounded && sorted->parts.count < DISTRIBUTION_MAX_PARTS) {
+    if (bounded && sorted->parts.count < DISTRIBUTION_MAX_PARTS)
         sorted->parts.bounded[sorted->parts.count++] = part_of(term->shape, width);
-    } else {
+    else
         sorted->parts.variance += width * width;
-    }
 }
 
 /* False where the Student terms have less than one degree of freedom together. */
@@ -111,23 +109,20 @@ static bool sort(const struct budget *budget, struct sorted *sorted)
     *sorted = (struct sorted) { .bias = bias_of(budget) };
     for (size_t i = 0; i < budget->count; i++) {
         const struct contribution *term = &budget->terms[i];
-        if (term->shape == SHAPE_BIAS) {
+        if (term->shape == SHAPE_BIAS)
             continue;
-        }
         edged = edged || term->shape == SHAPE_ARCSINE;
-        if (isinf(term->freedom)) {
+        if (isinf(term->freedom))
             rest.terms[rest.count++] = *term;
-        } else {
+        else
             student.terms[student.count++] = *term;
-        }
     }
     sorted->student = budget_combined(&student);
     sorted->freedom = budget_freedom(&student);
     sorted->standard = hypot(sorted->student, budget_combined(&rest));
     double limit = (edged ? small_beside_arcsine : small_share) * sorted->standard;
-    for (size_t i = 0; i < rest.count; i++) {
+    for (size_t i = 0; i < rest.count; i++)
         sort_term(sorted, &rest.terms[i], limit);
-    }
     return student.count == 0 || !isnan(coverage_factor(sorted->freedom));
 }
 
@@ -150,9 +145,8 @@ static double beyond_mixed(const struct coverage_law *law, double x)
     double sum = 0.0;
     for (size_t i = 0; i < COVERAGE_CELLS; i++) {
         double centre = law->first + (double)i * law->width;
-        if (law->shares[i] >= 1e-12) {
+        if (law->shares[i] >= 1e-12)
             sum += law->shares[i] * gsl_cdf_tdist_Q((x - centre) / law->student, law->freedom);
-        }
     }
     return sum;
 }
@@ -160,18 +154,16 @@ static double beyond_mixed(const struct coverage_law *law, double x)
 /* Nothing but normal errors and Student's t. */
 static double beyond_normal(const struct coverage_law *law, double x)
 {
-    if (law->standard == 0.0) {
+    if (law->standard == 0.0)
         return x < 0.0 ? 1.0 : 0.0;
-    }
     return isinf(law->freedom) ? gsl_cdf_ugaussian_Q(x / law->standard)
                                : gsl_cdf_tdist_Q(x / law->standard, law->freedom);
 }
 
 double coverage_beyond(const struct coverage_law *law, double x)
 {
-    if (law->normal) {
+    if (law->normal)
         return beyond_normal(law, x);
-    }
     return law->student > 0.0 ? beyond_mixed(law, x) : 1.0 - distribution_below(&law->series, x);
 }
 
@@ -184,11 +176,10 @@ static double solve(const struct coverage_law *law, double widest)
         double middle = low + (high - low) / 2.0;
         double outside =
             coverage_beyond(law, middle - law->bias) + coverage_beyond(law, middle + law->bias);
-        if (1.0 - outside < fraction) {
+        if (1.0 - outside < fraction)
             low = middle;
-        } else {
+        else
             high = middle;
-        }
     }
     return high;
 }
@@ -217,9 +208,8 @@ static double alone(const struct part *part)
  */
 static bool stands_alone(const struct sorted *sorted, double crumbs)
 {
-    if (sorted->parts.count != 1 || sorted->bias > 0.0) {
+    if (sorted->parts.count != 1 || sorted->bias > 0.0)
         return false;
-    }
     return crumbs == 0.0 || (sorted->parts.bounded[0].law == LAW_ARCSINE &&
                              crumbs < 2.0 * DISTRIBUTION_NORMAL * sorted->standard);
 }
@@ -227,9 +217,8 @@ static bool stands_alone(const struct sorted *sorted, double crumbs)
 /* Of R + s T by Welch-Satterthwaite, JCGM 100 (G.2b), in whole degrees as coverage_factor(). */
 static double effective_freedom(const struct sorted *sorted)
 {
-    if (sorted->student == 0.0) {
+    if (sorted->student == 0.0)
         return INFINITY;
-    }
     double share = sorted->student / sorted->standard;
     return floor(sorted->freedom / (share * share * share * share) * (1.0 + 1e-9));
 }
@@ -244,21 +233,18 @@ static void build(struct sorted *sorted, struct coverage_law *law)
     law->freedom = sorted->freedom;
     law->normal = false;
     law->student = normal < small_student * sorted->standard ? 0.0 : sorted->student;
-    if (law->student == 0.0) {
+    if (law->student == 0.0)
         sorted->parts.variance += normal * normal;
-    }
     distribution_build(&law->series, &sorted->parts, sorted->standard);
-    if (law->student > 0.0) {
+    if (law->student > 0.0)
         cut(law);
-    }
 }
 
 bool coverage_law_make(const struct budget *budget, struct coverage_law *law)
 {
     struct sorted sorted;
-    if (!sort(budget, &sorted) || !isfinite(sorted.standard + sorted.bias)) {
+    if (!sort(budget, &sorted) || !isfinite(sorted.standard + sorted.bias))
         return false;
-    }
     if (sorted.parts.count > 0) {
         build(&sorted, law);
         return true;
@@ -275,17 +261,14 @@ double coverage_half_width(const struct budget *budget)
     struct sorted sorted;
     struct coverage_law law;
     if (!sort(budget, &sorted) || !isfinite(sorted.standard + sorted.bias) ||
-        sorted.standard + sorted.bias == 0.0) {
+        sorted.standard + sorted.bias == 0.0)
         return NAN;
-    }
-    if (sorted.standard == 0.0) {
+    if (sorted.standard == 0.0)
         return sorted.bias;
-    }
     build(&sorted, &law);
     double crumbs = sqrt(sorted.parts.variance);
-    if (law.student == 0.0 && stands_alone(&sorted, crumbs)) {
+    if (law.student == 0.0 && stands_alone(&sorted, crumbs))
         return alone(&sorted.parts.bounded[0]) + 2.0 * crumbs;
-    }
     double student = law.student > 0.0 ? 1.5 * coverage_factor(law.freedom) * law.student : 0.0;
     return solve(&law, law.series.reach + student);
 }

@@ -31,9 +31,8 @@ static double bounded_wave(enum law law, double x)
 static double reach_of(const struct parts *parts, double sigma)
 {
     double reach = normal_reach * sigma;
-    for (size_t i = 0; i < parts->count; i++) {
+    for (size_t i = 0; i < parts->count; i++)
         reach += parts->bounded[i].half_width;
-    }
     return reach;
 }
 
@@ -48,12 +47,10 @@ void distribution_build(struct distribution *distribution, const struct parts *p
     for (size_t n = 1; n <= DISTRIBUTION_MAX_WAVES; n++) {
         double number = (double)n * step;
         double wave = exp(-0.5 * sigma * number * sigma * number) / (pi * (double)n);
-        if (wave < smallest_wave) {
+        if (wave < smallest_wave)
             break;
-        }
-        for (size_t i = 0; i < parts->count; i++) {
+        for (size_t i = 0; i < parts->count; i++)
             wave *= bounded_wave(parts->bounded[i].law, parts->bounded[i].half_width * number);
-        }
         distribution->waves[distribution->count++] = wave;
     }
 }
@@ -61,12 +58,10 @@ void distribution_build(struct distribution *distribution, const struct parts *p
 /* sin(n a) by sin((n + 1) a) = 2 cos(a) sin(n a) - sin((n - 1) a). */
 double distribution_below(const struct distribution *distribution, double x)
 {
-    if (x <= -distribution->reach) {
+    if (x <= -distribution->reach)
         return 0.0;
-    }
-    if (x >= distribution->reach) {
+    if (x >= distribution->reach)
         return 1.0;
-    }
     double angle = pi * x / distribution->reach;
     double twice = 2.0 * cos(angle);
     double before = 0.0;

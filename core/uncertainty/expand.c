@@ -35,9 +35,8 @@ struct expanded budget_expand(const struct budget *budget)
 {
     double standard = budget_combined(budget);
     struct expanded expanded = expand_student(standard, budget_freedom(budget));
-    if (standard == 0.0 || isnan(expanded.coverage) || !coverage_is_special(budget)) {
+    if (standard == 0.0 || isnan(expanded.coverage) || !coverage_is_special(budget))
         return expanded;
-    }
     double half_width = coverage_half_width(budget);
     if (isfinite(half_width)) {
         expanded.uncertainty = half_width;

@@ -42,15 +42,12 @@ bool limits_present(const struct limits *limits)
 /* ILAC-G8:09/2019 4.2.3, for an upper limit. */
 static enum verdict judge_guarded(double limit, double value, double guard_band)
 {
-    if (value < limit - guard_band) {
+    if (value < limit - guard_band)
         return VERDICT_PASS;
-    }
-    if (value <= limit) {
+    if (value <= limit)
         return VERDICT_CONDITIONAL_PASS;
-    }
-    if (value <= limit + guard_band) {
+    if (value <= limit + guard_band)
         return VERDICT_CONDITIONAL_FAIL;
-    }
     return VERDICT_FAIL;
 }
 
@@ -85,9 +82,8 @@ enum verdict limits_judge(const struct limits *limits, double value, double guar
 {
     bool judgeable = isfinite(value) && isfinite(guard_band) && guard_band >= 0.0 &&
                      !isnan(limits->low) && !isnan(limits->high);
-    if (!judgeable || !limits_present(limits)) {
+    if (!judgeable || !limits_present(limits))
         return VERDICT_NONE;
-    }
     /* A lower limit is the mirror image of an upper one. */
     enum verdict high = judge_side(limits->decision, limits->high, value, guard_band);
     enum verdict low = judge_side(limits->decision, -limits->low, -value, guard_band);
@@ -98,25 +94,22 @@ struct judgement limits_decide(const struct limits *limits, double value,
                                const struct expanded *expanded, const struct budget *budget)
 {
     struct judgement judgement = { VERDICT_NONE, NAN, NAN, NAN, false };
-    if (!limits_present(limits)) {
+    if (!limits_present(limits))
         return judgement;
-    }
     judgement.guard_band = limits_guard_band(limits, expanded, budget);
     judgement.verdict = limits_judge(limits, value, judgement.guard_band);
     judgement.probability = conformity_probability(limits->low, limits->high, value, budget);
     judgement.ratio = conformity_ratio(limits->low, limits->high, expanded->uncertainty);
     judgement.refused = judgement.ratio < limits->least_ratio;
-    if (judgement.refused && judgement.verdict != VERDICT_FAIL) {
+    if (judgement.refused && judgement.verdict != VERDICT_FAIL)
         judgement.verdict = VERDICT_NONE;
-    }
     return judgement;
 }
 
 const char *verdict_name(enum verdict verdict)
 {
-    if ((unsigned int)verdict >= (unsigned int)VERDICT_COUNT) {
+    if ((unsigned int)verdict >= (unsigned int)VERDICT_COUNT)
         return verdict_names[VERDICT_NONE];
-    }
     return verdict_names[verdict];
 }
 

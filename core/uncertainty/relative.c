@@ -24,9 +24,8 @@ static bool derive(enum judged judged, const struct evaluated *reading,
         *y = -1.0;
         return true;
     }
-    if (!(fabs(reference->value) > least_divisor * budget_combined(reference->budget))) {
+    if (!(fabs(reference->value) > least_divisor * budget_combined(reference->budget)))
         return false;
-    }
     *value = reading->value / reference->value;
     *x = 1.0 / reference->value;
     *y = -*value / reference->value;
@@ -41,9 +40,8 @@ bool relative_compare(enum judged judged, const struct evaluated *reading,
     double y;
     if (judged == JUDGED_VALUE || !derive(judged, reading, reference, &comparison->value, &x, &y) ||
         !budget_combine(reading->budget, x, reference->budget, y, shared, count,
-                        &comparison->budget)) {
+                        &comparison->budget))
         return false;
-    }
     comparison->expanded = budget_expand(&comparison->budget);
     return isfinite(comparison->value) && isfinite(comparison->expanded.uncertainty);
 }
@@ -56,11 +54,10 @@ size_t relative_shared(double accuracy, double reading, double reference,
     shared[count++] = (struct shared) { "probe factor", 1.0, false };
     shared[count++] = (struct shared) { "probe offset", 1.0, false };
     shared[count++] = (struct shared) { "input behind the probe", 1.0, false };
-    if (opposed) {
+    if (opposed)
         shared[count++] = (struct shared) { "instrument accuracy", 1.0, true };
-    } else {
+    else
         shared[count++] = (struct shared) { "instrument accuracy", accuracy, false };
-    }
     return count;
 }
 

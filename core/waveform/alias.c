@@ -32,9 +32,8 @@ size_t alias_candidates(const struct apparent *first, const struct apparent *sec
     for (size_t i = 0; image(first, i) <= highest; i++) {
         double frequency = image(first, i);
         if (frequency > last && explains(first, second, frequency)) {
-            if (count < room) {
+            if (count < room)
                 candidates[count] = frequency;
-            }
             count++;
             last = frequency;
         }
@@ -47,9 +46,8 @@ enum alias_verdict alias_judge(const struct apparent *first, const struct appare
 {
     double candidate;
     size_t count = alias_candidates(first, second, highest, &candidate, 1);
-    if (count != 1) {
+    if (count != 1)
         return count == 0 ? ALIAS_UNEXPLAINED : ALIAS_AMBIGUOUS;
-    }
     *frequency = candidate;
     bool seen = candidate <= first->rate / 2.0 && candidate <= second->rate / 2.0;
     return seen ? ALIAS_NONE : ALIAS_RESOLVED;

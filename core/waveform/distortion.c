@@ -8,9 +8,8 @@
 static double power_between(const struct spectrum *spectrum, size_t first, size_t last)
 {
     double power = 0.0;
-    for (size_t k = first; k <= last; k++) {
+    for (size_t k = first; k <= last; k++)
         power += spectrum->amplitude[k] * spectrum->amplitude[k];
-    }
     return power / window_noise_bandwidth(spectrum->window);
 }
 
@@ -69,9 +68,8 @@ static double find_harmonics(const struct spectrum *spectrum, double place,
     distortion->harmonic[0] = distortion->amplitude;
     for (size_t order = 2; order <= DISTORTION_HARMONICS; order++) {
         double at = place * (double)order;
-        if (at >= (double)(spectrum->bins - 1)) {
+        if (at >= (double)(spectrum->bins - 1))
             break;
-        }
         double power = lobe_power(spectrum, at, bins);
         distortion->harmonic[order - 1] = sqrt(power);
         distortion->harmonics = order;
@@ -94,17 +92,14 @@ static double noise_of(const struct spectrum *spectrum, double taken, size_t tak
 static enum wave_reason place_fundamental(const struct spectrum *spectrum, size_t *bin)
 {
     size_t reach = window_reach(spectrum->window);
-    if (spectrum->bins < 4 * reach + 4) {
+    if (spectrum->bins < 4 * reach + 4)
         return WAVE_FEW_SAMPLES;
-    }
     /* From the first bin on: a slope or a part of a period is largest there. */
     *bin = largest(spectrum, 1, spectrum->bins, spectrum->bins + 2 * reach);
-    if (!(spectrum->amplitude[*bin] > 0.0)) {
+    if (!(spectrum->amplitude[*bin] > 0.0))
         return WAVE_FLAT;
-    }
-    if (*bin <= 2 * reach) {
+    if (*bin <= 2 * reach)
         return WAVE_FEW_PERIODS;
-    }
     return *bin + reach < spectrum->bins ? WAVE_NONE : WAVE_FEW_SAMPLES;
 }
 
@@ -112,9 +107,8 @@ enum wave_reason distortion_measure(const struct spectrum *spectrum, struct dist
 {
     size_t bin;
     enum wave_reason reason = place_fundamental(spectrum, &bin);
-    if (reason != WAVE_NONE) {
+    if (reason != WAVE_NONE)
         return reason;
-    }
     struct distortion seen = { 0 };
     size_t bins = 0;
     double place = centre_of(spectrum, bin);
@@ -123,9 +117,8 @@ enum wave_reason distortion_measure(const struct spectrum *spectrum, struct dist
     seen.amplitude = sqrt(powers.fundamental);
     powers.harmonics = find_harmonics(spectrum, place, &seen, &bins);
     powers.noise = noise_of(spectrum, powers.fundamental + powers.harmonics, bins);
-    if (!(powers.fundamental > powers.noise)) {
+    if (!(powers.fundamental > powers.noise))
         return WAVE_NOISY;
-    }
     size_t reach = window_reach(spectrum->window);
     size_t other = largest(spectrum, reach + 1, spectrum->bins, bin);
     seen.thd_f = sqrt(powers.harmonics / powers.fundamental);

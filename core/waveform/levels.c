@@ -21,13 +21,11 @@ struct histogram {
 static double bin_width(const struct series *series, double minimum, double maximum)
 {
     double height = maximum - minimum;
-    if (series->reals) {
+    if (series->reals)
         return height / SERIES_BINS;
-    }
     double width = 1.0;
-    while (height >= width * SERIES_BINS) {
+    while (height >= width * SERIES_BINS)
         width *= 2.0;
-    }
     return width;
 }
 
@@ -85,9 +83,8 @@ static struct series_band level_at(const struct series *series, const struct his
 static uint64_t counted(const struct histogram *histogram, double from, double to)
 {
     uint64_t count = 0;
-    for (size_t i = bin_of(histogram, from); i < bin_of(histogram, to); i++) {
+    for (size_t i = bin_of(histogram, from); i < bin_of(histogram, to); i++)
         count += histogram->tally[i];
-    }
     return count;
 }
 
@@ -119,9 +116,8 @@ static enum wave_reason find_modes(const struct histogram *histogram, double max
     modes[1] = mode(histogram, split, top, reach);
     double low = bin_begin(histogram, (double)modes[0] + 0.5);
     double high = bin_begin(histogram, (double)modes[1] + 0.5);
-    if (!(high - low >= least_distance_noise * noise)) {
+    if (!(high - low >= least_distance_noise * noise))
         return WAVE_NOISY;
-    }
     bool apart = high - low >= least_distance * height && high > low;
     return apart && rests(histogram, low, high, maximum) ? WAVE_NONE : WAVE_NO_STATES;
 }
@@ -130,21 +126,18 @@ enum wave_reason levels_find(const struct series *series, double minimum, double
                              double noise, struct levels *levels)
 {
     struct histogram histogram = { .low = minimum, .width = bin_width(series, minimum, maximum) };
-    if (!(maximum > minimum) || !(histogram.width > 0.0)) {
+    if (!(maximum > minimum) || !(histogram.width > 0.0))
         return WAVE_FLAT;
-    }
     series_tally(series, histogram.low, histogram.width, histogram.tally);
     size_t reach = (size_t)fmin(rint(noise / histogram.width), SERIES_BINS / 2.0);
     size_t modes[2];
     enum wave_reason reason = find_modes(&histogram, maximum, noise, reach, modes);
-    if (reason != WAVE_NONE) {
+    if (reason != WAVE_NONE)
         return reason;
-    }
     struct series_band low = level_at(series, &histogram, modes[0], reach);
     struct series_band high = level_at(series, &histogram, modes[1], reach);
-    if (low.count < FEWEST_IN_STATE || high.count < FEWEST_IN_STATE) {
+    if (low.count < FEWEST_IN_STATE || high.count < FEWEST_IN_STATE)
         return WAVE_FEW_SAMPLES;
-    }
     struct levels found = { low.mean, high.mean, low.count, high.count };
     *levels = found;
     return WAVE_NONE;

@@ -93,12 +93,10 @@ static void walk_word(struct walk *walk, uint64_t above, uint64_t beyond, size_t
     uint64_t passages = above ^ (above << 1 | walk->above);
     for (;;) {
         uint64_t piece = (passages & -passages) - 1; /* all that is left, where there is none */
-        if (beyond & piece) {
+        if (beyond & piece)
             reach(walk);
-        }
-        if (!passages) {
+        if (!passages)
             return;
-        }
         beyond &= ~piece;
         walk->passed = first + (size_t)__builtin_ctzll(passages);
         walk->above = !walk->above;
@@ -123,9 +121,8 @@ static void find_crossings(const struct series *series, double level, double hys
     for (size_t first = 0; first < series->count; first += SERIES_SPAN) {
         struct series_sides sides;
         series_sort(series, first, level, &around, &sides);
-        for (size_t i = 0; i < SERIES_SPAN / SERIES_BITS; i++) {
+        for (size_t i = 0; i < SERIES_SPAN / SERIES_BITS; i++)
             walk_word(&walk, sides.above[i], sides.beyond[i], first + i * SERIES_BITS);
-        }
     }
 }
 
@@ -137,17 +134,15 @@ static void find_crossings(const struct series *series, double level, double hys
 static struct stretch whole_periods(const struct crossings *crossings, size_t count, double fewest)
 {
     struct stretch stretch = { crossings->first, crossings->last, 0.0 };
-    if (crossings->count < 2) {
+    if (crossings->count < 2)
         return stretch;
-    }
     double periods = (double)(crossings->count - 1);
     double mean = (crossings->last - crossings->first) / periods;
     bool alike = crossings->longest - crossings->shortest <= period_spread * mean;
     bool ends_fit = crossings->first <= longest_end * mean &&
                     (double)(count - 1) - crossings->last <= longest_end * mean;
-    if (periods >= fewest && alike && ends_fit) {
+    if (periods >= fewest && alike && ends_fit)
         stretch.periods = periods;
-    }
     return stretch;
 }
 
@@ -185,12 +180,10 @@ static const double uniform_sigma = 0.28867513459481288;
 static double slope_at(const struct series *series, size_t i, double level, double hysteresis)
 {
     size_t before = i, after = i + 1;
-    while (before > 0 && fabs(series_at(series, before) - level) < hysteresis) {
+    while (before > 0 && fabs(series_at(series, before) - level) < hysteresis)
         before--;
-    }
-    while (after + 1 < series->count && fabs(series_at(series, after) - level) < hysteresis) {
+    while (after + 1 < series->count && fabs(series_at(series, after) - level) < hysteresis)
         after++;
-    }
     return fabs(series_at(series, after) - series_at(series, before)) / (double)(after - before);
 }
 
@@ -199,12 +192,10 @@ static double hidden_between(const struct series *series, size_t i)
 {
     double here = series_at(series, i), next = series_at(series, i + 1);
     double bend = 0.0;
-    if (i > 0) {
+    if (i > 0)
         bend = fabs(series_at(series, i - 1) - 2.0 * here + next);
-    }
-    if (i + 2 < series->count) {
+    if (i + 2 < series->count)
         bend = fmax(bend, fabs(here - 2.0 * next + series_at(series, i + 2)));
-    }
     return fmin(bend / (2.0 * fabs(next - here)), 0.5);
 }
 
@@ -214,9 +205,8 @@ static double instant_variance(const struct series *series, double instant, doub
 {
     size_t i = (size_t)instant;
     double slope = slope_at(series, i, level, hysteresis);
-    if (!(slope > 0.0)) {
+    if (!(slope > 0.0))
         return INFINITY;
-    }
     double jitter = fmax(noise, series->step * uniform_sigma) / slope;
     double hidden = hidden_between(series, i);
     return jitter * jitter + hidden * hidden / 3.0;
@@ -225,9 +215,8 @@ static double instant_variance(const struct series *series, double instant, doub
 double period_frequency_uncertainty(const struct series *series, const struct stretch *stretch,
                                     double minimum, double maximum, double noise)
 {
-    if (!(stretch->periods > 0.0)) {
+    if (!(stretch->periods > 0.0))
         return NAN;
-    }
     double height = maximum - minimum;
     double level = minimum + height / 2.0;
     double hysteresis = period_hysteresis(height, noise);
@@ -255,9 +244,8 @@ static double moment_between(const struct series *series, const struct centres *
                              enum moment moment, size_t i, double fraction)
 {
     double here = moment_of(about, moment, series_at(series, i));
-    if (fraction == 0.0) {
+    if (fraction == 0.0)
         return here;
-    }
     return here + fraction * (moment_of(about, moment, series_at(series, i + 1)) - here);
 }
 
@@ -323,8 +311,7 @@ struct averages period_average(const struct series *series, const struct stretch
     struct averages result = { about.centre + seen.mean, seen.mean_square - seen.mean * seen.mean,
                                seen.magnitude };
     /* Rounding can leave a hair below zero; NAN, an overflow, has to stay. */
-    if (result.mean_square < 0.0) {
+    if (result.mean_square < 0.0)
         result.mean_square = 0.0;
-    }
     return result;
 }

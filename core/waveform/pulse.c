@@ -47,9 +47,8 @@ static double mid_passage(const struct series *series, const struct references *
 {
     for (size_t i = last; i > first; i--) {
         double before = series_at(series, i - 1);
-        if (rising ? before < references->mid : before > references->mid) {
+        if (rising ? before < references->mid : before > references->mid)
             return passage(series, i, references->mid);
-        }
     }
     return passage(series, first, references->mid);
 }
@@ -62,9 +61,8 @@ static bool crosses(const struct series *series, const struct references *refere
                     bool rising, size_t *last)
 {
     *last = series_leave(series, first, &references->between);
-    if (*last == series->count) {
+    if (*last == series->count)
         return false;
-    }
     double x = series_at(series, *last);
     return rising ? x >= references->high : x <= references->low;
 }
@@ -85,16 +83,14 @@ static bool next_transition(const struct series *series, const struct references
                             size_t from, struct transition *transition, size_t *end)
 {
     size_t i = series_leave(series, from, &references->between);
-    if (i == series->count) {
+    if (i == series->count)
         return false;
-    }
     bool rising = series_at(series, i) <= references->low;
     while (i < series->count) {
         size_t first =
             series_leave(series, i, rising ? &references->low_state : &references->high_state);
-        if (first == series->count) {
+        if (first == series->count)
             return false;
-        }
         if (crosses(series, references, first, rising, &i)) {
             *transition = describe(series, references, first, i, rising);
             *end = i;
@@ -127,9 +123,8 @@ static double aberration(const struct series *series, const struct levels *level
                          size_t first, size_t last)
 {
     double minimum, maximum;
-    if (first >= last || !series_extremes(series, first, last - first, &minimum, &maximum)) {
+    if (first >= last || !series_extremes(series, first, last - first, &minimum, &maximum))
         return 0.0;
-    }
     return fmax(0.0, high ? maximum - levels->high : levels->low - minimum);
 }
 
@@ -139,21 +134,18 @@ static void gather_state(const struct series *series, const struct levels *level
                          struct gathering *next)
 {
     size_t split = !previous ? first : !next ? last : first + (last - first + 1) / 2;
-    if (previous) {
+    if (previous)
         previous->after = fmax(previous->after, aberration(series, levels, high, first, split));
-    }
-    if (next) {
+    if (next)
         next->before = fmax(next->before, aberration(series, levels, high, split, last));
-    }
 }
 
 static void gather(struct gathering *gathering, const struct transition *transition)
 {
     size_t inside = transition->inside;
     gathering->duration += fabs(transition->at_90 - transition->at_10);
-    if (gathering->count == 0 || inside < gathering->fewest_inside) {
+    if (gathering->count == 0 || inside < gathering->fewest_inside)
         gathering->fewest_inside = inside;
-    }
     gathering->count++;
 }
 
@@ -179,18 +171,16 @@ static void gather_all(const struct series *series, const struct levels *levels,
         previous = next;
         from = end;
     }
-    if (previous) {
+    if (previous)
         gather_state(series, levels, previous == &sides[1], from, series->count, previous, NULL);
-    }
 }
 
 static struct transitions summary(const struct gathering *gathering, double amplitude,
                                   double interval)
 {
     struct transitions none = { 0, NAN, NAN, NAN };
-    if (gathering->count == 0) {
+    if (gathering->count == 0)
         return none;
-    }
     bool resolved = gathering->fewest_inside >= FEWEST_INSIDE;
     struct transitions seen = {
         gathering->count,
@@ -228,14 +218,12 @@ enum wave_reason pulse_measure(const struct series *series, const struct wavefor
                                struct pulse *pulse)
 {
     double minimum, maximum;
-    if (!series_extremes(series, 0, series->count, &minimum, &maximum)) {
+    if (!series_extremes(series, 0, series->count, &minimum, &maximum))
         return WAVE_BAD_SAMPLES;
-    }
     struct levels levels;
     enum wave_reason reason =
         levels_find(series, minimum, maximum, waveform->noise / series->scale, &levels);
-    if (reason == WAVE_NONE) {
+    if (reason == WAVE_NONE)
         pulse_between(series, &levels, waveform->frequency, pulse);
-    }
     return reason;
 }

@@ -59,11 +59,10 @@ struct series_sums series_sum(const struct series *series, size_t first, size_t 
 void series_tally(const struct series *series, double low, double width,
                   uint32_t tally[SERIES_BINS])
 {
-    if (series->codes) {
+    if (series->codes)
         codes_tally(series->codes, series->count, low, width, tally);
-    } else {
+    else
         reals_tally(series->reals, series->count, low, width, tally);
-    }
 }
 
 struct series_band series_within(const struct series *series, const struct zone *zone)

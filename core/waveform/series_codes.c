@@ -31,12 +31,10 @@ CLONES static size_t skip_windows(const int16_t *x, size_t i, size_t count, int1
 {
     for (; i + WINDOW <= count; i += WINDOW) {
         int16_t outside = 0;
-        for (size_t j = 0; j < WINDOW; j++) {
+        for (size_t j = 0; j < WINDOW; j++)
             outside = (int16_t)(outside | (x[i + j] < least) | (x[i + j] > most));
-        }
-        if (outside) {
+        if (outside)
             break;
-        }
     }
     return i;
 }
@@ -44,20 +42,16 @@ CLONES static size_t skip_windows(const int16_t *x, size_t i, size_t count, int1
 size_t codes_leave(const int16_t *x, size_t count, const struct zone *zone)
 {
     int least = zone->least, most = zone->most;
-    if (least > most) {
+    if (least > most)
         return 0;
-    }
     size_t i = 0;
     size_t near = count < NEAR ? count : NEAR;
-    for (; i < near; i++) {
-        if (x[i] < least || x[i] > most) {
+    for (; i < near; i++)
+        if (x[i] < least || x[i] > most)
             return i;
-        }
-    }
     i = skip_windows(x, i, count, (int16_t)least, (int16_t)most);
-    while (i < count && x[i] >= least && x[i] <= most) {
+    while (i < count && x[i] >= least && x[i] <= most)
         i++;
-    }
     return i;
 }
 
@@ -129,9 +123,8 @@ CLONES static int64_t sum_squares(const int16_t *x, size_t count)
         uint32_t pair = (uint32_t)(x[i] * x[i]) + (uint32_t)(x[i + half] * x[i + half]);
         square += pair;
     }
-    if (count % 2 != 0) {
+    if (count % 2 != 0)
         square += (uint32_t)(x[count - 1] * x[count - 1]);
-    }
     return (int64_t)square;
 }
 
@@ -182,14 +175,12 @@ struct series_sums codes_sum(const int16_t *x, size_t count, double centre, doub
 CLONES static void bins_of(const int16_t *x, size_t count, int base, int shift, uint16_t *bins)
 {
     if (shift == 0) { /* the usual one, and a vector has twice as many of it */
-        for (size_t i = 0; i < count; i++) {
+        for (size_t i = 0; i < count; i++)
             bins[i] = (uint16_t)(x[i] - base);
-        }
         return;
     }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         bins[i] = (uint16_t)((uint16_t)(x[i] - base) >> shift);
-    }
 }
 
 void codes_tally(const int16_t *x, size_t count, double low, double width,
@@ -201,9 +192,8 @@ void codes_tally(const int16_t *x, size_t count, double low, double width,
     for (size_t i = 0; i < count; i += BINS_AT_ONCE) {
         size_t here = count - i < BINS_AT_ONCE ? count - i : BINS_AT_ONCE;
         bins_of(x + i, here, (int)low, ilogb(width), bins);
-        for (size_t j = here; j % TABLES != 0; j--) {
+        for (size_t j = here; j % TABLES != 0; j--)
             tables[0][bins[j - 1]]++;
-        }
         for (size_t j = 0; j + TABLES <= here; j += TABLES) {
             tables[0][bins[j]]++;
             tables[1][bins[j + 1]]++;
@@ -211,9 +201,8 @@ void codes_tally(const int16_t *x, size_t count, double low, double width,
             tables[3][bins[j + 3]]++;
         }
     }
-    for (size_t bin = 0; bin < SERIES_BINS; bin++) {
+    for (size_t bin = 0; bin < SERIES_BINS; bin++)
         tally[bin] = tables[0][bin] + tables[1][bin] + tables[2][bin] + tables[3][bin];
-    }
 }
 
 /* Count and sum of a block's codes within bounds. */
@@ -314,11 +303,10 @@ static int32_t guess_median(const struct survey *survey)
     while (low < high) {
         int32_t middle = low + (high - low) / 2;
         struct bends bends = count_bends(survey, middle);
-        if (bends.below + bends.equal > all.below / 2) {
+        if (bends.below + bends.equal > all.below / 2)
             high = middle;
-        } else {
+        else
             low = middle + 1;
-        }
     }
     return low;
 }
@@ -339,13 +327,12 @@ double codes_median_bend(const int16_t *x, size_t count, double height)
     int32_t guess = guess_median(&part);
     for (;;) {
         struct bends seen = count_bends(&whole, guess);
-        if (seen.below > rank) {
+        if (seen.below > rank)
             high = guess - 1;
-        } else if (seen.below + seen.equal <= rank) {
+        else if (seen.below + seen.equal <= rank)
             low = guess + 1;
-        } else {
+        else
             return guess;
-        }
         int32_t next = seen.below > rank ? high - step + 1 : low + step - 1;
         guess = next >= low && next <= high ? next : low + (high - low) / 2;
         step = step < GREATEST_BEND ? 2 * step : step;

@@ -16,9 +16,8 @@ enum { DIGIT_BITS = 12, DIGIT_VALUES = 1 << DIGIT_BITS, DIGITS = 3, SIGN_BITS = 
 CLONES bool reals_extremes(const double *x, size_t count, double *minimum, double *maximum)
 {
     double low[LANES], high[LANES], spoilt[LANES] = { 0.0 };
-    for (size_t j = 0; j < LANES; j++) {
+    for (size_t j = 0; j < LANES; j++)
         low[j] = high[j] = x[0];
-    }
     size_t i = 0;
     for (; i + LANES <= count; i += LANES) {
         for (size_t j = 0; j < LANES; j++) {
@@ -38,9 +37,8 @@ CLONES bool reals_extremes(const double *x, size_t count, double *minimum, doubl
         high[0] = high[j] > high[0] ? high[j] : high[0];
         spoilt[0] += spoilt[j];
     }
-    if (!(spoilt[0] == 0.0)) {
+    if (!(spoilt[0] == 0.0))
         return false;
-    }
     *minimum = low[0];
     *maximum = high[0];
     return true;
@@ -57,17 +55,14 @@ CLONES size_t reals_leave(const double *x, size_t count, const struct zone *zone
     double low = zone->low, high = zone->high;
     size_t i = 0;
     size_t near = count < LANES ? count : LANES;
-    for (; i < near; i++) {
-        if (outside(x[i], low, high)) {
+    for (; i < near; i++)
+        if (outside(x[i], low, high))
             return i;
-        }
-    }
     for (; i + WINDOW <= count; i += WINDOW) {
         double least = x[i], most = x[i];
         double lows[LANES], highs[LANES];
-        for (size_t j = 0; j < LANES; j++) {
+        for (size_t j = 0; j < LANES; j++)
             lows[j] = highs[j] = x[i + j];
-        }
         for (size_t k = LANES; k < WINDOW; k += LANES) {
             for (size_t j = 0; j < LANES; j++) {
                 double here = x[i + k + j];
@@ -79,13 +74,11 @@ CLONES size_t reals_leave(const double *x, size_t count, const struct zone *zone
             least = lows[j] < least ? lows[j] : least;
             most = highs[j] > most ? highs[j] : most;
         }
-        if (least < low || most > high) {
+        if (least < low || most > high)
             break;
-        }
     }
-    while (i < count && !outside(x[i], low, high)) {
+    while (i < count && !outside(x[i], low, high))
         i++;
-    }
     return i;
 }
 
@@ -191,14 +184,12 @@ static uint64_t select_digit(const double *x, size_t count, uint64_t prefix, uns
     size_t tally[DIGIT_VALUES] = { 0 };
     for (size_t i = 1; i + 1 < count; i++) {
         uint64_t bits = bend_bits(x, i) >> shift;
-        if (bits >> DIGIT_BITS == prefix) {
+        if (bits >> DIGIT_BITS == prefix)
             tally[bits & (DIGIT_VALUES - 1)]++;
-        }
     }
     uint64_t digit = 0;
-    while (*rank >= tally[digit]) {
+    while (*rank >= tally[digit])
         *rank -= tally[digit++];
-    }
     return prefix << DIGIT_BITS | digit;
 }
 

@@ -69,18 +69,15 @@ static void add_block(const struct series *series, const struct model *model, si
         double y = series_at(series, i) - model->base;
         fill_row(model, ((double)i - model->middle) / model->half, phasor.cosine, phasor.sine, row);
         for (size_t j = 0; j < n; j++) {
-            for (size_t k = j; k < n; k++) {
+            for (size_t k = j; k < n; k++)
                 block[j][k] += row[j] * row[k];
-            }
             block[j][n] += row[j] * y;
         }
         phasor_turn(&phasor);
     }
-    for (size_t j = 0; j < n; j++) {
-        for (size_t k = j; k <= n; k++) {
+    for (size_t j = 0; j < n; j++)
+        for (size_t k = j; k <= n; k++)
             sum_add(&equations->matrix[j][k], block[j][k]);
-        }
-    }
 }
 
 /* Gaussian elimination of a symmetric system, with pivots down the diagonal. */
@@ -88,28 +85,23 @@ static bool solve(const struct equations *equations, double x[MOST_COLUMNS])
 {
     size_t n = equations->columns;
     double a[MOST_COLUMNS][MOST_COLUMNS + 1];
-    for (size_t j = 0; j < n; j++) {
-        for (size_t k = 0; k <= n; k++) {
+    for (size_t j = 0; j < n; j++)
+        for (size_t k = 0; k <= n; k++)
             a[j][k] = sum_value(&equations->matrix[k < j ? k : j][k < j ? j : k]);
-        }
-    }
     for (size_t j = 0; j < n; j++) {
         double least = 1e-13 * sum_value(&equations->matrix[j][j]);
-        if (!(a[j][j] > least) || !isfinite(a[j][j])) {
+        if (!(a[j][j] > least) || !isfinite(a[j][j]))
             return false;
-        }
         for (size_t i = j + 1; i < n; i++) {
             double share = a[i][j] / a[j][j];
-            for (size_t k = j; k <= n; k++) {
+            for (size_t k = j; k <= n; k++)
                 a[i][k] -= share * a[j][k];
-            }
         }
     }
     for (size_t j = n; j-- > 0;) {
         x[j] = a[j][n];
-        for (size_t k = j + 1; k < n; k++) {
+        for (size_t k = j + 1; k < n; k++)
             x[j] -= a[j][k] * x[k];
-        }
         x[j] /= a[j][j];
     }
     return true;
@@ -132,9 +124,8 @@ static double residual_of(const struct series *series, const struct model *model
     struct sum sum = { 0.0, 0.0 };
     struct phasor phasor = { 0 };
     for (size_t i = 0; i < series->count; i++) {
-        if (i % BLOCK == 0) {
+        if (i % BLOCK == 0)
             phasor = phasor_at(model, i);
-        }
         double left = series_at(series, i) - model->base - model->offset -
                       model->in_phase * phasor.cosine - model->quadrature * phasor.sine;
         sum_add(&sum, left * left);
@@ -154,11 +145,10 @@ static struct model model_for(const struct series *series, double frequency)
     model.half = model.middle;
     model.omega = frequency * per_unit(series, &model);
     double minimum, maximum;
-    if (series_extremes(series, 0, series->count, &minimum, &maximum)) {
+    if (series_extremes(series, 0, series->count, &minimum, &maximum))
         model.base = minimum + (maximum - minimum) / 2.0;
-    } else {
+    else
         model.base = NAN;
-    }
     return model;
 }
 
@@ -200,9 +190,8 @@ static void publish(const struct series *series, const struct model *model, bool
 static enum wave_reason showable(const struct series *series, double frequency)
 {
     double per_record = frequency * series->interval * (double)series->count;
-    if (!(per_record >= 1.0)) {
+    if (!(per_record >= 1.0))
         return WAVE_FEW_PERIODS;
-    }
     return frequency * series->interval < 0.5 ? WAVE_NONE : WAVE_FEW_SAMPLES;
 }
 
@@ -213,18 +202,15 @@ static bool plausible(const struct series *series)
 
 enum wave_reason sine_fit_three(const struct series *series, double frequency, struct sine_fit *fit)
 {
-    if (!plausible(series)) {
+    if (!plausible(series))
         return WAVE_BAD_SAMPLES;
-    }
     enum wave_reason reason = showable(series, frequency);
-    if (reason != WAVE_NONE) {
+    if (reason != WAVE_NONE)
         return reason;
-    }
     struct model model = model_for(series, frequency);
     double x[MOST_COLUMNS];
-    if (!isfinite(model.base) || !solve_for(series, &model, 3, x)) {
+    if (!isfinite(model.base) || !solve_for(series, &model, 3, x))
         return WAVE_BAD_SAMPLES;
-    }
     model.in_phase = x[0];
     model.quadrature = x[1];
     model.offset = x[2];
@@ -236,9 +222,8 @@ enum wave_reason sine_fit_three(const struct series *series, double frequency, s
 static bool correct(const struct series *series, struct model *model)
 {
     double x[MOST_COLUMNS];
-    if (!solve_for(series, model, 4, x)) {
+    if (!solve_for(series, model, 4, x))
         return false;
-    }
     model->in_phase = x[0];
     model->quadrature = x[1];
     model->offset = x[2];
@@ -248,21 +233,17 @@ static bool correct(const struct series *series, struct model *model)
 
 enum wave_reason sine_fit_step(const struct series *series, struct sine_fit *fit)
 {
-    if (!plausible(series)) {
+    if (!plausible(series))
         return WAVE_BAD_SAMPLES;
-    }
     enum wave_reason reason = showable(series, fit->frequency);
-    if (reason != WAVE_NONE) {
+    if (reason != WAVE_NONE)
         return reason;
-    }
     struct model model = model_for(series, fit->frequency);
-    if (!isfinite(model.base)) {
+    if (!isfinite(model.base))
         return WAVE_BAD_SAMPLES;
-    }
     resume(series, fit, &model);
-    if (!correct(series, &model)) {
+    if (!correct(series, &model))
         return WAVE_NO_FIT;
-    }
     publish(series, &model, true, fit);
     return WAVE_NONE;
 }
@@ -271,18 +252,16 @@ enum wave_reason sine_fit_four(const struct series *series, double start, struct
 {
     struct sine_fit seen;
     enum wave_reason reason = sine_fit_three(series, start, &seen);
-    if (reason != WAVE_NONE) {
+    if (reason != WAVE_NONE)
         return reason;
-    }
     struct model model = model_for(series, start);
     resume(series, &seen, &model);
     double first = model.omega;
     for (int i = 0; i < MOST_ITERATIONS; i++) {
         double before = model.omega;
         /* Omega runs over half the record, so pi / 2 is half a period over the whole. */
-        if (!correct(series, &model) || fabs(model.omega - first) > two_pi / 4.0) {
+        if (!correct(series, &model) || fabs(model.omega - first) > two_pi / 4.0)
             return WAVE_NO_FIT;
-        }
         if (fabs(model.omega - before) <= at_rest * model.omega) {
             publish(series, &model, true, fit);
             return WAVE_NONE;

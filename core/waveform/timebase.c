@@ -12,14 +12,12 @@ enum wave_reason timebase_choose(const double *durations, size_t count, size_t p
                                  double frequency, const struct timebase_need *need, size_t *choice)
 {
     size_t i = 0;
-    while (i + 1 < count && !(durations[i] * frequency >= need->periods)) {
+    while (i + 1 < count && !(durations[i] * frequency >= need->periods))
         i++;
-    }
     *choice = i;
     double periods = durations[i] * frequency;
-    if (!(periods >= need->periods)) {
+    if (!(periods >= need->periods))
         return WAVE_FEW_PERIODS;
-    }
     return (double)points / periods >= need->per_period ? WAVE_NONE : WAVE_FEW_SAMPLES;
 }
 
@@ -27,12 +25,10 @@ bool timebase_faster(const double *durations, size_t count, double lowest, doubl
                      double duration, size_t *choice)
 {
     size_t i = 0;
-    while (i < count && !(durations[i] * lowest >= periods)) {
+    while (i < count && !(durations[i] * lowest >= periods))
         i++;
-    }
-    if (i == count || !(durations[i] < duration * 0.75)) {
+    if (i == count || !(durations[i] < duration * 0.75))
         return false;
-    }
     *choice = i;
     return true;
 }

@@ -41,12 +41,10 @@ static double rise_above(double before, double peak, double after, double beyond
     double rise = peak - before;
     double drop = peak - after;
     double fall = after - beyond;
-    if (isnan(beyond)) {
+    if (isnan(beyond))
         return rise;
-    }
-    if (fall >= drop && rise + fall > 0.0) {
+    if (fall >= drop && rise + fall > 0.0)
         return rise * ((fall - drop) / (rise + fall));
-    }
     double lesser = fmin(rise, drop), greater = fmax(rise, drop);
     return greater > 0.0 ? lesser * (1.0 - 0.75 * lesser / greater) : 0.0;
 }
@@ -61,14 +59,12 @@ static double rise_at_end(double peak, double after, double beyond)
 static double gap_at(const struct series *series, size_t i, double sign)
 {
     double peak = sign * series_at(series, i);
-    if (i == 0) {
+    if (i == 0)
         return rise_at_end(peak, sign * series_at(series, 1), sign * series_at(series, 2));
-    }
     double before = sign * series_at(series, i - 1);
     double before_that = i >= 2 ? sign * series_at(series, i - 2) : NAN;
-    if (i + 1 == series->count) {
+    if (i + 1 == series->count)
         return rise_at_end(peak, before, before_that);
-    }
     double after = sign * series_at(series, i + 1);
     double after_that = i + 2 < series->count ? sign * series_at(series, i + 2) : NAN;
     return fmax(rise_above(before, peak, after, after_that),
@@ -125,9 +121,8 @@ static bool measure(const struct series *series, bool periodic, struct waveform 
 {
     double minimum, maximum;
     if (!measurable(series) || !series_extremes(series, 0, series->count, &minimum, &maximum) ||
-        !isfinite(maximum - minimum)) {
+        !isfinite(maximum - minimum))
         return false;
-    }
     struct waveform seen = {
         .count = series->count,
         .interval = series->interval,
@@ -135,9 +130,8 @@ static bool measure(const struct series *series, bool periodic, struct waveform 
         .peak_gap = estimate_peak_gap(series, minimum, maximum),
     };
     struct stretch stretch = { 0.0, 0.0, 0.0 };
-    if (periodic) {
+    if (periodic)
         stretch = period_find(series, minimum, maximum, seen.noise);
-    }
     seen.periods = stretch.periods;
     seen.frequency = period_frequency(&stretch) / series->interval;
     seen.frequency_uncertainty =
@@ -146,9 +140,8 @@ static bool measure(const struct series *series, bool periodic, struct waveform 
     struct averages averages =
         period_average(series, &stretch, minimum + (maximum - minimum) / 2.0);
     to_values(series, &averages, minimum, maximum, &seen);
-    if (!all_finite(&seen)) {
+    if (!all_finite(&seen))
         return false;
-    }
     *waveform = seen;
     return true;
 }
@@ -200,12 +193,10 @@ static const double fewest_per_period = 8.0;
 enum wave_reason waveform_unfit(const struct waveform *waveform, double low, double high,
                                 double step)
 {
-    if (waveform->minimum <= low || waveform->maximum >= high) {
+    if (waveform->minimum <= low || waveform->maximum >= high)
         return WAVE_CLIPPED;
-    }
-    if (waveform->peak_to_peak <= fmax(3.0 * step, 0.0)) {
+    if (waveform->peak_to_peak <= fmax(3.0 * step, 0.0))
         return WAVE_FLAT;
-    }
     if (waveform->periods > 0.0) {
         bool enough = waveform->frequency * waveform->interval * fewest_per_period <= 1.0;
         return enough ? WAVE_NONE : WAVE_FEW_SAMPLES;

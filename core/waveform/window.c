@@ -37,9 +37,8 @@ double window_noise_bandwidth(enum window window)
 {
     double gain = window_gain(window);
     double square = gain * gain;
-    for (size_t k = 1; k < windows[window].terms; k++) {
+    for (size_t k = 1; k < windows[window].terms; k++)
         square += windows[window].a[k] * windows[window].a[k] / 2.0;
-    }
     return square / (gain * gain);
 }
 

@@ -22,25 +22,21 @@ struct bench *bench_ref(struct bench *bench)
 static void free_burnin(struct bench_burnin *burnin)
 {
     free(burnin->phases[0].points);
-    for (size_t i = 0; burnin->command[i] != NULL; i++) {
+    for (size_t i = 0; burnin->command[i] != NULL; i++)
         free(burnin->command[i]);
-    }
     free(burnin->drifts);
 }
 
 static void free_bench(struct bench *bench)
 {
-    for (size_t i = 0; i < bench->burnin_count; i++) {
+    for (size_t i = 0; i < bench->burnin_count; i++)
         free_burnin(&bench->burnins[i]);
-    }
-    for (size_t i = 0; i < bench->variant_count; i++) {
+    for (size_t i = 0; i < bench->variant_count; i++)
         free(bench->variants[i]);
-    }
     free(bench->burnins);
     free(bench->variants);
-    for (size_t i = 0; i < bench->profile_count; i++) {
+    for (size_t i = 0; i < bench->profile_count; i++)
         profile_free(bench->profiles[i]);
-    }
     free(bench->profiles);
     free(bench->instruments);
     free(bench->probes);
@@ -51,33 +47,27 @@ static void free_bench(struct bench *bench)
 
 void bench_unref(struct bench *bench)
 {
-    if (bench == NULL) {
+    if (bench == NULL)
         return;
-    }
     unsigned before = atomic_fetch_sub_explicit(&bench->references, 1, memory_order_acq_rel);
     assert(before > 0);
-    if (before == 1) {
+    if (before == 1)
         free_bench(bench);
-    }
 }
 
 const struct bench_point *bench_point(const struct bench *bench, const char *name)
 {
-    for (size_t i = 0; i < bench->point_count; i++) {
-        if (strcmp(bench->points[i].name, name) == 0) {
+    for (size_t i = 0; i < bench->point_count; i++)
+        if (strcmp(bench->points[i].name, name) == 0)
             return &bench->points[i];
-        }
-    }
     return NULL;
 }
 
 const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name)
 {
-    for (size_t i = 0; i < bench->instrument_count; i++) {
-        if (strcmp(bench->instruments[i].name, name) == 0) {
+    for (size_t i = 0; i < bench->instrument_count; i++)
+        if (strcmp(bench->instruments[i].name, name) == 0)
             return &bench->instruments[i];
-        }
-    }
     return NULL;
 }
 
@@ -96,18 +86,15 @@ void bench_use_way(struct bench_point *point, size_t index)
 
 const struct bench_burnin *bench_burnin(const struct bench *bench, const char *name)
 {
-    for (size_t i = 0; i < bench->burnin_count; i++) {
-        if (strcmp(bench->burnins[i].name, name) == 0) {
+    for (size_t i = 0; i < bench->burnin_count; i++)
+        if (strcmp(bench->burnins[i].name, name) == 0)
             return &bench->burnins[i];
-        }
-    }
     return NULL;
 }
 
 double bench_record(const struct bench_point *point)
 {
-    if (!isnan(point->record)) {
+    if (!isnan(point->record))
         return point->record;
-    }
     return isnan(point->frequency) ? default_record : record_periods / point->frequency;
 }

@@ -16,12 +16,11 @@ static bool was_pruned(const struct store_look *look, const char *run)
     struct store_event event;
     struct failure ignored = { 0 };
     int64_t first = 0, last = INT64_MAX;
-    while (store_events_next(&events, &event)) {
+    while (store_events_next(&events, &event))
         if (event_kind_of(event.kind) == EVENT_RUN_ENDED)
             last = event.id;
         else if (first == 0)
             first = event.id;
-    }
     store_events_end(&events, &ignored);
     return store_was_pruned(look, first, last);
 }

@@ -190,12 +190,11 @@ void probe_checks_recall_all(struct probe_checks *checks, const char *path)
         return;
     struct store_events events = store_events_begin(&look, &filter);
     struct store_event event;
-    while (store_events_next(&events, &event)) {
+    while (store_events_next(&events, &event))
         if (event_kind_of(event.kind) == EVENT_LEADS_ZEROED)
             probe_checks_recall_zero(checks, event.body, event.time_ns);
         else
             probe_checks_recall(checks, event.body, event.time_ns);
-    }
     store_events_end(&events, &ignored);
     store_look_close(&look);
 }

@@ -50,35 +50,30 @@ static bool complain(const char *word, const char *text)
 /* Where the value of an option goes; NULL when it is none that takes a value. */
 static const char **value_place(struct try_options *options, const char *word)
 {
-    if (strcmp(word, "--baud") == 0) {
+    if (strcmp(word, "--baud") == 0)
         return &options->baud;
-    }
-    if (strcmp(word, "--framing") == 0) {
+    if (strcmp(word, "--framing") == 0)
         return &options->framing;
-    }
     return strcmp(word, "--flow") == 0 ? &options->flow : NULL;
 }
 
 static bool *flag_place(struct try_options *options, const char *word)
 {
-    if (strcmp(word, "--yes") == 0) {
+    if (strcmp(word, "--yes") == 0)
         return &options->yes;
-    }
-    if (strcmp(word, "--standard") == 0) {
+    if (strcmp(word, "--standard") == 0)
         return &options->standard;
-    }
     return strcmp(word, "--help") == 0 ? &options->help : NULL;
 }
 
 static bool read_operand(struct try_options *options, const char *word)
 {
-    if (options->profile == NULL) {
+    if (options->profile == NULL)
         options->profile = word;
-    } else if (options->link == NULL) {
+    else if (options->link == NULL)
         options->link = word;
-    } else {
+    else
         return complain(word, "one word too many");
-    }
     return true;
 }
 
@@ -89,9 +84,8 @@ static bool read_options(int argc, char **argv, struct try_options *options)
         const char **const value = value_place(options, word);
         bool *const flag = flag_place(options, word);
         if (value != NULL) {
-            if (i + 1 == argc) {
+            if (i + 1 == argc)
                 return complain(word, "needs a value");
-            }
             *value = argv[++i];
         } else if (flag != NULL) {
             *flag = true;
@@ -101,12 +95,10 @@ static bool read_options(int argc, char **argv, struct try_options *options)
             return false;
         }
     }
-    if (options->help) {
+    if (options->help)
         return true;
-    }
-    if (options->link == NULL) {
+    if (options->link == NULL)
         return complain(options->profile == NULL ? "PROFILE" : "LINK", "is missing");
-    }
     return !options->standard || options->yes ||
            complain("--standard", "resets the instrument, so it needs --yes");
 }
@@ -114,12 +106,10 @@ static bool read_options(int argc, char **argv, struct try_options *options)
 /* The line as the profile has it, with what was given in its place. */
 static bool read_line(const struct try_options *options, struct serial_line *line)
 {
-    if (options->baud != NULL && !line_read_baud(options->baud, line)) {
+    if (options->baud != NULL && !line_read_baud(options->baud, line))
         return complain(options->baud, "no speed of a line, expected 300 to 921600 baud");
-    }
-    if (options->flow != NULL && !line_read_flow(options->flow, line)) {
+    if (options->flow != NULL && !line_read_flow(options->flow, line))
         return complain(options->flow, "no flow control, expected none, rts/cts or xon/xoff");
-    }
     return options->framing == NULL || serial_framing_parse(options->framing, line) ||
            complain(options->framing,
                     "no framing, expected 7 or 8, N, E or O, and 1 or 2, as in 8N1");
@@ -129,9 +119,8 @@ static struct profile *load_profile(const char *path)
 {
     struct problems problems = { 0 };
     struct profile *const profile = profile_load(path, &problems);
-    for (size_t i = 0; i < problems.count; i++) {
+    for (size_t i = 0; i < problems.count; i++)
         fprintf(stderr, "%s\n", problems.lines[i]);
-    }
     problems_free(&problems);
     return profile;
 }
@@ -142,9 +131,8 @@ static bool read_link(const struct try_options *options, const struct profile *p
     char text[600];
     struct failure failure = { 0 };
     struct serial_line line = profile->line;
-    if (!read_line(options, &line)) {
+    if (!read_line(options, &line))
         return false;
-    }
     return link_spec_parse(options->link, &line, spec, &failure) ||
            complain(options->link, failure_text(&failure, text, sizeof text));
 }
@@ -168,32 +156,28 @@ static int identify(const struct trial *trial)
 {
     struct failure failure = { 0 };
     struct dialogue *const dialogue = instrument_dialogue(trial->instrument);
-    if (!report_begin(trial->report, "identity")) {
+    if (!report_begin(trial->report, "identity"))
         return TRY_PROBLEMS;
-    }
     if (!dialogue_ready(dialogue, deadline_in(identify_ms), &failure)) {
         report_failure(trial->report, &failure);
         return nobody_there(&failure) ? TRY_NO_INSTRUMENT : TRY_PROBLEMS;
     }
     report_outcome(trial->report, "it is %s", dialogue_identity(dialogue));
-    if (report_begin(trial->report, "error queue")) {
+    if (report_begin(trial->report, "error queue"))
         try_error_queue(trial);
-    }
     return TRY_FINE;
 }
 
 static int try_all(const struct trial *trial, const struct try_options *options)
 {
     const int status = identify(trial);
-    if (status != TRY_FINE) {
+    if (status != TRY_FINE)
         return status;
-    }
     if (!options->yes) {
         printf("\nGo on with --yes to try the whole profile.\n");
     } else {
-        if (options->standard) {
+        if (options->standard)
             try_standard(trial);
-        }
         try_profile(trial);
         instrument_release(trial->instrument, deadline_in(identify_ms));
     }

@@ -32,9 +32,8 @@ bool report_begin(struct report *report, const char *format, ...)
 {
     struct report_step *const steps =
         reallocarray(report->steps, report->step_count + 1, sizeof *steps);
-    if (steps == NULL) {
+    if (steps == NULL)
         return false;
-    }
     struct report_step step = { 0 };
     va_list arguments;
     va_start(arguments, format);
@@ -56,9 +55,8 @@ void report_outcome(struct report *report, const char *format, ...)
 {
     struct report_step *const step = current(report);
     end_repetition(report);
-    if (step == NULL) {
+    if (step == NULL)
         return;
-    }
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(step->outcome, sizeof step->outcome, format, arguments);
@@ -74,9 +72,8 @@ static void add_problem(struct report *report, const char *text)
         reallocarray(report->problems, report->problem_count + 1, sizeof *problems);
     end_repetition(report);
     printf("  PROBLEM: %s\n", text);
-    if (step == NULL || problems == NULL) {
+    if (step == NULL || problems == NULL)
         return;
-    }
     struct report_problem *const problem = &problems[report->problem_count++];
     report->problems = problems;
     problem->step = report->step_count - 1;
@@ -108,12 +105,10 @@ static void write_exchange(char text[REPORT_EXCHANGE], const char *command,
     char came[SHOWN_REPLY] = "";
     char size[32] = "";
     printable(command, strlen(command), sent, sizeof sent);
-    if (reply != NULL) {
+    if (reply != NULL)
         printable(reply->bytes, reply->count, came, sizeof came);
-    }
-    if (reply != NULL && reply->count >= sizeof came) {
+    if (reply != NULL && reply->count >= sizeof came)
         snprintf(size, sizeof size, " (%zu bytes)", reply->count);
-    }
     snprintf(text, REPORT_EXCHANGE, "%s%s%s%s%s%s", sent, reply == NULL ? "" : "  ->  ", came, size,
              failure == NULL ? "" : "  ->  ", failure == NULL ? "" : failure_reason(failure->code));
 }
@@ -153,9 +148,8 @@ static void print_step(const struct report_step *step)
 
 static void print_problems(const struct report *report)
 {
-    if (report->problem_count > 0) {
+    if (report->problem_count > 0)
         printf("\nproblems\n");
-    }
     for (size_t i = 0; i < report->problem_count; i++) {
         const struct report_problem *const problem = &report->problems[i];
         printf("  %s: %s\n", report->steps[problem->step].title, problem->text);
@@ -166,9 +160,8 @@ void report_summary(struct report *report)
 {
     end_repetition(report);
     printf("\n  exchanges       slowest  step\n");
-    for (size_t i = 0; i < report->step_count; i++) {
+    for (size_t i = 0; i < report->step_count; i++)
         print_step(&report->steps[i]);
-    }
     print_problems(report);
     printf("\n%zu exchange%s, %zu problem%s\n", report->exchanges,
            report->exchanges == 1 ? "" : "s", report->problem_count,

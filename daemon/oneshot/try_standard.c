@@ -55,12 +55,10 @@ static bool read_number(const struct reply *reply, void *out, struct failure *fa
 {
     double *const number = out;
     enum number_special special;
-    if (!response_number(reply->bytes, reply->count, number, &special, failure)) {
+    if (!response_number(reply->bytes, reply->count, number, &special, failure))
         return false;
-    }
-    if (special != SPECIAL_NONE) {
+    if (special != SPECIAL_NONE)
         *number = NAN;
-    }
     return true;
 }
 
@@ -85,19 +83,16 @@ static void tell(const struct trial *trial, const struct standard_row *row)
 {
     struct failure failure = { 0 };
     if (!dialogue_command(instrument_dialogue(trial->instrument), row->text,
-                          deadline_in(patience_ms), &failure)) {
+                          deadline_in(patience_ms), &failure))
         report_failure(trial->report, &failure);
-    }
 }
 
 /* A row that failed leaves the dialogue suspect; the error queue needs it in step again. */
 static bool bring_in_step(const struct trial *trial)
 {
     struct failure failure = { 0 };
-    if (dialogue_ready(instrument_dialogue(trial->instrument), deadline_in(patience_ms),
-                       &failure)) {
+    if (dialogue_ready(instrument_dialogue(trial->instrument), deadline_in(patience_ms), &failure))
         return true;
-    }
     report_failure(trial->report, &failure);
     report_problem(trial->report, "the rest of the standard commands was not tried");
     return false;
@@ -108,17 +103,14 @@ void try_standard(const struct trial *trial)
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         const struct standard_row *const row = &rows[i];
         const bool query = strchr(row->text, '?') != NULL;
-        if (!report_begin(trial->report, "standard: %s", row->text)) {
+        if (!report_begin(trial->report, "standard: %s", row->text))
             return;
-        }
-        if (query) {
+        if (query)
             ask(trial, row);
-        } else {
+        else
             tell(trial, row);
-        }
-        if (!bring_in_step(trial)) {
+        if (!bring_in_step(trial))
             return;
-        }
         try_error_queue(trial);
     }
     dialogue_suspect(instrument_dialogue(trial->instrument));

@@ -31,19 +31,16 @@ void try_error_queue(const struct trial *trial)
     struct failure failure = { 0 };
     struct dialogue *const dialogue = instrument_dialogue(trial->instrument);
     if (dialogue_in_step(dialogue) &&
-        !dialogue_check_errors(dialogue, deadline_in(patience_ms), &failure)) {
+        !dialogue_check_errors(dialogue, deadline_in(patience_ms), &failure))
         report_failure(trial->report, &failure);
-    }
 }
 
 /* Whether the instrument still answers; if not, that is the last problem. */
 static bool still_there(const struct trial *trial)
 {
     struct failure failure = { 0 };
-    if (dialogue_ready(instrument_dialogue(trial->instrument), deadline_in(patience_ms),
-                       &failure)) {
+    if (dialogue_ready(instrument_dialogue(trial->instrument), deadline_in(patience_ms), &failure))
         return true;
-    }
     report_failure(trial->report, &failure);
     report_problem(trial->report, "the rest was not tried");
     return false;
@@ -71,9 +68,8 @@ static void check_value(const struct trial *trial, const struct request *request
     const struct front_end *const input = profile_front_end(trial->profile, request->quantity);
     const double step = range_of(trial, request)->resolution;
     setup_window(input, &request->setup, &low, &high);
-    if (signal->low >= low - step && signal->high <= high + step) {
+    if (signal->low >= low - step && signal->high <= high + step)
         return;
-    }
     report_problem(trial->report,
                    "%s read without a mark of overload, but the range ends at %s and %s",
                    notation_value(value, sizeof value, signal->value, 6, unit_of(request)),
@@ -133,11 +129,10 @@ static bool acquire(const struct trial *trial, const struct request *request)
     struct failure failure = { 0 };
     struct acquisition acquisition;
     if (instrument_acquire(trial->instrument, request, step_deadline(trial, request), &acquisition,
-                           NULL, &failure)) {
+                           NULL, &failure))
         check_acquisition(trial, request, &acquisition);
-    } else {
+    else
         report_failure(trial->report, &failure);
-    }
     try_error_queue(trial);
     return still_there(trial);
 }
@@ -156,9 +151,8 @@ static bool try_function(const struct trial *trial, const struct function *funct
     struct request request = { .quantity = function->quantity, .input = 1 };
     for (size_t i = 0; i < function->front_end.count; i++) {
         request.setup.range = i;
-        if (!try_range(trial, &request)) {
+        if (!try_range(trial, &request))
             return false;
-        }
     }
     return true;
 }
@@ -166,18 +160,14 @@ static bool try_function(const struct trial *trial, const struct function *funct
 static void try_meter(const struct trial *trial)
 {
     const struct profile *const profile = trial->profile;
-    for (size_t i = 0; i < profile->function_count; i++) {
-        if (!try_function(trial, &profile->functions[i])) {
+    for (size_t i = 0; i < profile->function_count; i++)
+        if (!try_function(trial, &profile->functions[i]))
             return;
-        }
-    }
     struct request request = { .quantity = profile->functions[0].quantity };
     request.setup.range = profile->functions[0].front_end.count - 1;
-    for (request.input = 2; request.input <= profile_inputs(profile); request.input++) {
-        if (!try_range(trial, &request)) {
+    for (request.input = 2; request.input <= profile_inputs(profile); request.input++)
+        if (!try_range(trial, &request))
             return;
-        }
-    }
 }
 
 /* One scope step; the title names all that is set. */
@@ -212,9 +202,8 @@ static bool try_vertical(const struct trial *trial)
     struct request request = scope_request(trial);
     for (size_t i = 0; i < trial->profile->scope.front_end.count; i++) {
         request.setup.range = i;
-        if (!try_setup(trial, &request)) {
+        if (!try_setup(trial, &request))
             return false;
-        }
     }
     return true;
 }
@@ -223,9 +212,8 @@ static bool try_couplings(const struct trial *trial)
 {
     struct request request = scope_request(trial);
     request.setup.coupling = COUPLING_AC;
-    if (trial->profile->scope.front_end.ac_coupling && !try_setup(trial, &request)) {
+    if (trial->profile->scope.front_end.ac_coupling && !try_setup(trial, &request))
         return false;
-    }
     request.setup.coupling = COUPLING_GROUND;
     return trial->profile->scope.coupling_ground[0] == '\0' || try_setup(trial, &request);
 }
@@ -241,9 +229,8 @@ static bool try_offsets(const struct trial *trial)
         request.setup.range = i;
         for (int sign = -1; span > 0 && span != before && sign <= 1; sign += 2) {
             request.setup.offset = sign * span;
-            if (!try_setup(trial, &request)) {
+            if (!try_setup(trial, &request))
                 return false;
-            }
         }
         before = span;
     }
@@ -257,9 +244,8 @@ static bool try_positions(const struct trial *trial)
     const double division = input->ranges[request.setup.range].volts_per_division;
     for (int sign = -1; input->position_divisions > 0 && sign <= 1; sign += 2) {
         request.setup.position = sign * input->position_divisions * division;
-        if (!try_setup(trial, &request)) {
+        if (!try_setup(trial, &request))
             return false;
-        }
     }
     return true;
 }
@@ -269,9 +255,8 @@ static bool try_durations(const struct trial *trial)
     struct request request = scope_request(trial);
     for (size_t i = 0; i < trial->profile->scope.duration_count; i++) {
         request.duration = trial->profile->scope.durations[i];
-        if (!try_setup(trial, &request)) {
+        if (!try_setup(trial, &request))
             return false;
-        }
     }
     return true;
 }
@@ -279,23 +264,19 @@ static bool try_durations(const struct trial *trial)
 static void try_scope(const struct trial *trial)
 {
     if (!try_vertical(trial) || !try_couplings(trial) || !try_offsets(trial) ||
-        !try_positions(trial) || !try_durations(trial)) {
+        !try_positions(trial) || !try_durations(trial))
         return;
-    }
     struct request request = scope_request(trial);
-    for (request.input = 2; request.input <= profile_inputs(trial->profile); request.input++) {
-        if (!try_setup(trial, &request)) {
+    for (request.input = 2; request.input <= profile_inputs(trial->profile); request.input++)
+        if (!try_setup(trial, &request))
             return;
-        }
-    }
 }
 
 void try_profile(const struct trial *trial)
 {
     struct failure failure = { 0 };
-    if (!report_begin(trial->report, "set-up")) {
+    if (!report_begin(trial->report, "set-up"))
         return;
-    }
     if (!instrument_ready(trial->instrument, deadline_in(patience_ms), &failure)) {
         report_failure(trial->report, &failure);
         report_problem(trial->report, "the rest was not tried");

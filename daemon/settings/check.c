@@ -10,12 +10,10 @@
 /* Prints the problems, and empties the list. */
 static void print_problems(const char *path, struct problems *problems)
 {
-    for (size_t i = 0; i < problems->count; i++) {
+    for (size_t i = 0; i < problems->count; i++)
         fprintf(stderr, "%s\n", problems->lines[i]);
-    }
-    if (problems->total > problems->count) {
+    if (problems->total > problems->count)
         fprintf(stderr, "%s: and %zu more\n", path, problems->total - problems->count);
-    }
     problems_free(problems);
 }
 

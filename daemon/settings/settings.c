@@ -123,23 +123,20 @@ static void read_server(struct settings *settings)
     *server = (struct bench_server) {
         .unix_path = DEFAULT_SOCKET, .line_limit = 1048576, .clients = 64, .quiet_s = 60.0
     };
-    if (group == NULL || !config_setting_is_group(group)) {
+    if (group == NULL || !config_setting_is_group(group))
         return;
-    }
     strict_group(group, server_keys, server, settings->problems);
     if (server->unix_path[0] != '\0' && server->unix_path[0] != '/') {
         problems_at(settings->problems, strict_member(group, "unix"),
                     "\"unix\" is \"%s\", expected a path from the root, /...", server->unix_path);
     }
     const config_setting_t *tcp = strict_member(group, "tcp");
-    if (tcp == NULL || !config_setting_is_group(tcp)) {
+    if (tcp == NULL || !config_setting_is_group(tcp))
         return;
-    }
     snprintf(server->tcp_address, sizeof server->tcp_address, "127.0.0.1");
     strict_group(tcp, tcp_keys, server, settings->problems);
-    if (server->tcp_address[0] == '\0') {
+    if (server->tcp_address[0] == '\0')
         problems_at(settings->problems, tcp, "\"address\" is empty, expected an address");
-    }
 }
 
 /* Puts the folder of the settings file before a relative folder of profiles. */
@@ -150,9 +147,8 @@ static void read_folder(struct settings *settings, const char *written)
     int own = written[0] == '/' || slash == NULL ? 0 : (int)(slash + 1 - path);
     int count = snprintf(settings->folder, sizeof settings->folder, "%.*s%s", own, path, written);
 
-    if (count < 0 || (size_t)count >= sizeof settings->folder) {
+    if (count < 0 || (size_t)count >= sizeof settings->folder)
         problems_at(settings->problems, settings->root, "\"profiles\" is too long a path");
-    }
 }
 
 static void read_root(struct settings *settings)
@@ -184,16 +180,13 @@ static bool read_text(struct bench *bench, const char *text)
     size_t length = 0;
     FILE *whole = open_memstream(&bench->text, &length);
 
-    if (whole == NULL) {
+    if (whole == NULL)
         return false;
-    }
     fputs(text, whole);
-    for (size_t i = 0; i < bench->profile_count; i++) {
+    for (size_t i = 0; i < bench->profile_count; i++)
         fprintf(whole, "\n# profile %s\n%s", bench->profiles[i]->name, bench->profiles[i]->text);
-    }
-    if (fclose(whole) != 0) {
+    if (fclose(whole) != 0)
         return false;
-    }
     digest_bytes(bench->text, length, bench->digest);
     return true;
 }
@@ -227,9 +220,8 @@ struct bench *settings_read(const char *text, size_t length, const char *path,
                                      .problems = problems };
         read_root(&settings);
         free(settings.profile_names);
-        if (problems->total == before && !read_text(bench, strict_text(&config))) {
+        if (problems->total == before && !read_text(bench, strict_text(&config)))
             problems_add(problems, path, 0, "no memory");
-        }
     }
     config_destroy(&config);
     if (problems->total > before) {
@@ -244,9 +236,8 @@ struct bench *settings_load(const char *path, struct problems *problems)
     size_t length = 0;
     char *text = slurp(path, &length, NULL, 0, problems);
 
-    if (text == NULL) {
+    if (text == NULL)
         return NULL;
-    }
     struct bench *bench = settings_read(text, length, path, problems);
     free(text);
     return bench;

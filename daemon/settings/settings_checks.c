@@ -24,9 +24,8 @@ static const config_setting_t *at(const struct point_check *check, const char *k
     const config_setting_t *limits = strict_member(check->group, "limits");
     const config_setting_t *member = strict_member(check->group, key);
 
-    if (member == NULL && limits != NULL) {
+    if (member == NULL && limits != NULL)
         member = strict_member(limits, key);
-    }
     return member != NULL ? member : check->group;
 }
 
@@ -41,9 +40,8 @@ static bool can_measure(const struct point_check *check)
     char list[512] = "";
     size_t used = 0;
 
-    if (check->input != NULL) {
+    if (check->input != NULL)
         return true;
-    }
     /* Sixteen names of at most 23 bytes fit. */
     for (size_t i = 0; i < profile->function_count && used < sizeof list; i++) {
         used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", i > 0 ? ", " : "",
@@ -93,9 +91,8 @@ static void check_record(const struct point_check *check)
 {
     const struct scope *scope = &check->instrument->profile->scope;
 
-    if (check->function != NULL || isnan(check->point->record)) {
+    if (check->function != NULL || isnan(check->point->record))
         return;
-    }
     double longest = scope->durations[scope->duration_count - 1];
     if (check->point->record > longest * (1.0 + rounding)) {
         problems_at(check->problems, at(check, "record"),
@@ -111,9 +108,8 @@ static void check_band(const struct point_check *check)
     enum aspect aspect = aspect_of(check);
     double frequency = check->point->frequency;
 
-    if (function == NULL || isnan(function->low_frequency) || !aspect_is_rms(aspect)) {
+    if (function == NULL || isnan(function->low_frequency) || !aspect_is_rms(aspect))
         return;
-    }
     if (isnan(frequency)) {
         problems_at(check->problems, check->group,
                     "missing key \"frequency\", expected %g to %g Hz: outside it the accuracy of "
@@ -163,9 +159,8 @@ static void check_fit(const struct point_check *check)
         const struct range *range = &check->input->ranges[i];
         char made[NOTATION_SIZE];
         char is[NOTATION_SIZE];
-        if (probe_fits_input(check->probe, range->input_resistance)) {
+        if (probe_fits_input(check->probe, range->input_resistance))
             continue;
-        }
         problems_at(check->problems, at(check, "probe"),
                     "probe \"%s\" is made for an input of %s, instrument \"%s\" has %s on its %g "
                     "range, expected a probe that fits",
@@ -279,11 +274,10 @@ static void tip_values(const struct point_check *check, double *low, double *hig
 {
     double bounds[2];
 
-    if (check->function == NULL) {
+    if (check->function == NULL)
         scope_values(check, &bounds[0], &bounds[1]);
-    } else {
+    else
         widest(check->input, &bounds[0], &bounds[1]);
-    }
     for (size_t i = 0; i < 2; i++) {
         bounds[i] *= aspect_ignores_mean(aspect_of(check)) ? fabs(check->probe->factor)
                                                            : check->probe->factor;
@@ -316,9 +310,8 @@ static void check_reach(const struct point_check *check, const char *key, double
 
 static void check_value(const struct point_check *check, const char *key, double value)
 {
-    if (!isfinite(value)) {
+    if (!isfinite(value))
         return;
-    }
     check_reach(check, key, value);
     check_probe_rating(check, key, value);
     check_input_rating(check, key, value);
@@ -339,9 +332,8 @@ static void check_level(const struct point_check *check)
 void settings_check_point(const struct point_check *check)
 {
     check_input_number(check);
-    if (!can_measure(check)) {
+    if (!can_measure(check))
         return;
-    }
     check_useless(check);
     check_record(check);
     check_band(check);

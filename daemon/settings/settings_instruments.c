@@ -69,9 +69,8 @@ static bool suggest(const char *folder, const char *wanted, char guess[BENCH_NAM
         size_t length = strlen(entry->d_name);
         char name[BENCH_NAME];
         if (length < 5 || length - 4 >= sizeof name ||
-            strcmp(entry->d_name + length - 4, ".cfg") != 0) {
+            strcmp(entry->d_name + length - 4, ".cfg") != 0)
             continue;
-        }
         memcpy(name, entry->d_name, length - 4);
         name[length - 4] = '\0';
         const char *before = nearest.word;
@@ -82,9 +81,8 @@ static bool suggest(const char *folder, const char *wanted, char guess[BENCH_NAM
             nearest.word = guess;
         }
     }
-    if (directory != NULL) {
+    if (directory != NULL)
         closedir(directory);
-    }
     return nearest.word != NULL;
 }
 
@@ -138,11 +136,9 @@ static const struct profile *find_profile(struct settings *settings, size_t inde
                                           const config_setting_t *at, const char *name)
 {
     snprintf(settings->profile_names[index], BENCH_NAME, "%s", name);
-    for (size_t i = 0; i < index; i++) {
-        if (strcmp(settings->profile_names[i], name) == 0) {
+    for (size_t i = 0; i < index; i++)
+        if (strcmp(settings->profile_names[i], name) == 0)
             return settings->bench->instruments[i].profile;
-        }
-    }
     return load_profile(settings, at, name);
 }
 
@@ -155,12 +151,10 @@ static void read_link(struct settings *settings, const config_setting_t *group,
     struct failure failure;
 
     failure_clear(&failure);
-    if (serial != NULL && config_setting_is_group(serial)) {
+    if (serial != NULL && config_setting_is_group(serial))
         profile_serial(serial, &line, settings->problems);
-    }
-    if (file->link[0] == '\0') {
+    if (file->link[0] == '\0')
         return;
-    }
     if (!link_spec_parse(file->link, &line, &file->instrument.link, &failure)) {
         problems_at(settings->problems, strict_member(group, "link"), "%s, expected %s",
                     failure.what, failure.expected);
@@ -193,9 +187,8 @@ static void check_others(const struct settings *settings, const config_setting_t
 
     for (size_t i = 0; i < index; i++) {
         const config_setting_t *first = config_setting_get_elem(list, (unsigned)i);
-        if (all[index].name[0] != '\0' && strcmp(all[i].name, all[index].name) == 0) {
+        if (all[index].name[0] != '\0' && strcmp(all[i].name, all[index].name) == 0)
             settings_duplicate(group, "instrument", all[i].name, first, settings->problems);
-        }
         if (all[index].link.text[0] != '\0' &&
             strcmp(all[i].link.text, all[index].link.text) == 0) {
             problems_at(settings->problems, group,
@@ -223,9 +216,8 @@ static void read_instrument(struct settings *settings, const config_setting_t *l
                     file.instrument.calibration_due);
     }
     read_link(settings, group, &file);
-    if (file.instrument.profile != NULL) {
+    if (file.instrument.profile != NULL)
         read_digest(&file.instrument);
-    }
     settings->bench->instruments[index] = file.instrument;
     check_others(settings, list, index);
 }
@@ -235,9 +227,8 @@ void settings_read_instruments(struct settings *settings)
     const config_setting_t *list = strict_list(settings->root, "instruments");
     size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;
 
-    if (list == NULL) {
+    if (list == NULL)
         return;
-    }
     if (count == 0) {
         problems_at(settings->problems, list, "no instruments, expected one at least");
         return;
@@ -249,9 +240,8 @@ void settings_read_instruments(struct settings *settings)
         return;
     }
     settings->bench->instrument_count = count;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         read_instrument(settings, list, i);
-    }
 }
 
 void settings_print_instrument_keys(FILE *out)

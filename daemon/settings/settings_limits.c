@@ -164,9 +164,8 @@ static const struct strict_key limits_keys[] = {
 static void read_side(struct settings *settings, const config_setting_t *group, const char *key,
                       double width, double nominal, double sign, double *limit)
 {
-    if (isnan(width)) {
+    if (isnan(width))
         return;
-    }
     if (isfinite(*limit)) {
         problems_at(settings->problems, strict_member(group, key),
                     "\"%s\" besides another %s limit, expected one of them", key,
@@ -284,9 +283,8 @@ void settings_read_limits(struct settings *settings, const config_setting_t *gro
 
     *limits = limits_none();
     if (member == NULL || !config_setting_is_group(member) ||
-        !strict_group(member, limits_keys, &file, settings->problems)) {
+        !strict_group(member, limits_keys, &file, settings->problems))
         return;
-    }
     *limits = file.limits;
     read_tolerance(settings, member, &file, limits);
     check_keys(settings, member, limits);
@@ -309,9 +307,8 @@ static size_t find_point(const struct settings *settings, const config_setting_t
     struct nearest nearest = { 0 };
 
     for (size_t i = 0; i < bench->point_count; i++) {
-        if (strcmp(bench->points[i].name, name) == 0) {
+        if (strcmp(bench->points[i].name, name) == 0)
             return i;
-        }
         nearest_offer(&nearest, name, bench->points[i].name);
     }
     problems_at(settings->problems, at, "no point \"%s\", expected %s%s%s", name,
@@ -328,9 +325,8 @@ static void read_stored(struct settings *settings, const config_setting_t *limit
     const config_setting_t *id = strict_member(limits, "reference_id");
     const char *name = at != NULL ? config_setting_get_string(at) : NULL;
 
-    if (name == NULL) {
+    if (name == NULL)
         return;
-    }
     if (strict_member(settings->root, "store") == NULL) {
         problems_at(settings->problems, at,
                     "\"reference_stored\" without \"store\", expected where readings are kept");
@@ -352,19 +348,16 @@ void settings_read_reference(struct settings *settings, const config_setting_t *
 {
     const config_setting_t *limits = strict_member(group, "limits");
 
-    if (limits != NULL) {
+    if (limits != NULL)
         read_stored(settings, limits, point);
-    }
     const config_setting_t *at = limits != NULL ? strict_member(limits, "reference_point") : NULL;
     const char *name = at != NULL ? config_setting_get_string(at) : NULL;
 
-    if (name == NULL) {
+    if (name == NULL)
         return;
-    }
     size_t index = find_point(settings, at, name);
-    if (index == settings->bench->point_count) {
+    if (index == settings->bench->point_count)
         return;
-    }
     const struct bench_point *other = &settings->bench->points[index];
     if (other == point) {
         problems_at(settings->problems, at,

@@ -12,9 +12,8 @@ static bool is_name(const char *text)
     for (size_t i = 0; i < length; i++) {
         char byte = text[i];
         bool letter = (byte >= 'a' && byte <= 'z') || (byte >= 'A' && byte <= 'Z');
-        if (!letter && !(byte >= '0' && byte <= '9') && strchr("_.-", byte) == NULL) {
+        if (!letter && !(byte >= '0' && byte <= '9') && strchr("_.-", byte) == NULL)
             return false;
-        }
     }
     return length > 0;
 }
@@ -24,12 +23,10 @@ bool settings_name(const config_setting_t *group, const char *key, struct proble
     const config_setting_t *member = strict_member(group, key);
     const char *text = member != NULL ? config_setting_get_string(member) : NULL;
 
-    if (text == NULL || strlen(text) >= BENCH_NAME) {
+    if (text == NULL || strlen(text) >= BENCH_NAME)
         return false;
-    }
-    if (is_name(text)) {
+    if (is_name(text))
         return true;
-    }
     problems_at(problems, member,
                 "\"%s\" is \"%s\", expected 1 to %d of the characters A-Z a-z 0-9 _ . -", key, text,
                 BENCH_NAME - 1);
@@ -48,14 +45,11 @@ static bool has_date_form(const char *text)
 {
     static const char form[] = "dddd-dd-dd";
 
-    if (strlen(text) != sizeof form - 1) {
+    if (strlen(text) != sizeof form - 1)
         return false;
-    }
-    for (size_t i = 0; i < sizeof form - 1; i++) {
-        if (form[i] == 'd' ? !isdigit((unsigned char)text[i]) : text[i] != form[i]) {
+    for (size_t i = 0; i < sizeof form - 1; i++)
+        if (form[i] == 'd' ? !isdigit((unsigned char)text[i]) : text[i] != form[i])
             return false;
-        }
-    }
     return true;
 }
 
@@ -73,17 +67,15 @@ static int digits(const char *text, int count)
 {
     int number = 0;
 
-    for (int i = 0; i < count; i++) {
+    for (int i = 0; i < count; i++)
         number = 10 * number + (text[i] - '0');
-    }
     return number;
 }
 
 bool settings_is_date(const char *text)
 {
-    if (!has_date_form(text)) {
+    if (!has_date_form(text))
         return false;
-    }
     int year = digits(text, 4);
     int month = digits(text + 5, 2);
     int day = digits(text + 8, 2);

@@ -221,11 +221,9 @@ static bool read_keys(struct settings *settings, const config_setting_t *group,
     strict_keys_join(keys, POINT_KEYS, point_keys,
                      &point_keys[sizeof point_keys / sizeof *point_keys - 1]);
     for (size_t i = 0; several && keys[i].name != NULL; i++) {
-        for (size_t j = 0; j < sizeof in_candidates / sizeof *in_candidates; j++) {
-            if (strcmp(keys[i].name, in_candidates[j]) == 0) {
+        for (size_t j = 0; j < sizeof in_candidates / sizeof *in_candidates; j++)
+            if (strcmp(keys[i].name, in_candidates[j]) == 0)
                 keys[i].required = false;
-            }
-        }
     }
     for (size_t j = 0; several && j < sizeof in_candidates / sizeof *in_candidates; j++) {
         if (strict_member(group, in_candidates[j]) != NULL) {
@@ -243,9 +241,8 @@ static void read_point(struct settings *settings, const config_setting_t *group,
     struct point_file file = point_default();
     bool good = read_keys(settings, group, &file);
 
-    if (good) {
+    if (good)
         read_shape(settings, group, &file.point);
-    }
     settings_read_limits(settings, group, &file.point.limits);
     settings_read_tuned(settings, group, &file.point);
     check_alone(settings, group, &file.point);
@@ -347,9 +344,8 @@ void settings_read_points(struct settings *settings)
     const config_setting_t *list = strict_list(settings->root, "points");
     size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;
 
-    if (list == NULL || settings->bench->probes == NULL) {
+    if (list == NULL || settings->bench->probes == NULL)
         return;
-    }
     if (count == 0) {
         problems_at(settings->problems, list, "no points, expected one at least");
         return;
@@ -360,9 +356,8 @@ void settings_read_points(struct settings *settings)
         return;
     }
     read_list(settings, list, &taken, count);
-    for (size_t i = 0; i < taken.stanza_count; i++) {
+    for (size_t i = 0; i < taken.stanza_count; i++)
         stanza_end(&taken.stanzas[i]);
-    }
     free(taken.stanzas);
 }
 

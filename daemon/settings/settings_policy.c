@@ -27,12 +27,10 @@ void settings_read_policy(struct settings *settings)
     enum mistake_policy *policy = settings->bench->policy;
     const config_setting_t *group = strict_member(settings->root, "policy");
 
-    for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+    for (int kind = 0; kind < MISTAKE_COUNT; kind++)
         policy[kind] = mistake_default((enum mistake_kind)kind);
-    }
-    if (group != NULL && config_setting_is_group(group)) {
+    if (group != NULL && config_setting_is_group(group))
         strict_group(group, policy_keys, policy, settings->problems);
-    }
 }
 
 void settings_print_policy_keys(FILE *out)

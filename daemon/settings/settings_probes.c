@@ -146,12 +146,10 @@ static const struct strict_key probe_keys[] = {
 
 static enum dimension dimension_of(const char *unit)
 {
-    if (strcmp(unit, "V") == 0) {
+    if (strcmp(unit, "V") == 0)
         return DIMENSION_VOLTAGE;
-    }
-    if (strcmp(unit, dimension_unit(DIMENSION_RESISTANCE)) == 0) {
+    if (strcmp(unit, dimension_unit(DIMENSION_RESISTANCE)) == 0)
         return DIMENSION_RESISTANCE;
-    }
     return strcmp(unit, "A") == 0 ? DIMENSION_CURRENT : DIMENSION_SIGNAL;
 }
 
@@ -257,11 +255,10 @@ static void read_probe(struct settings *settings, const config_setting_t *group,
 
     file.probe.name[0] = '\0';
     strict_group(group, probe_keys, &file, problems);
-    if (strict_member(group, "lead_resistance") != NULL) {
+    if (strict_member(group, "lead_resistance") != NULL)
         read_leads(&file, group, problems);
-    } else {
+    else
         read_factor(&file, group, problems);
-    }
     check_pairs(group, problems);
     settings_name(group, "name", problems);
     check_unit(group, file.probe.unit, problems);

@@ -57,9 +57,8 @@ static void check_path(struct settings *settings, const config_setting_t *group)
     size_t length = strlen(path);
 
     if (member == NULL || config_setting_get_string(member) == NULL ||
-        strlen(config_setting_get_string(member)) != length) {
+        strlen(config_setting_get_string(member)) != length)
         return; /* has been noted */
-    }
     if (path[0] != '/' || length <= sizeof suffix ||
         strcmp(path + length - (sizeof suffix - 1), suffix) != 0) {
         problems_at(settings->problems, member,
@@ -89,9 +88,8 @@ void settings_read_store(struct settings *settings)
     struct bench_store *store = &settings->bench->store;
     const config_setting_t *group = strict_member(settings->root, "store");
 
-    if (group == NULL || !config_setting_is_group(group)) {
+    if (group == NULL || !config_setting_is_group(group))
         return;
-    }
     store->hold = 10000;
     strict_group(group, store_keys, store, settings->problems);
     check_path(settings, group);

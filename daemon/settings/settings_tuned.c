@@ -58,9 +58,8 @@ void settings_read_tuned(struct settings *settings, const config_setting_t *grou
 
     point->tuned_frequency = point->tuned_capacitance = NAN;
     if (member == NULL || config_setting_type(member) != CONFIG_TYPE_GROUP ||
-        !strict_group(member, tuned_keys, &file, settings->problems)) {
+        !strict_group(member, tuned_keys, &file, settings->problems))
         return;
-    }
     int given = !isnan(file.frequency) + !isnan(file.inductance) + !isnan(file.capacitance);
     if (given != 2) {
         problems_at(settings->problems, member,

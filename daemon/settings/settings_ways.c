@@ -113,9 +113,8 @@ static bool derive(const struct probe *probe, bool direct, struct bench_point *p
 static bool squares_well(struct settings *settings, const config_setting_t *group,
                          const struct probe *probe, const struct bench_point *point)
 {
-    if (quantity_aspect(point->quantity) != ASPECT_RMS || probe->offset == 0) {
+    if (quantity_aspect(point->quantity) != ASPECT_RMS || probe->offset == 0)
         return true;
-    }
     problems_at(settings->problems, strict_member(group, "quantity"),
                 "\"quantity\" is \"%s\" through probe \"%s\", which has an offset, "
                 "expected a dc, ac or peak quantity",
@@ -129,12 +128,10 @@ static bool read_quantity(struct settings *settings, const config_setting_t *gro
     const struct probe *probe = &settings->bench->probes[point->probe];
     enum quantity example = QUANTITY_DC_VOLTAGE;
 
-    if (derive(probe, point->probe == 0, point)) {
+    if (derive(probe, point->probe == 0, point))
         return squares_well(settings, group, probe, point);
-    }
-    if (!quantity_of(ASPECT_DC, probe->dimension, &example)) {
+    if (!quantity_of(ASPECT_DC, probe->dimension, &example))
         example = QUANTITY_RESISTANCE;
-    }
     problems_at(settings->problems, strict_member(group, "quantity"),
                 "\"quantity\" is \"%s\" through probe \"%s\" with %s at its tip, expected one like "
                 "\"%s\"",
@@ -148,9 +145,8 @@ static void check(const struct settings *settings, const config_setting_t *group
     const struct bench_instrument *instrument = &settings->bench->instruments[point->instrument];
     const struct profile *profile = instrument->profile;
 
-    if (profile == NULL) {
+    if (profile == NULL)
         return;
-    }
     struct point_check check = {
         .group = group,
         .point = point,
@@ -171,12 +167,10 @@ static bool load_known(const struct bench *bench, const struct bench_point *poin
         profile != NULL ? profile_front_end(profile, point->at_input) : NULL;
     bool known = input != NULL;
 
-    if (!isnan(bench->probes[point->probe].tip_resistance)) {
+    if (!isnan(bench->probes[point->probe].tip_resistance))
         return true;
-    }
-    for (size_t i = 0; known && i < input->count; i++) {
+    for (size_t i = 0; known && i < input->count; i++)
         known = !isnan(input->ranges[i].input_resistance);
-    }
     return known;
 }
 
@@ -262,11 +256,10 @@ static void judge_way(struct settings *settings, const config_setting_t *group,
     settings->problems = all;
     struct bench_way *way = &point->ways[index];
     *way = way_of(point);
-    if (apart.total > 0) {
+    if (apart.total > 0)
         keep_reason(&apart, way->refusal);
-    } else if (!foresee(settings->bench, point, &way->standard)) {
+    else if (!foresee(settings->bench, point, &way->standard))
         snprintf(way->refusal, sizeof way->refusal, "no setting of it holds what is expected");
-    }
     problems_free(&apart);
 }
 
@@ -341,11 +334,10 @@ void settings_read_ways(struct settings *settings, const config_setting_t *group
 {
     const config_setting_t *list = strict_list(group, "candidates");
 
-    if (list != NULL) {
+    if (list != NULL)
         read_candidates(settings, group, list, file, good);
-    } else if (find_both(settings, group, file->instrument, file->probe, &file->point) && good) {
+    else if (find_both(settings, group, file->instrument, file->probe, &file->point) && good)
         judge(settings, group, file->loading, &file->point);
-    }
 }
 
 void settings_print_way_keys(FILE *out)

@@ -88,12 +88,11 @@ static void *reader_main(void *argument)
 {
     struct store_reader *reader = argument;
     struct store_query *query;
-    while ((query = reader_next(reader)) != NULL) {
+    while ((query = reader_next(reader)) != NULL)
         if (reader_work(reader, query))
             mailbox_post(reader->mailbox, &query->letter);
         else
             reader_push(reader, query);
-    }
     return NULL;
 }
 

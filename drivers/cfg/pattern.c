@@ -79,9 +79,8 @@ static bool refers_back(const char *text)
 {
     while (*text != '\0') {
         if (text[0] == '\\') {
-            if (isdigit((unsigned char)text[1])) {
+            if (isdigit((unsigned char)text[1]))
                 return true;
-            }
             text += text[1] != '\0' ? 2 : 1;
         } else {
             text = text[0] == '[' ? pattern_skip_bracket(text) : text + 1;

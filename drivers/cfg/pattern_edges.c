@@ -153,10 +153,9 @@ bool pattern_anchored(const char *text, bool to_the_end)
 {
     const char *end = text + strlen(text);
 
-    for (const char *at = text; at <= end; at = alternative_end(at, end) + 1) {
+    for (const char *at = text; at <= end; at = alternative_end(at, end) + 1)
         if (*at != '^' || (to_the_end && !ends_anchored(at, alternative_end(at, end))))
             return false;
-    }
     return true;
 }
 

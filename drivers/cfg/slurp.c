@@ -27,9 +27,8 @@ static int open_regular(const char *path, size_t *size, const char *file, int li
         *size = (size_t)status.st_size;
         return descriptor;
     }
-    if (descriptor >= 0) {
+    if (descriptor >= 0)
         close(descriptor);
-    }
     return -1;
 }
 
@@ -40,15 +39,12 @@ static bool read_all(int descriptor, char *text, size_t size, size_t *length)
 
     while (done < size) {
         ssize_t count = read(descriptor, text + done, size - done);
-        if (count < 0 && errno == EINTR) {
+        if (count < 0 && errno == EINTR)
             continue;
-        }
-        if (count < 0) {
+        if (count < 0)
             return false;
-        }
-        if (count == 0) {
+        if (count == 0)
             break;
-        }
         done += (size_t)count;
     }
     text[done] = '\0';
@@ -61,9 +57,8 @@ char *slurp(const char *path, size_t *length, const char *file, int line, struct
     size_t size = 0;
     int descriptor = open_regular(path, &size, file, line, problems);
 
-    if (descriptor < 0) {
+    if (descriptor < 0)
         return NULL;
-    }
     char *text = malloc(size + 1);
     if (text == NULL || !read_all(descriptor, text, size, length)) {
         problems_add(problems, file, line, "cannot read \"%s\": %s", path, strerror(errno));

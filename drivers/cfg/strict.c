@@ -14,9 +14,8 @@ enum { EXCERPT = 60 };
 
 static const config_setting_t *root_of(const config_setting_t *setting)
 {
-    while (config_setting_parent(setting) != NULL) {
+    while (config_setting_parent(setting) != NULL)
         setting = config_setting_parent(setting);
-    }
     return setting;
 }
 
@@ -69,9 +68,8 @@ static void excerpt(const char *text, char out[EXCERPT + 1])
     text += strspn(text, " \t");
     size_t count = strcspn(text, "\r\n");
     count = count > EXCERPT ? EXCERPT : count;
-    while (count > 0 && (isspace((unsigned char)text[count - 1]) || (text[count] & 0xC0) == 0x80)) {
+    while (count > 0 && (isspace((unsigned char)text[count - 1]) || (text[count] & 0xC0) == 0x80))
         count--;
-    }
     memcpy(out, text, count);
     out[count] = '\0';
 }
@@ -81,24 +79,20 @@ static bool comma_before_close(const char *text, const char *line)
 {
     const char *at = line + strcspn(line, ")]\n");
 
-    if (*at != ')' && *at != ']') {
+    if (*at != ')' && *at != ']')
         return false;
-    }
-    while (at > text && isspace((unsigned char)at[-1])) {
+    while (at > text && isspace((unsigned char)at[-1]))
         at--;
-    }
     return at > text && at[-1] == ',';
 }
 
 /* The parser says where it stopped; what it wanted there is for us to say. */
 static const char *wanted(const char *error, bool end, bool comma)
 {
-    if (strncmp(error, "duplicate", strlen("duplicate")) == 0) {
+    if (strncmp(error, "duplicate", strlen("duplicate")) == 0)
         return "each name once in a group";
-    }
-    if (end) {
+    if (end)
         return "what closes it";
-    }
     return comma ? "no comma before the closing bracket" : "NAME = VALUE;";
 }
 
@@ -155,9 +149,8 @@ bool strict_read_file(config_t *config, const char *path, struct problems *probl
     size_t length = 0;
     char *text = slurp(path, &length, NULL, 0, problems);
 
-    if (text == NULL) {
+    if (text == NULL)
         return false;
-    }
     bool read = strict_read_text(config, text, length, path, problems);
     free(text);
     return read;

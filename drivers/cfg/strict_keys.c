@@ -60,15 +60,12 @@ static void expect(const struct strict_key *key, char phrase[PHRASE])
 {
     phrase[0] = '\0';
     phrase_add(phrase, "%s", type_phrase(key->type));
-    if (is_number(key) && is_bounded(key)) {
+    if (is_number(key) && is_bounded(key))
         phrase_add(phrase, " from %.10g to %.10g", key->minimum, key->maximum);
-    }
-    if (is_number(key) && key->unit != NULL) {
+    if (is_number(key) && key->unit != NULL)
         phrase_add(phrase, " %s%s", is_bounded(key) ? "" : "in ", key->unit);
-    }
-    for (size_t i = 0; key->type == STRICT_CHOICE && key->choices[i] != NULL; i++) {
+    for (size_t i = 0; key->type == STRICT_CHOICE && key->choices[i] != NULL; i++)
         phrase_add(phrase, "%s \"%s\"", i > 0 ? "," : "", key->choices[i]);
-    }
 }
 
 /* What a setting is, for messages. */
@@ -99,11 +96,10 @@ static const char *name_of(const config_setting_t *setting, char name[NAME])
     const config_setting_t *parent = config_setting_parent(setting);
     const char *own = config_setting_name(setting);
 
-    if (own == NULL && parent != NULL && config_setting_name(parent) != NULL) {
+    if (own == NULL && parent != NULL && config_setting_name(parent) != NULL)
         snprintf(name, NAME, "an element of \"%.60s\"", config_setting_name(parent));
-    } else {
+    else
         snprintf(name, NAME, "\"%.60s\"", own != NULL ? own : "");
-    }
     return name;
 }
 
@@ -126,9 +122,8 @@ static bool out_of_bounds(const struct strict_key *key, const config_setting_t *
     char phrase[PHRASE];
 
     expect(key, phrase);
-    if (!strict_doubtful(setting)) {
+    if (!strict_doubtful(setting))
         problems_at(problems, setting, "\"%s\" is %.10g, expected %s", key->name, value, phrase);
-    }
     return false;
 }
 
@@ -162,12 +157,10 @@ static bool read_number(const struct strict_key *key, const config_setting_t *se
 {
     double value;
 
-    if (!fetch_number(setting, &value)) {
+    if (!fetch_number(setting, &value))
         return wrong_type(key, setting, problems);
-    }
-    if (!within(key, value)) {
+    if (!within(key, value))
         return out_of_bounds(key, setting, value, problems);
-    }
     *(double *)field = key->scale != 0.0 ? value * key->scale : value;
     return true;
 }
@@ -177,27 +170,23 @@ static bool read_integer(const struct strict_key *key, const config_setting_t *s
 {
     double value;
 
-    if (config_setting_type(setting) == CONFIG_TYPE_FLOAT || !fetch_number(setting, &value)) {
+    if (config_setting_type(setting) == CONFIG_TYPE_FLOAT || !fetch_number(setting, &value))
         return wrong_type(key, setting, problems);
-    }
     if (!within(key, value) || value < (key->type == STRICT_SIZE ? 0.0 : (double)INT_MIN) ||
-        value > (double)INT_MAX) {
+        value > (double)INT_MAX)
         return out_of_bounds(key, setting, value, problems);
-    }
-    if (key->type == STRICT_SIZE) {
+    if (key->type == STRICT_SIZE)
         *(size_t *)field = (size_t)value;
-    } else {
+    else
         *(int *)field = (int)value;
-    }
     return true;
 }
 
 static bool read_bool(const struct strict_key *key, const config_setting_t *setting, void *field,
                       struct problems *problems)
 {
-    if (config_setting_type(setting) != CONFIG_TYPE_BOOL) {
+    if (config_setting_type(setting) != CONFIG_TYPE_BOOL)
         return wrong_type(key, setting, problems);
-    }
     *(bool *)field = config_setting_get_bool(setting) != CONFIG_FALSE;
     return true;
 }
@@ -207,9 +196,8 @@ static bool read_text(const struct strict_key *key, const config_setting_t *sett
 {
     const char *text = config_setting_get_string(setting);
 
-    if (text == NULL) {
+    if (text == NULL)
         return wrong_type(key, setting, problems);
-    }
     size_t length = strlen(text);
     if (length >= key->size) {
         problems_at(problems, setting, "\"%s\" is %zu bytes long, expected at most %zu", key->name,
@@ -230,9 +218,8 @@ static bool read_choice(const struct strict_key *key, const config_setting_t *se
     const char *text = config_setting_get_string(setting);
     char phrase[PHRASE];
 
-    if (text == NULL) {
+    if (text == NULL)
         return wrong_type(key, setting, problems);
-    }
     for (int i = 0; key->choices[i] != NULL; i++) {
         if (strcmp(text, key->choices[i]) == 0) {
             *(int *)field = i;
@@ -250,9 +237,8 @@ static bool read_pattern(const struct strict_key *key, const config_setting_t *s
     const char *text = config_setting_get_string(setting);
     char reason[128];
 
-    if (text == NULL) {
+    if (text == NULL)
         return wrong_type(key, setting, problems);
-    }
     if (!pattern_compile(field, text, reason, sizeof reason)) {
         problems_at(problems, setting,
                     "\"%s\" is no regular expression (%s), expected a POSIX extended one",
@@ -299,11 +285,9 @@ static bool take(const struct strict_key *key, const config_setting_t *setting, 
 
 static bool is_known(const struct strict_key *keys, const char *name)
 {
-    for (; keys->name != NULL; keys++) {
-        if (strcmp(keys->name, name) == 0) {
+    for (; keys->name != NULL; keys++)
+        if (strcmp(keys->name, name) == 0)
             return true;
-        }
-    }
     return false;
 }
 
@@ -371,12 +355,10 @@ void strict_keys_join(struct strict_key *keys, size_t capacity, const struct str
 {
     size_t count = 0;
 
-    while (first->name != NULL && count < capacity) {
+    while (first->name != NULL && count < capacity)
         keys[count++] = *first++;
-    }
-    while (second->name != NULL && count < capacity) {
+    while (second->name != NULL && count < capacity)
         keys[count++] = *second++;
-    }
     assert(count < capacity);
     keys[count] = (struct strict_key) { .name = NULL };
 }
@@ -411,9 +393,8 @@ bool strict_number(const config_setting_t *setting, double *number, struct probl
 
 void strict_texts_free(char **texts, size_t count)
 {
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         free(texts[i]);
-    }
     free(texts);
 }
 

@@ -25,17 +25,15 @@ static char byte_at(const struct strict_token *token, size_t limit, size_t at)
 
 bool strict_token_begins(char byte, char next)
 {
-    if (byte == '+' || byte == '-') {
+    if (byte == '+' || byte == '-')
         return is_digit(next) || next == '.';
-    }
     return is_digit(byte) || byte == '.';
 }
 
 static size_t skip_digits(const struct strict_token *token, size_t limit, size_t at)
 {
-    while (is_digit(byte_at(token, limit, at))) {
+    while (is_digit(byte_at(token, limit, at)))
         at++;
-    }
     return at;
 }
 
@@ -45,12 +43,10 @@ static size_t skip_exponent(const struct strict_token *token, size_t limit, size
     size_t digits = at + 1;
     char mark = byte_at(token, limit, at);
 
-    if (mark != 'e' && mark != 'E') {
+    if (mark != 'e' && mark != 'E')
         return at;
-    }
-    if (byte_at(token, limit, digits) == '+' || byte_at(token, limit, digits) == '-') {
+    if (byte_at(token, limit, digits) == '+' || byte_at(token, limit, digits) == '-')
         digits++;
-    }
     size_t end = skip_digits(token, limit, digits);
     return end > digits ? end : at;
 }
@@ -58,9 +54,8 @@ static size_t skip_exponent(const struct strict_token *token, size_t limit, size
 static void read_wide(struct strict_token *token, size_t limit, size_t at)
 {
     token->value_bytes = at;
-    while (at - token->value_bytes < 2 && byte_at(token, limit, at) == 'L') {
+    while (at - token->value_bytes < 2 && byte_at(token, limit, at) == 'L')
         at++;
-    }
     token->wide = at > token->value_bytes;
     token->length = at;
 }
@@ -71,12 +66,10 @@ static bool read_hexadecimal(struct strict_token *token, size_t limit)
 
     if (byte_at(token, limit, 0) != '0' ||
         tolower((unsigned char)byte_at(token, limit, 1)) != 'x' ||
-        !isxdigit((unsigned char)byte_at(token, limit, 2))) {
+        !isxdigit((unsigned char)byte_at(token, limit, 2)))
         return false;
-    }
-    while (isxdigit((unsigned char)byte_at(token, limit, at))) {
+    while (isxdigit((unsigned char)byte_at(token, limit, at)))
         at++;
-    }
     token->hexadecimal = true;
     token->digits = at - 2;
     read_wide(token, limit, at);
@@ -86,9 +79,8 @@ static bool read_hexadecimal(struct strict_token *token, size_t limit)
 void strict_token_read(const char *text, size_t length, struct strict_token *token)
 {
     *token = (struct strict_token) { .text = text };
-    if (read_hexadecimal(token, length)) {
+    if (read_hexadecimal(token, length))
         return;
-    }
     size_t begin = text[0] == '+' || text[0] == '-' ? 1 : 0;
     size_t at = skip_digits(token, length, begin);
 
@@ -103,9 +95,8 @@ void strict_token_read(const char *text, size_t length, struct strict_token *tok
     token->decimal = token->decimal || end > at;
     token->value_bytes = end;
     token->length = end;
-    if (!token->decimal) {
+    if (!token->decimal)
         read_wide(token, length, end);
-    }
 }
 
 /*
@@ -120,9 +111,8 @@ static bool leading_power(const char *text, long *power)
     const char *units = point != NULL ? point : end;
     const char *first = text + strcspn(text, "123456789");
 
-    if (first >= end) {
+    if (first >= end)
         return false;
-    }
     long places = first < units ? (long)(units - first) - 1 : -(long)(first - units);
     long written = exponent != NULL ? strtol(exponent + 1, NULL, 10) : 0;
     *power = places + (written > FAR ? FAR : written < -FAR ? -FAR : written);
@@ -177,8 +167,7 @@ bool strict_token_check(const struct strict_token *token, const char *file, int 
     }
     memcpy(text, token->text, token->value_bytes);
     text[token->value_bytes] = '\0';
-    if (token->decimal) {
+    if (token->decimal)
         return check_decimal(token, text, file, line, problems);
-    }
     return check_integer(token, text, file, line, problems);
 }

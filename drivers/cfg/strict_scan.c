@@ -51,9 +51,8 @@ static bool at_end(const struct frame *frame, size_t ahead)
 
 static void put(struct scan *scan, struct frame *frame, char byte)
 {
-    if (scan->stopped || joined_put(scan->joined, byte, frame->file, frame->line)) {
+    if (scan->stopped || joined_put(scan->joined, byte, frame->file, frame->line))
         return;
-    }
     scan->stopped = true;
     scan->fatal = true;
     problems_add(scan->problems, frame->name, frame->line, "too much text, includes counted");
@@ -78,9 +77,8 @@ static void line_comment(struct frame *frame)
 {
     size_t count = 0;
 
-    while (!at_end(frame, count) && peek(frame, count) != '\n') {
+    while (!at_end(frame, count) && peek(frame, count) != '\n')
         count++;
-    }
     frame->at += count;
 }
 
@@ -96,11 +94,10 @@ static void block_comment(struct scan *scan, struct frame *frame)
             put(scan, frame, ' ');
             return;
         }
-        if (peek(frame, 0) == '\n') {
+        if (peek(frame, 0) == '\n')
             copy(scan, frame, 1);
-        } else {
+        else
             frame->at++;
-        }
     }
     problems_add(scan->problems, frame->name, opened,
                  "a comment begins here and never ends, expected \"*/\"");
@@ -114,9 +111,8 @@ static size_t escape(struct scan *scan, const struct frame *frame, size_t ahead)
     char high = peek(frame, ahead + 2);
     char low = high != '\0' ? peek(frame, ahead + 3) : '\0';
 
-    if (kind != '\0' && strchr("\\\"nrtf", kind) != NULL) {
+    if (kind != '\0' && strchr("\\\"nrtf", kind) != NULL)
         return 2;
-    }
     if ((kind == 'x' || kind == 'X') && isxdigit((unsigned char)high) &&
         isxdigit((unsigned char)low)) {
         if (high == '0' && low == '0') {
@@ -159,9 +155,8 @@ static void number(struct scan *scan, struct frame *frame)
     strict_token_read(frame->text + frame->at, frame->length - frame->at, &token);
     bool good = strict_token_check(&token, frame->name, frame->line, scan->problems);
     copy(scan, frame, token.length);
-    if (!good) {
+    if (!good)
         joined_doubt(scan->joined);
-    }
 }
 
 static void name(struct scan *scan, struct frame *frame)
@@ -169,9 +164,8 @@ static void name(struct scan *scan, struct frame *frame)
     size_t count = 1;
 
     while (isalnum((unsigned char)peek(frame, count)) ||
-           (peek(frame, count) != '\0' && strchr("-_*", peek(frame, count)) != NULL)) {
+           (peek(frame, count) != '\0' && strchr("-_*", peek(frame, count)) != NULL))
         count++;
-    }
     copy(scan, frame, count);
 }
 
@@ -194,20 +188,16 @@ static size_t include_path(const struct frame *frame, char *path, size_t size)
     size_t count = 0;
 
     if (!frame->fresh || frame->length - frame->at < at ||
-        memcmp(frame->text + frame->at, word, at) != 0) {
+        memcmp(frame->text + frame->at, word, at) != 0)
         return 0;
-    }
-    while (peek(frame, at) == ' ' || peek(frame, at) == '\t') {
+    while (peek(frame, at) == ' ' || peek(frame, at) == '\t')
         at++;
-    }
-    if (peek(frame, at++) != '"') {
+    if (peek(frame, at++) != '"')
         return 0;
-    }
     while (peek(frame, at) != '"') {
         char byte = peek(frame, at++);
-        if (byte == '\0' || byte == '\n' || byte == '\\' || count + 1 == size) {
+        if (byte == '\0' || byte == '\n' || byte == '\\' || count + 1 == size)
             return 0;
-        }
         path[count++] = byte;
     }
     path[count] = '\0';
@@ -257,13 +247,11 @@ static bool include_file(struct scan *scan, const struct frame *outer, const cha
 {
     struct frame frame = { .outer = outer, .depth = outer->depth + 1, .name = path };
 
-    if (!include_allowed(scan, outer, path)) {
+    if (!include_allowed(scan, outer, path))
         return false;
-    }
     char *text = slurp(path, &frame.length, outer->name, outer->line, scan->problems);
-    if (text == NULL) {
+    if (text == NULL)
         return false;
-    }
     frame.text = text;
     scan_file(scan, &frame);
     free(text);
@@ -283,9 +271,8 @@ static void include(struct scan *scan, struct frame *frame)
         frame->at++;
         return;
     }
-    if (!include_file(scan, frame, full)) {
+    if (!include_file(scan, frame, full))
         scan->fatal = true;
-    }
     frame->at += count;
     frame->fresh = false;
 }
@@ -304,34 +291,32 @@ static void token(struct scan *scan, struct frame *frame)
     char byte = peek(frame, 0);
     char next = peek(frame, 1);
 
-    if (byte == '"') {
+    if (byte == '"')
         quoted(scan, frame);
-    } else if (byte == '#' || (byte == '/' && next == '/')) {
+    else if (byte == '#' || (byte == '/' && next == '/'))
         line_comment(frame);
-    } else if (byte == '/' && next == '*') {
+    else if (byte == '/' && next == '*')
         block_comment(scan, frame);
-    } else if (byte == '@') {
+    else if (byte == '@')
         include(scan, frame);
-    } else if (strict_token_begins(byte, next)) {
+    else if (strict_token_begins(byte, next))
         number(scan, frame);
-    } else if (isalpha((unsigned char)byte) || byte == '*') {
+    else if (isalpha((unsigned char)byte) || byte == '*')
         name(scan, frame);
-    } else if (byte != '\0' && strchr("([{}])", byte) != NULL) {
+    else if (byte != '\0' && strchr("([{}])", byte) != NULL)
         bracket(scan, frame);
-    } else if ((byte >= ' ' && byte <= '~') || (byte != '\0' && strchr("\t\n\r\f", byte) != NULL)) {
+    else if ((byte >= ' ' && byte <= '~') || (byte != '\0' && strchr("\t\n\r\f", byte) != NULL))
         copy(scan, frame, 1);
-    } else {
+    else
         forbidden(scan, frame);
-    }
 }
 
 static int line_of(const struct frame *frame, size_t at)
 {
     int line = 1;
 
-    for (size_t i = 0; i < at; i++) {
+    for (size_t i = 0; i < at; i++)
         line += frame->text[i] == '\n';
-    }
     return line;
 }
 
@@ -369,13 +354,11 @@ static void scan_file(struct scan *scan, struct frame *frame)
         return;
     }
     encoding(scan, frame);
-    while (!at_end(frame, 0) && !scan->stopped) {
+    while (!at_end(frame, 0) && !scan->stopped)
         token(scan, frame);
-    }
     /* A comment on the last line must not swallow what follows the include. */
-    if (!joined_at_line_start(scan->joined)) {
+    if (!joined_at_line_start(scan->joined))
         put(scan, frame, '\n');
-    }
 }
 
 bool strict_scan(struct joined *joined, const char *text, size_t length, const char *name,

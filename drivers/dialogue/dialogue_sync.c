@@ -217,10 +217,9 @@ static void strip_head(const struct sync *sync, struct line *line)
 /* Anything but printable ASCII is a damaged character. */
 static bool is_undamaged(const struct line *line)
 {
-    for (size_t i = 0; i < line->count; i++) {
+    for (size_t i = 0; i < line->count; i++)
         if (line->bytes[i] < 0x20 || line->bytes[i] > 0x7e)
             return false;
-    }
     return true;
 }
 

@@ -269,10 +269,9 @@ bool response_number(const char *body, size_t count, double *number, enum number
 /* Characters of an identity answer: codes 20 to 7E hexadecimal (IEEE 488.2, 10.14). */
 static bool is_identity_text(const char *body, size_t count)
 {
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         if ((unsigned char)body[i] < 0x20 || (unsigned char)body[i] > 0x7e)
             return false;
-    }
     return true;
 }
 

@@ -96,10 +96,9 @@ static bool lookup_wait(struct lookup *lookup, struct deadline deadline)
     bool done;
 
     pthread_mutex_lock(&lookup->mutex);
-    while (!lookup->done) {
+    while (!lookup->done)
         if (pthread_cond_timedwait(&lookup->done_or_left, &lookup->mutex, &until) == ETIMEDOUT)
             break;
-    }
     done = lookup->done;
     lookup->left = !done;
     pthread_mutex_unlock(&lookup->mutex);

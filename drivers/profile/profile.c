@@ -11,19 +11,16 @@ const char *const profile_quantities[] = {
 
 const struct function *profile_function(const struct profile *profile, enum quantity quantity)
 {
-    for (size_t i = 0; i < profile->function_count; i++) {
-        if (profile->functions[i].quantity == quantity) {
+    for (size_t i = 0; i < profile->function_count; i++)
+        if (profile->functions[i].quantity == quantity)
             return &profile->functions[i];
-        }
-    }
     return NULL;
 }
 
 const struct front_end *profile_front_end(const struct profile *profile, enum quantity quantity)
 {
-    if (profile->kind == PROFILE_SCOPE) {
+    if (profile->kind == PROFILE_SCOPE)
         return quantity_dimension(quantity) == DIMENSION_VOLTAGE ? &profile->scope.front_end : NULL;
-    }
     const struct function *function = profile_function(profile, quantity);
     return function != NULL ? &function->front_end : NULL;
 }
@@ -37,9 +34,8 @@ size_t scope_record(const struct scope *scope, double wanted)
 {
     size_t i = 0;
 
-    while (i + 1 < scope->duration_count && !(scope->durations[i] >= wanted * (1.0 - 1e-9))) {
+    while (i + 1 < scope->duration_count && !(scope->durations[i] >= wanted * (1.0 - 1e-9)))
         i++;
-    }
     return i;
 }
 
@@ -65,9 +61,8 @@ struct abilities profile_abilities(const struct profile *profile, enum quantity 
         abilities.low_frequency = function->low_frequency;
         abilities.high_frequency = function->high_frequency;
         abilities.crest_count = function->crest_error_count;
-        for (size_t i = 0; i < function->crest_error_count; i++) {
+        for (size_t i = 0; i < function->crest_error_count; i++)
             abilities.crest_errors[i] = function->crest_errors[i];
-        }
     }
     return abilities;
 }

@@ -47,14 +47,12 @@ void profile_read_crest_errors(struct function *function, const config_setting_t
         return;
     }
     /* A crest_factor without true RMS is refused by itself. */
-    if (count > 0 && isnan(function->crest_factor)) {
+    if (count > 0 && isnan(function->crest_factor))
         profile_missing(group, "crest_factor", "with crest_errors", problems);
-    }
     for (int i = 0; i < count; i++) {
         const config_setting_t *member = config_setting_get_elem(list, (unsigned)i);
-        if (!strict_group(member, crest_keys, &function->crest_errors[i], problems)) {
+        if (!strict_group(member, crest_keys, &function->crest_errors[i], problems))
             return;
-        }
         check_order(member, function->crest_errors, (size_t)i, problems);
         function->crest_error_count = (size_t)i + 1;
     }

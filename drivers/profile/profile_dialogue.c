@@ -123,12 +123,10 @@ static void check_texts(const struct profile *profile, const config_setting_t *g
 {
     const struct protocol *protocol = &profile->protocol;
 
-    if (strict_member(group, "command_terminator") != NULL && !protocol->command_terminator[0]) {
+    if (strict_member(group, "command_terminator") != NULL && !protocol->command_terminator[0])
         problems_at(problems, group, "\"command_terminator\" is empty, expected at least a byte");
-    }
-    if (strict_member(group, "reply_terminator") != NULL && !protocol->reply_terminator[0]) {
+    if (strict_member(group, "reply_terminator") != NULL && !protocol->reply_terminator[0])
         problems_at(problems, group, "\"reply_terminator\" is empty, expected at least a byte");
-    }
     profile_check_command(profile, group, "identity_query", protocol->identity_query, CONTEXT_BARE,
                           NULL, problems);
     profile_check_command(profile, group, "error_query", protocol->error_query, CONTEXT_BARE, NULL,
@@ -144,9 +142,8 @@ void profile_read_dialogue(struct profile_owner *owner, const config_setting_t *
 {
     const config_setting_t *group = strict_member(root, "dialogue");
 
-    if (group == NULL || !config_setting_is_group(group)) {
+    if (group == NULL || !config_setting_is_group(group))
         return;
-    }
     owner->profile.protocol.reply_limit = 65536;
     strict_group(group, dialogue_keys, owner, problems);
     check_texts(&owner->profile, group, problems);
@@ -218,9 +215,8 @@ bool profile_serial(const config_setting_t *group, struct serial_line *line,
                     file.framing);
         return false;
     }
-    if (good) {
+    if (good)
         *line = file.line;
-    }
     return good;
 }
 

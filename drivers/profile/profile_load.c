@@ -202,24 +202,21 @@ static void read_root(struct profile_owner *owner, const config_setting_t *root,
     struct profile *profile = &owner->profile;
     struct strict_key keys[PROFILE_KEYS];
 
-    if (!read_kind(profile, root, problems)) {
+    if (!read_kind(profile, root, problems))
         return;
-    }
     bool meter = profile->kind == PROFILE_METER;
     strict_keys_join(keys, PROFILE_KEYS, common_keys, meter ? meter_keys : scope_keys);
     strict_group(root, keys, profile, problems);
     profile_read_dialogue(owner, root, problems);
     const config_setting_t *serial = strict_member(root, "serial");
-    if (serial != NULL && config_setting_is_group(serial)) {
+    if (serial != NULL && config_setting_is_group(serial))
         profile_serial(serial, &profile->line, problems);
-    }
     profile_read_commands(profile, root, "setup", CONTEXT_BARE, &profile->setup, problems);
     profile_read_commands(profile, root, "local", CONTEXT_BARE, &profile->local, problems);
-    if (meter) {
+    if (meter)
         profile_read_meter(owner, root, problems);
-    } else {
+    else
         profile_read_scope(owner, root, problems);
-    }
 }
 
 struct profile *profile_read(const char *text, size_t length, const char *path,
@@ -240,9 +237,8 @@ struct profile *profile_read(const char *text, size_t length, const char *path,
         const char *whole = strict_text(&config);
         digest_bytes(whole, strlen(whole), owner->profile.digest);
         owner->profile.text = strdup(whole);
-        if (owner->profile.text == NULL) {
+        if (owner->profile.text == NULL)
             problems_add(problems, path, 0, "no memory");
-        }
     }
     config_destroy(&config);
     if (problems->total > before) {
@@ -257,9 +253,8 @@ struct profile *profile_load(const char *path, struct problems *problems)
     size_t length = 0;
     char *text = slurp(path, &length, NULL, 0, problems);
 
-    if (text == NULL) {
+    if (text == NULL)
         return NULL;
-    }
     struct profile *profile = profile_read(text, length, path, problems);
     free(text);
     return profile;
@@ -272,9 +267,8 @@ static void free_commands(struct commands *commands)
 
 static void free_check(struct check *check)
 {
-    if (check->has_pattern) {
+    if (check->has_pattern)
         regfree(&check->pattern);
-    }
 }
 
 static void free_function(struct function *function)
@@ -284,30 +278,24 @@ static void free_function(struct function *function)
     free_check(&function->select_check);
     free_check(&function->auto_check);
     free_check(&function->range_check);
-    if (function->answer.has_pattern) {
+    if (function->answer.has_pattern)
         regfree(&function->answer.pattern);
-    }
-    if (function->answer.has_overload) {
+    if (function->answer.has_overload)
         regfree(&function->answer.overload);
-    }
 }
 
 static void free_protocol(struct profile_owner *owner)
 {
     struct protocol *protocol = &owner->profile.protocol;
 
-    if (protocol->acknowledges) {
+    if (protocol->acknowledges)
         regfree(&protocol->acknowledge);
-    }
-    if (protocol->has_refusal) {
+    if (protocol->has_refusal)
         regfree(&protocol->refusal);
-    }
-    if (owner->has_identity) {
+    if (owner->has_identity)
         regfree(&protocol->identity);
-    }
-    if (owner->has_error_none) {
+    if (owner->has_error_none)
         regfree(&protocol->error_none);
-    }
 }
 
 static void free_scope(struct scope *scope)
@@ -316,32 +304,27 @@ static void free_scope(struct scope *scope)
     free_commands(&scope->acquire);
     free_check(&scope->calibrated);
     free_check(&scope->done);
-    for (size_t i = 0; i < sizeof scope->coupling_checks / sizeof *scope->coupling_checks; i++) {
+    for (size_t i = 0; i < sizeof scope->coupling_checks / sizeof *scope->coupling_checks; i++)
         free_check(&scope->coupling_checks[i]);
-    }
-    for (size_t i = 0; i < scope->besides_count; i++) {
+    for (size_t i = 0; i < scope->besides_count; i++)
         free_check(&scope->besides[i]);
-    }
 }
 
 void profile_free(struct profile *profile)
 {
     struct profile_owner *owner = (struct profile_owner *)profile;
 
-    if (profile == NULL) {
+    if (profile == NULL)
         return;
-    }
     free_protocol(owner);
     free(profile->text);
     free_commands(&profile->setup);
     free_commands(&profile->local);
-    for (size_t i = 0; i < profile->function_count; i++) {
+    for (size_t i = 0; i < profile->function_count; i++)
         free_function(&profile->functions[i]);
-    }
     free_scope(&profile->scope);
-    for (size_t i = 0; i < PROFILE_MAX_FUNCTIONS; i++) {
+    for (size_t i = 0; i < PROFILE_MAX_FUNCTIONS; i++)
         free(owner->ranges[i]);
-    }
     free(owner);
 }
 

@@ -204,9 +204,8 @@ static void complete_range(const struct function *function, struct range_file *f
 
     range->high = isnan(file->limit) ? range->full_scale : file->limit;
     range->low = is_bipolar(function->quantity) ? -range->high : 0.0;
-    if (function->response == RESPONSE_TRUE_RMS && !isnan(function->crest_factor)) {
+    if (function->response == RESPONSE_TRUE_RMS && !isnan(function->crest_factor))
         range->peak = function->crest_factor * range->full_scale;
-    }
 }
 
 static void check_range(const config_setting_t *group, const struct range_file *file,
@@ -214,15 +213,12 @@ static void check_range(const config_setting_t *group, const struct range_file *
 {
     const struct range *range = &file->range;
 
-    if (isnan(range->full_scale)) {
+    if (isnan(range->full_scale))
         profile_missing(group, "full_scale", "in every range", problems);
-    }
-    if (isnan(range->resolution)) {
+    if (isnan(range->resolution))
         profile_missing(group, "resolution", "in every range", problems);
-    }
-    if (isnan(range->accuracy.reading)) {
+    if (isnan(range->accuracy.reading))
         profile_missing(group, "reading_percent", "in every range", problems);
-    }
     if (range->resolution > range->full_scale) {
         problems_at(problems, group, "\"resolution\" is %g, expected at most full scale, %g",
                     range->resolution, range->full_scale);
@@ -241,13 +237,11 @@ static void check_range(const config_setting_t *group, const struct range_file *
 /* Keeps the command that selects a range; ranges without one leave the list short. */
 static bool keep_select(struct commands *selects, const char *text)
 {
-    if (text[0] == '\0') {
+    if (text[0] == '\0')
         return true;
-    }
     char *copy = strdup(text);
-    if (copy == NULL) {
+    if (copy == NULL)
         return false;
-    }
     selects->texts[selects->count++] = copy;
     return true;
 }
@@ -259,17 +253,15 @@ static void parse_range(const struct profile *profile, struct function *function
     struct range_file file = *common;
 
     read_range(group, &file, problems);
-    if (file.sound) {
+    if (file.sound)
         check_range(group, &file, smaller, problems);
-    }
     profile_check_command(profile, group, "select", file.select, CONTEXT_METER, NULL, problems);
     complete_range(function, &file);
     *range = file.range;
     profile_read_form(function, (size_t)(range - function->front_end.ranges), file.shows, group,
                       problems);
-    if (!keep_select(&function->range_selects, file.select)) {
+    if (!keep_select(&function->range_selects, file.select))
         problems_at(problems, group, "no memory");
-    }
 }
 
 static void check_selection(const struct function *function, const config_setting_t *group,
@@ -393,21 +385,18 @@ static void read_function(struct profile_owner *owner, size_t index, const confi
     function->low_frequency = NAN;
     function->high_frequency = NAN;
     owner->profile.function_count = index + 1;
-    if (strict_group(group, function_keys, function, problems)) {
+    if (strict_group(group, function_keys, function, problems))
         check_function(&owner->profile, index, group, problems);
-    }
     profile_read_crest_errors(function, group, problems);
     profile_read_commands(&owner->profile, group, "select", CONTEXT_METER, &function->select,
                           problems);
     profile_parse_check(&owner->profile, group, "select_check", &function->select_check, problems);
     profile_parse_check(&owner->profile, group, "auto_check", &function->auto_check, problems);
     const config_setting_t *every = strict_member(group, "every_range");
-    if (every != NULL) {
+    if (every != NULL)
         read_range(every, &common, problems);
-    }
-    if (strict_list(group, "ranges") != NULL) {
+    if (strict_list(group, "ranges") != NULL)
         read_ranges(owner, index, group, &common, problems);
-    }
 }
 
 static void check_route(const struct profile *profile, const config_setting_t *root,
@@ -420,12 +409,10 @@ static void check_route(const struct profile *profile, const config_setting_t *r
                           problems);
     profile_check_command(profile, root, "route_answer", profile->route_answer, CONTEXT_METER,
                           input, problems);
-    if (profile->inputs > 1 && profile->route[0] == '\0') {
+    if (profile->inputs > 1 && profile->route[0] == '\0')
         profile_missing(root, "route", "where there is more than one input", problems);
-    }
-    if ((profile->route_query[0] != '\0') != (profile->route_answer[0] != '\0')) {
+    if ((profile->route_query[0] != '\0') != (profile->route_answer[0] != '\0'))
         problems_at(problems, root, "expected both of \"route_query\" and \"route_answer\"");
-    }
 }
 
 void profile_read_meter(struct profile_owner *owner, const config_setting_t *root,
@@ -434,17 +421,15 @@ void profile_read_meter(struct profile_owner *owner, const config_setting_t *roo
     const config_setting_t *list = strict_list(root, "functions");
 
     check_route(&owner->profile, root, problems);
-    if (list == NULL) {
+    if (list == NULL)
         return;
-    }
     int count = config_setting_length(list);
     if (count == 0 || count > PROFILE_MAX_FUNCTIONS) {
         problems_at(problems, list, "%d functions, expected 1 to %d", count, PROFILE_MAX_FUNCTIONS);
         return;
     }
-    for (int i = 0; i < count; i++) {
+    for (int i = 0; i < count; i++)
         read_function(owner, (size_t)i, config_setting_get_elem(list, (unsigned)i), problems);
-    }
     profile_check_proof(&owner->profile, root, problems);
 }
 

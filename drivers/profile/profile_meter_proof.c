@@ -18,9 +18,8 @@ void profile_read_form(struct function *function, size_t i, const char *form,
 {
     const char *point = strchr(form, '.');
 
-    if (form[0] == '\0') {
+    if (form[0] == '\0')
         return;
-    }
     if (form[strspn(form, "0.")] != '\0' || (point != NULL && strchr(point + 1, '.') != NULL)) {
         problems_at(problems, strict_member(group, "shows"),
                     "\"shows\" is \"%s\", expected a 0 for each digit and at most one point", form);
@@ -47,14 +46,11 @@ static bool asks_function(const struct profile *profile, const struct function *
 /* Whether the range shows itself, in an answer or in the number of every reading. */
 static bool asks_range(const struct function *function)
 {
-    if (function->range_check.query[0] != '\0' || function->front_end.count < 2) {
+    if (function->range_check.query[0] != '\0' || function->front_end.count < 2)
         return true;
-    }
-    for (size_t i = 0; i < function->front_end.count; i++) {
-        if (function->shows[i][0] == '\0') {
+    for (size_t i = 0; i < function->front_end.count; i++)
+        if (function->shows[i][0] == '\0')
             return false;
-        }
-    }
     return true;
 }
 
@@ -99,9 +95,8 @@ static void check_route(const struct profile *profile, const config_setting_t *r
         problems_at(problems, strict_member(root, "proof"),
                     "\"proof\" is \"none\", but there is a route_query");
     }
-    if (promises(profile, root) && profile->proof != PROOF_ANSWER_ITSELF && !asks_input(profile)) {
+    if (promises(profile, root) && profile->proof != PROOF_ANSWER_ITSELF && !asks_input(profile))
         profile_missing(root, "route_query", "to prove the input", problems);
-    }
 }
 
 static bool asks_anything(const struct function *function)
@@ -118,9 +113,8 @@ static void check_function(const struct profile *profile, const struct function 
         problems_at(problems, group,
                     "this can be proved, but \"proof\" is \"none\" in the profile");
     }
-    if (!promises(profile, root)) {
+    if (!promises(profile, root))
         return;
-    }
     if (!asks_function(profile, function)) {
         profile_missing(group, profile->proof == PROOF_ANSWER_ITSELF ? "answer" : "select_check",
                         "to prove the function", problems);

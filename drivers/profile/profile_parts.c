@@ -104,11 +104,9 @@ static struct command_values context_values(enum command_context context)
 
 static bool has_needed(const char *text, const char *const *needed)
 {
-    for (; needed != NULL && *needed != NULL; needed++) {
-        if (strstr(text, *needed) != NULL) {
+    for (; needed != NULL && *needed != NULL; needed++)
+        if (strstr(text, *needed) != NULL)
             return true;
-        }
-    }
     return needed == NULL;
 }
 
@@ -126,13 +124,11 @@ static bool check_text(const struct profile *profile, const config_setting_t *at
         problems_at(problems, at, "%s, expected a placeholder that has a value there",
                     failure.what);
     }
-    if (text[0] == '\0') {
+    if (text[0] == '\0')
         problems_at(problems, at, "a command is empty, expected its text");
-    }
     if ((terminator[0] != '\0' && strstr(text, terminator) != NULL) ||
-        strpbrk(text, "\r\n") != NULL) {
+        strpbrk(text, "\r\n") != NULL)
         problems_at(problems, at, "a command holds the end of a line, expected one command");
-    }
     return problems->total == before;
 }
 
@@ -142,12 +138,10 @@ bool profile_check_command(const struct profile *profile, const config_setting_t
 {
     const config_setting_t *at = place(group, key);
 
-    if (text[0] == '\0') {
+    if (text[0] == '\0')
         return true;
-    }
-    if (!check_text(profile, at, text, context, problems)) {
+    if (!check_text(profile, at, text, context, problems))
         return false;
-    }
     if (!has_needed(text, needed)) {
         problems_at(problems, at, "\"%s\" is \"%s\", expected %s in it", key, text, needed[0]);
         return false;
@@ -161,12 +155,10 @@ void profile_read_commands(const struct profile *profile, const config_setting_t
 {
     const config_setting_t *list = strict_list(group, key);
 
-    if (list == NULL || !strict_texts(list, &commands->texts, &commands->count, problems)) {
+    if (list == NULL || !strict_texts(list, &commands->texts, &commands->count, problems))
         return;
-    }
-    for (size_t i = 0; i < commands->count; i++) {
+    for (size_t i = 0; i < commands->count; i++)
         check_text(profile, list, commands->texts[i], context, problems);
-    }
 }
 
 void profile_check_anchors(const config_setting_t *group, const char *key, bool to_the_end,
@@ -175,9 +167,8 @@ void profile_check_anchors(const config_setting_t *group, const char *key, bool 
     const config_setting_t *member = strict_member(group, key);
     const char *text = member != NULL ? config_setting_get_string(member) : NULL;
 
-    if (text == NULL) {
+    if (text == NULL)
         return;
-    }
     if (!pattern_anchored(text, to_the_end)) {
         problems_at(problems, member, "\"%s\" is \"%s\", expected it to %s", key, text,
                     to_the_end ? "begin with ^ and end with $, so that it matches whole answers, "
@@ -215,9 +206,8 @@ void profile_parse_check(const struct profile *profile, const config_setting_t *
 {
     const config_setting_t *member = strict_member(group, key);
 
-    if (member != NULL && config_setting_is_group(member)) {
+    if (member != NULL && config_setting_is_group(member))
         profile_read_check(profile, member, check, problems);
-    }
 }
 
 void profile_missing(const config_setting_t *group, const char *key, const char *why,
@@ -275,9 +265,8 @@ size_t profile_read_ascending(const config_setting_t *list, double *numbers, siz
     }
     for (size_t i = 0; i < count; i++) {
         const config_setting_t *element = config_setting_get_elem(list, (unsigned)i);
-        if (!strict_number(element, &numbers[i], problems)) {
+        if (!strict_number(element, &numbers[i], problems))
             return 0;
-        }
         if (!(numbers[i] > (i > 0 ? numbers[i - 1] : 0.0))) {
             problems_at(problems, element, "\"%s\" has %g in place %zu, expected more than %g",
                         config_setting_name(list), numbers[i], i + 1, i > 0 ? numbers[i - 1] : 0.0);

@@ -56,12 +56,10 @@ static void read_cannot_tell(struct scope *scope, const config_setting_t *root,
     char **texts = NULL;
     size_t count = 0;
 
-    if (list == NULL || !strict_texts(list, &texts, &count, problems)) {
+    if (list == NULL || !strict_texts(list, &texts, &count, problems))
         return;
-    }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         read_name(scope, list, texts[i], problems);
-    }
     strict_texts_free(texts, count);
 }
 

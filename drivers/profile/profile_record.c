@@ -139,9 +139,8 @@ bool profile_read_group(struct scope *scope, const config_setting_t *root, const
                         struct problems *problems)
 {
     *group = strict_member(root, key);
-    if (*group == NULL || !config_setting_is_group(*group)) {
+    if (*group == NULL || !config_setting_is_group(*group))
         return false;
-    }
     strict_group(*group, keys, scope, problems);
     return true;
 }
@@ -162,9 +161,8 @@ static void read_timebase(struct profile_owner *owner, const config_setting_t *r
     struct scope *scope = &owner->profile.scope;
     const config_setting_t *group;
 
-    if (!profile_read_group(scope, root, "timebase", timebase_keys, &group, problems)) {
+    if (!profile_read_group(scope, root, "timebase", timebase_keys, &group, problems))
         return;
-    }
     profile_read_commands(&owner->profile, group, "set", CONTEXT_SCOPE, &scope->timebase, problems);
     profile_check_command(&owner->profile, group, "query", scope->timebase_check.query,
                           CONTEXT_SCOPE, NULL, problems);
@@ -195,9 +193,8 @@ static void check_codes(const struct waveform_coding *coding, const config_setti
 {
     bool real = coding->format == SAMPLE_REAL32 || coding->format == SAMPLE_REAL64;
 
-    if (coding->codes && real) {
+    if (coding->codes && real)
         problems_at(problems, group, "real samples are volts, expected \"codes = false\"");
-    }
     if (coding->codes &&
         !(coding->code_low < coding->code_centre && coding->code_centre < coding->code_high)) {
         problems_at(problems, group,
@@ -213,9 +210,8 @@ static void check_codes(const struct waveform_coding *coding, const config_setti
                     steps);
     }
     if (coding->encoding == ENCODING_BLOCK && coding->format != SAMPLE_INT8 &&
-        coding->format != SAMPLE_UINT8 && strict_member(group, "byte_order") == NULL) {
+        coding->format != SAMPLE_UINT8 && strict_member(group, "byte_order") == NULL)
         profile_missing(group, "byte_order", "where samples are longer than a byte", problems);
-    }
 }
 
 void profile_read_waveform(struct profile_owner *owner, const config_setting_t *root,

@@ -194,9 +194,8 @@ static void check_value_command(const struct profile *profile, const config_sett
 {
     const char *const needed[] = { one, other, NULL };
 
-    if (profile_check_input_command(profile, group, "command", text, problems)) {
+    if (profile_check_input_command(profile, group, "command", text, problems))
         profile_check_command(profile, group, "command", text, CONTEXT_SCOPE, needed, problems);
-    }
 }
 
 /*
@@ -253,9 +252,8 @@ static void read_vertical(struct profile_owner *owner, const config_setting_t *r
     struct strict_key keys[PROFILE_KEYS];
 
     strict_keys_join(keys, PROFILE_KEYS, vertical_keys, profile_accuracy_keys);
-    if (group == NULL || !strict_group(group, keys, &file, problems)) {
+    if (group == NULL || !strict_group(group, keys, &file, problems))
         return;
-    }
     memcpy(scope->vertical, file.command, sizeof scope->vertical);
     memcpy(scope->vertical_check.query, file.query, sizeof scope->vertical_check.query);
     scope->front_end.baseline_divisions = file.baseline_divisions;
@@ -273,9 +271,8 @@ static double apply_span(struct profile_owner *owner, const config_setting_t *gr
 {
     struct span_file file = { 0 };
 
-    if (!strict_group(group, span_keys, &file, problems)) {
+    if (!strict_group(group, span_keys, &file, problems))
         return after;
-    }
     if (file.up_to <= after) {
         problems_at(problems, group, "\"up_to\" is %g after %g, expected ascending ones",
                     file.up_to, after);
@@ -283,9 +280,8 @@ static double apply_span(struct profile_owner *owner, const config_setting_t *gr
     for (size_t i = 0; i < owner->profile.scope.front_end.count; i++) {
         struct range *range = &owner->ranges[0][i];
         if (range->volts_per_division > after * (1.0 + 1e-9) &&
-            range->volts_per_division <= file.up_to * (1.0 + 1e-9)) {
+            range->volts_per_division <= file.up_to * (1.0 + 1e-9))
             range->offset_span = file.span;
-        }
     }
     return file.up_to;
 }
@@ -296,17 +292,15 @@ static void read_offset(struct profile_owner *owner, const config_setting_t *roo
     const config_setting_t *group;
     double after = 0.0;
 
-    if (!profile_read_group(&owner->profile.scope, root, "offset", offset_keys, &group, problems)) {
+    if (!profile_read_group(&owner->profile.scope, root, "offset", offset_keys, &group, problems))
         return;
-    }
     check_value_command(&owner->profile, group, owner->profile.scope.offset, "{offset}", NULL,
                         problems);
     profile_check_input_command(&owner->profile, group, "query",
                                 owner->profile.scope.offset_check.query, problems);
     const config_setting_t *spans = strict_list(group, "spans");
-    for (int i = 0; spans != NULL && i < config_setting_length(spans); i++) {
+    for (int i = 0; spans != NULL && i < config_setting_length(spans); i++)
         after = apply_span(owner, config_setting_get_elem(spans, (unsigned)i), after, problems);
-    }
 }
 
 static void read_position(struct profile_owner *owner, const config_setting_t *root,
@@ -345,9 +339,8 @@ static void read_coupling_query(struct profile_owner *owner, const config_settin
                         answers[i], check->has_pattern ? "there" : "missing");
         }
         profile_check_anchors(group, answers[i], true, problems);
-        if (i != COUPLING_DC) {
+        if (i != COUPLING_DC)
             memcpy(check->query, query, sizeof check->query);
-        }
     }
 }
 
@@ -358,18 +351,16 @@ static void read_coupling(struct profile_owner *owner, const config_setting_t *r
     const config_setting_t *group;
 
     scope->front_end.ac_corner = NAN;
-    if (!profile_read_group(scope, root, "coupling", coupling_keys, &group, problems)) {
+    if (!profile_read_group(scope, root, "coupling", coupling_keys, &group, problems))
         return;
-    }
     profile_check_input_command(&owner->profile, group, "dc", scope->coupling_dc, problems);
     profile_check_input_command(&owner->profile, group, "ac", scope->coupling_ac, problems);
     profile_check_input_command(&owner->profile, group, "ground", scope->coupling_ground, problems);
     read_coupling_query(owner, group, problems);
     scope->front_end.ac_coupling = scope->coupling_ac[0] != '\0';
     scope->front_end.ground_reference = scope->coupling_ground[0] != '\0';
-    if (scope->front_end.ac_coupling && strict_member(group, "ac_corner") == NULL) {
+    if (scope->front_end.ac_coupling && strict_member(group, "ac_corner") == NULL)
         profile_missing(group, "ac_corner", "where there is ac coupling", problems);
-    }
 }
 
 void profile_read_scope(struct profile_owner *owner, const config_setting_t *root,

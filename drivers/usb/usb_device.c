@@ -157,10 +157,9 @@ struct usb_device_info *usb_device_list(size_t *count, struct failure *failure)
         infos = calloc(all + 1, sizeof *infos);
         if (!infos)
             failure_no_memory(failure, "USB devices");
-        for (size_t i = 0; infos && i < all; i++) {
+        for (size_t i = 0; infos && i < all; i++)
             if (found[i].configured)
                 infos[(*count)++] = found[i].info;
-        }
         usb_find_free(found, all);
     }
     libusb_exit(context);

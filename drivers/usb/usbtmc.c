@@ -205,11 +205,10 @@ static enum pipe_result receive_first(struct usbtmc *session, struct arrival *ar
 {
     enum pipe_result result = PIPE_DONE;
 
-    for (int i = 0; i < 2 && result == PIPE_DONE && session->transfer.count == 0; i++) {
+    for (int i = 0; i < 2 && result == PIPE_DONE && session->transfer.count == 0; i++)
         do {
             result = receive(session, arrival, session->pipe.in_packet, arrival->limit, failure);
         } while (result == PIPE_DONE && !arrival->ended && session->transfer.count < USBTMC_HEADER);
-    }
     return result;
 }
 
@@ -290,10 +289,9 @@ static bool has_surplus(const struct usbtmc *session, const struct arrival *arri
 {
     size_t aligned = (USBTMC_HEADER + (size_t)arrival->answer.size + 3) / 4 * 4;
 
-    for (size_t i = aligned; i < session->transfer.count; i++) {
+    for (size_t i = aligned; i < session->transfer.count; i++)
         if (session->transfer.bytes[i] != 0)
             return true;
-    }
     return false;
 }
 

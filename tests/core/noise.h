@@ -15,9 +15,8 @@ static inline double uniform(void)
 static inline double noise(void)
 {
     double sum = -6.0;
-    for (int i = 0; i < 12; i++) {
+    for (int i = 0; i < 12; i++)
         sum += uniform();
-    }
     return sum;
 }
 

@@ -77,10 +77,9 @@ static bool play_send(struct peer *peer, size_t at, size_t chunk)
 {
     const struct step *step = &peer->steps[at];
 
-    for (size_t done = 0; done < step->count; done += chunk) {
+    for (size_t done = 0; done < step->count; done += chunk)
         if (send(peer->fd, step->bytes + done, chunk, MSG_NOSIGNAL) != (ssize_t)chunk)
             return wrong(peer, at, "not sent", step->bytes, step->count);
-    }
     return true;
 }
 

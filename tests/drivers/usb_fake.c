@@ -54,11 +54,10 @@ static void queue_answer(struct fake *fake, const char *text, size_t count)
 
 static const char *said(const struct fake *fake, size_t count)
 {
-    for (size_t i = 0; i < 4 && fake->said[i][0]; i++) {
+    for (size_t i = 0; i < 4 && fake->said[i][0]; i++)
         if (strlen(fake->said[i][0]) == count &&
             memcmp(fake->message, fake->said[i][0], count) == 0)
             return fake->said[i][1];
-    }
     return NULL;
 }
 

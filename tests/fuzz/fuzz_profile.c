@@ -16,9 +16,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     struct problems problems = { 0 };
     struct profile *profile = profile_read((const char *)data, size, "fuzz.cfg", &problems);
 
-    if ((profile == NULL) != (problems.total > 0)) {
+    if ((profile == NULL) != (problems.total > 0))
         abort();
-    }
     profile_free(profile);
     problems_free(&problems);
     return 0;

@@ -24,9 +24,8 @@ static void take_answer(void *context, void *peer, const char *text, size_t leng
     struct peer *to = peer;
     (void)context;
     json_t *json = json_loadb(text, length, JSON_REJECT_DUPLICATES | JSON_ALLOW_NUL, NULL);
-    if (json == NULL || ++to->answers > 1 || memchr(text, '\n', length) != NULL) {
+    if (json == NULL || ++to->answers > 1 || memchr(text, '\n', length) != NULL)
         abort();
-    }
     json_decref(json);
 }
 
@@ -73,11 +72,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     peer.answers = 0;
     peer.kept_count = 0;
     rpc_line(&service, &peer, (const char *)data, size);
-    if (peer.kept_count > 0 && peer.answers > 0) {
+    if (peer.kept_count > 0 && peer.answers > 0)
         abort();
-    }
-    for (size_t i = peer.kept_count; i > 0; i--) {
+    for (size_t i = peer.kept_count; i > 0; i--)
         rpc_fail(peer.kept[i - 1], -32001, "over range", NULL);
-    }
     return 0;
 }

@@ -17,9 +17,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     struct problems problems = { 0 };
     struct bench *bench = settings_read((const char *)data, size, "config/fuzz.cfg", &problems);
 
-    if ((bench == NULL) != (problems.total > 0)) {
+    if ((bench == NULL) != (problems.total > 0))
         abort();
-    }
     bench_unref(bench);
     problems_free(&problems);
     return 0;

@@ -64,9 +64,8 @@ static void test_refused(void **state)
         strict_read_text(&config, row->text, strlen(row->text), "f.cfg", &problems);
         snprintf(place, sizeof place, "f.cfg:%d: ", row->line);
         if (problems.total == 0 || strncmp(problems.lines[0], place, strlen(place)) != 0 ||
-            strstr(problems.lines[0], row->says) == NULL) {
+            strstr(problems.lines[0], row->says) == NULL)
             fail_msg("%s: got %s", row->id, problems.total > 0 ? problems.lines[0] : "nothing");
-        }
         config_destroy(&config);
         problems_free(&problems);
     }
@@ -78,9 +77,8 @@ static const config_setting_t *read_good(config_t *config, const char *id, const
     struct problems problems = { 0 };
 
     config_init(config);
-    if (!strict_read_text(config, text, strlen(text), "f.cfg", &problems) || problems.total > 0) {
+    if (!strict_read_text(config, text, strlen(text), "f.cfg", &problems) || problems.total > 0)
         fail_msg("%s: refused with %s", id, problems.count > 0 ? problems.lines[0] : "nothing");
-    }
     const config_setting_t *setting = config_lookup(config, "x");
     return setting != NULL ? setting : config_lookup(config, "a");
 }

@@ -61,9 +61,8 @@ static void quantiles(void **state)
         { 0.8, 0.8416212336 }, { 0.9, 1.281551566 },   { 0.95, 1.644853627 },
         { 0.99, 2.326347874 }, { 0.999, 3.090232306 },
     };
-    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
         assert_near(guard_band(1 - rows[i][0], 1.0, INFINITY), rows[i][1], 1e-8);
-    }
     /*
      * Few degrees of freedom: the one-sided t for 95 % and 4 is the two-sided one
      * for 90 %, NIST TN 1297 B.1.
@@ -118,9 +117,8 @@ static void probabilities(void **state)
         { 1.1, 0.7881446 },    { 1.25, 0.97724987 },  { 1.2501, 0.97729303 },
         { 1.4, 0.99931286 },
     };
-    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
         assert_within(1 - probability(-INFINITY, 1.0, rows[i][0], 0.125), rows[i][1], 1e-8);
-    }
 }
 
 /*
@@ -165,11 +163,10 @@ static void global_risk(void **state)
     double producer = 0;
     for (double x = step / 2; x < 1.2; x += step) {
         double accepted = probability(-0.2, 0.2, x, 0.04);
-        if (x > 0.2) {
+        if (x > 0.2)
             consumer += 2 * step * process(x) * accepted;
-        } else {
+        else
             producer += 2 * step * process(x) * (1 - accepted);
-        }
     }
     assert_within(consumer, 0.018942207, 1e-7);
     assert_within(producer, 0.0372078, 1e-7);

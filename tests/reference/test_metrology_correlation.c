@@ -52,9 +52,8 @@ static void step_attenuator(void **state)
         { 0.0003, SHAPE_RECTANGULAR }, { 0.0019, SHAPE_RECTANGULAR }, { 0.002, SHAPE_NORMAL },
     };
     struct budget budget = { .count = 0 };
-    for (size_t k = 0; k < sizeof(terms) / sizeof(terms[0]); k++) {
+    for (size_t k = 0; k < sizeof(terms) / sizeof(terms[0]); k++)
         budget_add(&budget, "S7", terms[k].shape, terms[k].standard, 1.0, INFINITY);
-    }
     struct expanded expanded = budget_expand(&budget);
     assert_near(expanded.standard, 0.02234144131, 1e-9);
     assert_near(2.0 * expanded.standard, 0.04468288263, 1e-9);

@@ -84,9 +84,8 @@ static void three_voltmeters(void **state)
         { 1e4, 3.75 },
         { 667.0, 2.000499875 },
     };
-    for (size_t i = 0; i < 3; i++) {
+    for (size_t i = 0; i < 3; i++)
         assert_near(4.0 * loaded(parallel(1e3, 2e3), rows[i][0]).ratio, rows[i][1], 1e-9);
-    }
 }
 
 /*

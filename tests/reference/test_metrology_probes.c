@@ -67,9 +67,8 @@ static void derating_with_frequency(void **state)
     struct probe probe = divider(1.0);
     probe.rating = 400.0;
     probe.rating_corner = 1e6;
-    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
         assert_near(probe_rating_at(&probe, rows[i][0]), rows[i][1], 1e-14);
-    }
 }
 
 int main(void)

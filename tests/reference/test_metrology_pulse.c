@@ -57,9 +57,8 @@ static void states_transitions_aberrations(void **state)
 {
     (void)state;
     double volts[CODES];
-    for (size_t i = 0; i < CODES; i++) {
+    for (size_t i = 0; i < CODES; i++)
         volts[i] = codes[i];
-    }
     struct series of_codes = series_of_codes(codes, CODES, 1.0, 0.0, 1.0);
     struct series of_reals = series_of_reals(volts, CODES, 1.0);
     struct levels levels;
@@ -78,9 +77,8 @@ static double trace[SAMPLES];
 static void single_pole_step(void **state)
 {
     (void)state;
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = i < 100 ? 0.0 : 1.0 - exp(-(double)(i - 100) / 50.0);
-    }
     struct series series = series_of_reals(trace, SAMPLES, 1.0 / 50.0);
     struct levels levels = { 0.0, 1.0, 1, 1 };
     struct transition rise;

@@ -130,9 +130,8 @@ static void uncertainties_are_the_bounds(void **state)
     enum { N = 1000 };
     static double y[N];
     /* Alternating by 0.01: it is orthogonal to the sine, and its RMS is sigma. */
-    for (size_t i = 0; i < N; i++) {
+    for (size_t i = 0; i < N; i++)
         y[i] = sin(two_pi * 0.05 * (double)i) + (i % 2 == 0 ? 0.01 : -0.01);
-    }
     struct series series = series_of_reals(y, N, 1e-3);
     struct sine_fit fit;
     assert_int_equal(sine_fit_four(&series, 50.2, &fit), WAVE_NONE);

@@ -39,9 +39,8 @@ static void check_set(const int *data, size_t n, int base, double divisor,
                       const struct certified *certified)
 {
     double readings[LARGEST_SET];
-    for (size_t i = 0; i < n; i++) {
+    for (size_t i = 0; i < n; i++)
         readings[i] = (base + data[i]) / divisor;
-    }
     check(readings, n, certified);
 }
 

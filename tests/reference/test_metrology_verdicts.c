@@ -30,11 +30,10 @@ static double acceptance_limit(enum decision decision)
     double fail = 2.0;
     for (int i = 0; i < 60; i++) {
         double middle = (pass + fail) / 2.0;
-        if (judge(decision, middle) == VERDICT_PASS) {
+        if (judge(decision, middle) == VERDICT_PASS)
             pass = middle;
-        } else {
+        else
             fail = middle;
-        }
     }
     return pass;
 }

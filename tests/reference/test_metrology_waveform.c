@@ -140,9 +140,8 @@ static void sawtooth_from_zero(void **state)
     assert_near(mean, 75.0, 1e-4);
     assert_near(rms, 86.60254038, 1e-4);
     assert_within(rms / mean, 1.155, 0.0005);
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = 75.0 + 75.0 * trace[i];
-    }
     assert_true(measures(trace, SAMPLES, 1.0 / SAMPLES, &waveform));
     assert_near(waveform.form_factor, 1.154700538, 1e-4);
     assert_near(waveform.rectified, 75.0, 1e-4);

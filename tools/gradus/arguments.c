@@ -48,12 +48,10 @@ static bool is_option(const char *word)
 /* The file may be left out where nothing or an option follows. */
 static bool read_file(struct reader *reader, const struct option_row *row, const char *file)
 {
-    if (file == NULL && reader->next < reader->argc && !is_option(reader->argv[reader->next])) {
+    if (file == NULL && reader->next < reader->argc && !is_option(reader->argv[reader->next]))
         file = reader->argv[reader->next++];
-    }
-    if (file != NULL && file[0] == '\0') {
+    if (file != NULL && file[0] == '\0')
         return fail(reader, " needs a file", row->name);
-    }
     options_read_file(&reader->arguments->options, row, file);
     return true;
 }
@@ -65,16 +63,13 @@ static bool read_option(struct reader *reader, const char *word)
     const size_t length = equals == NULL ? strlen(word) : (size_t)(equals - word);
     snprintf(name, sizeof name, "%.*s", (int)length, word);
     const struct option_row *const row = length < sizeof name ? options_find(name) : NULL;
-    if (row == NULL) {
+    if (row == NULL)
         return fail_option(reader, word, length < sizeof name ? options_nearest(name) : NULL);
-    }
     const char *value = equals == NULL ? NULL : equals + 1;
-    if (names_file(reader, row)) {
+    if (names_file(reader, row))
         return read_file(reader, row, value);
-    }
-    if (value == NULL && row->argument != NULL && reader->next < reader->argc) {
+    if (value == NULL && row->argument != NULL && reader->next < reader->argc)
         value = reader->argv[reader->next++];
-    }
     return options_take(&reader->arguments->options, row, value, reader->problem,
                         reader->problem_size);
 }
@@ -100,12 +95,10 @@ static bool read_word(struct reader *reader, char *word)
         reader->only = true;
         return true;
     }
-    if (!verbatim && is_option(word)) {
+    if (!verbatim && is_option(word))
         return read_option(reader, word);
-    }
-    if (command == NULL) {
+    if (command == NULL)
         return read_command(reader, word);
-    }
     reader->argv[reader->kept++] = word;
     return true;
 }
@@ -123,19 +116,16 @@ static bool check_options(struct reader *reader)
             return false;
         }
     }
-    if (arguments->options.json && arguments->options.csv) {
+    if (arguments->options.json && arguments->options.csv)
         return fail(reader, "--json and --csv exclude each other", "");
-    }
     return true;
 }
 
 static bool check_words(struct reader *reader)
 {
-    for (int i = 0; i < reader->kept; i++) {
-        if (reader->argv[i][0] == '\0') {
+    for (int i = 0; i < reader->kept; i++)
+        if (reader->argv[i][0] == '\0')
             return fail(reader, "an argument is empty", "");
-        }
-    }
     return true;
 }
 
@@ -166,15 +156,13 @@ bool arguments_parse(int argc, char **argv, struct arguments *arguments, char *p
     *arguments = (struct arguments) { .options = options_default() };
     while (reader.next < argc) {
         char *const word = argv[reader.next++];
-        if (!read_word(&reader, word)) {
+        if (!read_word(&reader, word))
             return false;
-        }
     }
     argv[reader.kept] = NULL;
     arguments->operands = argv;
     arguments->operand_count = reader.kept;
-    if (arguments->command == NULL || arguments->options.help || arguments->options.version) {
+    if (arguments->command == NULL || arguments->options.help || arguments->options.version)
         return true;
-    }
     return check_options(&reader) && check_words(&reader) && check_operands(&reader);
 }

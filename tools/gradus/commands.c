@@ -19,8 +19,7 @@ const struct command *const *command_list(void)
 const char *command_nearest(const char *name)
 {
     struct nearest nearest = { 0 };
-    for (const struct command *const *at = command_list(); *at != NULL; at++) {
+    for (const struct command *const *at = command_list(); *at != NULL; at++)
         nearest_offer(&nearest, name, (*at)->name);
-    }
     return nearest.word;
 }

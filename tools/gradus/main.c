@@ -30,9 +30,8 @@ static int close_output(const struct terminal *terminal, int status)
     const bool failed_before = ferror(stdout) != 0;
     errno = 0;
     const bool failed_now = fclose(stdout) != 0;
-    if (!failed_before && !failed_now) {
+    if (!failed_before && !failed_now)
         return status;
-    }
     if (!left && errno != EPIPE) {
         terminal_complain(terminal, "standard output: %s",
                           errno != 0 ? strerror(errno) : "not all of it could be written");

@@ -97,12 +97,10 @@ static struct event_base *new_loop(void)
     struct event_base *base = NULL;
 
     if (config != NULL && event_config_set_flag(config, EVENT_BASE_FLAG_PRECISE_TIMER |
-                                                            EVENT_BASE_FLAG_NO_CACHE_TIME) == 0) {
+                                                            EVENT_BASE_FLAG_NO_CACHE_TIME) == 0)
         base = event_base_new_with_config(config);
-    }
-    if (config != NULL) {
+    if (config != NULL)
         event_config_free(config);
-    }
     return base;
 }
 
@@ -110,12 +108,10 @@ static bool tell_ready(int fd, struct problem *problem)
 {
     static const char line[] = "ready\n";
 
-    if (fd < 0) {
+    if (fd < 0)
         return true;
-    }
-    if (write(fd, line, sizeof line - 1) != (ssize_t)(sizeof line - 1)) {
+    if (write(fd, line, sizeof line - 1) != (ssize_t)(sizeof line - 1))
         return problem_tell(problem, "ready-fd %d: %s", fd, strerror(errno));
-    }
     close(fd);
     return true;
 }
@@ -134,16 +130,13 @@ static bool serve(struct bench *bench, const struct options *options, struct pro
         good = control != NULL;
     }
     good = good && tell_ready(options->ready_fd, problem);
-    if (good) {
+    if (good)
         event_base_dispatch(bench->base);
-    }
     control_close(control);
-    if (interrupt != NULL) {
+    if (interrupt != NULL)
         event_free(interrupt);
-    }
-    if (terminate != NULL) {
+    if (terminate != NULL)
         event_free(terminate);
-    }
     return good;
 }
 
@@ -156,18 +149,16 @@ static bool run_bench(const struct options *options, struct problem *problem)
     bool good = benchfile_read(&file, options->file, problem) &&
                 (options->seeded || benchfile_seed(&file, &seed, problem));
 
-    if (base == NULL) {
+    if (base == NULL)
         good = problem_tell(problem, "no event loop");
-    }
     if (good) {
         bench_begin(&bench, base, seed, options->listen_dir);
         good = benchfile_apply(&file, &bench, problem) && serve(&bench, options, problem);
         bench_end(&bench);
     }
     config_destroy(&file);
-    if (base != NULL) {
+    if (base != NULL)
         event_base_free(base);
-    }
     return good;
 }
 

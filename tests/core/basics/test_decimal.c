@@ -97,9 +97,8 @@ static void written_with_every_place_filled(void **state)
 static double random_double(void)
 {
     uint64_t bits = 0;
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 4; i++)
         bits = bits << 16 ^ (uint64_t)random();
-    }
     double value = 0.0;
     memcpy(&value, &bits, sizeof(value));
     return isfinite(value) ? value : 0.0;

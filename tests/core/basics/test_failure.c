@@ -116,9 +116,8 @@ static void a_cut_never_splits_a_character(void **state)
     for (size_t lead = 0; lead < 2; lead++) {
         char text[400] = "";
         strcat(text, lead != 0 ? "x" : "");
-        while (strlen(text) < 380) {
+        while (strlen(text) < 380)
             strcat(text, "Ω");
-        }
         struct failure failure = cleared();
         failure_set(&failure, FAILURE_SETTINGS, text, NULL, "%s", text);
         size_t kept = strlen(failure.where) - 3;

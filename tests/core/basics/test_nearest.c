@@ -24,9 +24,8 @@ static void test_distance(void **state)
         { "ca", "abc", 3 },
     };
 
-    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
         assert_int_equal(nearest_distance(cases[i].word, cases[i].other), cases[i].distance);
-    }
 }
 
 static void test_nearest(void **state)

@@ -232,9 +232,8 @@ static void every_text_fits(void **state)
         const char *unit = units[i % 4];
         double value = random_magnitude();
         double uncertainty = fabs(i % 2 == 0 ? random_magnitude() : value * 1e-15);
-        if (!isfinite(value) || !isfinite(uncertainty)) {
+        if (!isfinite(value) || !isfinite(uncertainty))
             continue;
-        }
         char text[4 * NOTATION_SIZE];
         notation_result(text, sizeof(text), value, uncertainty, 1 + i % 2, unit);
         assert_true(strlen(text) < NOTATION_SIZE);
@@ -257,9 +256,8 @@ static double read_back(const char *text)
     double number = strtod(text, &end);
     for (size_t i = 0; i < sizeof(units) / sizeof(units[0]); i++) {
         size_t length = strlen(units[i].unit);
-        if (strncmp(end, units[i].unit, length) == 0) {
+        if (strncmp(end, units[i].unit, length) == 0)
             return number * units[i].factor;
-        }
     }
     fail_msg("no unit in \"%s\"", text);
     return NAN;

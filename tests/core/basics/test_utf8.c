@@ -37,9 +37,8 @@ static void test_utf8(void **state)
         assert_int_equal(utf8_prefix(bad[i], strlen(bad[i])), 0);
         assert_false(utf8_printable(bad[i]));
     }
-    for (size_t i = 0; i < sizeof good / sizeof *good; i++) {
+    for (size_t i = 0; i < sizeof good / sizeof *good; i++)
         assert_int_equal(utf8_prefix(good[i], strlen(good[i])), strlen(good[i]));
-    }
     assert_int_equal(utf8_prefix("ab\xFFzz", 5), 2);
     assert_true(utf8_printable("5 µs"));
     assert_false(utf8_printable("a\nb"));

@@ -50,9 +50,8 @@ static void a_full_budget_takes_no_more(void **state)
 {
     (void)state;
     struct budget budget = { .count = 0 };
-    for (int i = 0; i < BUDGET_MAX_TERMS; i++) {
+    for (int i = 0; i < BUDGET_MAX_TERMS; i++)
         assert_true(budget_add(&budget, "x", SHAPE_NORMAL, 1.0, 1.0, INFINITY));
-    }
     assert_false(budget_add(&budget, "x", SHAPE_NORMAL, 1.0, 1.0, INFINITY));
     assert_true(budget_add(&budget, "nothing", SHAPE_NORMAL, 0.0, 1.0, INFINITY));
     assert_int_equal(budget.count, BUDGET_MAX_TERMS);
@@ -76,15 +75,13 @@ static void a_long_source_is_cut_between_characters(void **state)
     (void)state;
     struct budget budget = { .count = 0 };
     char source[64] = "x";
-    while (strlen(source) < 60) {
+    while (strlen(source) < 60)
         strcat(source, "Ω");
-    }
     assert_true(budget_add(&budget, source, SHAPE_NORMAL, 1.0, 1.0, 1.0));
     assert_int_equal(strlen(budget.terms[0].source), 47);
     strcpy(source, "yx");
-    while (strlen(source) < 60) {
+    while (strlen(source) < 60)
         strcat(source, "Ω");
-    }
     assert_true(budget_add(&budget, source, SHAPE_NORMAL, 1.0, 1.0, 1.0));
     assert_int_equal(strlen(budget.terms[1].source), 46);
 }
@@ -133,9 +130,8 @@ static void coverage_falls_towards_two(void **state)
         double factor = coverage_factor(freedom);
         assert_true(factor <= previous && factor >= 2.0);
         previous = factor;
-        if (freedom == 1.0) {
+        if (freedom == 1.0)
             freedom = 1.5;
-        }
     }
     assert_within(previous, 2.0, 1e-11);
 }
@@ -184,9 +180,8 @@ static void type_a_of_equal_readings_is_exact(void **state)
 {
     (void)state;
     double readings[49];
-    for (size_t i = 0; i < 49; i++) {
+    for (size_t i = 0; i < 49; i++)
         readings[i] = 0.1;
-    }
     double mean = NAN;
     double standard = NAN;
     assert_true(type_a(readings, 49, &mean, &standard));

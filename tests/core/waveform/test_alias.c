@@ -21,9 +21,8 @@ static void frequencies_fold_at_half_the_rate(void **state)
     static const double rows[][3] = { { 10.0, 100.0, 10.0 },  { 90.0, 100.0, 10.0 },
                                       { 110.0, 100.0, 10.0 }, { 50.0, 100.0, 50.0 },
                                       { 1000.0, 100.0, 0.0 }, { 0.0, 100.0, 0.0 } };
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
         assert_within(alias_of(rows[i][0], rows[i][1]), rows[i][2], 1e-12);
-    }
 }
 
 static struct apparent seen(double frequency, double rate)
@@ -75,11 +74,10 @@ static void no_alias_is_ever_a_frequency(void **state)
         first.frequency += 0.005;
         double frequency = NAN;
         enum alias_verdict verdict = alias_judge(&first, &second, 1000.0, &frequency);
-        if (verdict == ALIAS_NONE || verdict == ALIAS_RESOLVED) {
+        if (verdict == ALIAS_NONE || verdict == ALIAS_RESOLVED)
             assert_within(frequency, truth, 0.006);
-        } else {
+        else
             assert_true(isnan(frequency));
-        }
     }
 }
 

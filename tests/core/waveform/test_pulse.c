@@ -24,9 +24,8 @@ struct shape {
 static double trapezoid(const struct shape *shape, double t)
 {
     double x = fmod(t - shape->start + 10.0 * shape->period, shape->period);
-    if (x < shape->rise) {
+    if (x < shape->rise)
         return x / shape->rise;
-    }
     x -= shape->rise + shape->high;
     return x < 0.0 ? 1.0 : x < shape->fall ? 1.0 - x / shape->fall : 0.0;
 }
@@ -48,9 +47,8 @@ static void trapezoids_have_their_figures(void **state)
                                5.0 + 20.0 * uniform(), 300.0 * uniform() };
         shape.high = shape.period * (0.15 + 0.6 * uniform());
         double low = 20.0 * uniform() - 10.0, height = exp(10.0 * uniform() - 5.0);
-        for (size_t i = 0; i < SAMPLES; i++) {
+        for (size_t i = 0; i < SAMPLES; i++)
             trace[i] = low + height * (trapezoid(&shape, (double)i) + 1e-3 * noise());
-        }
         struct waveform waveform;
         struct pulse pulse;
         assert_int_equal(measured(SAMPLES, &waveform, &pulse), WAVE_NONE);
@@ -133,9 +131,8 @@ static void what_does_not_rest_has_no_states(void **state)
     for (int round = 0; round < 10 * ROUNDS; round++) {
         double period = 50.0 + 2000.0 * uniform(), sigma = round % 3 == 0 ? 0.0 : 0.03 * uniform();
         double phase = uniform();
-        for (size_t i = 0; i < SAMPLES; i++) {
+        for (size_t i = 0; i < SAMPLES; i++)
             trace[i] = wave(round % 6, (double)i / period + phase) + sigma * noise();
-        }
         struct waveform waveform;
         struct pulse pulse = { .low = 7.0 };
         enum wave_reason reason = measured(SAMPLES, &waveform, &pulse);
@@ -153,15 +150,13 @@ static void noise_and_flat_records_say_so(void **state)
     struct pulse pulse;
     for (int round = 0; round < ROUNDS; round++) {
         size_t count = 20 + (size_t)random() % (SAMPLES - 20);
-        for (size_t i = 0; i < count; i++) {
+        for (size_t i = 0; i < count; i++)
             trace[i] = 5.0 + noise();
-        }
         assert_int_not_equal(measured(count, &waveform, &pulse), WAVE_NONE);
         assert_int_equal(waveform_unfit(&waveform, -INFINITY, INFINITY, 0.0), WAVE_NOISY);
     }
-    for (size_t i = 0; i < 100; i++) {
+    for (size_t i = 0; i < 100; i++)
         trace[i] = 5.0;
-    }
     assert_int_equal(measured(100, &waveform, &pulse), WAVE_FLAT);
     assert_int_equal(waveform_unfit(&waveform, -INFINITY, INFINITY, 0.01), WAVE_FLAT);
     assert_int_equal(waveform_unfit(&waveform, -INFINITY, 5.0, 0.01), WAVE_CLIPPED);
@@ -174,9 +169,8 @@ static void an_edge_too_fast_for_the_samples_has_no_duration(void **state)
 {
     (void)state;
     struct shape shape = { 200.0, 80.0, 1.3, 6.0, 20.5 };
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = trapezoid(&shape, (double)i);
-    }
     struct waveform waveform;
     struct pulse pulse;
     assert_int_equal(measured(SAMPLES, &waveform, &pulse), WAVE_NONE);
@@ -214,9 +208,8 @@ static void the_frequency_is_as_uncertain_as_stated(void **state)
     for (; rounds < 400; rounds++) {
         double period = 40.0 + 400.0 * uniform(), phase = uniform();
         double sigma = 0.1 * uniform() * uniform();
-        for (size_t i = 0; i < SAMPLES; i++) {
+        for (size_t i = 0; i < SAMPLES; i++)
             trace[i] = wave(0, (double)i / period + phase) + sigma * noise();
-        }
         struct waveform waveform;
         struct pulse pulse;
         measured(SAMPLES, &waveform, &pulse);

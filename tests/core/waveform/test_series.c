@@ -42,9 +42,8 @@ static int ascending(const void *a, const void *b)
 static double plain_median_bend(size_t count)
 {
     static double bends[MOST];
-    for (size_t i = 1; i + 1 < count; i++) {
+    for (size_t i = 1; i + 1 < count; i++)
         bends[i - 1] = fabs(reals[i - 1] - 2.0 * reals[i] + reals[i + 1]);
-    }
     qsort(bends, count - 2, sizeof bends[0], ascending);
     return bends[(count - 2) / 2];
 }
@@ -74,9 +73,8 @@ static void check_zone(const struct series *series)
                                            : zone_between(low, high);
     size_t from = (size_t)random() % series->count, i = from, inside = 0;
     double sum = 0.0;
-    while (i < series->count && reals[i] >= zone.low && reals[i] <= zone.high) {
+    while (i < series->count && reals[i] >= zone.low && reals[i] <= zone.high)
         i++;
-    }
     assert_int_equal(series_leave(series, from, &zone), i);
     for (i = 0; i < series->count; i++) {
         bool in = reals[i] >= zone.low && reals[i] <= zone.high;
@@ -85,26 +83,22 @@ static void check_zone(const struct series *series)
     }
     struct series_band band = series_within(series, &zone);
     assert_int_equal(band.count, inside);
-    if (inside > 0) {
+    if (inside > 0)
         assert_within(band.mean, sum / (double)inside, 1e-9);
-    } else {
+    else
         assert_true(isnan(band.mean));
-    }
 }
 
 static void check_tally(const struct series *series, double low, double high)
 {
     static uint32_t tally[SERIES_BINS], wanted[SERIES_BINS];
     double width = 1.0;
-    while (high - low >= width * SERIES_BINS) {
+    while (high - low >= width * SERIES_BINS)
         width *= 2.0;
-    }
-    for (size_t bin = 0; bin < SERIES_BINS; bin++) {
+    for (size_t bin = 0; bin < SERIES_BINS; bin++)
         wanted[bin] = 0;
-    }
-    for (size_t i = 0; i < series->count; i++) {
+    for (size_t i = 0; i < series->count; i++)
         wanted[(size_t)((reals[i] - low) / width)]++;
-    }
     series_tally(series, low, width, tally);
     assert_memory_equal(tally, wanted, sizeof tally);
 }
@@ -165,9 +159,8 @@ static void extremes_refuse_what_is_not_finite(void **state)
     (void)state;
     static const double wrong[] = { NAN, INFINITY, -INFINITY };
     for (size_t at = 0; at < 100; at++) {
-        for (size_t i = 0; i < 100; i++) {
+        for (size_t i = 0; i < 100; i++)
             reals[i] = 1.0;
-        }
         reals[at] = wrong[at % 3];
         struct series series = series_of_reals(reals, 100, 1.0);
         double minimum = 7.0, maximum = 7.0;

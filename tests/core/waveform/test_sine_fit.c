@@ -29,9 +29,8 @@ static void fits_find_what_was_put_in(void **state)
         double f = (2.0 + 500.0 * uniform()) / SAMPLES, amplitude = exp(10.0 * uniform() - 5.0);
         double offset = amplitude * pow(10.0, 6.0 * uniform()), phase = two_pi * uniform();
         double sigma = 0.05 * amplitude;
-        for (size_t i = 0; i < SAMPLES; i++) {
+        for (size_t i = 0; i < SAMPLES; i++)
             trace[i] = offset + amplitude * cos(two_pi * f * (double)i + phase) + sigma * noise();
-        }
         struct series series = series_of_reals(trace, SAMPLES, 1.0);
         struct sine_fit fit;
         double start = f + (uniform() - 0.5) * 0.5 / SAMPLES;
@@ -50,9 +49,8 @@ static void a_sine_without_noise_is_found_exactly(void **state)
 {
     (void)state;
     for (double f = 1.3 / SAMPLES; f < 0.49; f *= 1.7) {
-        for (size_t i = 0; i < SAMPLES; i++) {
+        for (size_t i = 0; i < SAMPLES; i++)
             trace[i] = 3.0 * cos(two_pi * f * (double)i + 1.0) - 20.0;
-        }
         struct series series = series_of_reals(trace, SAMPLES, 1.0);
         struct sine_fit fit;
         assert_int_equal(sine_fit_four(&series, f + 0.1 / SAMPLES, &fit), WAVE_NONE);
@@ -68,9 +66,8 @@ static void failures_have_their_reasons(void **state)
     (void)state;
     srandom(SEED);
     struct sine_fit fit = { .amplitude = 7.0 };
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = sin(two_pi * 0.01 * (double)i);
-    }
     struct series series = series_of_reals(trace, SAMPLES, 1.0);
     assert_int_equal(sine_fit_four(&series, 0.5 / SAMPLES, &fit), WAVE_FEW_PERIODS);
     assert_int_equal(sine_fit_four(&series, NAN, &fit), WAVE_FEW_PERIODS);

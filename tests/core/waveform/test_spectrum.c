@@ -25,9 +25,8 @@ static void lengths_are_products_of_two_three_five(void **state)
     (void)state;
     static const size_t rows[][2] = { { 0, 0 },   { 1, 1 },   { 7, 6 },       { 11, 10 },
                                       { 31, 30 }, { 97, 96 }, { 1023, 1000 }, { 1024, 1024 } };
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
         assert_int_equal(spectrum_length(rows[i][0]), rows[i][1]);
-    }
 }
 
 /* What is left of a sine halfway between two bins: the sum that defines it (Harris, as below). */
@@ -89,9 +88,8 @@ static void amplitudes_are_those_of_the_definition(void **state)
     (void)state;
     srandom(SEED);
     for (size_t n = 8; n <= 1200; n = n < 100 ? n + 1 : n + 87) {
-        for (size_t i = 0; i < n; i++) {
+        for (size_t i = 0; i < n; i++)
             trace[i] = i < 2 ? 2.0 * (double)i - 1.0 : 2.0 * uniform() - 1.0;
-        }
         struct series series = series_of_reals(trace, n, 1.0);
         struct spectrum spectrum;
         make(&series, WINDOW_RECTANGULAR, &spectrum);
@@ -115,9 +113,8 @@ static void amplitudes_are_corrected_for_the_window(void **state)
     (void)state;
     for (size_t i = 0; i < WINDOW_COUNT; i++) {
         for (int half = 0; half < 2; half++) {
-            for (size_t k = 0; k < SAMPLES; k++) {
+            for (size_t k = 0; k < SAMPLES; k++)
                 trace[k] = 1e3 + 2.0 * sin(two_pi * (500.0 + half / 2.0) * (double)k / SAMPLES);
-            }
             struct series series = series_of_reals(trace, SAMPLES, 1e-3);
             struct spectrum spectrum;
             make(&series, (enum window)i, &spectrum);
@@ -141,9 +138,8 @@ static void distortion_is_what_was_put_in(void **state)
         double third = 0.05 * uniform(), sigma = 1e-3 * uniform() + 3e-4, scale = exp(uniform());
         for (size_t i = 0; i < SAMPLES; i++) {
             double x = two_pi * f * (double)i, noise = -6.0;
-            for (int j = 0; j < 12; j++) {
+            for (int j = 0; j < 12; j++)
                 noise += uniform();
-            }
             trace[i] = scale * (5.0 + sin(x) + second * sin(2.0 * x + 1.0) + third * cos(3.0 * x) +
                                 sigma * noise);
         }
@@ -171,19 +167,16 @@ static void reasons_come_instead_of_figures(void **state)
     struct spectrum spectrum;
     struct distortion seen = { .amplitude = 7.0 };
     struct series series = series_of_reals(trace, SAMPLES, 1.0);
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = 5.0;
-    }
     make(&series, WINDOW_HANN, &spectrum);
     assert_int_equal(distortion_measure(&spectrum, &seen), WAVE_FLAT);
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = uniform();
-    }
     make(&series, WINDOW_HANN, &spectrum);
     assert_int_equal(distortion_measure(&spectrum, &seen), WAVE_NOISY);
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = sin(two_pi * 1.5 * (double)i / SAMPLES);
-    }
     make(&series, WINDOW_BLACKMAN_HARRIS, &spectrum);
     assert_int_equal(distortion_measure(&spectrum, &seen), WAVE_FEW_PERIODS);
     trace[17] = NAN;

@@ -20,17 +20,15 @@ static double trace[SAMPLES];
 /* offset + amplitude sin(2 pi (i / per_period + phase)), phase in periods. */
 static void sine(size_t count, double per_period, double phase, double amplitude, double offset)
 {
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         trace[i] = offset + amplitude * sin(two_pi * ((double)i / per_period + phase));
-    }
 }
 
 /* High for `high` of every `period` samples, beginning at sample `start`. */
 static void pulses(size_t count, size_t period, size_t high, size_t start)
 {
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         trace[i] = (i + period - start) % period < high ? 1.0 : 0.0;
-    }
 }
 
 /* Normal deviates by the polar method (Marsaglia and Bray 1964; from memory). */
@@ -40,17 +38,15 @@ static double normal(void)
         double u = 2.0 * (double)random() / 2147483648.0 - 1.0;
         double v = 2.0 * (double)random() / 2147483648.0 - 1.0;
         double s = u * u + v * v;
-        if (s > 0.0 && s < 1.0) {
+        if (s > 0.0 && s < 1.0)
             return u * sqrt(-2.0 * log(s) / s);
-        }
     }
 }
 
 static void add_noise(size_t count, double sigma)
 {
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         trace[i] += sigma * normal();
-    }
 }
 
 static bool measures(const double *volts, size_t count, double interval, struct waveform *waveform)
@@ -61,9 +57,8 @@ static bool measures(const double *volts, size_t count, double interval, struct 
 
 static void quantise(size_t count, double step)
 {
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         trace[i] = step * floor(trace[i] / step + 0.5);
-    }
 }
 
 static struct waveform measured(size_t count)
@@ -117,9 +112,8 @@ static void results_too_large_for_a_double_are_refused(void **state)
 static void a_level_trace_is_its_level(void **state)
 {
     (void)state;
-    for (size_t i = 0; i < 4; i++) {
+    for (size_t i = 0; i < 4; i++)
         trace[i] = -0.1;
-    }
     struct waveform waveform = measured(4);
     assert_true(waveform.mean == -0.1 && waveform.rms == 0.1 && waveform.ac_rms == 0.0);
     assert_true(waveform.maximum == -0.1 && waveform.minimum == -0.1);
@@ -135,9 +129,8 @@ static void less_than_a_period_has_no_frequency(void **state)
     (void)state;
     sine(SAMPLES, SAMPLES / 0.9, 0.02, 1.0, 0.0);
     assert_true(isnan(measured(SAMPLES).frequency));
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = (double)i;
-    }
     struct waveform ramp = measured(SAMPLES);
     assert_true(isnan(ramp.frequency) && ramp.periods == 0.0);
     assert_near(ramp.mean, (SAMPLES - 1) / 2.0, 1e-15);
@@ -193,9 +186,8 @@ static void irregular_crossings_are_no_period(void **state)
     (void)state;
     static const size_t starts[] = { 200, 500, 800, 1200, 1500, 1800 };
     sine(SAMPLES, 1.0, 0.0, 0.0, 0.0);
-    for (size_t i = 0; i < 6; i++) {
+    for (size_t i = 0; i < 6; i++)
         trace[starts[i]] = trace[starts[i] + 1] = 1.0;
-    }
     struct waveform waveform = measured(SAMPLES);
     assert_true(isnan(waveform.frequency) && waveform.periods == 0.0);
     assert_near(waveform.mean, 12.0 / SAMPLES, 1e-14);
@@ -208,9 +200,8 @@ static void chatter_at_the_mid_level_adds_no_crossing(void **state)
     sine(SAMPLES, 500.0, 0.51, 1.0, 0.0);
     for (size_t i = 1; i + 2 < SAMPLES; i++) {
         /* The slope there is 0.013 a sample, so what was put there is not taken for a passage. */
-        if (trace[i - 1] < 0.0 && trace[i - 1] > -0.02 && trace[i] >= 0.0) {
+        if (trace[i - 1] < 0.0 && trace[i - 1] > -0.02 && trace[i] >= 0.0)
             trace[i + 1] = -0.05;
-        }
     }
     struct waveform waveform = measured(SAMPLES);
     assert_true(waveform.periods == 3.0);
@@ -299,9 +290,8 @@ static void the_median_is_one_of_the_differences(void **state)
     static const double second[] = { 10.0, 1.0, 10.0, 2.0, 3.0 };
     trace[0] = 0.0;
     trace[1] = 0.0;
-    for (size_t i = 0; i < 5; i++) {
+    for (size_t i = 0; i < 5; i++)
         trace[i + 2] = 2.0 * trace[i + 1] - trace[i] + second[i];
-    }
     assert_near(measured(7).noise, 3.0 / (0.67448975019608174 * sqrt(6.0)), 1e-7);
 }
 
@@ -378,9 +368,8 @@ static void edges_do_not_widen_the_peak_gap(void **state)
     pulses(SAMPLES, 100, 50, 20);
     assert_true(measured(SAMPLES).peak_gap == 0.0);
     /* One sample on the edge, and a top that droops a little. */
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = trace[i] > 0.5 ? 1.0 - 1e-4 * (double)((i + 80) % 100) : 0.0;
-    }
     trace[19] = 0.5;
     assert_true(measured(SAMPLES).peak_gap <= 0.0001 + 1e-12);
 }
@@ -396,9 +385,8 @@ static void a_lone_spike_widens_the_peak_gap(void **state)
 static void a_large_mean_does_not_swallow_the_rest(void **state)
 {
     (void)state;
-    for (size_t i = 0; i < SAMPLES; i++) {
+    for (size_t i = 0; i < SAMPLES; i++)
         trace[i] = 1e8 + (i % 100 < 50 ? 1.0 : -1.0) * 0.0009765625;
-    }
     struct waveform waveform = measured(SAMPLES);
     assert_near(waveform.ac_rms, 0.0009765625, 1e-6);
     assert_near(waveform.mean, 1e8, 1e-15);
@@ -411,9 +399,8 @@ static void a_long_record_keeps_its_digits(void **state)
     enum { LONG = 10000000 };
     double *samples = malloc(LONG * sizeof(*samples));
     assert_non_null(samples);
-    for (size_t i = 0; i < LONG; i++) {
+    for (size_t i = 0; i < LONG; i++)
         samples[i] = i % 1000 < 500 ? 0.1 : 0.3;
-    }
     struct waveform waveform;
     assert_true(measures(samples, LONG, 1e-9, &waveform));
     free(samples);
@@ -443,9 +430,8 @@ static void a_whole_record_knows_no_periods(void **state)
 {
     (void)state;
     struct waveform whole;
-    for (size_t i = 0; i < 300; i++) {
+    for (size_t i = 0; i < 300; i++)
         trace[i] = i / 100 % 2 == 0 ? 1.0 : 0.0;
-    }
     struct series series = series_of_reals(trace, 300, 1e-3);
     assert_true(waveform_measure_whole(&series, &whole));
     assert_within(whole.mean, 2.0 / 3.0, 1e-12);

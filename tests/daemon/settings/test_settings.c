@@ -43,9 +43,8 @@ static struct bench *read_point(const char *keys, struct problems *problems)
 
 static void show(const struct problems *problems)
 {
-    for (size_t i = 0; i < problems->count; i++) {
+    for (size_t i = 0; i < problems->count; i++)
         print_message("%s\n", problems->lines[i]);
-    }
 }
 
 static struct bench *good_point(const char *keys)
@@ -65,21 +64,18 @@ static bool is_expected(const char *message, const char *expected)
 {
     size_t length = strlen(expected);
 
-    if (strncmp(message, FOLDER, sizeof FOLDER - 1) == 0) {
+    if (strncmp(message, FOLDER, sizeof FOLDER - 1) == 0)
         message += sizeof FOLDER - 1;
-    }
-    if (length > 3 && strcmp(expected + length - 3, "...") == 0) {
+    if (length > 3 && strcmp(expected + length - 3, "...") == 0)
         return strncmp(message, expected, length - 3) == 0;
-    }
     return strcmp(message, expected) == 0;
 }
 
 /* Messages may quote the folder once more inside; it is cut out of them. */
 static void cut_folder(char *message)
 {
-    for (char *at = strstr(message, FOLDER); at != NULL; at = strstr(at, FOLDER)) {
+    for (char *at = strstr(message, FOLDER); at != NULL; at = strstr(at, FOLDER))
         memmove(at, at + sizeof FOLDER - 1, strlen(at + sizeof FOLDER - 1) + 1);
-    }
 }
 
 static void check_case(const char *name)
@@ -97,13 +93,11 @@ static void check_case(const char *name)
     assert_non_null(file);
     while (fgets(expected, sizeof expected, file) != NULL) {
         expected[strcspn(expected, "\n")] = '\0';
-        if (count >= problems.count) {
+        if (count >= problems.count)
             fail_msg("%s: no message where expected: %s", name, expected);
-        }
         cut_folder(problems.lines[count]);
-        if (!is_expected(problems.lines[count], expected)) {
+        if (!is_expected(problems.lines[count], expected))
             fail_msg("%s: got      %s\nexpected %s", name, problems.lines[count], expected);
-        }
         count++;
     }
     fclose(file);
@@ -215,9 +209,8 @@ static void test_shipped(void **state)
         assert_non_null(bench);
         assert_true(bench->point_count > 0);
         assert_string_equal(bench->path, path);
-        for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+        for (int kind = 0; kind < MISTAKE_COUNT; kind++)
             assert_int_equal(bench->policy[kind], mistake_default((enum mistake_kind)kind));
-        }
         bench_unref(bench);
     }
 }
@@ -368,9 +361,8 @@ static void test_signal(void **state)
     assert_true(fabs(point->source.capacitance_tolerance - 0.3) < 1e-15);
     assert_true(bench->loading_share == 0.01);
     assert_true(bench->lead_zero_s == 28800.0);
-    for (int kind = 0; kind < MISTAKE_COUNT; kind++) {
+    for (int kind = 0; kind < MISTAKE_COUNT; kind++)
         assert_int_equal(bench->policy[kind], mistake_default((enum mistake_kind)kind));
-    }
     bench_unref(bench);
 }
 

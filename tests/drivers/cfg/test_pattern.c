@@ -21,9 +21,8 @@ static void refused(const char *text, const char *why)
         regfree(&pattern);
         fail_msg("\"%s\" was taken", text);
     }
-    if (strstr(reason, why) == NULL) {
+    if (strstr(reason, why) == NULL)
         fail_msg("\"%s\" was refused with \"%s\", not \"%s\"", text, reason, why);
-    }
 }
 
 static bool matches(const char *text, const char *subject)
@@ -31,9 +30,8 @@ static bool matches(const char *text, const char *subject)
     regex_t pattern;
     char reason[128];
 
-    if (!pattern_compile(&pattern, text, reason, sizeof reason)) {
+    if (!pattern_compile(&pattern, text, reason, sizeof reason))
         fail_msg("\"%s\": %s", text, reason);
-    }
     const bool found = regexec(&pattern, subject, 0, NULL, 0) == 0;
     regfree(&pattern);
     return found;

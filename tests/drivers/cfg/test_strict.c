@@ -55,9 +55,8 @@ static void test_text_refused(void **state)
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct problems problems = { 0 };
         const char *message = first_message(cases[i][0], &problems);
-        if (strncmp(message, cases[i][1], strlen(cases[i][1])) != 0) {
+        if (strncmp(message, cases[i][1], strlen(cases[i][1])) != 0)
             fail_msg("%s: got %s", cases[i][0], message);
-        }
         problems_free(&problems);
     }
 }
@@ -98,9 +97,8 @@ static void test_text_taken(void **state)
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct problems problems = { 0 };
         const char *message = first_message(cases[i], &problems);
-        if (problems.total != 0) {
+        if (problems.total != 0)
             fail_msg("%s: got %s", cases[i], message);
-        }
     }
 }
 
@@ -141,9 +139,8 @@ static void test_what_the_parser_wanted(void **state)
         struct problems problems = { 0 };
         const char *message = first_message(cases[i].text, &problems);
         if (strncmp(message, cases[i].line, strlen(cases[i].line)) != 0 ||
-            strstr(message, cases[i].says) == NULL) {
+            strstr(message, cases[i].says) == NULL)
             fail_msg("%s gave: %s", cases[i].text, message);
-        }
         problems_free(&problems);
     }
 }
@@ -257,9 +254,8 @@ static void test_table_refuses(void **state)
         assert_false(strict_group(config_root_setting(&config), keys, &target, &problems));
         assert_int_equal(problems.total, 1);
         assert_true(strncmp(problems.lines[0], "f.cfg:2: ", 9) == 0);
-        if (strncmp(problems.lines[0] + 9, cases[i][1], strlen(cases[i][1])) != 0) {
+        if (strncmp(problems.lines[0] + 9, cases[i][1], strlen(cases[i][1])) != 0)
             fail_msg("%s: got %s", cases[i][0], problems.lines[0]);
-        }
         assert_memory_equal(&target, &untouched, sizeof target);
         problems_free(&problems);
         config_destroy(&config);
@@ -345,9 +341,8 @@ static void test_many_problems(void **state)
     (void)state;
     struct problems problems = { 0 };
 
-    for (int i = 0; i < 2 * PROBLEMS_MAX; i++) {
+    for (int i = 0; i < 2 * PROBLEMS_MAX; i++)
         problems_add(&problems, "f", i, "%d", i);
-    }
     assert_int_equal(problems.total, 2 * PROBLEMS_MAX);
     assert_int_equal(problems.count, PROBLEMS_MAX);
     assert_string_equal(problems.lines[0], "f: 0");

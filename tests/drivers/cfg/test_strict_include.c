@@ -175,9 +175,8 @@ static void test_include_bomb(void **state)
     static const char line[] = "@include \"a.inc\"\n";
     char text[300 * (sizeof line - 1) + 1];
 
-    for (size_t i = 0; i < sizeof text - 1; i++) {
+    for (size_t i = 0; i < sizeof text - 1; i++)
         text[i] = line[i % (sizeof line - 1)];
-    }
     text[sizeof text - 1] = '\0';
     write_file(folder, "top.cfg", text);
     memset(text, '\n', sizeof text - 1); /* thousands of lines, 300 times */

@@ -446,10 +446,9 @@ static bool ask(struct worker *worker, struct dialogue *dialogue, unsigned wait_
 /* With the faults gone a few calls must be enough, whatever state it was left in. */
 static bool recover(struct worker *worker, struct dialogue *dialogue)
 {
-    for (int i = 0; i < RECOVERY_TRIES; i++) {
+    for (int i = 0; i < RECOVERY_TRIES; i++)
         if (come_in_step(worker, dialogue, 1000) && ask(worker, dialogue, 500))
             return true;
-    }
     return false;
 }
 
@@ -460,10 +459,9 @@ static void play_dialogue(struct worker *worker)
     if (!dialogue)
         abort();
     atomic_store(&worker->faulty, true);
-    for (int i = 0; i < QUERIES; i++) {
+    for (int i = 0; i < QUERIES; i++)
         if (come_in_step(worker, dialogue, between(&worker->random, 30, 200)))
             ask(worker, dialogue, between(&worker->random, 10, 60));
-    }
     atomic_store(&worker->faulty, false);
     if (!recover(worker, dialogue)) {
         worker->counts.lost++;

@@ -43,9 +43,8 @@ static void replace(char text[TEXT], const char *from, const char *to)
     size_t rest = strlen(at + strlen(from)) + 1;
     assert_true((size_t)(at - text) + strlen(to) + rest <= TEXT);
     memmove(at + strlen(to), at + strlen(from), rest);
-    for (size_t i = 0; to[i] != '\0'; i++) {
+    for (size_t i = 0; to[i] != '\0'; i++)
         at[i] = to[i];
-    }
 }
 
 struct mistake {
@@ -212,9 +211,8 @@ static struct profile *load(const char *name)
 
     snprintf(path, sizeof path, FOLDER "%s.cfg", name);
     struct profile *profile = profile_load(path, &problems);
-    for (size_t i = 0; i < problems.count; i++) {
+    for (size_t i = 0; i < problems.count; i++)
         print_message("%s\n", problems.lines[i]);
-    }
     assert_non_null(profile);
     assert_int_equal(problems.total, 0);
     assert_string_equal(profile->name, name);
@@ -241,9 +239,8 @@ static void test_all_shipped(void **state)
                                          "tarnwerk-scope",     "oldmere-scope",
                                          "generic-scpi-meter", "generic-scpi-scope" };
 
-    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
         profile_free(load(names[i]));
-    }
 }
 
 /* Figures of the invented instrument's data sheet, see its profile. */
@@ -391,9 +388,8 @@ static void test_volts_have_their_window(void **state)
         "cannot_tell = [ \"coupling\" ];";
     struct profile *profile = profile_read(text, strlen(text), "s.cfg", &problems);
 
-    for (size_t i = 0; i < problems.count; i++) {
+    for (size_t i = 0; i < problems.count; i++)
         print_message("%s\n", problems.lines[i]);
-    }
     assert_non_null(profile);
     const struct range *range = &profile->scope.front_end.ranges[0];
     assert_true(range->high == 4.0 - 1.5 / 32.0 && range->low == -range->high);

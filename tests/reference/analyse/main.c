@@ -63,18 +63,16 @@ static void show_spectra(const struct series *series)
         struct spectrum spectrum;
         if (spectrum_in(series, (enum window)i, spectral, &spectrum) == WAVE_NONE) {
             printf("used %zu\n", spectrum.used);
-            for (size_t k = 0; k < spectrum.bins; k++) {
+            for (size_t k = 0; k < spectrum.bins; k++)
                 printf("spectrum_%d_%zu %.17g\n", i, k, spectrum.amplitude[k]);
-            }
         }
     }
 }
 
 int main(int argc, char **argv)
 {
-    if (argc != 5) {
+    if (argc != 5)
         return 2;
-    }
     double scale = strtod(argv[2], NULL), offset = strtod(argv[3], NULL);
     double interval = strtod(argv[4], NULL);
     bool are_codes = strcmp(argv[1], "codes") == 0;

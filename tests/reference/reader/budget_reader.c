@@ -16,9 +16,8 @@
 static enum shape shape_of(const char *name)
 {
     int shape = SHAPE_NORMAL;
-    while (shape < SHAPE_BIAS && strcmp(shape_name((enum shape)shape), name) != 0) {
+    while (shape < SHAPE_BIAS && strcmp(shape_name((enum shape)shape), name) != 0)
         shape++;
-    }
     return (enum shape)shape;
 }
 
@@ -38,9 +37,8 @@ static void answer(const struct budget *budget)
 {
     struct expanded expanded = budget_expand(budget);
     printf("{\"standard\": %.17g, ", expanded.standard);
-    if (isfinite(expanded.freedom)) {
+    if (isfinite(expanded.freedom))
         printf("\"freedom\": %.17g, ", expanded.freedom);
-    }
     printf("\"coverage\": %.17g, \"method\": \"%s\"}\n", expanded.coverage,
            coverage_method_name(expanded.method));
 }
@@ -52,13 +50,11 @@ int main(void)
         struct budget budget = { .count = 0 };
         json_t *terms = json_loads(line, 0, NULL);
         bool good = json_is_array(terms);
-        for (size_t i = 0; good && i < json_array_size(terms); i++) {
+        for (size_t i = 0; good && i < json_array_size(terms); i++)
             good = add(&budget, json_array_get(terms, i));
-        }
         json_decref(terms);
-        if (!good) {
+        if (!good)
             return EXIT_FAILURE;
-        }
         answer(&budget);
     }
     return EXIT_SUCCESS;

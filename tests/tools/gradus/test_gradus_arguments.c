@@ -29,9 +29,8 @@ static bool parse(struct line *line, const char *const *words)
 {
     int count = 1;
     line->words[0] = strcpy(line->copies[0], "gradus");
-    for (; words[count - 1] != NULL; count++) {
+    for (; words[count - 1] != NULL; count++)
         line->words[count] = strcpy(line->copies[count], words[count - 1]);
-    }
     line->words[count] = NULL;
     return arguments_parse(count, line->words, &line->arguments, line->problem,
                            sizeof line->problem);
@@ -67,9 +66,8 @@ static void numbers_are_checked(void **state)
     static const char *const wrong[] = { "",   "0",  "10001", "1.5", "1e99", "0x10", "nan",
                                          "-1", "1 ", " 1",    "1,5", "ten",  "inf",  "1e400" };
     struct line line;
-    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++) {
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
         check_refused(&line, PARSE(&line, "measure", "x", "--repeat", wrong[i]), "--repeat");
-    }
     assert_true(PARSE(&line, "measure", "x", "--repeat", "10000", "--deadline", "2.5e2"));
     assert_int_equal(line.arguments.options.repeat, 10000);
     assert_true(line.arguments.options.deadline_ms == 250);

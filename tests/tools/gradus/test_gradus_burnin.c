@@ -140,9 +140,8 @@ static void what_has_no_room_is_said(void **state)
 {
     (void)state;
     json_t *const run = make_run("rack-1", 256, 4);
-    for (size_t i = 0; i < 100; i++) {
+    for (size_t i = 0; i < 100; i++)
         trip(run, 8 * i, i == 40 ? "2026-01-31T23:00:00.000Z" : "2026-01-31T13:00:00.000Z");
-    }
     json_object_set_new(point_at(run, 1021), "worst_margin", json_real(0.05));
     char *const text = draw(run, &screen, 23);
     assert_int_equal(count_lines(text, 80), 23);

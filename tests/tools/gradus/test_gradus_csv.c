@@ -66,9 +66,8 @@ static void every_number_comes_back(void **state)
         char text[CSV_NUMBER_SIZE];
         bits = bits * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
         memcpy(&number, &bits, sizeof number);
-        if (isfinite(number)) {
+        if (isfinite(number))
             assert_true(strtod(csv_number(text, number), NULL) == number);
-        }
     }
 }
 

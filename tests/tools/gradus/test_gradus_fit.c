@@ -119,9 +119,8 @@ static void check_course(const double *values, size_t count, size_t columns, dou
 {
     struct spark spark = { .count = 0 };
     char text[SPARK_TEXT];
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         spark_add(&spark, values[i]);
-    }
     assert_int_equal(spark_draw(&spark, columns, span, false, text), text_width(blocks));
     assert_string_equal(text, blocks);
     spark_draw(&spark, columns, span, true, text);
@@ -162,12 +161,10 @@ static void the_oldest_go_first(void **state)
     (void)state;
     struct spark spark = { .count = 0 };
     char text[SPARK_TEXT];
-    for (int i = 0; i < SPARK_MOST; i++) {
+    for (int i = 0; i < SPARK_MOST; i++)
         spark_add(&spark, -100);
-    }
-    for (int i = 0; i < SPARK_MOST - 1; i++) {
+    for (int i = 0; i < SPARK_MOST - 1; i++)
         spark_add(&spark, 1);
-    }
     assert_int_equal(spark_draw(&spark, 1000, (double)NAN, true, text), SPARK_MOST);
     assert_memory_equal(text, "_'''", 4);
     spark_add(&spark, 1);

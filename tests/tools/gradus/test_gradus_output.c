@@ -26,9 +26,8 @@ static int make_place(void **state)
     struct place *place = calloc(1, sizeof *place);
     strcpy(place->folder, "/tmp/output-XXXXXX");
     *state = place;
-    if (place == NULL || mkdtemp(place->folder) == NULL) {
+    if (place == NULL || mkdtemp(place->folder) == NULL)
         return -1;
-    }
     snprintf(place->path, sizeof place->path, "%s/report", place->folder);
     return 0;
 }
@@ -37,9 +36,8 @@ static size_t entries(const struct place *place)
 {
     size_t count = 0;
     DIR *folder = opendir(place->folder);
-    while (readdir(folder) != NULL) {
+    while (readdir(folder) != NULL)
         count++;
-    }
     closedir(folder);
     return count - 2;
 }
@@ -48,9 +46,8 @@ static int remove_place(void **state)
 {
     struct place *place = *state;
     DIR *folder = opendir(place->folder);
-    for (struct dirent *entry; (entry = readdir(folder)) != NULL;) {
+    for (struct dirent *entry; (entry = readdir(folder)) != NULL;)
         unlinkat(dirfd(folder), entry->d_name, 0);
-    }
     closedir(folder);
     rmdir(place->folder);
     free(place);

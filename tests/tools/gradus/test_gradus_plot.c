@@ -40,20 +40,17 @@ static struct lines draw(const struct plot *plot)
     struct lines lines = { .text = plot_draw(plot) };
     assert_non_null(lines.text);
     char *rest = lines.text;
-    while (lines.count < 64 && *rest != '\0') {
+    while (lines.count < 64 && *rest != '\0')
         lines.line[lines.count++] = strsep(&rest, "\n");
-    }
     return lines;
 }
 
 static int count_of(const struct lines *lines, const char *what)
 {
     int count = 0;
-    for (size_t i = 0; i < lines->count; i++) {
-        for (const char *at = lines->line[i]; (at = strstr(at, what)) != NULL; at++) {
+    for (size_t i = 0; i < lines->count; i++)
+        for (const char *at = lines->line[i]; (at = strstr(at, what)) != NULL; at++)
             count++;
-        }
-    }
     return count;
 }
 
@@ -102,14 +99,12 @@ static void a_step_is_joined(void **state)
 {
     (void)state;
     double samples[200] = { 0 };
-    for (size_t i = 100; i < 200; i++) {
+    for (size_t i = 100; i < 200; i++)
         samples[i] = 1.0;
-    }
     const struct plot plot = plot_of(samples, 200);
     struct lines lines = draw(&plot);
-    for (size_t row = 0; row < HEIGHT; row++) {
+    for (size_t row = 0; row < HEIGHT; row++)
         assert_non_null(strchr(lines.line[row], '#'));
-    }
     free(lines.text);
 }
 
@@ -129,9 +124,8 @@ static void axes_carry_engineering_notation(void **state)
 {
     (void)state;
     double samples[101];
-    for (size_t i = 0; i < 101; i++) {
+    for (size_t i = 0; i < 101; i++)
         samples[i] = 0.3 * sin(2 * M_PI * (double)i / 100);
-    }
     struct plot plot = plot_of(samples, 101);
     struct lines lines = draw(&plot);
     assert_int_equal(count_of(&lines, "-200 mV +"), 1);
@@ -142,9 +136,8 @@ static void axes_carry_engineering_notation(void **state)
     free(lines.text);
     plot.ascii = false;
     lines = draw(&plot);
-    for (size_t i = 0; i < HEIGHT; i++) {
+    for (size_t i = 0; i < HEIGHT; i++)
         assert_int_equal(text_width(lines.line[i]), WIDTH);
-    }
     free(lines.text);
 }
 

@@ -27,14 +27,12 @@ static const char began[] =
 static json_t *read_json(const char *text)
 {
     char *copy = strdup(text);
-    for (char *at = copy; *at != '\0'; at++) {
+    for (char *at = copy; *at != '\0'; at++)
         *at = *at == '\'' ? '"' : *at;
-    }
     json_error_t error;
     json_t *json = json_loads(copy, 0, &error);
-    if (json == NULL) {
+    if (json == NULL)
         fail_msg("%s: %s", error.text, text);
-    }
     free(copy);
     return json;
 }
@@ -48,9 +46,8 @@ static json_t *study(const char *point, const char *more)
                                      "0,'lost':0,'altered':0,'verdict':'pass'%s,'history':[",
                                      point, more);
     for (int hour = 0; hour < 10; hour++) {
-        if (hour == 4 || hour == 5) {
+        if (hour == 4 || hour == 5)
             continue;
-        }
         length += (size_t)snprintf(text + length, sizeof text - length,
                                    "%s{'time':'2026-01-01T%02d:00:00.000Z','to':"
                                    "'2026-01-01T%02d:00:00.000Z','minimum':5,'maximum':5.001,"
@@ -143,9 +140,8 @@ static void begin_two_meters(struct report *report, double other_per_hour)
 {
     json_t *events = read_json(began);
     json_t *points = json_object_get(json_object_get(json_array_get(events, 0), "body"), "points");
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 4; i++)
         json_array_append_new(points, json_pack("{s:s}", "point", "more"));
-    }
     assert_true(report_begin(report, events, 2));
     for (int i = 0; i < 8; i++) {
         char name[16], more[400];
@@ -172,9 +168,8 @@ static void a_drifting_meter_is_one_finding(void **state)
     report_warnings(&report, add_sentence, text);
     assert_non_null(strstr(text, "The instrument meter_0 drifts: 4 of the points measured with it "
                                  "move alike, by +10 ppm of their level an hour"));
-    for (size_t i = 0; i < report.point_count; i++) {
+    for (size_t i = 0; i < report.point_count; i++)
         shared += report.points[i].shared != NULL;
-    }
     assert_int_equal(shared, 4);
     report_end(&report);
 }
@@ -220,9 +215,8 @@ static void count_path(void *context, enum ink ink, double width, const double *
     (void)ink, (void)width;
     counted->paths++;
     counted->points += count;
-    for (size_t i = 0; i < 2 * count; i++) {
+    for (size_t i = 0; i < 2 * count; i++)
         assert_true(isfinite(points[i]) && points[i] >= 0 && points[i] <= 500);
-    }
 }
 
 static void count_bars(void *context, enum ink ink, double width, const struct bar *bars,
@@ -230,9 +224,8 @@ static void count_bars(void *context, enum ink ink, double width, const struct b
 {
     (void)context, (void)ink;
     assert_true(width > 0);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         assert_true(isfinite(bars[i].x) && bars[i].top <= bars[i].bottom);
-    }
 }
 
 static void count_text(void *context, enum ink ink, double size, enum anchor anchor, double x,
@@ -343,9 +336,8 @@ static void no_text_is_a_formula(void **state)
                                  "'f':'~\\tz','g':'5 - 3','h':-2.5,'i':''}");
     report_csv_disarm(item);
     char *text = json_dumps(item, JSON_SORT_KEYS), *wanted = json_dumps(expected, JSON_SORT_KEYS);
-    for (char *at = wanted; *at != '\0'; at++) {
+    for (char *at = wanted; *at != '\0'; at++)
         *at = *at == '~' ? '\'' : *at;
-    }
     assert_string_equal(text, wanted);
     free(text);
     free(wanted);

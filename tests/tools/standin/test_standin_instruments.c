@@ -261,18 +261,16 @@ static void a_record_shows_signal_baseline_and_coupling(void **state)
     assert_false(scope.inputs[0].recorded);
     scope_acquire(&scope, ties, 0.0, rng);
     sum = 0.0;
-    for (size_t n = 0; n < 2000; n++) {
+    for (size_t n = 0; n < 2000; n++)
         sum += scope.inputs[0].codes[n];
-    }
     assert_within(sum / 2000.0 / 32.0, 0.0, 1e-2);
     /* A unipolar pulse train loses its mean and keeps its height. */
     source = made(SOURCE_SQUARE, 0.0, 1e3);
     assert_true(wave_pulse(0.0, 3.0, 1e3, 0.25, 0.0, &source.wave));
     scope_acquire(&scope, ties, 0.0, rng);
     sum = 0.0;
-    for (size_t n = 0; n < 2000; n++) {
+    for (size_t n = 0; n < 2000; n++)
         sum += scope.inputs[0].codes[n];
-    }
     assert_within(sum / 2000.0 / 32.0, 0.0, 2e-2);
     scope.inputs[0].baseline[scope.inputs[0].step] = 0.1;
     scope_set_coupling(&scope, 0, SCOPE_GROUND);
@@ -300,9 +298,8 @@ static void add_value(struct scpi_call *call)
 {
     double value;
 
-    if (scpi_number(call, &value)) {
+    if (scpi_number(call, &value))
         *(double *)call->owner += value * call->suffix[0];
-    }
 }
 
 static void say_value(struct scpi_call *call)
@@ -361,9 +358,8 @@ static void the_error_queue_overflows_at_its_newest(void **state)
 
     (void)state;
     scpi_clear(&scpi);
-    for (int i = 0; i < SCPI_QUEUE + 3; i++) {
+    for (int i = 0; i < SCPI_QUEUE + 3; i++)
         scpi_report(&scpi, i == 0 ? -222 : -113, NULL);
-    }
     assert_int_equal(scpi.count, SCPI_QUEUE);
     assert_int_equal(scpi.errors[SCPI_QUEUE - 1].number, -350);
     assert_int_equal(scpi.esr, SCPI_ESR_EXECUTION | SCPI_ESR_COMMAND);

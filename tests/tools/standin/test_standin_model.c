@@ -21,9 +21,8 @@ static double sampled(const struct highpass *highpass, double (*of)(double), siz
 {
     double sum = 0.0;
 
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         sum += of(highpass_at(highpass, ((double)i + 0.5) / (double)count));
-    }
     return sum / (double)count;
 }
 
@@ -356,9 +355,8 @@ static void random_numbers_follow_seed_and_name(void **state)
     assert_true(draw == spread_unit(again));
     assert_false(draw == spread_unit(other));
     assert_false(draw == spread_unit(later));
-    for (int i = 0; i < 10000; i++) {
+    for (int i = 0; i < 10000; i++)
         assert_true(fabs(spread_within(first, 0.25)) <= 0.25);
-    }
     gsl_rng_free(first);
     gsl_rng_free(again);
     gsl_rng_free(other);

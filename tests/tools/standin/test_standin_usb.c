@@ -65,9 +65,8 @@ static size_t data_out(uint8_t *transfer, uint8_t tag, size_t size, bool end)
     transfer[4] = (uint8_t)size;
     transfer[5] = (uint8_t)(size >> 8);
     transfer[8] = end;
-    for (size_t i = 0; i < size; i++) {
+    for (size_t i = 0; i < size; i++)
         transfer[12 + i] = (uint8_t)(i + 1);
-    }
     return whole;
 }
 

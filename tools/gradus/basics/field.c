@@ -9,15 +9,13 @@ const json_t *field_at(const json_t *object, const char *path)
     while (object != NULL) {
         char name[64];
         const size_t length = strcspn(path, ".");
-        if (length >= sizeof name) {
+        if (length >= sizeof name)
             return NULL;
-        }
         memcpy(name, path, length);
         name[length] = '\0';
         object = json_object_get(object, name);
-        if (path[length] == '\0') {
+        if (path[length] == '\0')
             break;
-        }
         path += length + 1;
     }
     return object;

@@ -81,32 +81,27 @@ struct options options_default(void)
 
 const struct option_row *options_find(const char *name)
 {
-    if (strcmp(name, "-h") == 0) {
+    if (strcmp(name, "-h") == 0)
         name = "--help";
-    }
-    for (const struct option_row *row = rows; row->name != NULL; row++) {
-        if (strcmp(name, row->name) == 0) {
+    for (const struct option_row *row = rows; row->name != NULL; row++)
+        if (strcmp(name, row->name) == 0)
             return row;
-        }
-    }
     return NULL;
 }
 
 const char *options_nearest(const char *name)
 {
     struct nearest nearest = { 0 };
-    for (const struct option_row *row = rows; row->name != NULL; row++) {
+    for (const struct option_row *row = rows; row->name != NULL; row++)
         nearest_offer(&nearest, name, row->name);
-    }
     return nearest.word;
 }
 
 /* Decimal numbers only, the whole text: strtod() alone would take "0x1A", "nan" and "5 ". */
 static bool read_number(const char *text, double *number)
 {
-    if (text[0] == '\0' || text[strspn(text, "0123456789.eE+-")] != '\0') {
+    if (text[0] == '\0' || text[strspn(text, "0123456789.eE+-")] != '\0')
         return false;
-    }
     char *end;
     *number = strtod(text, &end);
     return *end == '\0' && isfinite(*number);
@@ -126,19 +121,18 @@ static bool check_number(const struct option_row *row, const char *value, double
 
 static void store_text(struct options *options, enum option bit, const char *text)
 {
-    if (bit == OPTION_SOCKET) {
+    if (bit == OPTION_SOCKET)
         options->socket = text;
-    } else if (bit == OPTION_SINCE) {
+    else if (bit == OPTION_SINCE)
         options->since = text;
-    } else if (bit == OPTION_UNTIL) {
+    else if (bit == OPTION_UNTIL)
         options->until = text;
-    } else if (bit == OPTION_RUN) {
+    else if (bit == OPTION_RUN)
         options->run = text;
-    } else if (bit == OPTION_HTML) {
+    else if (bit == OPTION_HTML)
         options->html = text;
-    } else if (bit == OPTION_PDF) {
+    else if (bit == OPTION_PDF)
         options->pdf = text;
-    }
 }
 
 /* The flag that an option without a value sets; NULL for one with a value. */
@@ -238,9 +232,8 @@ bool options_take(struct options *options, const struct option_row *row, const c
         return false;
     }
     if (value != NULL && row->maximum > 0 &&
-        !check_number(row, value, &number, problem, problem_size)) {
+        !check_number(row, value, &number, problem, problem_size))
         return false;
-    }
     if (row->bit == OPTION_IDENTIFY && options->identify_count == OPTIONS_MOST_LINKS) {
         snprintf(problem, problem_size, "%s: %d links at most", row->name, OPTIONS_MOST_LINKS);
         return false;

@@ -8,11 +8,9 @@ static size_t rank_of(int status)
 {
     static const int order[] = STATUS_ORDER;
     const size_t count = sizeof order / sizeof order[0];
-    for (size_t i = 0; i < count; i++) {
-        if (order[i] == status) {
+    for (size_t i = 0; i < count; i++)
+        if (order[i] == status)
             return i + 1;
-        }
-    }
     return 0;
 }
 
@@ -33,10 +31,8 @@ int status_of_verdict(const char *verdict)
         { "conditional fail", STATUS_UNDECIDED },
         { "fail", STATUS_FAIL },
     };
-    for (size_t i = 0; verdict != NULL && i < sizeof table / sizeof table[0]; i++) {
-        if (strcmp(verdict, table[i].word) == 0) {
+    for (size_t i = 0; verdict != NULL && i < sizeof table / sizeof table[0]; i++)
+        if (strcmp(verdict, table[i].word) == 0)
             return table[i].status;
-        }
-    }
     return STATUS_NO_READING;
 }

@@ -36,11 +36,9 @@ static const char *spelling(uint32_t code)
         { 0x2026, "..." }, { 0x2192, "->" }, { 0xB7, "*" },    { 0x2264, "<=" },  { 0x2265, ">=" },
         { 0x221E, "inf" }, { 0x2212, "-" },
     };
-    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
-        if (table[i].code == code) {
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++)
+        if (table[i].code == code)
             return table[i].ascii;
-        }
-    }
     return "?";
 }
 
@@ -53,9 +51,8 @@ char *text_printable(const char *text, bool ascii)
         const size_t bytes = decode(text, &code);
         if (bytes == 0 || steers_terminal(code)) {
             const size_t bad = bytes == 0 ? 1 : bytes;
-            for (size_t i = 0; i < bad; i++) {
+            for (size_t i = 0; i < bad; i++)
                 end += snprintf(end, LONGEST_SPELLING + 1, "\\x%02X", (unsigned char)text[i]);
-            }
             text += bad;
             continue;
         }
@@ -74,9 +71,8 @@ char *text_printable(const char *text, bool ascii)
 /* As Unicode's East Asian Width and general categories have it, in GLib's tables. */
 static size_t code_width(uint32_t code)
 {
-    if (g_unichar_iszerowidth(code)) {
+    if (g_unichar_iszerowidth(code))
         return 0;
-    }
     return g_unichar_iswide(code) ? 2 : 1;
 }
 
@@ -88,9 +84,8 @@ size_t text_fit(const char *text, size_t columns)
         uint32_t code = '?';
         const size_t decoded = decode(at, &code);
         width += code_width(code);
-        if (width > columns) {
+        if (width > columns)
             break;
-        }
         at += decoded == 0 ? 1 : decoded;
     }
     return (size_t)(at - text);
@@ -125,9 +120,8 @@ char *text_tame(const char *text)
         if (length == 0 || (code < 0x20 && code != '\n') || code == 0x7F) {
             *at++ = '?';
         } else {
-            if (steers_direction(code)) {
+            if (steers_direction(code))
                 memcpy(at, replacement, sizeof replacement - 1);
-            }
             at += length;
         }
     }

@@ -67,9 +67,8 @@ static int run_burnin(const struct session *session)
     for (size_t i = 0; i < DEEDS; i++) {
         const struct deed *const deed = &deeds[i];
         if (strcmp(session->operands[0], deed->name) == 0 && operands >= deed->least &&
-            operands <= deed->most && (given & ~deed->options) == 0) {
+            operands <= deed->most && (given & ~deed->options) == 0)
             return deed->run(session);
-        }
     }
     return refuse(session);
 }

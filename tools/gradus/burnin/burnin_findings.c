@@ -38,12 +38,10 @@ static int next_first(const void *a, const void *b)
 static bool has(const json_t *point, int kind)
 {
     const char *const state = field_text_or_empty(point, "state");
-    if (kind == FINDINGS_TRIPS) {
+    if (kind == FINDINGS_TRIPS)
         return field_text(point, "trip_time") != NULL;
-    }
-    if (kind == FINDINGS_MEETINGS) {
+    if (kind == FINDINGS_MEETINGS)
         return field_at(point, "trend.meets") != NULL && strcmp(state, "tripped") != 0;
-    }
     return strcmp(state, "failing") == 0 || strcmp(state, "not measured") == 0;
 }
 
@@ -57,9 +55,8 @@ struct findings findings_of(const json_t *points)
             memory_zeroed(json_array_size(points) + 1, sizeof *findings.points[kind]);
         json_array_foreach(points, index, point)
         {
-            if (has(point, kind)) {
+            if (has(point, kind))
                 findings.points[kind][findings.count[kind]++] = point;
-            }
         }
     }
     qsort(findings.points[FINDINGS_TRIPS], findings.count[FINDINGS_TRIPS],
@@ -80,9 +77,8 @@ void findings_free(struct findings *findings)
 size_t findings_lines(const struct findings *findings)
 {
     size_t lines = 0;
-    for (int kind = 0; kind < FINDINGS; kind++) {
+    for (int kind = 0; kind < FINDINGS; kind++)
         lines += findings->count[kind] > 0 ? findings->count[kind] + 1 : 0;
-    }
     return lines;
 }
 
@@ -90,11 +86,10 @@ size_t findings_lines(const struct findings *findings)
 static const char *short_time(const char *time, int length, char text[32])
 {
     const bool known = time != NULL && strspn(time, "0123456789-:T") >= (size_t)length;
-    if (known) {
+    if (known)
         snprintf(text, 32, "%.*sZ", length, time);
-    } else {
+    else
         snprintf(text, 32, "%*s", length + 1, "-");
-    }
     return text;
 }
 
@@ -121,12 +116,10 @@ static int put_meeting(const struct terminal *terminal, FILE *stream, const json
     char level[NOTATION_SIZE];
     char text[NOTATION_SIZE + 8];
     int taken = put_moment(stream, " ", point, "trend.meets.expected");
-    if (terminal->columns >= 80) {
+    if (terminal->columns >= 80)
         taken += put_moment(stream, "earliest", point, "trend.meets.earliest");
-    }
-    if (terminal->columns >= WIDE) {
+    if (terminal->columns >= WIDE)
         taken += put_moment(stream, "latest", point, "trend.meets.latest");
-    }
     notation_plain(level, sizeof level, field_number(point, "trend.meets.level"),
                    field_text_or_empty(point, "value_unit"));
     snprintf(text, sizeof text, "%s %s", field_text_or_empty(point, "trend.meets.limit"), level);
@@ -138,9 +131,8 @@ static int put_trouble(const struct terminal *terminal, FILE *stream, const json
 {
     char margin[32] = "-";
     const double share = field_number(point, "margin");
-    if (!isnan(share)) {
+    if (!isnan(share))
         snprintf(margin, sizeof margin, "%.0f %%", fmax(-999, floor(100 * share)));
-    }
     fputs("  ", stream);
     fit_put(terminal, stream, field_text_or_empty(point, "state"), 12);
     return 2 + 12 + fprintf(stream, "  margin %6s  ", margin);
@@ -176,15 +168,13 @@ static void draw_list(const struct terminal *terminal, FILE *stream,
     terminal_style(terminal, stream, lists[kind].style);
     fputs(lists[kind].heading, stream);
     terminal_style(terminal, stream, STYLE_PLAIN);
-    if (shown == 0) {
+    if (shown == 0)
         fprintf(stream, ": %zu, no room to name them", count);
-    } else if (shown < count) {
+    else if (shown < count)
         fprintf(stream, ": %zu, the %s %zu of them are", count, lists[kind].shown, shown);
-    }
     fputc('\n', stream);
-    for (size_t i = 0; i < shown && i < count; i++) {
+    for (size_t i = 0; i < shown && i < count; i++)
         draw_point(terminal, stream, kind, findings->points[kind][i]);
-    }
 }
 
 /* No list has room: how long they are. */
@@ -215,9 +205,7 @@ void findings_draw(const struct terminal *terminal, FILE *stream, const struct f
         return;
     }
     fit_lines(lines, wanted, FINDINGS, given);
-    for (int kind = 0; kind < FINDINGS; kind++) {
-        if (given[kind] > 0) {
+    for (int kind = 0; kind < FINDINGS; kind++)
+        if (given[kind] > 0)
             draw_list(terminal, stream, findings, kind, given[kind]);
-        }
-    }
 }

@@ -18,23 +18,19 @@ static struct unit *unit_of(struct grid *grid, const json_t *point)
 {
     char label[BURNIN_LABEL];
     const double number = field_number(point, "unit_number");
-    if (isnan(number)) {
+    if (isnan(number))
         snprintf(label, sizeof label, "%s", field_text_or_empty(point, "point"));
-    } else {
+    else
         snprintf(label, sizeof label, "%.0f", number);
-    }
-    for (size_t i = 0; i < grid->count; i++) {
-        if (strcmp(grid->units[i].label, label) == 0) {
+    for (size_t i = 0; i < grid->count; i++)
+        if (strcmp(grid->units[i].label, label) == 0)
             return &grid->units[i];
-        }
-    }
     struct unit *const unit = &grid->units[grid->count++];
     *unit = (struct unit) { .worst = (double)NAN, .place = grid->count };
     memcpy(unit->label, label, sizeof label);
     const size_t width = text_width(label);
-    if (width > grid->label) {
+    if (width > grid->label)
         grid->label = width < LABEL_MOST ? width : LABEL_MOST;
-    }
     return unit;
 }
 
@@ -123,14 +119,12 @@ static int worst_first(const void *a, const void *b)
 {
     const struct unit *const x = a;
     const struct unit *const y = b;
-    if (severity(x) != severity(y)) {
+    if (severity(x) != severity(y))
         return severity(y) - severity(x);
-    }
     const double left = isnan(x->worst) ? (double)INFINITY : x->worst;
     const double right = isnan(y->worst) ? (double)INFINITY : y->worst;
-    if (left != right) {
+    if (left != right)
         return left < right ? -1 : 1;
-    }
     return (x->place > y->place) - (x->place < y->place);
 }
 
@@ -156,15 +150,12 @@ static void draw_rest(FILE *stream, const struct grid *grid, size_t from)
         worst = fmin(worst, grid->units[i].worst);
     }
     fprintf(stream, "worst first; no room for %zu more", grid->count - from);
-    if (tripped > 0) {
+    if (tripped > 0)
         fprintf(stream, ", %zu of them tripped", tripped);
-    }
-    if (troubled > 0) {
+    if (troubled > 0)
         fprintf(stream, ", %zu in trouble", troubled);
-    }
-    if (!isnan(worst)) {
+    if (!isnan(worst))
         fprintf(stream, ", the worst of them at %.0f %%", floor(100 * worst));
-    }
     fputc('\n', stream);
 }
 

@@ -54,10 +54,8 @@ static void print_summary(const struct terminal *terminal, const struct report *
     report_warnings(report, print_warning, &warned);
     for (size_t i = 0; i < report->point_count; i++) {
         const struct report_point *point = &report->points[i];
-        if (point->class != REPORT_WELL &&
-            !(point->class == REPORT_WATCH && point->shared != NULL)) {
+        if (point->class != REPORT_WELL && !(point->class == REPORT_WATCH && point->shared != NULL))
             print_point(terminal, point);
-        }
     }
     terminal_print(terminal, stdout, "%s\n", report_caution);
 }
@@ -67,14 +65,12 @@ static bool fetch_and_save_json(struct report *report, const char *path, struct 
                                 const struct terminal *terminal, struct fault *fault)
 {
     struct json_form form = { 0 };
-    if (!output_open(&form.output, path, fault)) {
+    if (!output_open(&form.output, path, fault))
         return false;
-    }
     report_json_begin(report, form.output.stream);
     bool made = report_fetch_points(report, client, terminal, write_point, &form, fault);
-    if (made) {
+    if (made)
         report_json_end(report, form.output.stream);
-    }
     return output_close(&form.output, made, fault) && made;
 }
 
@@ -82,9 +78,8 @@ static bool save_csv(const struct report *report, const char *path, struct clien
                      struct fault *fault)
 {
     struct output output;
-    if (!output_open(&output, path, fault)) {
+    if (!output_open(&output, path, fault))
         return false;
-    }
     bool made = report_csv(report->run, client, output.stream, fault);
     return output_close(&output, made, fault) && made;
 }
@@ -92,9 +87,8 @@ static bool save_csv(const struct report *report, const char *path, struct clien
 static bool save_html(const struct report *report, const char *path, struct fault *fault)
 {
     struct output output;
-    if (!output_open(&output, path, fault)) {
+    if (!output_open(&output, path, fault))
         return false;
-    }
     report_html(report, output.stream);
     return output_close(&output, true, fault);
 }
@@ -102,13 +96,11 @@ static bool save_html(const struct report *report, const char *path, struct faul
 static bool save_pdf(const struct report *report, const char *path, struct fault *fault)
 {
     struct output output;
-    if (!output_open(&output, path, fault)) {
+    if (!output_open(&output, path, fault))
         return false;
-    }
     bool made = report_pdf(report, output.stream);
-    if (!made) {
+    if (!made)
         fault_set(fault, STATUS_USAGE, "not written", "%s: the pages could not be made", path);
-    }
     return output_close(&output, made, fault) && made;
 }
 
@@ -120,9 +112,8 @@ static bool write_forms(const struct session *session, const struct forms *forms
     bool fetched = forms->json != NULL
                        ? fetch_and_save_json(report, forms->json, client, session->terminal, fault)
                        : report_fetch_points(report, client, session->terminal, NULL, NULL, fault);
-    if (fetched && !any && !session->options->quiet) {
+    if (fetched && !any && !session->options->quiet)
         print_summary(session->terminal, report);
-    }
     return fetched && (forms->csv == NULL || save_csv(report, forms->csv, client, fault)) &&
            (forms->html == NULL || save_html(report, forms->html, fault)) &&
            (forms->pdf == NULL || save_pdf(report, forms->pdf, fault));
@@ -145,11 +136,9 @@ static bool collide(const struct forms *forms)
 {
     const char *const places[] = { forms->json, forms->csv, forms->html, forms->pdf };
     for (size_t i = 0; i < sizeof places / sizeof *places; i++) {
-        for (size_t j = 0; j < i; j++) {
-            if (places[i] != NULL && places[j] != NULL && strcmp(places[i], places[j]) == 0) {
+        for (size_t j = 0; j < i; j++)
+            if (places[i] != NULL && places[j] != NULL && strcmp(places[i], places[j]) == 0)
                 return true;
-            }
-        }
     }
     return false;
 }
@@ -169,9 +158,8 @@ int burnin_report(const struct session *session)
                 report_fetch_run(&report, name, session->options->digits, client, &fault) &&
                 write_forms(session, &forms, &report, client, &fault);
     int status = done ? report_status(&report) : fault.status;
-    if (!done) {
+    if (!done)
         fault_explain(&fault, name, session->terminal);
-    }
     report_end(&report);
     client_close(client);
     return status;

@@ -58,9 +58,8 @@ static void draw_head(const struct terminal *terminal, FILE *stream, const json_
                    field_true(run, "warm_up") ? ", warm-up" : "",
                    field_number(run, "gaps") > 0 ? ", resumed after a restart" : "");
     draw_bar(stream, terminal->columns, field_number(run, "round"), field_number(run, "rounds"));
-    if (goes_on) {
+    if (goes_on)
         draw_ahead(stream, run);
-    }
     fprintf(stream, "rounds late %.0f, missed %.0f; restarts %.0f; clock set %.0f times\n",
             field_number(run, "late"), field_number(run, "missed"), field_number(run, "gaps"),
             field_number(run, "clock_jumps"));
@@ -122,9 +121,8 @@ void burnin_draw(const struct terminal *terminal, FILE *stream, const json_t *ru
     const size_t head = head_lines(run);
     const size_t wanted[] = { grid_lines(&grid, terminal->columns), findings_lines(&findings) };
     size_t given[] = { wanted[0], wanted[1] };
-    if (lines > 0) {
+    if (lines > 0)
         fit_lines(lines > head + 1 ? lines - head : 1, wanted, 2, given);
-    }
     draw_head(terminal, stream, run);
     draw_summary(terminal, stream, &grid);
     grid_draw(terminal, stream, &grid, given[0]);
@@ -153,9 +151,8 @@ static bool has_tripped(const json_t *run)
     const json_t *point;
     json_array_foreach(points, index, point)
     {
-        if (field_text(point, "trip_time") != NULL) {
+        if (field_text(point, "trip_time") != NULL)
             return true;
-        }
     }
     return false;
 }
@@ -203,9 +200,8 @@ static void draw_others(const struct terminal *terminal, FILE *stream, const jso
             shown--;
         }
     }
-    if (left > 0) {
+    if (left > 0)
         fprintf(stream, "no room for %zu more; see gradus burnin status RUN\n", left);
-    }
 }
 
 /* Divides the lines among the runs that are drawn whole; 0 lines: each has as many as it takes. */
@@ -214,14 +210,12 @@ static void share_lines(const json_t *runs, const bool *whole, int columns, size
 {
     const size_t count = json_array_size(runs);
     size_t *const wanted = memory_zeroed(count, sizeof *wanted);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         wanted[i] = whole[i] ? run_lines(json_array_get(runs, i), columns) : 0;
-    }
-    if (lines > 0) {
+    if (lines > 0)
         fit_lines(lines, wanted, count, given);
-    } else {
+    else
         memset(given, 0, count * sizeof *given);
-    }
     free(wanted);
 }
 

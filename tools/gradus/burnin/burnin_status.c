@@ -10,9 +10,8 @@
 /* On a terminal all of it stays in sight, and no line is longer than the screen is wide. */
 static int show(const struct session *session, json_t *result)
 {
-    if (!frame_possible()) {
+    if (!frame_possible())
         return burnin_draw_status(session->terminal, stdout, result, 0);
-    }
     char *text = NULL;
     size_t size = 0;
     FILE *const stream = open_memstream(&text, &size);
@@ -32,9 +31,8 @@ static int show(const struct session *session, json_t *result)
 int burnin_status(const struct session *session)
 {
     const char *const run = session->operand_count > 1 ? session->operands[1] : NULL;
-    if (session->options->watch) {
+    if (session->options->watch)
         return burnin_watch(session, run);
-    }
     return ask(session, run, "burnin.status",
                run != NULL ? json_pack("{s:s}", "run", run) : json_object(), ASK_PLAIN_MS, show);
 }

@@ -67,20 +67,16 @@ static bool receive(struct watch *watch, int id, double until, struct message *a
     for (;;) {
         *answer = (struct message) { 0 };
         const enum client_event event = client_receive(watch->client, until, answer, &watch->fault);
-        if (event == CLIENT_MESSAGE && id != 0 && client_answer_id(answer) == id) {
+        if (event == CLIENT_MESSAGE && id != 0 && client_answer_id(answer) == id)
             return true;
-        }
         message_clear(answer);
-        if (event == CLIENT_MESSAGE) {
+        if (event == CLIENT_MESSAGE)
             continue;
-        }
         watch->ended = event == CLIENT_INTERRUPTED;
-        if (id != 0) {
+        if (id != 0)
             client_event_fault(event, ASK_PLAIN_MS, &watch->fault);
-        }
-        if (event == CLIENT_GONE || (event == CLIENT_LATE && id != 0)) {
+        if (event == CLIENT_GONE || (event == CLIENT_LATE && id != 0))
             disconnect(watch);
-        }
         return false;
     }
 }
@@ -92,9 +88,8 @@ static void take(struct watch *watch, const struct message *answer)
         fault_from_error(&watch->fault, json_object_get(answer->json, "error"));
         return;
     }
-    if (watch->session->options->json) {
+    if (watch->session->options->json)
         ask_print_member(answer, "result");
-    }
     json_decref(watch->result);
     watch->result = json_incref(result);
     note_time(watch->at);
@@ -104,12 +99,10 @@ static void take(struct watch *watch, const struct message *answer)
 static void look(struct watch *watch)
 {
     struct message answer;
-    if (watch->client == NULL) {
+    if (watch->client == NULL)
         watch->client = client_open(watch->session->options, &watch->fault);
-    }
-    if (watch->client == NULL) {
+    if (watch->client == NULL)
         return;
-    }
     const int id = client_send(
         watch->client, "burnin.status",
         watch->run != NULL ? json_pack("{s:s}", "run", watch->run) : json_object(), &watch->fault);
@@ -147,12 +140,10 @@ static void draw(struct watch *watch, bool news)
     watch->terminal = terminal_look();
     watch->terminal.progress = watch->session->terminal->progress;
     FILE *const stream = open_memstream(&watch->screen, &size);
-    if (stream == NULL) {
+    if (stream == NULL)
         return;
-    }
-    if (news) {
+    if (news)
         draw_news(watch, stream);
-    }
     const size_t lines = watch->live ? (size_t)watch->terminal.rows - 1 : 0;
     watch->status = burnin_draw_status(&watch->terminal, stream, watch->result, lines);
     fclose(stream);
@@ -162,9 +153,8 @@ static void draw(struct watch *watch, bool news)
 static void show_in_turn(struct watch *watch)
 {
     const bool known = watch->fault.reason[0] == '\0';
-    if (!known && !watch->told) {
+    if (!known && !watch->told)
         fault_explain(&watch->fault, watch->run, watch->session->terminal);
-    }
     watch->told = !known;
     if (known && !watch->session->options->json) {
         draw(watch, true);
@@ -186,11 +176,10 @@ static void pause_between(struct watch *watch)
 {
     const double every = fmax(watch->session->options->every_ms, least_pause_ms);
     struct message none;
-    if (watch->client == NULL) {
+    if (watch->client == NULL)
         wait_unconnected(watch, fmin(retry_ms, every));
-    } else {
+    else
         receive(watch, 0, client_now() + every, &none);
-    }
 }
 
 static void block_signals(void)
@@ -209,12 +198,10 @@ static void go_on(struct watch *watch)
     while (!watch->ended && watch->result != NULL) {
         show(watch);
         watch->ended = fflush(stdout) != 0;
-        if (!watch->ended) {
+        if (!watch->ended)
             pause_between(watch);
-        }
-        if (!watch->ended) {
+        if (!watch->ended)
             look(watch);
-        }
     }
 }
 
@@ -225,9 +212,8 @@ int burnin_watch(const struct session *session, const char *run)
                            .live = frame_possible() && !session->options->json,
                            .status = STATUS_PASS };
     block_signals();
-    if (watch.live) {
+    if (watch.live)
         frame_open();
-    }
     go_on(&watch);
     if (watch.result == NULL) {
         fault_explain(&watch.fault, run, session->terminal);

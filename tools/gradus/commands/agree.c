@@ -37,9 +37,8 @@ static void print_people(const struct session *session, const json_t *result)
     char difference[NOTATION_SIZE];
     const json_t *const readings = field_at(result, "readings");
     struct table *const table = table_new(reading_table_columns);
-    for (size_t i = 0; i < 2; i++) {
+    for (size_t i = 0; i < 2; i++)
         reading_row(table, json_array_get(readings, i), session->options->digits);
-    }
     table_print(table, session->terminal, stdout);
     table_free(table);
     notation_result(difference, sizeof difference, field_number(result, "difference.value"),

@@ -17,9 +17,8 @@ void ask_print_member(const struct message *message, const char *member)
 {
     size_t length = 0;
     const char *const text = message_span(message->text, strlen(message->text), member, &length);
-    if (text != NULL) {
+    if (text != NULL)
         fwrite(text, 1, length, stdout);
-    }
     fputc('\n', stdout);
 }
 
@@ -53,11 +52,10 @@ void ask_print_error(const char *object, size_t length, const char *point,
         fputc(',', stdout);
     }
     fputs("\"error\":", stdout);
-    if (text != NULL) {
+    if (text != NULL)
         fwrite(text, 1, error_length, stdout);
-    } else {
+    else
         print_own_error(fault);
-    }
     fputs("}\n", stdout);
 }
 
@@ -82,12 +80,10 @@ static int show_failure(const struct session *session, const char *subject,
 static int show_result(const struct session *session, const struct message *answer, bool judged,
                        ask_show *show)
 {
-    if (session->options->json) {
+    if (session->options->json)
         ask_print_member(answer, "result");
-    }
-    if (session->options->json && !judged) {
+    if (session->options->json && !judged)
         return STATUS_PASS;
-    }
     return show(session, json_object_get(answer->json, "result"));
 }
 

@@ -28,9 +28,8 @@ static void choose_all(struct batch *batch, const json_t *points)
     batch->requests = memory_zeroed(json_array_size(points), sizeof *batch->requests);
     for (size_t i = 0; i < json_array_size(points); i++) {
         const char *const name = field_text(json_array_get(points, i), "name");
-        if (name != NULL) {
+        if (name != NULL)
             batch->requests[batch->count++].point = name;
-        }
     }
 }
 
@@ -38,9 +37,8 @@ static void choose_named(struct batch *batch, const struct session *session)
 {
     batch->count = (size_t)session->operand_count;
     batch->requests = memory_zeroed(batch->count, sizeof *batch->requests);
-    for (size_t i = 0; i < batch->count; i++) {
+    for (size_t i = 0; i < batch->count; i++)
         batch->requests[i].point = session->operands[i];
-    }
 }
 
 bool batch_prepare(struct batch *batch, const struct session *session, struct client *client,
@@ -48,33 +46,28 @@ bool batch_prepare(struct batch *batch, const struct session *session, struct cl
 {
     *batch = (struct batch) { 0 };
     const double limit = ASK_PLAIN_MS + ASK_GRACE_MS;
-    if (!client_call(client, "points", json_object(), limit, &batch->points, fault)) {
+    if (!client_call(client, "points", json_object(), limit, &batch->points, fault))
         return false;
-    }
     const json_t *const points = json_object_get(batch->points.json, "result");
     if (!json_is_array(points)) {
         ask_senseless(fault, "a list of points");
         return false;
     }
-    if (session->options->all) {
+    if (session->options->all)
         choose_all(batch, points);
-    } else {
+    else
         choose_named(batch, session);
-    }
-    for (size_t i = 0; i < batch->count; i++) {
+    for (size_t i = 0; i < batch->count; i++)
         learn(&batch->requests[i], points);
-    }
-    if (batch->count == 0) {
+    if (batch->count == 0)
         fault_set(fault, STATUS_USAGE, "no points", "the daemon's settings name none");
-    }
     return batch->count > 0;
 }
 
 void batch_free(struct batch *batch)
 {
-    for (size_t i = 0; i < batch->count; i++) {
+    for (size_t i = 0; i < batch->count; i++)
         message_clear(&batch->requests[i].answer);
-    }
     free(batch->requests);
     message_clear(&batch->points);
     *batch = (struct batch) { 0 };
@@ -100,11 +93,9 @@ static void request_fail(struct request *request, const struct fault *fault)
 
 static void fail_rest(struct batch *batch, const struct fault *fault)
 {
-    for (size_t i = 0; i < batch->count; i++) {
-        if (batch->requests[i].state != REQUEST_DONE) {
+    for (size_t i = 0; i < batch->count; i++)
+        if (batch->requests[i].state != REQUEST_DONE)
             request_fail(&batch->requests[i], fault);
-        }
-    }
 }
 
 static bool instrument_is_busy(const struct batch *batch, const struct request *request)
@@ -112,9 +103,8 @@ static bool instrument_is_busy(const struct batch *batch, const struct request *
     for (size_t i = 0; i < batch->count; i++) {
         const struct request *const other = &batch->requests[i];
         if (other->state == REQUEST_SENT && other->instrument != NULL &&
-            request->instrument != NULL && strcmp(other->instrument, request->instrument) == 0) {
+            request->instrument != NULL && strcmp(other->instrument, request->instrument) == 0)
             return true;
-        }
     }
     return false;
 }
@@ -140,9 +130,8 @@ static bool send_due(struct batch *batch, const struct session *session, struct 
     for (size_t i = 0; i < batch->count; i++) {
         struct request *const request = &batch->requests[i];
         if (request->state == REQUEST_WAITING && !instrument_is_busy(batch, request) &&
-            !request_send(request, session, client, fault)) {
+            !request_send(request, session, client, fault))
             return false;
-        }
     }
     return true;
 }
@@ -182,11 +171,9 @@ static void receive_answer(struct batch *batch, struct message *answer)
 static double soonest(const struct batch *batch)
 {
     double until = INFINITY;
-    for (size_t i = 0; i < batch->count; i++) {
-        if (batch->requests[i].state == REQUEST_SENT) {
+    for (size_t i = 0; i < batch->count; i++)
+        if (batch->requests[i].state == REQUEST_SENT)
             until = fmin(until, batch->requests[i].until_ms);
-        }
-    }
     return until;
 }
 
@@ -195,19 +182,16 @@ static void fail_overdue(struct batch *batch, double waited_ms)
     const double now = client_now();
     struct fault fault;
     client_event_fault(CLIENT_LATE, waited_ms, &fault);
-    for (size_t i = 0; i < batch->count; i++) {
-        if (batch->requests[i].state == REQUEST_SENT && batch->requests[i].until_ms <= now) {
+    for (size_t i = 0; i < batch->count; i++)
+        if (batch->requests[i].state == REQUEST_SENT && batch->requests[i].until_ms <= now)
             request_fail(&batch->requests[i], &fault);
-        }
-    }
 }
 
 static size_t done_in_order(const struct batch *batch)
 {
     size_t count = 0;
-    while (count < batch->count && batch->requests[count].state == REQUEST_DONE) {
+    while (count < batch->count && batch->requests[count].state == REQUEST_DONE)
         count++;
-    }
     return count;
 }
 
@@ -215,9 +199,8 @@ static void show_progress(const struct batch *batch, const struct session *sessi
 {
     size_t done = 0;
     char text[64];
-    for (size_t i = 0; i < batch->count; i++) {
+    for (size_t i = 0; i < batch->count; i++)
         done += batch->requests[i].state == REQUEST_DONE;
-    }
     snprintf(text, sizeof text, "measuring: %zu of %zu done", done, batch->count);
     terminal_progress(session->terminal, done < batch->count ? text : NULL);
 }
@@ -231,9 +214,8 @@ void batch_run(struct batch *batch, const struct session *session, struct client
         struct message answer = { 0 };
         enum client_event event = CLIENT_GONE;
         show_progress(batch, session);
-        if (send_due(batch, session, client, &fault)) {
+        if (send_due(batch, session, client, &fault))
             event = client_receive(client, soonest(batch), &answer, &fault);
-        }
         if (event == CLIENT_MESSAGE) {
             receive_answer(batch, &answer);
         } else if (event == CLIENT_LATE) {

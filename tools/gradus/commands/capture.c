@@ -30,9 +30,8 @@ static bool read_samples(struct record *record, const json_t *samples)
 {
     for (size_t i = 0; i < record->count; i++) {
         const json_t *const sample = json_array_get(samples, i);
-        if (!json_is_number(sample)) {
+        if (!json_is_number(sample))
             return false;
-        }
         record->samples[i] = json_number_value(sample);
     }
     return true;
@@ -80,9 +79,8 @@ static void print_heading(const struct session *session, const struct record *re
     char interval[READING_TEXT];
     char recorded[READING_TEXT] = "";
     const double all = field_number(record->result, "recorded");
-    if (all > (double)record->count) {
+    if (all > (double)record->count)
         snprintf(recorded, sizeof recorded, " of %.0f", all);
-    }
     terminal_print(session->terminal, stdout, "%s: %s at the tip, %zu%s samples, %s apart\n",
                    field_text_or_empty(record->result, "point"), record->unit, record->count,
                    recorded, reading_setting(record->interval, "s", interval));
@@ -126,9 +124,8 @@ static void parameter_row(struct table *table, const json_t *result, const char 
 static void noise_row(struct table *table, const struct record *record)
 {
     const double noise = field_number(record->result, "parameters.noise");
-    if (noise > least_noise * field_number(record->result, "range.resolution") * to_tip(record)) {
+    if (noise > least_noise * field_number(record->result, "range.resolution") * to_tip(record))
         parameter_row(table, record->result, "noise of a sample", "parameters.noise", record->unit);
-    }
 }
 
 static void periods_row(struct table *table, const json_t *result)
@@ -177,9 +174,8 @@ static void sine_rows(struct table *table, const json_t *result, const char *uni
 static void print_reason(const struct session *session, const json_t *result)
 {
     const char *const reason = field_text(result, "parameters.reason");
-    if (reason != NULL) {
+    if (reason != NULL)
         terminal_print(session->terminal, stdout, "No period: %s.\n", reason);
-    }
 }
 
 static void print_parameters(const struct session *session, const struct record *record)
@@ -242,9 +238,8 @@ static void print_scale(const struct session *session, const struct record *reco
 static int judge(const struct session *session, const struct record *record)
 {
     const json_t *const data = field_at(record->result, "failure");
-    if (data == NULL) {
+    if (data == NULL)
         return STATUS_PASS;
-    }
     struct fault fault;
     json_t *const error = json_pack("{s:O}", "data", data);
     fault_from_error(&fault, error);
@@ -281,9 +276,8 @@ static int run_capture(const struct session *session)
     json_t *const params = json_pack("{s:s, s:i, s:o}", "point", point, "samples",
                                      options->samples > 0 ? options->samples : ALL_SAMPLES,
                                      "deadline_ms", ask_number(options->deadline_ms));
-    if (isfinite(options->duration)) {
+    if (isfinite(options->duration))
         json_object_set_new(params, "duration", ask_number(options->duration));
-    }
     return ask(session, point, "capture", params, options->deadline_ms, show);
 }
 

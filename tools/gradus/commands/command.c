@@ -5,10 +5,8 @@
 
 const struct command *command_find(const struct command *const *list, const char *name)
 {
-    for (; *list != NULL; list++) {
-        if (strcmp(name, (*list)->name) == 0) {
+    for (; *list != NULL; list++)
+        if (strcmp(name, (*list)->name) == 0)
             return *list;
-        }
-    }
     return NULL;
 }

@@ -63,9 +63,8 @@ static int show(const struct session *session, json_t *result)
     } else if (!session->options->json) {
         print_people(session, result);
     }
-    if (field_text(result, "reason") != NULL) {
+    if (field_text(result, "reason") != NULL)
         return STATUS_UNDECIDED;
-    }
     return strcmp(state, right) == 0 ? STATUS_PASS : STATUS_FAIL;
 }
 

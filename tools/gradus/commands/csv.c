@@ -12,9 +12,8 @@ char *csv_number(char text[CSV_NUMBER_SIZE], double number)
     text[0] = '\0';
     for (int digits = 1; isfinite(number) && digits <= 17; digits++) {
         snprintf(text, CSV_NUMBER_SIZE, "%.*g", digits, number);
-        if (strtod(text, NULL) == number) {
+        if (strtod(text, NULL) == number)
             break;
-        }
     }
     return text;
 }
@@ -23,9 +22,8 @@ char *csv_number(char text[CSV_NUMBER_SIZE], double number)
 static void put_inside(FILE *stream, const char *text)
 {
     for (; *text != '\0'; text++) {
-        if (*text == '"') {
+        if (*text == '"')
             fputc('"', stream);
-        }
         fputc(*text, stream);
     }
 }
@@ -49,9 +47,8 @@ static void end_record(FILE *stream)
 void csv_header(FILE *stream, const struct csv_column *columns)
 {
     for (size_t i = 0; columns[i].heading != NULL; i++) {
-        if (i > 0) {
+        if (i > 0)
             fputc(',', stream);
-        }
         csv_field(stream, columns[i].heading);
     }
     end_record(stream);
@@ -61,9 +58,8 @@ void csv_header(FILE *stream, const struct csv_column *columns)
 static void write_list(FILE *stream, const json_t *list)
 {
     const size_t count = json_array_size(list);
-    if (count == 0) {
+    if (count == 0)
         return;
-    }
     fputc('"', stream);
     for (size_t i = 0; i < count; i++) {
         const char *const item = json_string_value(json_array_get(list, i));
@@ -102,9 +98,8 @@ static void write_value(FILE *stream, const json_t *value)
 void csv_record(FILE *stream, const struct csv_column *columns, const json_t *object)
 {
     for (size_t i = 0; columns[i].heading != NULL; i++) {
-        if (i > 0) {
+        if (i > 0)
             fputc(',', stream);
-        }
         write_value(stream, field_at(object, columns[i].path));
     }
     end_record(stream);

@@ -149,11 +149,10 @@ static int show(const struct session *session, json_t *result)
         fault_explain(&fault, session->operands[0], session->terminal);
         return fault.status;
     }
-    if (session->options->csv) {
+    if (session->options->csv)
         print_csv(result, candidates);
-    } else {
+    else
         print_people(session, result, candidates);
-    }
     return STATUS_PASS;
 }
 

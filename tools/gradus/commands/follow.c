@@ -116,22 +116,20 @@ static void show_failure(struct stream *stream, const struct message *message, c
     } else if (stream->live == NULL) {
         print_line(stream, time_label(label), point, "-", fault->reason, STYLE_BAD);
     }
-    if (stream->live != NULL) {
+    if (stream->live != NULL)
         live_failure(stream->live, point, fault);
-    } else {
+    else
         fault_explain(fault, point, stream->session->terminal);
-    }
     stream->status = status_worse(stream->status, fault->status);
 }
 
 static void tell_missed(const struct stream *stream, double missed)
 {
     static const char text[] = "%.0f readings were skipped: this client reads too slowly";
-    if (stream->live != NULL) {
+    if (stream->live != NULL)
         live_note(stream->live, text, missed);
-    } else {
+    else
         terminal_complain(stream->session->terminal, text, missed);
-    }
 }
 
 static void receive_notification(struct stream *stream, const struct message *message)
@@ -141,9 +139,8 @@ static void receive_notification(struct stream *stream, const struct message *me
     const json_t *const reading = json_object_get(params, "reading");
     const json_t *const error = json_object_get(params, "error");
     const double missed = field_number(params, "missed");
-    if (missed > 0) {
+    if (missed > 0)
         tell_missed(stream, missed);
-    }
     if (error != NULL) {
         const char *const point = field_text(params, "point");
         fault_from_error(&fault, error);
@@ -176,11 +173,10 @@ static void complain_of(const struct stream *stream, const json_t *warnings)
 {
     for (size_t i = 0; i < json_array_size(warnings); i++) {
         const char *const warning = json_string_value(json_array_get(warnings, i));
-        if (stream->live != NULL) {
+        if (stream->live != NULL)
             live_note(stream->live, "%s", warning == NULL ? "" : warning);
-        } else {
+        else
             terminal_complain(stream->session->terminal, "%s", warning == NULL ? "" : warning);
-        }
     }
 }
 
@@ -209,9 +205,8 @@ static bool follow_step(struct stream *stream, struct client *client, double lim
     struct message message = { 0 };
     const double due = stream->live != NULL ? live_due(stream->live) : (double)INFINITY;
     const enum client_event event = client_receive(client, fmin(until, due), &message, &fault);
-    if (event == CLIENT_LATE && due <= until) {
+    if (event == CLIENT_LATE && due <= until)
         return false;
-    }
     if (event == CLIENT_MESSAGE) {
         receive_message(stream, &message);
     } else if (event == CLIENT_INTERRUPTED) {
@@ -231,9 +226,8 @@ static void follow(struct stream *stream, struct client *client)
     const double until = client_now() + limit;
     while (!stream->ended) {
         if (!follow_step(stream, client, limit, stream->answered ? (double)INFINITY : until) &&
-            stream->live != NULL) {
+            stream->live != NULL)
             live_draw(stream->live);
-        }
         /* Whoever reads may be waiting for this line; one that went away ends the stream. */
         stream->ended |= fflush(stdout) != 0;
     }
@@ -243,15 +237,13 @@ static json_t *follow_params(const struct session *session, const struct batch *
 {
     const struct options *const options = session->options;
     json_t *const points = json_array();
-    for (size_t i = 0; i < batch->count; i++) {
+    for (size_t i = 0; i < batch->count; i++)
         json_array_append_new(points, json_string(batch->requests[i].point));
-    }
     json_t *const params =
         json_pack("{s:o, s:o, s:o}", "points", points, "every_ms", ask_number(options->every_ms),
                   "deadline_ms", ask_number(options->deadline_ms));
-    if (options->count > 0) {
+    if (options->count > 0)
         json_object_set_new(params, "readings", json_integer(options->count));
-    }
     return params;
 }
 
@@ -268,9 +260,8 @@ static size_t widest_point(const struct batch *batch)
 static struct live *open_live(const struct session *session, const struct batch *batch)
 {
     struct live *const live = live_open(session);
-    for (size_t i = 0; i < batch->count; i++) {
+    for (size_t i = 0; i < batch->count; i++)
         live_add(live, batch->requests[i].point, batch->requests[i].caution);
-    }
     return live;
 }
 
@@ -279,17 +270,15 @@ static int follow_points(const struct session *session, struct client *client,
 {
     struct fault fault = { 0 };
     struct stream stream = { .session = session, .point_width = widest_point(batch) };
-    if (frame_possible() && !session->options->json && !session->options->csv) {
+    if (frame_possible() && !session->options->json && !session->options->csv)
         stream.live = open_live(session, batch);
-    }
     stream.id = client_send(client, "follow", follow_params(session, batch), &fault);
     if (session->options->csv) {
         csv_header(stdout, reading_csv_columns);
         fflush(stdout);
     }
-    if (stream.id == 0) {
+    if (stream.id == 0)
         end_with(&stream, &fault);
-    }
     follow(&stream, client);
     close_live(&stream);
     return stream.status;

@@ -73,11 +73,9 @@ void live_add(struct live *live, const char *point, const char *caution)
 /* NULL: it is none of those that are followed. */
 static struct row *row_of(struct live *live, const char *point)
 {
-    for (size_t i = 0; point != NULL && i < live->count; i++) {
-        if (strcmp(live->rows[i].point, point) == 0) {
+    for (size_t i = 0; point != NULL && i < live->count; i++)
+        if (strcmp(live->rows[i].point, point) == 0)
             return &live->rows[i];
-        }
-    }
     return NULL;
 }
 
@@ -94,11 +92,10 @@ static void show_warnings(struct row *row, const json_t *reading)
     const char *const text = json_string_value(json_array_get(warnings, 0));
     const size_t count = json_array_size(warnings);
     row->note[0] = '\0';
-    if (text != NULL && count > 1) {
+    if (text != NULL && count > 1)
         snprintf(row->note, sizeof row->note, "warning: %s (and %zu more)", text, count - 1);
-    } else if (text != NULL) {
+    else if (text != NULL)
         snprintf(row->note, sizeof row->note, "warning: %s", text);
-    }
 }
 
 void live_reading(struct live *live, const json_t *reading)
@@ -106,9 +103,8 @@ void live_reading(struct live *live, const json_t *reading)
     struct row *const row = row_of(live, field_text(reading, "point"));
     const double value = field_number(reading, "value");
     live->news = true;
-    if (row == NULL) {
+    if (row == NULL)
         return;
-    }
     row->uncertainty = field_number(reading, "uncertainty");
     notation_result(row->result, sizeof row->result, value, row->uncertainty,
                     live->session->options->digits, field_text(reading, "unit"));
@@ -258,9 +254,8 @@ static void write_notes(const struct live *live, const struct terminal *terminal
             left--;
         }
     }
-    if (notes > lines) {
+    if (notes > lines)
         fprintf(stream, "no room for %zu more notes\n", notes - (lines - 1));
-    }
 }
 
 void live_write(const struct live *live, const struct terminal *terminal, FILE *stream,
@@ -275,13 +270,11 @@ void live_write(const struct live *live, const struct terminal *terminal, FILE *
         fputc('\n', stream);
         lines -= lines > 1;
     }
-    if (lines > 0) {
+    if (lines > 0)
         fit_lines(lines, wanted, 2, given);
-    }
     write_rows(live, terminal, stream, given[0]);
-    if (given[1] > 0) {
+    if (given[1] > 0)
         write_notes(live, terminal, stream, given[1]);
-    }
 }
 
 double live_due(const struct live *live)
@@ -295,12 +288,10 @@ static char *picture(const struct live *live, const struct terminal *terminal, b
     char *text = NULL;
     size_t size = 0;
     FILE *const stream = open_memstream(&text, &size);
-    if (stream == NULL) {
+    if (stream == NULL)
         return NULL;
-    }
-    if (head) {
+    if (head)
         fprintf(stream, "%zu points, times UTC, Ctrl-C ends\n", live->count);
-    }
     live_write(live, terminal, stream, (size_t)terminal->rows - 1);
     fclose(stream);
     return text;
@@ -318,9 +309,8 @@ void live_draw(struct live *live)
 
 void live_close(struct live *live)
 {
-    if (live == NULL) {
+    if (live == NULL)
         return;
-    }
     const struct terminal terminal = terminal_look();
     char *const text = picture(live, &terminal, false);
     frame_close(&terminal, text != NULL ? text : "");

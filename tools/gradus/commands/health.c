@@ -17,19 +17,17 @@ static void write_value(FILE *stream, json_t *value)
     const char *name;
     json_t *member;
     const char *before = "";
-    if (json_is_string(value)) {
+    if (json_is_string(value))
         fputs(json_string_value(value), stream);
-    } else if (json_is_number(value)) {
+    else if (json_is_number(value))
         fputs(csv_number(number, json_number_value(value)), stream);
-    } else if (json_is_boolean(value)) {
+    else if (json_is_boolean(value))
         fputs(json_is_true(value) ? "yes" : "no", stream);
-    }
     json_object_foreach(value, name, member)
     {
         fprintf(stream, "%s%s ", before, name);
-        if (!json_is_object(member)) {
+        if (!json_is_object(member))
             write_value(stream, member);
-        }
         before = ", ";
     }
 }
@@ -40,9 +38,8 @@ static char *value_text(json_t *value)
     char *text = NULL;
     size_t size = 0;
     FILE *const stream = open_memstream(&text, &size);
-    if (stream == NULL) {
+    if (stream == NULL)
         return NULL;
-    }
     write_value(stream, value);
     if (fclose(stream) != 0) {
         free(text);
@@ -66,12 +63,10 @@ static void add_row(struct table *table, const char *name, const json_t *value, 
     char words[64];
     char time[64];
     snprintf(words, sizeof words, "%s", up ? "uptime" : name);
-    for (char *at = strchr(words, '_'); at != NULL; at = strchr(at, '_')) {
+    for (char *at = strchr(words, '_'); at != NULL; at = strchr(at, '_'))
         *at = ' ';
-    }
-    if (up) {
+    if (up)
         span_text((long)fmin(fmax(json_number_value(value), 0), 1e15), time, sizeof time);
-    }
     table_row(table);
     table_cell(table, STYLE_PLAIN, "%s", words);
     table_cell(table, STYLE_PLAIN, "%s", up ? time : text);
@@ -84,11 +79,10 @@ static void show_members(const struct session *session, json_t *result, struct t
     json_object_foreach(result, name, value)
     {
         char *const text = value_text(value);
-        if (session->options->csv) {
+        if (session->options->csv)
             print_csv_row(name, text == NULL ? "" : text);
-        } else {
+        else
             add_row(table, name, value, text == NULL ? "" : text);
-        }
         free(text);
     }
 }
@@ -105,13 +99,11 @@ static int show(const struct session *session, json_t *result)
         return fault.status;
     }
     struct table *const table = table_new(columns);
-    if (session->options->csv) {
+    if (session->options->csv)
         print_csv_row("name", "value");
-    }
     show_members(session, result, table);
-    if (!session->options->csv) {
+    if (!session->options->csv)
         table_print(table, session->terminal, stdout);
-    }
     table_free(table);
     return STATUS_PASS;
 }

@@ -29,9 +29,8 @@ static void option_rows(struct table *table, const struct option_row *row)
     for (;;) {
         const size_t length = strcspn(line, "\n");
         table_cell(table, STYLE_PLAIN, "%.*s", (int)length, line);
-        if (line[length] == '\0') {
+        if (line[length] == '\0')
             return;
-        }
         line += length + 1;
         table_row(table);
         table_skip(table);
@@ -41,11 +40,9 @@ static void option_rows(struct table *table, const struct option_row *row)
 static void print_options(const struct session *session, unsigned wanted)
 {
     struct table *const table = table_new(columns);
-    for (const struct option_row *row = options_table(); row->name != NULL; row++) {
-        if ((row->bit & wanted) != 0) {
+    for (const struct option_row *row = options_table(); row->name != NULL; row++)
+        if ((row->bit & wanted) != 0)
             option_rows(table, row);
-        }
-    }
     table_print(table, session->terminal, stdout);
     table_free(table);
 }
@@ -73,9 +70,8 @@ static int print_usage(const struct session *session, const struct command *comm
 {
     printf("usage: gradus %s%s%s\n\n%s", command->name, command->arguments[0] == '\0' ? "" : " ",
            command->arguments, command->usage);
-    if (command->passes_on) {
+    if (command->passes_on)
         return STATUS_PASS;
-    }
     if (command->options != 0) {
         fputs("\nOptions:\n", stdout);
         print_options(session, command->options);
@@ -122,13 +118,11 @@ static int show_methods(const struct session *session, json_t *result)
 
 static int run_help(const struct session *session)
 {
-    if (session->operand_count == 0) {
+    if (session->operand_count == 0)
         return print_overview(session);
-    }
     const char *const name = session->operands[0];
-    if (strcmp(name, "methods") == 0) {
+    if (strcmp(name, "methods") == 0)
         return ask(session, NULL, "methods", json_object(), ASK_PLAIN_MS, show_methods);
-    }
     const struct command *const command = command_find(session->commands, name);
     if (command == NULL) {
         terminal_complain(session->terminal, "\"%s\" is no subcommand; see gradus help", name);

@@ -39,24 +39,22 @@ static const struct table_column columns[] = {
 
 static enum style state_style(const char *state)
 {
-    if (strcmp(state, "down") == 0) {
+    if (strcmp(state, "down") == 0)
         return STYLE_BAD;
-    }
     return strcmp(state, "new") == 0 ? STYLE_DOUBT : STYLE_PLAIN;
 }
 
 /* An age for people: seconds, minutes or hours, whichever is below a hundred or so. */
 static void age_cell(struct table *table, double seconds)
 {
-    if (!isfinite(seconds)) {
+    if (!isfinite(seconds))
         table_cell(table, STYLE_PLAIN, "never");
-    } else if (seconds < 100) {
+    else if (seconds < 100)
         table_cell(table, STYLE_PLAIN, "%.0f s ago", seconds);
-    } else if (seconds < 6000) {
+    else if (seconds < 6000)
         table_cell(table, STYLE_PLAIN, "%.0f min ago", seconds / 60);
-    } else {
+    else
         table_cell(table, STYLE_PLAIN, "%.0f h ago", seconds / 3600);
-    }
 }
 
 static void row(struct table *table, const json_t *instrument)
@@ -67,11 +65,10 @@ static void row(struct table *table, const json_t *instrument)
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(instrument, "kind"));
     table_cell(table, state_style(state), "%s", state);
     age_cell(table, field_number(instrument, "last_heard_s"));
-    if (isfinite(queue)) {
+    if (isfinite(queue))
         table_cell(table, STYLE_PLAIN, "%.0f", queue);
-    } else {
+    else
         table_skip(table);
-    }
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(instrument, "identity"));
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(instrument, "calibration_due"));
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(instrument, "link"));
@@ -86,9 +83,8 @@ static void notes(const struct session *session, const json_t *instrument)
         terminal_print(session->terminal, stdout, "%s: %s\n",
                        field_text_or_empty(instrument, "name"), note);
     }
-    if (data == NULL) {
+    if (data == NULL)
         return;
-    }
     char detail[1024];
     struct fault fault;
     json_t *const error = json_pack("{s:O}", "data", data);
@@ -108,9 +104,8 @@ static int show(const struct session *session, json_t *result)
 static void append(char **words, size_t *count, const char *option, const char *value)
 {
     words[(*count)++] = memory_text(option);
-    if (value != NULL) {
+    if (value != NULL)
         words[(*count)++] = memory_text(value);
-    }
 }
 
 /* The daemon's program knows links and profiles; it needs no running daemon for this. */
@@ -119,22 +114,17 @@ static int scan(const struct session *session)
     const struct options *const options = session->options;
     char *words[2 * OPTIONS_MOST_LINKS + 8] = { NULL };
     size_t count = 0;
-    if (options->json) {
+    if (options->json)
         append(words, &count, "--json", NULL);
-    }
-    if (options->line != NULL) {
+    if (options->line != NULL)
         append(words, &count, "--line", options->line);
-    }
-    if (options->profiles != NULL) {
+    if (options->profiles != NULL)
         append(words, &count, "--profiles", options->profiles);
-    }
-    for (int i = 0; i < options->identify_count; i++) {
+    for (int i = 0; i < options->identify_count; i++)
         append(words, &count, "--identify", options->identify[i]);
-    }
     const int status = program_become_with(session, "--scan", words);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         free(words[i]);
-    }
     return status;
 }
 
@@ -145,9 +135,8 @@ static int run_instruments(const struct session *session)
         terminal_complain(session->terminal, "--csv does not go with --scan");
         return STATUS_USAGE;
     }
-    if (options->scan) {
+    if (options->scan)
         return scan(session);
-    }
     if ((options->given & (OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES)) != 0) {
         terminal_complain(session->terminal, "--identify, --line and --profiles go with --scan");
         return STATUS_USAGE;

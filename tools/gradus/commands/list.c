@@ -14,9 +14,8 @@ static void show_table(const struct session *session, const json_t *items, const
     }
     table_print(table, session->terminal, stdout);
     table_free(table);
-    for (size_t i = 0; list->notes != NULL && i < json_array_size(items); i++) {
+    for (size_t i = 0; list->notes != NULL && i < json_array_size(items); i++)
         list->notes(session, json_array_get(items, i));
-    }
 }
 
 int list_show(const struct session *session, const json_t *items, const struct list *list)
@@ -32,8 +31,7 @@ int list_show(const struct session *session, const json_t *items, const struct l
         return STATUS_PASS;
     }
     csv_header(stdout, list->csv_columns);
-    for (size_t i = 0; i < json_array_size(items); i++) {
+    for (size_t i = 0; i < json_array_size(items); i++)
         csv_record(stdout, list->csv_columns, json_array_get(items, i));
-    }
     return STATUS_PASS;
 }

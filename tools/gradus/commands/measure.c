@@ -31,20 +31,18 @@ static void print_request_json(const struct request *request)
 
 static void print_request_csv(const struct request *request)
 {
-    if (request->failed) {
+    if (request->failed)
         reading_failure_csv(request->point, &request->fault);
-    } else {
+    else
         reading_csv(request_reading(request));
-    }
 }
 
 static void print_request_row(struct printer *printer, const struct request *request)
 {
-    if (request->failed) {
+    if (request->failed)
         reading_failure_row(printer->table, request->point, &request->fault);
-    } else {
+    else
         reading_row(printer->table, request_reading(request), printer->session->options->digits);
-    }
 }
 
 /* Prints what is done in the order asked for; a table only when it is complete. */
@@ -54,13 +52,12 @@ static void print_done(void *context, size_t in_order)
     const struct options *const options = printer->session->options;
     for (; printer->printed < in_order; printer->printed++) {
         const struct request *const request = &printer->batch->requests[printer->printed];
-        if (options->json) {
+        if (options->json)
             print_request_json(request);
-        } else if (options->csv) {
+        else if (options->csv)
             print_request_csv(request);
-        } else {
+        else
             print_request_row(printer, request);
-        }
     }
     fflush(stdout);
 }
@@ -100,9 +97,8 @@ static int measure_all(const struct session *session, struct client *client, str
                                .batch = batch,
                                .table = table_new(reading_table_columns) };
     batch_cautions(batch, session);
-    if (options->csv) {
+    if (options->csv)
         csv_header(stdout, reading_csv_columns);
-    }
     batch_run(batch, session, client, print_done, &printer);
     if (!options->json && !options->csv) {
         table_print(printer.table, session->terminal, stdout);

@@ -31,9 +31,8 @@ static FILE *open_beside(struct output *output, mode_t mode)
     int file = asprintf(&output->beside, "%s.XXXXXX", output->place) < 0
                    ? (output->beside = NULL, -1)
                    : mkstemp(output->beside);
-    if (file >= 0 && fchmod(file, mode) == 0) {
+    if (file >= 0 && fchmod(file, mode) == 0)
         stream = fdopen(file, "w");
-    }
     if (stream == NULL && file >= 0) {
         close(file);
         unlink(output->beside);
@@ -55,12 +54,10 @@ bool output_open(struct output *output, const char *path, struct fault *fault)
         return output->stream != NULL || fail(output, fault);
     }
     output->place = there ? realpath(path, NULL) : strdup(path);
-    if (output->place != NULL) {
+    if (output->place != NULL)
         output->stream = open_beside(output, there ? found.st_mode & 0777 : usual_mode());
-    }
-    if (output->stream != NULL) {
+    if (output->stream != NULL)
         return true;
-    }
     fail(output, fault);
     free(output->place);
     free(output->beside);
@@ -71,12 +68,10 @@ bool output_open(struct output *output, const char *path, struct fault *fault)
 static bool place(struct output *output, bool whole, struct fault *fault)
 {
     bool placed = whole && rename(output->beside, output->place) == 0;
-    if (whole && !placed) {
+    if (whole && !placed)
         fail(output, fault);
-    }
-    if (!placed) {
+    if (!placed)
         unlink(output->beside);
-    }
     free(output->beside);
     free(output->place);
     return placed;
@@ -86,14 +81,11 @@ bool output_close(struct output *output, bool whole, struct fault *fault)
 {
     errno = 0;
     bool written = fflush(output->stream) == 0 && !ferror(output->stream);
-    if (output->place != NULL) {
+    if (output->place != NULL)
         written = written && fsync(fileno(output->stream)) == 0;
-    }
-    if (output->stream != stdout) {
+    if (output->stream != stdout)
         written = fclose(output->stream) == 0 && written;
-    }
-    if (whole && !written) {
+    if (whole && !written)
         fail(output, fault);
-    }
     return output->place == NULL ? written : place(output, whole && written, fault) || !whole;
 }

@@ -17,14 +17,12 @@ static const char name[] = "gradusd";
 static bool own_folder(char folder[PATH_MAX])
 {
     const ssize_t length = readlink("/proc/self/exe", folder, PATH_MAX - 1);
-    if (length <= 0) {
+    if (length <= 0)
         return false;
-    }
     folder[length] = '\0';
     char *const slash = strrchr(folder, '/');
-    if (slash == NULL) {
+    if (slash == NULL)
         return false;
-    }
     *slash = '\0';
     return true;
 }
@@ -33,15 +31,13 @@ static void try_nearby(char **words)
 {
     static const char *const places[] = { "", "/../sbin", "/../libexec" };
     char folder[PATH_MAX];
-    if (!own_folder(folder)) {
+    if (!own_folder(folder))
         return;
-    }
     for (size_t i = 0; i < sizeof places / sizeof places[0]; i++) {
         char path[PATH_MAX + 32];
         snprintf(path, sizeof path, "%s%s/%s", folder, places[i], name);
-        if (access(path, X_OK) == 0) {
+        if (access(path, X_OK) == 0)
             execv(path, words);
-        }
     }
 }
 
@@ -53,15 +49,13 @@ int program_become(const struct session *session, const char *option)
 int program_become_with(const struct session *session, const char *option, char *const *rest)
 {
     size_t count = 0;
-    while (rest[count] != NULL) {
+    while (rest[count] != NULL)
         count++;
-    }
     char **const words = memory_zeroed(count + 3, sizeof *words);
     words[0] = memory_text(name);
     words[1] = memory_text(option);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         words[i + 2] = rest[i];
-    }
     signal(SIGPIPE, SIG_DFL);
     fflush(stdout);
     try_nearby(words);

@@ -86,9 +86,8 @@ char *reading_range_text(const json_t *range, const char *unit, char text[READIN
     const double division = field_number(range, "volts_per_division");
     if (isfinite(division) && full_scale > 0) {
         reading_setting(division * (at_tip / full_scale), unit, text);
-        if (text[0] != '\0') {
+        if (text[0] != '\0')
             strncat(text, "/div", READING_TEXT - strlen(text) - 1);
-        }
         return text;
     }
     return reading_setting(at_tip, unit, text);
@@ -99,9 +98,8 @@ static void drop_shared_unit(char *first, const char *second)
 {
     char *const unit = strchr(first, ' ');
     const char *const other = strchr(second, ' ');
-    if (unit != NULL && other != NULL && strcmp(unit, other) == 0) {
+    if (unit != NULL && other != NULL && strcmp(unit, other) == 0)
         *unit = '\0';
-    }
 }
 
 char *reading_limits_text(const json_t *limits, const char *unit, char text[READING_TEXT])
@@ -156,11 +154,10 @@ void reading_row(struct table *table, const json_t *reading, int digits)
     table_row(table);
     table_cell(table, STYLE_PLAIN, "%s", field_text_or_empty(reading, "point"));
     result_cells(table, reading, digits);
-    if (isfinite(coverage)) {
+    if (isfinite(coverage))
         table_cell(table, STYLE_PLAIN, "%.2f", coverage);
-    } else {
+    else
         table_skip(table);
-    }
     table_cell(table, terminal_verdict_style(verdict), "%s", verdict);
     table_cell(table, STYLE_PLAIN, "%s",
                reading_limits_text(field_at(reading, "limits"), limits_unit(reading, unit), text));
@@ -199,9 +196,8 @@ int reading_status(const json_t *reading)
 {
     const char *const verdict = field_text(reading, "verdict");
     const bool limited = field_at(reading, "limits") != NULL;
-    if (limited && verdict != NULL && strcmp(verdict, "none") == 0) {
+    if (limited && verdict != NULL && strcmp(verdict, "none") == 0)
         return STATUS_UNDECIDED;
-    }
     return status_of_verdict(verdict);
 }
 
@@ -209,9 +205,8 @@ void reading_comparison(const struct session *session, const char *point, const 
 {
     const json_t *const comparison = field_at(reading, "comparison");
     char text[NOTATION_SIZE];
-    if (comparison == NULL) {
+    if (comparison == NULL)
         return;
-    }
     notation_result(text, sizeof text, field_number(comparison, "value"),
                     field_number(comparison, "uncertainty"), session->options->digits,
                     field_text_or_empty(comparison, "unit"));

@@ -71,21 +71,19 @@ static void show_page(const struct fetch *fetch, const json_t *readings)
 {
     for (size_t i = 0; i < json_array_size(readings); i++) {
         const json_t *const item = json_array_get(readings, i);
-        if (fetch->session->options->json) {
+        if (fetch->session->options->json)
             show_json(item);
-        } else if (fetch->session->options->csv) {
+        else if (fetch->session->options->csv)
             show_csv(fetch, item);
-        } else {
+        else
             show_row(fetch, item);
-        }
     }
 }
 
 static void set_text(json_t *params, const char *name, const char *text)
 {
-    if (text != NULL) {
+    if (text != NULL)
         json_object_set_new(params, name, json_string(text));
-    }
 }
 
 /* What is asked for each page; `bound` ("after" or "before") goes in where it is not 0. */
@@ -98,9 +96,8 @@ static json_t *page_params(const struct session *session, int limit, const char 
     set_text(params, "until", session->options->until);
     set_text(params, "run", session->options->run);
     json_object_set_new(params, "limit", json_integer(limit < PAGE_MOST ? limit : PAGE_MOST));
-    if (bound != NULL) {
+    if (bound != NULL)
         json_object_set_new(params, bound, json_integer(id));
-    }
     return params;
 }
 
@@ -135,9 +132,8 @@ static bool fetch_forward(const struct fetch *fetch, struct fault *fault)
     while (more) {
         json_t *const page =
             ask_page(fetch, page_params(fetch->session, PAGE_MOST, "after", after), fault);
-        if (page == NULL) {
+        if (page == NULL)
             return false;
-        }
         const json_t *const readings = json_object_get(page, "readings");
         const size_t count = json_array_size(readings);
         show_page(fetch, readings);
@@ -169,9 +165,8 @@ static bool fetch_newest(const struct fetch *fetch, int limit, struct fault *fau
         before = id_at(readings, 0);
         json_array_append_new(pages, page);
     }
-    for (size_t i = json_array_size(pages); i > 0; i--) {
+    for (size_t i = json_array_size(pages); i > 0; i--)
         show_page(fetch, json_object_get(json_array_get(pages, i - 1), "readings"));
-    }
     json_decref(pages);
     return true;
 }
@@ -189,9 +184,8 @@ static bool fetch_all(struct fetch *fetch, struct fault *fault)
     const bool fetched =
         forward ? fetch_forward(fetch, fault)
                 : fetch_newest(fetch, options->limit > 0 ? options->limit : LIMIT_DEFAULT, fault);
-    if (fetch->table != NULL) {
+    if (fetch->table != NULL)
         table_print(fetch->table, fetch->session->terminal, stdout);
-    }
     table_free(fetch->table);
     free(fetch->columns);
     return fetched;
@@ -239,15 +233,13 @@ static int run_readings(const struct session *session)
 {
     struct fault fault = { 0 };
     struct fetch fetch = { .session = session };
-    if (session->options->verify) {
+    if (session->options->verify)
         return verify(session);
-    }
     fetch.client = client_open(session->options, &fault);
     const bool fetched = fetch.client != NULL && fetch_all(&fetch, &fault);
     client_close(fetch.client);
-    if (!fetched) {
+    if (!fetched)
         fault_explain(&fault, NULL, session->terminal);
-    }
     return fetched ? STATUS_PASS : fault.status;
 }
 

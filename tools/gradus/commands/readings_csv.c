@@ -23,9 +23,8 @@ static const struct csv_column last_columns[] = { { "identity", "instrument.iden
 struct csv_column *readings_csv_columns(void)
 {
     size_t own = 0;
-    while (reading_csv_columns[own].heading != NULL) {
+    while (reading_csv_columns[own].heading != NULL)
         own++;
-    }
     struct csv_column *const columns =
         memory_zeroed(COUNT_OF(first_columns) + own + COUNT_OF(last_columns), sizeof *columns);
     memcpy(columns, first_columns, sizeof first_columns);

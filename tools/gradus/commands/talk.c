@@ -18,22 +18,19 @@ static char *reply_text(const json_t *reply)
     const size_t count = json_string_length(reply);
     char *const text = memory_zeroed(count * 4 + 1, 1);
     char *end = text;
-    for (size_t i = 0; i < count; i++) {
-        if (bytes[i] == '\0') {
+    for (size_t i = 0; i < count; i++)
+        if (bytes[i] == '\0')
             end = stpcpy(end, "\\x00");
-        } else {
+        else
             *end++ = bytes[i];
-        }
-    }
     return text;
 }
 
 static int show(const struct session *session, json_t *result)
 {
     const json_t *const reply = field_at(result, "reply");
-    if (!json_is_string(reply)) {
+    if (!json_is_string(reply))
         return STATUS_PASS;
-    }
     char *const text = reply_text(reply);
     if (session->options->csv) {
         fputs("reply\r\n", stdout);

@@ -42,9 +42,8 @@ static void print_people(const struct session *session, const json_t *result)
     const char *const unit = field_text_or_empty(result, "unit");
     const json_t *const loads = field_at(result, "loads");
     struct table *const table = table_new(columns);
-    for (int i = 0; i < 2; i++) {
+    for (int i = 0; i < 2; i++)
         load_row(table, session->operands[i], json_array_get(loads, (size_t)i), unit);
-    }
     table_print(table, session->terminal, stdout);
     table_free(table);
     notation_result(value, sizeof value, field_number(result, "value"),

@@ -208,9 +208,8 @@ static void pen_path(void *context, enum ink ink, double width, const double *po
     cairo_new_path(context); /* a text leaves its place behind */
     cairo_set_line_width(context, width);
     cairo_set_line_join(context, CAIRO_LINE_JOIN_ROUND);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         cairo_line_to(context, points[2 * i], points[2 * i + 1]);
-    }
     cairo_stroke(context);
 }
 

@@ -18,9 +18,8 @@ double report_time(const char *text)
 {
     struct tm parts = { 0 };
     char *end = text == NULL ? NULL : strptime(text, "%Y-%m-%dT%H:%M:%S", &parts);
-    if (end == NULL) {
+    if (end == NULL)
         return NAN;
-    }
     return (double)timegm(&parts) + (*end == '.' ? strtod(end, NULL) : 0);
 }
 
@@ -35,11 +34,10 @@ bool report_begin(struct report *report, json_t *events, int digits)
     json_array_foreach(events, index, event)
     {
         const char *kind = field_text_or_empty(event, "kind");
-        if (strcmp(kind, "run began") == 0) {
+        if (strcmp(kind, "run began") == 0)
             report->began = field_at(event, "body");
-        } else if (strcmp(kind, "run ended") == 0) {
+        else if (strcmp(kind, "run ended") == 0)
             report->ended = field_at(event, "body");
-        }
     }
     snprintf(report->run, sizeof report->run, "%s", field_text_or_empty(report->began, "run"));
     report->first = field_number(report->began, "first_ns") * 1e-9;
@@ -106,12 +104,10 @@ static enum report_class classify(const struct report_point *point)
 {
     const json_t *study = point->study;
     const char *kind = field_text_or_empty(study, "finding.kind");
-    if (field_number(study, "failures") > 0 || field_at(study, "trip") != NULL) {
+    if (field_number(study, "failures") > 0 || field_at(study, "trip") != NULL)
         return REPORT_FAILED;
-    }
-    if (!(field_number(study, "readings") + field_number(study, "warm_up") > 0)) {
+    if (!(field_number(study, "readings") + field_number(study, "warm_up") > 0))
         return REPORT_UNKNOWN;
-    }
     bool moved = kind[0] != '\0' && strcmp(kind, "steady") != 0;
     bool doubtful = moved || point->undecided || field_at(study, "finding.excursions") != NULL ||
                     field_number(study, "lost") > 0 || field_number(study, "altered") > 0 ||
@@ -125,15 +121,13 @@ static int unit_of(struct report *report, const struct report_point *point)
     char label[REPORT_LABEL];
     int number = (int)json_integer_value(field_at(point->study, "unit_number"));
     size_t i = 0;
-    if (number > 0) {
+    if (number > 0)
         snprintf(label, sizeof label, "%d", number);
-    } else {
+    else
         snprintf(label, sizeof label, "%s", point->name);
-    }
     while (i < report->unit_count &&
-           (report->units[i].number != number || strcmp(report->units[i].label, label) != 0)) {
+           (report->units[i].number != number || strcmp(report->units[i].label, label) != 0))
         i++;
-    }
     if (i == report->unit_count) {
         report->unit_count++;
         report->units[i].number = number;
@@ -171,14 +165,12 @@ static int compare(const void *left, const void *right)
 {
     const struct report_point *a = left;
     const struct report_point *b = right;
-    if (a->class != b->class) {
+    if (a->class != b->class)
         return a->class < b->class ? -1 : 1;
-    }
     /* As they are written: what looks the same is in the order of names. */
     double left_percent = floor(100 * a->worst), right_percent = floor(100 * b->worst);
-    if (left_percent != right_percent && !(isnan(a->worst) && isnan(b->worst))) {
+    if (left_percent != right_percent && !(isnan(a->worst) && isnan(b->worst)))
         return isnan(b->worst) || left_percent < right_percent ? -1 : 1;
-    }
     return strverscmp(a->name, b->name);
 }
 
@@ -190,9 +182,8 @@ void report_sort(struct report *report)
 size_t report_worst_of(const struct report *report, size_t unit)
 {
     size_t i = 0;
-    while (i + 1 < report->point_count && report->points[i].unit != (int)unit) {
+    while (i + 1 < report->point_count && report->points[i].unit != (int)unit)
         i++;
-    }
     return i;
 }
 
@@ -214,18 +205,16 @@ int report_status(const struct report *report)
 size_t report_points(const struct report *report, enum report_class class)
 {
     size_t count = 0;
-    for (size_t i = 0; i < report->point_count; i++) {
+    for (size_t i = 0; i < report->point_count; i++)
         count += report->points[i].class == class;
-    }
     return count;
 }
 
 size_t report_units(const struct report *report, enum report_class class)
 {
     size_t count = 0;
-    for (size_t i = 0; i < report->unit_count; i++) {
+    for (size_t i = 0; i < report->unit_count; i++)
         count += report->units[i].class == class;
-    }
     return count;
 }
 
@@ -236,9 +225,8 @@ void report_each(const struct report *report, const char *kind,
     json_t *event;
     json_array_foreach(report->events, index, event)
     {
-        if (strcmp(field_text_or_empty(event, "kind"), kind) == 0) {
+        if (strcmp(field_text_or_empty(event, "kind"), kind) == 0)
             each(context, field_text_or_empty(event, "time"), field_at(event, "body"));
-        }
     }
 }
 
@@ -246,11 +234,10 @@ void report_each(const struct report *report, const char *kind,
 static void join(struct report_bucket *first, const struct report_bucket *second)
 {
     double count = first->count + second->count;
-    if (isnan(first->mean)) {
+    if (isnan(first->mean))
         first->mean = second->mean;
-    } else if (isfinite(second->mean)) {
+    else if (isfinite(second->mean))
         first->mean = (first->mean * first->count + second->mean * second->count) / count;
-    }
     first->to = second->to;
     first->count = count;
     first->minimum = fmin(first->minimum, second->minimum);
@@ -267,9 +254,8 @@ size_t report_coarsen(struct report_bucket *buckets, size_t count, size_t most, 
         before = count;
         for (size_t i = 0; i < count; i++) {
             buckets[kept] = buckets[i];
-            if (i + 1 < count && buckets[i + 1].from - buckets[i].to <= pause) {
+            if (i + 1 < count && buckets[i + 1].from - buckets[i].to <= pause)
                 join(&buckets[kept], &buckets[++i]);
-            }
             kept++;
         }
         count = kept;

@@ -22,9 +22,8 @@ static bool is_formula(const char *text)
 static json_t *harmless(const char *text)
 {
     char *quoted = NULL;
-    if (asprintf(&quoted, "'%s", text) < 0) {
+    if (asprintf(&quoted, "'%s", text) < 0)
         return NULL;
-    }
     json_t *string = json_string(quoted);
     free(quoted);
     return string;
@@ -36,9 +35,8 @@ static void disarm_list(json_t *list)
     json_t *value;
     json_array_foreach(list, index, value)
     {
-        if (is_formula(json_string_value(value))) {
+        if (is_formula(json_string_value(value)))
             json_array_set_new(list, index, harmless(json_string_value(value)));
-        }
     }
 }
 
@@ -49,13 +47,12 @@ void report_csv_disarm(json_t *object)
     void *next;
     json_object_foreach_safe(object, next, key, value)
     {
-        if (json_is_object(value)) {
+        if (json_is_object(value))
             report_csv_disarm(value);
-        } else if (json_is_array(value)) {
+        else if (json_is_array(value))
             disarm_list(value);
-        } else if (is_formula(json_string_value(value))) {
+        else if (is_formula(json_string_value(value)))
             json_object_set_new(object, key, harmless(json_string_value(value)));
-        }
     }
 }
 

@@ -45,9 +45,8 @@ bool report_fetch_run(struct report *report, const char *name, int digits, struc
         after = json_integer_value(json_object_get(last, "id"));
     }
     bool begun = report_begin(report, events, digits);
-    if (more == 0 && !begun) {
+    if (more == 0 && !begun)
         ask_senseless(fault, "a run that began");
-    }
     return more == 0 && begun;
 }
 
@@ -60,13 +59,11 @@ static bool fetch_point(struct report *report, const char *point, struct client 
     bool taken = false;
     if (client_call(client, "burnin.study", params, study_ms, &answer, fault)) {
         json_t *study = json_incref(json_object_get(answer.json, "result"));
-        if (look != NULL) {
+        if (look != NULL)
             look(context, study);
-        }
         taken = report_add(report, study);
-        if (!taken) {
+        if (!taken)
             ask_senseless(fault, "the study of a point");
-        }
     }
     message_clear(&answer);
     return taken;

@@ -134,23 +134,20 @@ static void svg_path(void *context, enum ink ink, double width, const double *po
 {
     fprintf(context, "<polyline fill=\"none\" stroke=\"var(--%s)\" stroke-width=\"%.2g\" points=\"",
             variable_of(ink), width);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         fprintf(context, "%.1f,%.1f ", points[2 * i], points[2 * i + 1]);
-    }
     fputs("\"/>", context);
 }
 
 static void svg_bars(void *context, enum ink ink, double width, const struct bar *bars,
                      size_t count)
 {
-    if (count == 0) {
+    if (count == 0)
         return;
-    }
     fprintf(context, "<path stroke=\"var(--%s)\" stroke-width=\"%.2g\" d=\"", variable_of(ink),
             width);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         fprintf(context, "M%.1f %.1fV%.1f", bars[i].x, bars[i].top, bars[i].bottom);
-    }
     fputs("\"/>", context);
 }
 
@@ -251,20 +248,17 @@ static void write_unit(const struct report *report, size_t i, FILE *out)
             report_worst_of(report, i));
     escape(out, unit->label);
     fprintf(out, "</b><span>%s</span>", report_class_name(unit->class));
-    if (isfinite(unit->worst)) {
+    if (isfinite(unit->worst))
         fprintf(out, "<span>%.0f\u00a0%%</span>", floor(100 * unit->worst));
-    }
     fputs("</a>", out);
 }
 
 /* Whether a unit is called by a name, which takes more room than a number. */
 static bool has_names(const struct report *report)
 {
-    for (size_t i = 0; i < report->unit_count; i++) {
-        if (report->units[i].number == 0) {
+    for (size_t i = 0; i < report->unit_count; i++)
+        if (report->units[i].number == 0)
             return true;
-        }
-    }
     return false;
 }
 
@@ -272,9 +266,8 @@ static void write_units(const struct report *report, FILE *out)
 {
     element(out, "h2", "", "Units and their margins");
     fprintf(out, "<div class=\"units%s\">", has_names(report) ? " named" : "");
-    for (size_t i = 0; i < report->unit_count; i++) {
+    for (size_t i = 0; i < report->unit_count; i++)
         write_unit(report, i, out);
-    }
     fputs("</div>\n", out);
     element(out, "p", "note", report_margin_note);
     element(out, "p", "note", report_uncertainty_note);
@@ -291,9 +284,8 @@ static void write_full(const struct report *report, const struct report_point *p
     element(out, "p", "", report_course(point, text));
     fputs("<dl>", out);
     fact(out, "limits", report_limits(point, text));
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         fact(out, figures[i].name, figures[i].text);
-    }
     fputs("</dl>", out);
     plot_full(report, point, out);
     fputs("</section>\n", out);
@@ -315,47 +307,39 @@ static void write_line(const struct report *report, const struct report_point *p
     plot_small(report, point, out);
     fputs("</td>", out);
     element(out, "td", "", report_limits(point, text));
-    for (size_t i = 0; i < LINE_FIGURES; i++) {
+    for (size_t i = 0; i < LINE_FIGURES; i++)
         element(out, "td", "n", report_short(report_figure(figures, count, line_figures[i]), text));
-    }
     fputs("</tr>\n", out);
 }
 
 /* What went well, one line a point. */
 static void write_lines(const struct report *report, FILE *out)
 {
-    if (report_points(report, REPORT_WELL) == 0) {
+    if (report_points(report, REPORT_WELL) == 0)
         return;
-    }
     element(out, "h2", "", "Points within limits");
     fputs("<div class=\"wide\"><table class=\"lines\"><thead><tr><th>point</th><th>course, own "
           "scale</th>"
           "<th>limits</th>",
           out);
-    for (size_t i = 0; i < LINE_FIGURES; i++) {
+    for (size_t i = 0; i < LINE_FIGURES; i++)
         element(out, "th", "n", line_figures[i]);
-    }
     fputs("</tr></thead><tbody>\n", out);
-    for (size_t i = 0; i < report->point_count; i++) {
-        if (report->points[i].class == REPORT_WELL) {
+    for (size_t i = 0; i < report->point_count; i++)
+        if (report->points[i].class == REPORT_WELL)
             write_line(report, &report->points[i], out);
-        }
-    }
     fputs("</tbody></table></div>\n", out);
 }
 
 static void write_class(const struct report *report, enum report_class class, const char *heading,
                         FILE *out)
 {
-    if (report_points(report, class) == 0) {
+    if (report_points(report, class) == 0)
         return;
-    }
     element(out, "h2", "", heading);
-    for (size_t i = 0; i < report->point_count; i++) {
-        if (report->points[i].class == class) {
+    for (size_t i = 0; i < report->point_count; i++)
+        if (report->points[i].class == class)
             write_full(report, &report->points[i], out);
-        }
-    }
 }
 
 static void write_use(void *context, const struct report_use *use)
@@ -384,9 +368,8 @@ void report_html(const struct report *report, FILE *out)
 {
     write_head(report, out);
     write_units(report, out);
-    if (report_points(report, REPORT_WELL) < report->point_count) {
+    if (report_points(report, REPORT_WELL) < report->point_count)
         plot_key(out);
-    }
     write_class(report, REPORT_FAILED, "Points that failed", out);
     write_class(report, REPORT_WATCH, "Points to look at", out);
     write_class(report, REPORT_UNKNOWN, "Points not measured", out);

@@ -40,9 +40,8 @@ static json_t *warnings_of(const struct report *report)
 
 static void set_margin(json_t *object, double margin)
 {
-    if (isfinite(margin)) {
+    if (isfinite(margin))
         json_object_set_new(object, "worst_margin", json_real(margin));
-    }
 }
 
 static json_t *units_of(const struct report *report)

@@ -95,9 +95,8 @@ static void put_unit_row(struct page *page, size_t first, size_t count, double w
             height, paper_height(page->paper, paper_plain, PAPER_BOLD, width - 12, units[i].label));
     }
     paper_need(page->paper, height + paper_small + 8);
-    for (size_t i = first; i < first + count; i++) {
+    for (size_t i = first; i < first + count; i++)
         put_unit(page, &units[i], paper_margin + (double)(i - first) * width, width, height);
-    }
     page->paper->y += height + paper_small + 8;
 }
 
@@ -107,9 +106,8 @@ static void put_units(struct page *page)
     paper_heading(page->paper, "Units and their margins", 60);
     double width = place_width(page);
     size_t across = (size_t)(paper_width / width);
-    for (size_t i = 0; i < count; i += across) {
+    for (size_t i = 0; i < count; i += across)
         put_unit_row(page, i, count - i < across ? count - i : across, width);
-    }
     page->paper->y += 2;
     paper_paragraph(page->paper, INK_FAINT, paper_small + 1, PAPER_PLAIN, report_margin_note);
     paper_paragraph(page->paper, INK_FAINT, paper_small + 1, PAPER_PLAIN, report_uncertainty_note);
@@ -174,15 +172,12 @@ static void put_key(struct page *page)
 static void put_class(struct page *page, enum report_class class, const char *title)
 {
     const struct report *report = page->report;
-    if (report_points(report, class) == 0) {
+    if (report_points(report, class) == 0)
         return;
-    }
     paper_heading(page->paper, title, plot_height + 130);
-    for (size_t i = 0; i < report->point_count; i++) {
-        if (report->points[i].class == class) {
+    for (size_t i = 0; i < report->point_count; i++)
+        if (report->points[i].class == class)
             put_full(page, &report->points[i]);
-        }
-    }
 }
 
 static const struct paper_column point_columns[] = {
@@ -219,16 +214,13 @@ static void put_line(struct page *page, const struct report_point *point)
 static void put_lines(struct page *page)
 {
     const struct report *report = page->report;
-    if (report_points(report, REPORT_WELL) == 0) {
+    if (report_points(report, REPORT_WELL) == 0)
         return;
-    }
     paper_table(page->paper, "Points within limits", point_columns,
                 sizeof point_columns / sizeof *point_columns);
-    for (size_t i = 0; i < report->point_count; i++) {
-        if (report->points[i].class == REPORT_WELL) {
+    for (size_t i = 0; i < report->point_count; i++)
+        if (report->points[i].class == REPORT_WELL)
             put_line(page, &report->points[i]);
-        }
-    }
 }
 
 static void put_use(void *context, const struct report_use *use)

@@ -60,21 +60,17 @@ double report_time_step(double span, int most)
                                     300,   600,   1200,   1800,   3600,   7200,    10800,  21600,
                                     43200, 86400, 172800, 345600, 604800, 1209600, 2419200 };
     size_t count = sizeof steps / sizeof *steps;
-    for (size_t i = 0; i < count; i++) {
-        if (span / steps[i] <= most) {
+    for (size_t i = 0; i < count; i++)
+        if (span / steps[i] <= most)
             return steps[i];
-        }
-    }
     return steps[count - 1] * ceil(span / steps[count - 1] / most);
 }
 
 bool report_plot_has(const struct report_point *point)
 {
-    for (size_t i = 0; i < point->bucket_count; i++) {
-        if (isfinite(point->buckets[i].mean)) {
+    for (size_t i = 0; i < point->bucket_count; i++)
+        if (isfinite(point->buckets[i].mean))
             return true;
-        }
-    }
     return false;
 }
 
@@ -117,9 +113,8 @@ static struct frame frame_of(const struct report *report, const struct report_po
         hold(&frame, point->buckets[i].minimum);
         hold(&frame, point->buckets[i].maximum);
     }
-    if (with_limits) {
+    if (with_limits)
         hold_limits(&frame, point);
-    }
     double room = 0.06 * (frame.high - frame.low);
     room = room > 0 ? room : fmax(1e-12, 1e-6 * fabs(frame.high));
     frame.low -= room;
@@ -134,9 +129,8 @@ static void draw_limit(const struct frame *frame, const struct pen *pen, const j
     double guard = field_number(limits, "guard");
     double from = x_of(frame, report_time(field_text(limits, "from")));
     double to = x_of(frame, report_time(field_text(limits, "to")));
-    if (!isfinite(limit)) {
+    if (!isfinite(limit))
         return;
-    }
     double y = y_of(frame, limit);
     if (guard > 0) {
         double edge = y_of(frame, limit + inwards * guard);
@@ -174,9 +168,8 @@ static void draw_phase(const struct frame *frame, const struct pen *pen, double 
                        const char *name)
 {
     double left = x_of(frame, from), right = x_of(frame, to);
-    if (from > frame->from) {
+    if (from > frame->from)
         pen->line(pen->context, INK_FAINT, 0.5, left, frame->box.y, left, bottom_of(frame));
-    }
     if ((double)text_width(name) * digit * pen->label + 4 <= right - left) {
         pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_START, left + 2,
                   frame->box.y - 0.25 * pen->label, name);
@@ -193,9 +186,8 @@ static void draw_phases(const struct frame *frame, const struct pen *pen,
     json_array_foreach(phases, index, phase)
     {
         double end = field_number(phase, "end_ns") * 1e-9;
-        if (begin < frame->to && json_array_size(phases) > 1) {
+        if (begin < frame->to && json_array_size(phases) > 1)
             draw_phase(frame, pen, begin, end, field_text_or_empty(phase, "phase"));
-        }
         begin = end;
     }
 }
@@ -206,9 +198,8 @@ static size_t widest_label(const struct frame *frame, const char *unit)
     struct scale scale;
     char label[NOTATION_SIZE];
     size_t widest = 0;
-    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale)) {
+    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale))
         return 0;
-    }
     for (long k = scale.first; k <= scale.last; k++) {
         notation_plain(label, sizeof label, scale_line(&scale, k), unit);
         widest = text_width(label) > widest ? text_width(label) : widest;
@@ -221,9 +212,8 @@ static void draw_values(const struct frame *frame, const struct pen *pen, const 
 {
     struct scale scale;
     char label[NOTATION_SIZE];
-    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale)) {
+    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale))
         return;
-    }
     for (long k = scale.first; k <= scale.last; k++) {
         double y = y_of(frame, scale_line(&scale, k));
         pen->line(pen->context, INK_GRID, 0.5, frame->box.x, y, frame->box.x + frame->box.width, y);
@@ -283,9 +273,8 @@ static void draw_ranges(const struct frame *frame, const struct pen *pen,
             ranges[range_count++] = (struct bar) { x, y_of(frame, buckets[i].maximum),
                                                    y_of(frame, buckets[i].minimum) };
         }
-        if (buckets[i].lost) {
+        if (buckets[i].lost)
             losses[loss_count++] = (struct bar) { x, bottom - 5, bottom };
-        }
     }
     pen->bars(pen->context, INK_RANGE, width, ranges, range_count);
     pen->bars(pen->context, INK_TEXT, 1, losses, loss_count);
@@ -323,9 +312,8 @@ static void draw_stretch(const struct pen *pen, double width, const double *poin
         double x = points[2 * i], y = points[2 * i + 1];
         pen->line(pen->context, INK_TRACE, 2 * width, x - width, y, x + width, y);
     }
-    if (count > 1) {
+    if (count > 1)
         pen->path(pen->context, INK_TRACE, width, points, count);
-    }
 }
 
 static void draw_gap(const struct frame *frame, const struct pen *pen, double from, double to)
@@ -341,12 +329,10 @@ static void draw_gaps(const struct frame *frame, const struct pen *pen, const st
 {
     double last = NAN;
     for (size_t i = 0; i < count; i++) {
-        if (isnan(buckets[i].mean)) {
+        if (isnan(buckets[i].mean))
             continue;
-        }
-        if (buckets[i].from - last > gap_rounds * report->every) {
+        if (buckets[i].from - last > gap_rounds * report->every)
             draw_gap(frame, pen, last, buckets[i].from);
-        }
         last = buckets[i].to;
     }
 }
@@ -359,9 +345,8 @@ static void draw_trace(const struct frame *frame, const struct pen *pen,
     double last = NAN;
     size_t count = 0;
     for (size_t i = 0; i < bucket_count; i++) {
-        if (isnan(buckets[i].mean)) {
+        if (isnan(buckets[i].mean))
             continue;
-        }
         if (buckets[i].from - last > gap_rounds * report->every) {
             draw_stretch(pen, width, points, count, dotted);
             count = 0;
@@ -399,9 +384,8 @@ void report_plot_small(const struct report *report, const struct report_point *p
 {
     struct frame frame = frame_of(report, point, false);
     struct report_bucket *buckets = memory_zeroed(point->bucket_count + 1, sizeof *buckets);
-    if (point->bucket_count > 0) {
+    if (point->bucket_count > 0)
         memcpy(buckets, point->buckets, point->bucket_count * sizeof *buckets);
-    }
     size_t count =
         report_coarsen(buckets, point->bucket_count, SMALL_BUCKETS, gap_rounds * report->every);
     frame.box = box;

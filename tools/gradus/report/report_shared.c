@@ -93,12 +93,10 @@ static bool is_shared(const struct report *report, const char *key, const char *
 {
     struct company company = company_of(report, key, name, rate);
     bool moves;
-    if (company.alike_with < FEWEST || 2 * company.alike_with <= company.with) {
+    if (company.alike_with < FEWEST || 2 * company.alike_with <= company.with)
         return false;
-    }
-    if (is_checked(report, key, name, &moves)) {
+    if (is_checked(report, key, name, &moves))
         return moves;
-    }
     return company.others >= FEWEST && 2 * company.alike_others < company.others;
 }
 
@@ -142,9 +140,8 @@ static bool is_first(const struct report *report, size_t index)
     for (size_t i = 0; i < index; i++) {
         const struct report_point *point = &report->points[i];
         if (point->shared != NULL && point->shared_kind == one->shared_kind &&
-            strcmp(point->shared, one->shared) == 0) {
+            strcmp(point->shared, one->shared) == 0)
             return false;
-        }
     }
     return true;
 }
@@ -156,9 +153,8 @@ void report_shared(const struct report *report, void (*each)(void *context, cons
         const struct report_point *point = &report->points[i];
         char text[WORDS_SIZE] = "";
         double rate;
-        if (point->shared == NULL || !is_first(report, i)) {
+        if (point->shared == NULL || !is_first(report, i))
             continue;
-        }
         size_t count = count_shared(report, point, &rate);
         report_say(text,
                    "The %s %.100s drifts: %zu of the points measured with it move alike, by %+.3g "

@@ -25,13 +25,11 @@ static void tell(struct told *told, const struct report_use *use)
     for (size_t i = 0; i < told->count; i++) {
         const struct report_use *other = &told->uses[i];
         if (strcmp(other->kind, use->kind) == 0 && strcmp(other->name, use->name) == 0 &&
-            strcmp(other->identity, use->identity) == 0 && strcmp(other->due, use->due) == 0) {
+            strcmp(other->identity, use->identity) == 0 && strcmp(other->due, use->due) == 0)
             return;
-        }
     }
-    if (use->name[0] == '\0' || told->count == USES_MOST) {
+    if (use->name[0] == '\0' || told->count == USES_MOST)
         return;
-    }
     told->uses[told->count++] = *use;
     told->each(told->context, use);
 }
@@ -90,12 +88,10 @@ void report_uses(const struct report *report,
                  void (*each)(void *context, const struct report_use *use), void *context)
 {
     struct told told = { .each = each, .context = context };
-    for (size_t i = 0; i < report->point_count; i++) {
+    for (size_t i = 0; i < report->point_count; i++)
         tell_instruments(report, report->points[i].study, &told);
-    }
-    for (size_t i = 0; i < report->point_count; i++) {
+    for (size_t i = 0; i < report->point_count; i++)
         tell_probes(report->points[i].study, &told);
-    }
     for (size_t i = 0; i < report->point_count; i++) {
         tell_texts(report->points[i].study, "versions", "software", &told);
         tell_texts(report->points[i].study, "settings_digests", "settings", &told);
@@ -104,11 +100,10 @@ void report_uses(const struct report *report,
 
 char *report_use_detail(const struct report_use *use, char text[WORDS_SIZE])
 {
-    if (isfinite(use->factor)) {
+    if (isfinite(use->factor))
         snprintf(text, WORDS_SIZE, "factor %g", use->factor);
-    } else {
+    else
         snprintf(text, WORDS_SIZE, "%s", use->identity);
-    }
     return text;
 }
 
@@ -131,9 +126,8 @@ struct warned {
 
 static void warn(const struct warned *warned, const char *sentence)
 {
-    if (sentence[0] != '\0') {
+    if (sentence[0] != '\0')
         warned->each(warned->context, sentence);
-    }
 }
 
 static void warn_expired(void *context, const struct report_use *use)
@@ -152,9 +146,8 @@ static void warn_altered(const struct report *report, const struct warned *warne
 {
     double altered = 0;
     char text[WORDS_SIZE] = "";
-    for (size_t i = 0; i < report->point_count; i++) {
+    for (size_t i = 0; i < report->point_count; i++)
         altered += fmax(0, field_number(report->points[i].study, "altered"));
-    }
     if (altered > 0) {
         report_say(
             text,
@@ -169,9 +162,8 @@ static void warn_altered(const struct report *report, const struct warned *warne
 static void warn_removed(const struct report *report, const struct warned *warned)
 {
     bool removed = false;
-    for (size_t i = 0; i < report->point_count; i++) {
+    for (size_t i = 0; i < report->point_count; i++)
         removed = removed || field_true(report->points[i].study, "removed");
-    }
     if (removed) {
         warn(warned,
              "Readings of this run were removed by the store's retention: all figures are of "
@@ -234,9 +226,8 @@ static void warn_away(const struct report *report, const struct warned *warned)
             report_times((double)gaps.count, times), report_span(gaps.sum, sum),
             report_span(gaps.largest, largest));
     }
-    if (missed.sum > 0) {
+    if (missed.sum > 0)
         report_say(text, "%.0f round%s missed.", missed.sum, missed.sum == 1 ? " was" : "s were");
-    }
     warn(warned, text);
 }
 
@@ -367,9 +358,8 @@ void report_happenings(const struct report *report,
     {
         const char *name = field_text_or_empty(event, "kind");
         for (size_t i = 0; i < KINDS; i++) {
-            if (strcmp(name, kinds[i].name) != 0 || seen[i]++ >= REPORT_EVENTS_MOST) {
+            if (strcmp(name, kinds[i].name) != 0 || seen[i]++ >= REPORT_EVENTS_MOST)
                 continue;
-            }
             kinds[i].detail(field_at(event, "body"), detail);
             report_moment(report_time(field_text(event, "time")), moment);
             each(context, moment, kinds[i].told, detail);

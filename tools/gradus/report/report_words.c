@@ -43,12 +43,10 @@ void report_say(char text[WORDS_SIZE], const char *format, ...)
     vsnprintf(sentence, sizeof sentence, format, arguments);
     va_end(arguments);
     size_t length = strlen(text), more = strlen(sentence);
-    if (length + more + 2 > WORDS_SIZE) {
+    if (length + more + 2 > WORDS_SIZE)
         return;
-    }
-    if (length > 0) {
+    if (length > 0)
         text[length++] = ' ';
-    }
     memcpy(text + length, sentence, more + 1);
 }
 
@@ -85,13 +83,12 @@ char *report_outcome(const struct report *report, char text[WORDS_SIZE])
         text, "%zu of %zu units failed, %zu to look at, %zu not measured, %zu within limits.",
         report_units(report, REPORT_FAILED), report->unit_count, report_units(report, REPORT_WATCH),
         report_units(report, REPORT_UNKNOWN), report_units(report, REPORT_WELL));
-    if (report->ended == NULL) {
+    if (report->ended == NULL)
         report_say(text, "The run is still going: this is how it stands.");
-    } else if (strcmp(why, "completed") == 0) {
+    else if (strcmp(why, "completed") == 0)
         report_say(text, "The run completed as planned.");
-    } else {
+    else
         report_say(text, "The run ended early: %.200s.", why);
-    }
     return text;
 }
 
@@ -99,9 +96,8 @@ char *report_outcome(const struct report *report, char text[WORDS_SIZE])
 static const char *to_minute(double moment, char text[WORDS_SIZE])
 {
     report_moment(moment, text);
-    if (strlen(text) > 16) {
+    if (strlen(text) > 16)
         text[16] = '\0';
-    }
     return text;
 }
 
@@ -116,9 +112,8 @@ char *report_phases(const struct report *report, char text[WORDS_SIZE])
     size_t index;
     json_t *phase;
     text[0] = '\0';
-    if (report->warm_until > report->first) {
+    if (report->warm_until > report->first)
         report_say(text, "warm-up until %s;", to_minute(report->warm_until, until));
-    }
     json_array_foreach(field_at(report->began, "phases"), index, phase)
     {
         bool last = index + 1 == json_array_size(field_at(report->began, "phases"));
@@ -133,9 +128,8 @@ char *report_subject(const struct report_point *point, char text[WORDS_SIZE])
     double number = field_number(point->study, "unit_number");
     const char *quantity = field_text_or_empty(point->study, "quantity");
     snprintf(text, WORDS_SIZE, "%.100s", quantity);
-    if (number > 0) {
+    if (number > 0)
         snprintf(text, WORDS_SIZE, "unit %.0f, %.100s", number, quantity);
-    }
     return text;
 }
 
@@ -146,9 +140,8 @@ static void say_failures(const json_t *study, char *text)
     double by_limit =
         field_number(study, "verdicts.fail") + field_number(study, "verdicts.conditional fail");
     char times[WORDS_SIZE];
-    if (!(failures > 0)) {
+    if (!(failures > 0))
         return;
-    }
     report_times(failures, times);
     if (by_limit < failures) {
         report_say(text, "It failed %.40s (%.0f by its limits, %.0f by drift or over range).",
@@ -209,9 +202,8 @@ static void say_meeting(const json_t *study, const char *unit, char *text)
     char level[READING_TEXT];
     char expected[WORDS_SIZE], earliest[WORDS_SIZE], latest[WORDS_SIZE];
     const json_t *meets = field_at(study, "trend.meets");
-    if (meets == NULL || field_text(meets, "expected") == NULL) {
+    if (meets == NULL || field_text(meets, "expected") == NULL)
         return;
-    }
     reading_setting(field_number(meets, "level"), unit, level);
     report_say(text, "At that rate it will reach the %s limit, %s, on %s,",
                field_text_or_empty(meets, "limit"), level, minute(meets, "expected", expected));
@@ -239,9 +231,8 @@ static void say_excursions(const json_t *study, const char *unit, char *text)
 {
     char height[NOTATION_SIZE], when[WORDS_SIZE], last[WORDS_SIZE], times[WORDS_SIZE];
     const json_t *excursions = field_at(study, "finding.excursions");
-    if (excursions == NULL) {
+    if (excursions == NULL)
         return;
-    }
     notation_value(height, sizeof height, field_number(excursions, "value"), 3, unit);
     report_say(text, "It jumped and came back %s, by up to %s, first on %s (round %.0f),",
                report_times(field_number(excursions, "count"), times), height,
@@ -258,9 +249,8 @@ static void say_losses(const struct report_point *point, char *text)
 {
     double lost = field_number(point->study, "lost");
     double altered = field_number(point->study, "altered");
-    if (lost > 0) {
+    if (lost > 0)
         report_say(text, "%.0f measurement%s gave no reading.", lost, lost == 1 ? "" : "s");
-    }
     if (altered > 0) {
         report_say(text, "%.0f stored reading%s altered afterwards and left out.", altered,
                    altered == 1 ? " was" : "s were");
@@ -279,25 +269,22 @@ char *report_course(const struct report_point *point, char text[WORDS_SIZE])
     text[0] = '\0';
     say_failures(study, text);
     say_trip(study, text);
-    if (strncmp(kind, "drift", 5) == 0) {
+    if (strncmp(kind, "drift", 5) == 0)
         say_drift(study, unit, text);
-    } else if (strncmp(kind, "settling", 8) == 0) {
+    else if (strncmp(kind, "settling", 8) == 0)
         say_settling(study, unit, text);
-    }
     say_meeting(study, unit, text);
-    if (point->shared != NULL) {
+    if (point->shared != NULL)
         report_say(text, "So does what else is measured with %.100s.", point->shared);
-    }
     say_step(study, unit, text);
     say_excursions(study, unit, text);
     say_losses(point, text);
-    if (point->class == REPORT_UNKNOWN && text[0] == '\0') {
+    if (point->class == REPORT_UNKNOWN && text[0] == '\0')
         report_say(text, "Not measured.");
-    } else if (point->class != REPORT_UNKNOWN && kind[0] == '\0') {
+    else if (point->class != REPORT_UNKNOWN && kind[0] == '\0')
         report_say(text, "Too few readings to tell a drift from noise.");
-    } else if (text[0] == '\0') {
+    else if (text[0] == '\0')
         report_say(text, "Steady.");
-    }
     return text;
 }
 
@@ -319,9 +306,8 @@ static bool figure_allowed(struct report_figure *figure, const json_t *study)
     double relative = field_number(study, "drift.relative");
     figure->name = "drift allowed";
     reading_setting(field_number(study, "drift.bound"), unit, figure->text);
-    if (figure->text[0] == '\0' && isfinite(relative)) {
+    if (figure->text[0] == '\0' && isfinite(relative))
         snprintf(figure->text, sizeof figure->text, "%.7g %%", 100 * relative);
-    }
     return figure->text[0] != '\0';
 }
 
@@ -365,9 +351,8 @@ size_t report_figures(const struct report_point *point,
         count++;
     }
     count += figure_allowed(&figures[count], study);
-    if (uncertainty > 0) {
+    if (uncertainty > 0)
         figure_uncertainty(&figures[count++], point, uncertainty);
-    }
     figures[count].name = "readings";
     snprintf(figures[count].text, sizeof figures[count].text, "%.0f + %.0f in warm-up",
              field_number(study, "readings"), field_number(study, "warm_up"));
@@ -376,11 +361,9 @@ size_t report_figures(const struct report_point *point,
 
 const char *report_figure(const struct report_figure *figures, size_t count, const char *name)
 {
-    for (size_t i = 0; i < count; i++) {
-        if (strcmp(figures[i].name, name) == 0) {
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(figures[i].name, name) == 0)
             return figures[i].text;
-        }
-    }
     return "";
 }
 
@@ -400,9 +383,8 @@ static void phase_limits(const struct report_point *point, const json_t *limits,
     const char *unit = field_text_or_empty(point->study, "unit");
     reading_limits_text(limits, strcmp(judge, "ratio") == 0 ? "" : unit, text);
     size_t length = strlen(text);
-    if (length > 0 && judge[0] != '\0') {
+    if (length > 0 && judge[0] != '\0')
         snprintf(text + length, READING_TEXT - length, " (%.30s)", judge);
-    }
 }
 
 char *report_limits(const struct report_point *point, char text[WORDS_SIZE])

@@ -90,16 +90,14 @@ void canvas_column(struct canvas *canvas, int dot_column, struct span span)
 
 void canvas_grid_row(struct canvas *canvas, int row)
 {
-    for (int column = 0; column < canvas->width; column++) {
+    for (int column = 0; column < canvas->width; column++)
         cell_at(canvas, row, column)->grid |= GRID_ROW;
-    }
 }
 
 void canvas_grid_column(struct canvas *canvas, int column)
 {
-    for (int row = 0; row < canvas->height; row++) {
+    for (int row = 0; row < canvas->height; row++)
         cell_at(canvas, row, column)->grid |= GRID_COLUMN;
-    }
 }
 
 /* U+2800 to U+28FF in UTF-8. */
@@ -117,12 +115,11 @@ void canvas_write_row(const struct canvas *canvas, int row, FILE *stream)
     const bool ascii = canvas->across == 1;
     for (int column = 0; column < canvas->width; column++) {
         const struct cell *const cell = cell_at(canvas, row, column);
-        if (cell->dots == 0) {
+        if (cell->dots == 0)
             fputs(ascii ? plain[cell->grid] : drawn[cell->grid], stream);
-        } else if (ascii) {
+        else if (ascii)
             fputc('#', stream);
-        } else {
+        else
             write_braille(cell->dots, stream);
-        }
     }
 }

@@ -29,9 +29,8 @@ static const char *tail_of(const char *text, size_t columns)
     const char *at = text;
     while (*at != '\0') {
         const size_t width = text_width(at);
-        if (width <= columns && text_fit(at, 0) == 0) {
+        if (width <= columns && text_fit(at, 0) == 0)
             break;
-        }
         do {
             at++;
         } while (((unsigned char)*at & 0xC0) == 0x80);
@@ -41,9 +40,8 @@ static const char *tail_of(const char *text, size_t columns)
 
 char *fit_text(const char *text, size_t columns, bool ascii)
 {
-    if (text_width(text) <= columns) {
+    if (text_width(text) <= columns)
         return memory_text(text);
-    }
     const char *const mark = columns == 0 ? "" : ascii ? "~" : "…";
     const size_t kept = columns == 0 ? 0 : columns - 1;
     const size_t head = text_fit(text, kept - kept / 2);

@@ -71,12 +71,10 @@ void frame_open(void)
 static size_t style_length(const char *text, size_t length)
 {
     size_t at = 2;
-    if (length < 3 || text[0] != '\033' || text[1] != '[') {
+    if (length < 3 || text[0] != '\033' || text[1] != '[')
         return 0;
-    }
-    while (at < length && strchr("0123456789;", text[at]) != NULL) {
+    while (at < length && strchr("0123456789;", text[at]) != NULL)
         at++;
-    }
     return at < length && text[at] == 'm' ? at + 1 : 0;
 }
 
@@ -89,14 +87,12 @@ static size_t next_piece(const char *text, size_t length, size_t *width)
     char letter[8] = "";
     size_t bytes = style_length(text, length);
     *width = 0;
-    if (bytes > 0) {
+    if (bytes > 0)
         return bytes;
-    }
     bytes = 1;
     while (bytes < length && bytes < sizeof letter - 1 &&
-           ((unsigned char)text[bytes] & 0xC0) == 0x80) {
+           ((unsigned char)text[bytes] & 0xC0) == 0x80)
         bytes++;
-    }
     memcpy(letter, text, bytes);
     *width = text_width(letter);
     return bytes;
@@ -111,9 +107,8 @@ static size_t line_fit(const char *line, size_t length, size_t columns)
         size_t width;
         const size_t bytes = next_piece(line + at, length - at, &width);
         total += width;
-        if (total > columns) {
+        if (total > columns)
             break;
-        }
         at += bytes;
     }
     return at;
@@ -136,9 +131,8 @@ void frame_put_lines(const struct terminal *terminal, FILE *stream, const char *
         const size_t length = strcspn(text, "\n");
         frame_put_line(stream, text, length, (size_t)terminal->columns, terminal->ascii);
         text += length;
-        if (*text == '\n') {
+        if (*text == '\n')
             fputc(*text++, stream);
-        }
     }
 }
 
@@ -163,9 +157,8 @@ void frame_draw(const struct terminal *terminal, const char *text)
 
 void frame_close(const struct terminal *terminal, const char *text)
 {
-    if (!opened) {
+    if (!opened)
         return;
-    }
     opened = false;
     put_in_order();
     handle(SIGTSTP, SIG_DFL, 0);

@@ -43,9 +43,8 @@ static bool find_extremes(const struct plot *plot, double *low, double *high)
     *low = INFINITY;
     *high = -INFINITY;
     for (size_t i = 0; i < plot->count; i++) {
-        if (!isfinite(plot->samples[i])) {
+        if (!isfinite(plot->samples[i]))
             return false;
-        }
         *low = fmin(*low, plot->samples[i]);
         *high = fmax(*high, plot->samples[i]);
     }
@@ -57,9 +56,8 @@ static void widen_flat(const struct plot *plot, double *low, double *high)
 {
     const double magnitude = fmax(fabs(*low), fabs(*high));
     double least = magnitude > 0 ? magnitude * 1e-6 : 1e-6;
-    if (isfinite(plot->resolution) && plot->resolution > 0) {
+    if (isfinite(plot->resolution) && plot->resolution > 0)
         least = fmax(least, 4 * plot->resolution);
-    }
     if (*high - *low < least) {
         const double middle = *low + (*high - *low) / 2;
         *low = middle - least / 2;
@@ -73,9 +71,8 @@ static void measure_labels(struct drawing *drawing)
     for (long k = drawing->vertical.first; k <= drawing->vertical.last; k++) {
         axis_label(text, &drawing->vertical, k, drawing->plot->unit, drawing->plot->ascii);
         const size_t width = text_width(text);
-        if (width > drawing->label_width) {
+        if (width > drawing->label_width)
             drawing->label_width = width;
-        }
     }
 }
 
@@ -89,14 +86,12 @@ static bool prepare(struct drawing *drawing, const struct plot *plot)
     *drawing = (struct drawing) { .plot = plot };
     double low;
     double high;
-    if (!find_extremes(plot, &low, &high)) {
+    if (!find_extremes(plot, &low, &high))
         return false;
-    }
     widen_flat(plot, &low, &high);
     drawing->height = at_least(plot->height, PLOT_LEAST_HEIGHT);
-    if (!scale_fit(low, high, drawing->height / ROWS_PER_LINE, true, &drawing->vertical)) {
+    if (!scale_fit(low, high, drawing->height / ROWS_PER_LINE, true, &drawing->vertical))
         return false;
-    }
     drawing->low = scale_line(&drawing->vertical, drawing->vertical.first);
     drawing->high = scale_line(&drawing->vertical, drawing->vertical.last);
     measure_labels(drawing);
@@ -123,9 +118,8 @@ static int dot_column(const struct drawing *drawing, double share)
 /* Widens a column's span so that it holds the row. */
 static void span_hold(struct span *span, int row)
 {
-    if (span->low > span->high) {
+    if (span->low > span->high)
         *span = (struct span) { row, row };
-    }
     span->low = row < span->low ? row : span->low;
     span->high = row > span->high ? row : span->high;
 }
@@ -150,11 +144,10 @@ static void join_neighbours(struct span *spans, int count)
 {
     for (int column = count - 1; column > 0; column--) {
         const struct span before = spans[column - 1];
-        if (spans[column].low > before.high + 1) {
+        if (spans[column].low > before.high + 1)
             spans[column].low = before.high + 1;
-        } else if (spans[column].high < before.low - 1) {
+        else if (spans[column].high < before.low - 1)
             spans[column].high = before.low - 1;
-        }
     }
 }
 
@@ -162,16 +155,13 @@ static void draw_trace(struct drawing *drawing)
 {
     const int columns = canvas_dot_columns(drawing->canvas);
     struct span *const spans = memory_zeroed((size_t)columns, sizeof *spans);
-    for (int column = 0; column < columns; column++) {
+    for (int column = 0; column < columns; column++)
         spans[column] = (struct span) { 1, 0 };
-    }
-    for (size_t i = 0; i + 1 < drawing->plot->count; i++) {
+    for (size_t i = 0; i + 1 < drawing->plot->count; i++)
         cross_columns(drawing, i, spans);
-    }
     join_neighbours(spans, columns);
-    for (int column = 0; column < columns; column++) {
+    for (int column = 0; column < columns; column++)
         canvas_column(drawing->canvas, column, spans[column]);
-    }
     free(spans);
 }
 
@@ -188,12 +178,10 @@ static int line_column(const struct drawing *drawing, long k)
 
 static void draw_grid(struct drawing *drawing)
 {
-    for (long k = drawing->vertical.first; k <= drawing->vertical.last; k++) {
+    for (long k = drawing->vertical.first; k <= drawing->vertical.last; k++)
         canvas_grid_row(drawing->canvas, line_row(drawing, k));
-    }
-    for (long k = drawing->horizontal.first; k <= drawing->horizontal.last; k++) {
+    for (long k = drawing->horizontal.first; k <= drawing->horizontal.last; k++)
         canvas_grid_column(drawing->canvas, line_column(drawing, k));
-    }
 }
 
 /* The label of the line in this row, or "". */
@@ -224,11 +212,9 @@ static void write_rows(const struct drawing *drawing, FILE *stream)
 
 static bool is_line_column(const struct drawing *drawing, int column)
 {
-    for (long k = drawing->horizontal.first; k <= drawing->horizontal.last; k++) {
-        if (line_column(drawing, k) == column) {
+    for (long k = drawing->horizontal.first; k <= drawing->horizontal.last; k++)
+        if (line_column(drawing, k) == column)
             return true;
-        }
-    }
     return false;
 }
 
@@ -268,13 +254,11 @@ char *plot_draw(const struct plot *plot)
     struct drawing drawing;
     char *text = NULL;
     size_t size = 0;
-    if (!prepare(&drawing, plot)) {
+    if (!prepare(&drawing, plot))
         return NULL;
-    }
     FILE *const stream = open_memstream(&text, &size);
-    if (stream == NULL) {
+    if (stream == NULL)
         return NULL;
-    }
     drawing.canvas = canvas_new(drawing.width, drawing.height, plot->ascii);
     draw_grid(&drawing);
     draw_trace(&drawing);

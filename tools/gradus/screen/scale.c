@@ -23,9 +23,8 @@ static void choose_step(double least, struct scale *scale)
     for (int tries = 0; tries < 3; tries++, scale->exponent++) {
         for (size_t i = 0; i < sizeof mantissas / sizeof mantissas[0]; i++) {
             scale->mantissa = mantissas[i];
-            if (scale_line(scale, 1) >= least * (1 - slack)) {
+            if (scale_line(scale, 1) >= least * (1 - slack))
                 return;
-            }
         }
     }
 }
@@ -33,12 +32,10 @@ static void choose_step(double least, struct scale *scale)
 bool scale_fit(double low, double high, int intervals, bool outward, struct scale *scale)
 {
     const double distance = high - low;
-    if (!(distance > 0) || !isfinite(distance) || intervals < 1) {
+    if (!(distance > 0) || !isfinite(distance) || intervals < 1)
         return false;
-    }
-    if (distance < 1e-9 * fmax(fabs(low), fabs(high)) || distance < 1e-290) {
+    if (distance < 1e-9 * fmax(fabs(low), fabs(high)) || distance < 1e-290)
         return false;
-    }
     struct scale found;
     choose_step(distance / intervals, &found);
     const double step = scale_line(&found, 1);

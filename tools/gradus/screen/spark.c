@@ -13,9 +13,8 @@ void spark_add(struct spark *spark, double value)
 {
     spark->values[spark->next] = isfinite(value) ? value : (double)NAN;
     spark->next = (spark->next + 1) % SPARK_MOST;
-    if (spark->count < SPARK_MOST) {
+    if (spark->count < SPARK_MOST)
         spark->count++;
-    }
 }
 
 /* The value that came `back` values before the last one. */

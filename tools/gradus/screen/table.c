@@ -35,20 +35,17 @@ struct table *table_new(const struct table_column *columns)
 {
     struct table *const table = memory_zeroed(1, sizeof *table);
     table->columns = columns;
-    while (columns[table->column_count].heading != NULL) {
+    while (columns[table->column_count].heading != NULL)
         table->column_count++;
-    }
     return table;
 }
 
 void table_free(struct table *table)
 {
-    if (table == NULL) {
+    if (table == NULL)
         return;
-    }
-    for (size_t i = 0; i < table->row_count * table->column_count; i++) {
+    for (size_t i = 0; i < table->row_count * table->column_count; i++)
         free(table->cells[i].text);
-    }
     free(table->cells);
     free(table);
 }
@@ -58,9 +55,8 @@ void table_row(struct table *table)
     const size_t columns = table->column_count;
     table->cells =
         memory_resize(table->cells, (table->row_count + 1) * columns, sizeof *table->cells);
-    for (size_t i = 0; i < columns; i++) {
+    for (size_t i = 0; i < columns; i++)
         table->cells[table->row_count * columns + i] = (struct cell) { NULL, STYLE_PLAIN };
-    }
     table->row_count++;
     table->next = 0;
 }
@@ -87,18 +83,16 @@ static bool column_is_empty(const struct table *table, size_t column)
 {
     for (size_t row = 0; row < table->row_count; row++) {
         const char *const text = table->cells[row * table->column_count + column].text;
-        if (text != NULL && text[0] != '\0') {
+        if (text != NULL && text[0] != '\0')
             return false;
-        }
     }
     return true;
 }
 
 static const char *raw_text(const struct table *table, size_t line, size_t column)
 {
-    if (line == 0) {
+    if (line == 0)
         return table->columns[column].heading;
-    }
     const char *const text = table->cells[(line - 1) * table->column_count + column].text;
     return text == NULL ? "" : text;
 }
@@ -115,9 +109,8 @@ static struct layout layout_make(const struct table *table, bool ascii)
             char *const text = text_printable(raw_text(table, line, column), ascii);
             const size_t width = text_width(text);
             layout.texts[line * columns + column] = text;
-            if (!empty && width > layout.widths[column]) {
+            if (!empty && width > layout.widths[column])
                 layout.widths[column] = width;
-            }
         }
     }
     return layout;
@@ -132,11 +125,9 @@ static bool may_go(const struct table *table, const struct layout *layout, size_
 static size_t line_width(const struct table *table, const struct layout *layout)
 {
     size_t width = 0;
-    for (size_t column = 0; column < table->column_count; column++) {
-        if (layout->widths[column] > 0) {
+    for (size_t column = 0; column < table->column_count; column++)
+        if (layout->widths[column] > 0)
             width += layout->widths[column] + (width > 0 ? GAP : 0);
-        }
-    }
     return width;
 }
 
@@ -146,9 +137,8 @@ static void layout_narrow(const struct table *table, struct layout *layout,
 {
     char names[CELL_SIZE] = "";
     for (size_t column = table->column_count; column-- > 0;) {
-        if (line_width(table, layout) <= (size_t)terminal->columns) {
+        if (line_width(table, layout) <= (size_t)terminal->columns)
             break;
-        }
         if (may_go(table, layout, column)) {
             char before[CELL_SIZE];
             memcpy(before, names, sizeof before);
@@ -157,32 +147,28 @@ static void layout_narrow(const struct table *table, struct layout *layout,
             layout->widths[column] = 0;
         }
     }
-    if (names[0] != '\0') {
+    if (names[0] != '\0')
         terminal_complain(terminal, "no room on %d columns for: %s", terminal->columns, names);
-    }
 }
 
 static void layout_free(const struct table *table, struct layout *layout)
 {
-    for (size_t i = 0; i < (table->row_count + 1) * table->column_count; i++) {
+    for (size_t i = 0; i < (table->row_count + 1) * table->column_count; i++)
         free(layout->texts[i]);
-    }
     free(layout->texts);
     free(layout->widths);
 }
 
 static void put_blanks(FILE *stream, size_t count)
 {
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         fputc(' ', stream);
-    }
 }
 
 static enum style cell_style(const struct table *table, size_t line, size_t column)
 {
-    if (line == 0) {
+    if (line == 0)
         return STYLE_HEADING;
-    }
     return table->cells[(line - 1) * table->column_count + column].style;
 }
 
@@ -192,9 +178,8 @@ static void print_line(const struct table *table, const struct layout *layout, s
 {
     size_t blanks = 0;
     for (size_t column = 0; column < table->column_count; column++) {
-        if (layout->widths[column] == 0) {
+        if (layout->widths[column] == 0)
             continue;
-        }
         const char *const text = layout->texts[line * table->column_count + column];
         const size_t fill = layout->widths[column] - text_width(text);
         const bool right = table->columns[column].align == ALIGN_RIGHT;
@@ -204,13 +189,11 @@ static void print_line(const struct table *table, const struct layout *layout, s
             continue;
         }
         put_blanks(stream, blanks + (right ? fill : 0));
-        if (style != STYLE_PLAIN) {
+        if (style != STYLE_PLAIN)
             terminal_style(terminal, stream, style);
-        }
         fputs(text, stream);
-        if (style != STYLE_PLAIN) {
+        if (style != STYLE_PLAIN)
             terminal_style(terminal, stream, STYLE_PLAIN);
-        }
         blanks = GAP + (right ? 0 : fill);
     }
     fputc('\n', stream);
@@ -218,22 +201,18 @@ static void print_line(const struct table *table, const struct layout *layout, s
 
 static bool has_headings(const struct table *table)
 {
-    for (size_t column = 0; column < table->column_count; column++) {
-        if (table->columns[column].heading[0] != '\0') {
+    for (size_t column = 0; column < table->column_count; column++)
+        if (table->columns[column].heading[0] != '\0')
             return true;
-        }
-    }
     return false;
 }
 
 void table_print(const struct table *table, const struct terminal *terminal, FILE *stream)
 {
     struct layout layout = layout_make(table, terminal->ascii);
-    if (terminal->bounded) {
+    if (terminal->bounded)
         layout_narrow(table, &layout, terminal);
-    }
-    for (size_t line = has_headings(table) ? 0 : 1; line <= table->row_count; line++) {
+    for (size_t line = has_headings(table) ? 0 : 1; line <= table->row_count; line++)
         print_line(table, &layout, line, terminal, stream);
-    }
     layout_free(table, &layout);
 }

@@ -18,9 +18,8 @@ enum { LINE_SIZE = 2048, LEAST_COLUMNS = 20, MOST_COLUMNS = 10000 };
 static bool takes_utf8(void)
 {
     const locale_t locale = newlocale(LC_CTYPE_MASK, "", (locale_t)0);
-    if (locale == (locale_t)0) {
+    if (locale == (locale_t)0)
         return false;
-    }
     const bool utf8 = strcmp(nl_langinfo_l(CODESET, locale), "UTF-8") == 0;
     freelocale(locale);
     return utf8;
@@ -37,9 +36,8 @@ static bool colour_is_welcome(void)
 /* POSIX lets the environment say how many columns are wanted; nonsense there says nothing. */
 static void read_columns(struct terminal *terminal, const char *wanted)
 {
-    if (wanted == NULL || wanted[0] == '\0' || wanted[strspn(wanted, "0123456789")] != '\0') {
+    if (wanted == NULL || wanted[0] == '\0' || wanted[strspn(wanted, "0123456789")] != '\0')
         return;
-    }
     const long columns = strtol(wanted, NULL, 10);
     if (columns >= LEAST_COLUMNS && columns <= MOST_COLUMNS) {
         terminal->columns = (int)columns;
@@ -66,9 +64,8 @@ struct terminal terminal_look(void)
 
 enum style terminal_verdict_style(const char *verdict)
 {
-    if (verdict == NULL || strcmp(verdict, "none") == 0) {
+    if (verdict == NULL || strcmp(verdict, "none") == 0)
         return STYLE_PLAIN;
-    }
     switch (status_of_verdict(verdict)) {
     case STATUS_PASS:
         return STYLE_GOOD;
@@ -86,9 +83,8 @@ void terminal_style(const struct terminal *terminal, FILE *stream, enum style st
         [STYLE_PLAIN] = "\033[0m",  [STYLE_HEADING] = "\033[1m", [STYLE_GOOD] = "\033[32m",
         [STYLE_DOUBT] = "\033[33m", [STYLE_BAD] = "\033[1;31m",  [STYLE_FAINT] = "\033[2m"
     };
-    if (terminal->colour) {
+    if (terminal->colour)
         fputs(codes[style], stream);
-    }
 }
 
 void terminal_put(const struct terminal *terminal, FILE *stream, const char *text)
@@ -105,9 +101,8 @@ static void put_lines(const struct terminal *terminal, FILE *stream, char *text)
     char *line;
     while ((line = strsep(&rest, "\n")) != NULL) {
         terminal_put(terminal, stream, line);
-        if (rest != NULL) {
+        if (rest != NULL)
             fputc('\n', stream);
-        }
     }
 }
 
@@ -136,13 +131,11 @@ void terminal_complain(const struct terminal *terminal, const char *format, ...)
 
 void terminal_progress(const struct terminal *terminal, const char *text)
 {
-    if (!terminal->progress) {
+    if (!terminal->progress)
         return;
-    }
     /* Carriage return and Erase in Line (ECMA-48): the line is written over in place. */
     fputs("\r\033[K", stderr);
-    if (text != NULL) {
+    if (text != NULL)
         terminal_put(terminal, stderr, text);
-    }
     fflush(stderr);
 }

@@ -26,9 +26,8 @@ static bool malformed(struct fault *fault, const char *text)
 static bool parse_unix(const char *path, struct address *address)
 {
     const size_t length = strlen(path);
-    if (path[0] != '/' || length >= sizeof address->path) {
+    if (path[0] != '/' || length >= sizeof address->path)
         return false;
-    }
     memcpy(address->path, path, length + 1);
     return true;
 }
@@ -36,9 +35,8 @@ static bool parse_unix(const char *path, struct address *address)
 static bool parse_port(const char *text, struct address *address)
 {
     const size_t length = strlen(text);
-    if (length < 1 || length > 5 || strspn(text, "0123456789") != length) {
+    if (length < 1 || length > 5 || strspn(text, "0123456789") != length)
         return false;
-    }
     const long port = strtol(text, NULL, 10);
     snprintf(address->port, sizeof address->port, "%s", text);
     return port >= 1 && port <= 65535;
@@ -48,9 +46,8 @@ static bool parse_port(const char *text, struct address *address)
 static bool parse_tcp(const char *text, struct address *address)
 {
     const char *const colon = strrchr(text, ':');
-    if (colon == NULL || colon == text) {
+    if (colon == NULL || colon == text)
         return false;
-    }
     size_t length = (size_t)(colon - text);
     if (text[0] == '[' && colon[-1] == ']' && length > 2) {
         text++;
@@ -58,9 +55,8 @@ static bool parse_tcp(const char *text, struct address *address)
     } else if (memchr(text, ':', length) != NULL) {
         return false;
     }
-    if (length >= sizeof address->host) {
+    if (length >= sizeof address->host)
         return false;
-    }
     memcpy(address->host, text, length);
     address->host[length] = '\0';
     return parse_port(colon + 1, address);
@@ -76,18 +72,16 @@ bool address_parse(const char *text, struct address *address, struct fault *faul
         parsed.tcp = true;
         fine = parse_tcp(text + strlen(tcp_prefix), &parsed);
     }
-    if (!fine) {
+    if (!fine)
         return malformed(fault, text);
-    }
     *address = parsed;
     return true;
 }
 
 static const char *advice(int error, bool tcp)
 {
-    if (error == EACCES || error == EPERM) {
+    if (error == EACCES || error == EPERM)
         return "permission to open that socket: ask to be put in the group that owns it";
-    }
     return tcp ? "a daemon there: start gradusd and enable server.tcp in its settings, or name"
                  " another place with --socket or GRADUS_SOCKET"
                : "a daemon there: start it (systemctl start gradusd, or gradusd --settings"
@@ -104,17 +98,14 @@ static int unreachable(struct fault *fault, const char *text, int error, bool tc
 /* Connects a descriptor that does not block. Returns 0 or the error. */
 static int connect_within(int descriptor, const struct sockaddr *to, socklen_t length, int within)
 {
-    if (connect(descriptor, to, length) == 0) {
+    if (connect(descriptor, to, length) == 0)
         return 0;
-    }
-    if (errno != EINPROGRESS) {
+    if (errno != EINPROGRESS)
         return errno;
-    }
     struct pollfd ready = { .fd = descriptor, .events = POLLOUT };
     const int events = poll(&ready, 1, within);
-    if (events <= 0) {
+    if (events <= 0)
         return events == 0 ? ETIMEDOUT : errno;
-    }
     int error = 0;
     socklen_t size = sizeof error;
     getsockopt(descriptor, SOL_SOCKET, SO_ERROR, &error, &size);

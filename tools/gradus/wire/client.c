@@ -49,13 +49,11 @@ static int watch_signals(void)
 struct client *client_open(const struct options *options, struct fault *fault)
 {
     struct address address;
-    if (!address_parse(options->socket, &address, fault)) {
+    if (!address_parse(options->socket, &address, fault))
         return NULL;
-    }
     const int descriptor = address_connect(&address, options->socket, CONNECT_MS, fault);
-    if (descriptor < 0) {
+    if (descriptor < 0)
         return NULL;
-    }
     struct client *const client = memory_zeroed(1, sizeof *client);
     client->descriptor = descriptor;
     client->signals = watch_signals();
@@ -64,13 +62,11 @@ struct client *client_open(const struct options *options, struct fault *fault)
 
 void client_close(struct client *client)
 {
-    if (client == NULL) {
+    if (client == NULL)
         return;
-    }
     close(client->descriptor);
-    if (client->signals >= 0) {
+    if (client->signals >= 0)
         close(client->signals);
-    }
     free(client->buffer);
     free(client);
 }
@@ -94,9 +90,8 @@ static bool wait_for(const struct client *client, short events, double until_ms)
             errno = EINTR;
             return (polled[1].revents & POLLIN) == 0;
         }
-        if (ready < 0 && errno != EINTR) {
+        if (ready < 0 && errno != EINTR)
             return false;
-        }
         if (ready == 0 && client_now() >= until_ms) {
             errno = ETIMEDOUT;
             return false;
@@ -113,9 +108,8 @@ static bool write_all(struct client *client, const char *bytes, size_t count, st
             bytes += sent;
             count -= (size_t)sent;
         } else if (errno == EAGAIN) {
-            if (!wait_for(client, POLLOUT, until)) {
+            if (!wait_for(client, POLLOUT, until))
                 return lost(fault, strerror(errno));
-            }
         } else if (errno != EINTR) {
             return lost(fault, strerror(errno));
         }
@@ -148,9 +142,8 @@ int client_send(struct client *client, const char *method, json_t *params, struc
 static bool read_line(struct client *client, struct message *message, enum client_event *event,
                       struct fault *fault)
 {
-    if (client->used == client->searched) {
+    if (client->used == client->searched)
         return false;
-    }
     const char *const newline =
         memchr(client->buffer + client->searched, '\n', client->used - client->searched);
     if (newline == NULL) {
@@ -173,9 +166,8 @@ static bool read_line(struct client *client, struct message *message, enum clien
 /* Reads what is there. False with the fault filled in when the connection is gone. */
 static bool read_more(struct client *client, struct fault *fault)
 {
-    if (client->used >= LINE_MOST) {
+    if (client->used >= LINE_MOST)
         return lost(fault, "the daemon sends a line without end");
-    }
     if (client->capacity - client->used < READ_SIZE) {
         client->capacity = client->used + READ_SIZE + client->used / 2;
         client->buffer = memory_resize(client->buffer, client->capacity, 1);
@@ -185,9 +177,8 @@ static bool read_more(struct client *client, struct fault *fault)
         client->used += (size_t)count;
         return true;
     }
-    if (count < 0 && (errno == EAGAIN || errno == EINTR)) {
+    if (count < 0 && (errno == EAGAIN || errno == EINTR))
         return true;
-    }
     return lost(fault, count == 0 ? "the daemon closed it" : strerror(errno));
 }
 
@@ -197,18 +188,15 @@ enum client_event client_receive(struct client *client, double until_ms, struct 
     enum client_event event;
     while (!read_line(client, message, &event, fault)) {
         if (!wait_for(client, POLLIN, until_ms)) {
-            if (errno == ETIMEDOUT) {
+            if (errno == ETIMEDOUT)
                 return CLIENT_LATE;
-            }
-            if (errno == EINTR) {
+            if (errno == EINTR)
                 return CLIENT_INTERRUPTED;
-            }
             lost(fault, strerror(errno));
             return CLIENT_GONE;
         }
-        if (!read_more(client, fault)) {
+        if (!read_more(client, fault))
             return CLIENT_GONE;
-        }
     }
     return event;
 }
@@ -259,9 +247,8 @@ bool client_call(struct client *client, const char *method, json_t *params, doub
         }
         const bool refused =
             client_answer_id(answer) == 0 && json_object_get(answer->json, "error") != NULL;
-        if (client_answer_id(answer) == id || refused) {
+        if (client_answer_id(answer) == id || refused)
             return judge_answer(answer, fault);
-        }
         message_clear(answer);
     }
     return false;

@@ -24,9 +24,8 @@ void fault_set(struct fault *fault, int status, const char *reason, const char *
 static int status_of_error(const char *reason, json_int_t code)
 {
     const enum failure_code failure = failure_from_reason(reason);
-    if (failure != FAILURE_NONE) {
+    if (failure != FAILURE_NONE)
         return failure_exit_status(failure);
-    }
     const bool usage = code == RPC_METHOD_NOT_FOUND || code == RPC_INVALID_PARAMS;
     return usage ? STATUS_USAGE : STATUS_NO_READING;
 }

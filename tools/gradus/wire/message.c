@@ -32,11 +32,9 @@ void message_clear(struct message *message)
 /* The byte after a string that begins at `at`. */
 static const char *skip_string(const char *at, const char *end)
 {
-    for (at++; at < end && *at != '"'; at++) {
-        if (*at == '\\') {
+    for (at++; at < end && *at != '"'; at++)
+        if (*at == '\\')
             at++;
-        }
-    }
     return at < end ? at + 1 : end;
 }
 
@@ -52,9 +50,8 @@ static const char *skip_value(const char *at, const char *end)
         if (*at == '{' || *at == '[') {
             depth++;
         } else if (*at == '}' || *at == ']') {
-            if (depth == 0) {
+            if (depth == 0)
                 break;
-            }
             depth--;
         } else if (*at == ',' && depth == 0) {
             break;
@@ -66,17 +63,15 @@ static const char *skip_value(const char *at, const char *end)
 
 static const char *skip_blanks(const char *at, const char *end)
 {
-    while (at < end && strchr(" \t\r\n", *at) != NULL) {
+    while (at < end && strchr(" \t\r\n", *at) != NULL)
         at++;
-    }
     return at;
 }
 
 static size_t trimmed(const char *start, const char *end)
 {
-    while (end > start && strchr(" \t\r\n", end[-1]) != NULL) {
+    while (end > start && strchr(" \t\r\n", end[-1]) != NULL)
         end--;
-    }
     return (size_t)(end - start);
 }
 
@@ -88,9 +83,8 @@ const char *message_span(const char *object, size_t length, const char *name, si
     while (at < end && *at != '}') {
         at = skip_blanks(at + 1, end); /* past the brace or the comma */
         const char *const key = at;
-        if (at >= end || *at != '"') {
+        if (at >= end || *at != '"')
             return NULL;
-        }
         at = skip_string(at, end);
         const bool found = (size_t)(at - key) == wanted + 2 && memcmp(key + 1, name, wanted) == 0;
         at = skip_blanks(at, end);

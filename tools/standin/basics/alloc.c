@@ -6,9 +6,8 @@
 
 void *alloc_checked(void *pointer)
 {
-    if (pointer == NULL) {
+    if (pointer == NULL)
         err(EXIT_FAILURE, "standin");
-    }
     return pointer;
 }
 

@@ -33,9 +33,8 @@ void text_print(struct text *text, const char *format, ...)
     va_start(arguments, format);
     int length = vsnprintf(piece, sizeof piece, format, arguments);
     va_end(arguments);
-    if (length > 0) {
+    if (length > 0)
         text_add(text, piece, (size_t)length < sizeof piece ? (size_t)length : sizeof piece - 1);
-    }
 }
 
 void text_clear(struct text *text)

@@ -23,9 +23,8 @@ void bench_end(struct bench *bench)
         port_close(bench->seats[i].port);
         instrument_free(bench->seats[i].instrument);
     }
-    for (size_t i = 0; i < bench->source_count; i++) {
+    for (size_t i = 0; i < bench->source_count; i++)
         free(bench->sources[i]);
-    }
     free(bench->seats);
     free(bench->sources);
     gsl_rng_free(bench->rng);
@@ -33,21 +32,17 @@ void bench_end(struct bench *bench)
 
 static struct seat *seat_named(const struct bench *bench, const char *name)
 {
-    for (size_t i = 0; i < bench->seat_count; i++) {
-        if (strcmp(bench->seats[i].instrument->name, name) == 0) {
+    for (size_t i = 0; i < bench->seat_count; i++)
+        if (strcmp(bench->seats[i].instrument->name, name) == 0)
             return &bench->seats[i];
-        }
-    }
     return NULL;
 }
 
 static struct source *source_named(const struct bench *bench, const char *name)
 {
-    for (size_t i = 0; i < bench->source_count; i++) {
-        if (strcmp(bench->sources[i]->name, name) == 0) {
+    for (size_t i = 0; i < bench->source_count; i++)
+        if (strcmp(bench->sources[i]->name, name) == 0)
             return bench->sources[i];
-        }
-    }
     return NULL;
 }
 
@@ -55,9 +50,8 @@ struct seat *bench_seat(const struct bench *bench, const char *name, struct prob
 {
     struct seat *seat = name != NULL ? seat_named(bench, name) : NULL;
 
-    if (seat == NULL) {
+    if (seat == NULL)
         problem_tell(problem, "no instrument \"%s\"", name != NULL ? name : "");
-    }
     return seat;
 }
 
@@ -65,9 +59,8 @@ struct source *bench_source(const struct bench *bench, const char *name, struct 
 {
     struct source *source = name != NULL ? source_named(bench, name) : NULL;
 
-    if (source == NULL) {
+    if (source == NULL)
         problem_tell(problem, "no source \"%s\"", name != NULL ? name : "");
-    }
     return source;
 }
 
@@ -79,9 +72,8 @@ static bool listen_place(const struct bench *bench, const struct instrument_plan
                      ? snprintf(where, size, "unix:%s/%s.sock", bench->listen_dir, plan->name)
                      : snprintf(where, size, "%s", plan->listen);
 
-    if (length <= 0 || (size_t)length >= size) {
+    if (length <= 0 || (size_t)length >= size)
         return problem_tell(problem, "%s: no place to listen at, or too long a one", plan->name);
-    }
     return true;
 }
 
@@ -92,12 +84,10 @@ bool bench_add_instrument(struct bench *bench, json_t *fields, struct problem *p
     char where[160];
 
     if (!describe_instrument(fields, &plan, problem) ||
-        !listen_place(bench, &plan, where, sizeof where, problem)) {
+        !listen_place(bench, &plan, where, sizeof where, problem))
         return false;
-    }
-    if (seat_named(bench, plan.name) != NULL) {
+    if (seat_named(bench, plan.name) != NULL)
         return problem_tell(problem, "instrument \"%s\" is there already", plan.name);
-    }
     seat.instrument = instrument_new(&plan, bench->seed);
     seat.port = port_open(bench->base, &bench->clock, seat.instrument, where, &plan, problem);
     if (seat.port == NULL) {
@@ -127,12 +117,10 @@ bool bench_set_source(struct bench *bench, json_t *fields, const char *name_key,
     struct source changed = old != NULL ? *old : source_default(SOURCE_DC);
 
     if (!describe_source(fields, name_key, old != NULL, &changed, problem) ||
-        !source_prepare(&changed, spread_within(bench->rng, 1.0), problem)) {
+        !source_prepare(&changed, spread_within(bench->rng, 1.0), problem))
         return false;
-    }
-    if (old != NULL && old->unit != changed.unit) {
+    if (old != NULL && old->unit != changed.unit)
         return problem_tell(problem, "the unit of \"%s\" cannot change", name);
-    }
     changed.set_at = clock_now(&bench->clock);
     *(old != NULL ? old : add_source(bench)) = changed;
     return true;
@@ -145,19 +133,16 @@ bool bench_connect(struct bench *bench, json_t *fields, struct problem *problem)
     struct tie tie = { .source = NULL };
 
     if (!describe_connection(fields, &plan, problem) ||
-        (seat = bench_seat(bench, plan.instrument, problem)) == NULL) {
+        (seat = bench_seat(bench, plan.instrument, problem)) == NULL)
         return false;
-    }
     double inputs = (double)instrument_inputs(seat->instrument);
-    if (!(plan.input >= 1.0 && plan.input <= inputs) || plan.input != (double)(int)plan.input) {
+    if (!(plan.input >= 1.0 && plan.input <= inputs) || plan.input != (double)(int)plan.input)
         return problem_tell(problem, "input: expected 1 to %g", inputs);
-    }
     tie.probe = plan.probe;
     if (plan.source[0] != '\0') {
         tie.source = bench_source(bench, plan.source, problem);
-        if (tie.source == NULL || !probe_check(&tie.probe, tie.source, problem)) {
+        if (tie.source == NULL || !probe_check(&tie.probe, tie.source, problem))
             return false;
-        }
     }
     tie.probe.factor_error += spread_within(bench->rng, tie.probe.factor_tolerance);
     seat->instrument->ties[(int)plan.input - 1] = tie;

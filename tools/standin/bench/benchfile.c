@@ -24,9 +24,8 @@ static json_t *list_to_json(const config_setting_t *list)
 {
     json_t *array = json_array();
 
-    for (int i = 0; i < config_setting_length(list); i++) {
+    for (int i = 0; i < config_setting_length(list); i++)
         json_array_append_new(array, to_json(config_setting_get_elem(list, (unsigned)i)));
-    }
     return array;
 }
 
@@ -65,9 +64,8 @@ static json_t *to_json(const config_setting_t *setting)
 bool benchfile_read(config_t *file, const char *path, struct problem *problem)
 {
     config_init(file);
-    if (config_read_file(file, path) == CONFIG_TRUE) {
+    if (config_read_file(file, path) == CONFIG_TRUE)
         return true;
-    }
     return problem_tell(problem, "%s:%d: %s", path, config_error_line(file),
                         config_error_text(file));
 }
@@ -99,11 +97,9 @@ static bool set_source(struct bench *bench, json_t *fields, struct problem *prob
 {
     const char *name = json_string_value(json_object_get(fields, "name"));
 
-    for (size_t i = 0; name != NULL && i < bench->source_count; i++) {
-        if (strcmp(bench->sources[i]->name, name) == 0) {
+    for (size_t i = 0; name != NULL && i < bench->source_count; i++)
+        if (strcmp(bench->sources[i]->name, name) == 0)
             return problem_tell(problem, "source \"%s\" is there already", name);
-        }
-    }
     return bench_set_source(bench, fields, "name", problem);
 }
 
@@ -117,9 +113,8 @@ static bool apply_list(const config_setting_t *list, add_entry *add, struct benc
                                             : problem_tell(problem, "expected a group in braces");
 
         json_decref(fields);
-        if (!added) {
+        if (!added)
             return line_problem(entry, problem);
-        }
     }
     return true;
 }
@@ -129,9 +124,8 @@ static bool apply_named(const config_t *file, const char *name, add_entry *add, 
 {
     const config_setting_t *list = config_lookup(file, name);
 
-    if (list == NULL) {
+    if (list == NULL)
         return true;
-    }
     if (config_setting_type(list) != CONFIG_TYPE_LIST) {
         problem_tell(problem, "%s: expected a list in parentheses", name);
         return line_problem(list, problem);
@@ -148,9 +142,8 @@ static bool known_only(const config_t *file, struct problem *problem)
         const config_setting_t *member = config_setting_get_elem(root, (unsigned)i);
         bool found = false;
 
-        for (size_t k = 0; k < sizeof known / sizeof known[0]; k++) {
+        for (size_t k = 0; k < sizeof known / sizeof known[0]; k++)
             found = found || strcmp(config_setting_name(member), known[k]) == 0;
-        }
         if (!found) {
             problem_tell(problem, "unknown setting \"%.60s\"", config_setting_name(member));
             return line_problem(member, problem);

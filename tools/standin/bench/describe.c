@@ -69,9 +69,8 @@ bool describe_source(json_t *object, const char *name_key, bool known, struct so
     struct source_words words = { .source = *source, .kind = (int)source->kind };
     const char *kind = json_string_value(json_object_get(object, "kind"));
 
-    if (!known && kind == NULL) {
+    if (!known && kind == NULL)
         return problem_tell(problem, "kind: missing");
-    }
     for (int k = 0; kind != NULL && kinds[k] != NULL; k++) {
         if (strcmp(kind, kinds[k]) == 0) {
             words.kind = k;
@@ -81,12 +80,10 @@ bool describe_source(json_t *object, const char *name_key, bool known, struct so
     words.unit = (int)words.source.unit;
     words.shape = words.source.ripple_is_sine;
     if (!fields_read(object, fields, sizeof fields / sizeof fields[0], 1u << words.kind, &words,
-                     problem)) {
+                     problem))
         return false;
-    }
-    if (words.name[0] == '\0') {
+    if (words.name[0] == '\0')
         return problem_tell(problem, "%s: missing", name_key);
-    }
     *source = words.source;
     source->kind = (enum source_kind)words.kind;
     source->unit = (enum source_unit)words.unit;
@@ -120,12 +117,10 @@ bool describe_connection(json_t *object, struct connection_plan *plan, struct pr
     };
 
     *plan = (struct connection_plan) { .probe = probe_wire() };
-    if (!fields_read(object, fields, sizeof fields / sizeof fields[0], 0, plan, problem)) {
+    if (!fields_read(object, fields, sizeof fields / sizeof fields[0], 0, plan, problem))
         return false;
-    }
-    if (plan->instrument[0] == '\0') {
+    if (plan->instrument[0] == '\0')
         return problem_tell(problem, "instrument: missing");
-    }
     return true;
 }
 
@@ -150,12 +145,10 @@ bool describe_instrument(json_t *object, struct instrument_plan *plan, struct pr
     *plan = (struct instrument_plan) {
         .serial = "100001", .baud = 9600.0, .error_fraction = 1.0, .conversion_ms = NAN
     };
-    if (!fields_read(object, fields, sizeof fields / sizeof fields[0], 0, plan, problem)) {
+    if (!fields_read(object, fields, sizeof fields / sizeof fields[0], 0, plan, problem))
         return false;
-    }
-    if (plan->name[0] == '\0' || strchr(plan->name, '/') != NULL) {
+    if (plan->name[0] == '\0' || strchr(plan->name, '/') != NULL)
         return problem_tell(problem, "name: missing, or with a slash in it");
-    }
     plan->language = language_of(plan->type);
     if (plan->language == NULL) {
         return problem_tell(problem,
@@ -163,12 +156,10 @@ bool describe_instrument(json_t *object, struct instrument_plan *plan, struct pr
                             "oldmere-scope, not \"%s\"",
                             plan->type);
     }
-    if (plan->seed < 0.0 || plan->seed > 1e15 || plan->error_fraction < 0.0) {
+    if (plan->seed < 0.0 || plan->seed > 1e15 || plan->error_fraction < 0.0)
         return problem_tell(problem, "seed and error_fraction must not be negative");
-    }
-    if (plan->conversion_ms < 0.0 || plan->conversion_ms > 60e3) {
+    if (plan->conversion_ms < 0.0 || plan->conversion_ms > 60e3)
         return problem_tell(problem, "conversion_ms: expected 0 to 60000");
-    }
     return true;
 }
 
@@ -195,9 +186,8 @@ json_t *describe_truth(const struct source *source, double now)
     put(object, "peak_to_peak", truth.peak_to_peak);
     put(object, "noise", truth.noise);
     put(object, "source_resistance", source->source_resistance);
-    if (truth.frequency > 0.0) {
+    if (truth.frequency > 0.0)
         put(object, "frequency", truth.frequency);
-    }
     return object;
 }
 
@@ -206,14 +196,11 @@ json_t *describe_bytes(const char *bytes)
     char text[INSTRUMENT_LOG_TEXT];
     json_t *string = json_string(bytes);
 
-    if (string != NULL) {
+    if (string != NULL)
         return string;
-    }
     snprintf(text, sizeof text, "%s", bytes);
-    for (char *c = text; *c != '\0'; c++) {
-        if ((unsigned char)*c > 0x7e) {
+    for (char *c = text; *c != '\0'; c++)
+        if ((unsigned char)*c > 0x7e)
             *c = '?';
-        }
-    }
     return json_string(text);
 }

@@ -9,9 +9,8 @@
 static bool read_number(const struct field *field, json_t *value, double *number,
                         struct problem *problem)
 {
-    if (!json_is_number(value) || !isfinite(json_number_value(value))) {
+    if (!json_is_number(value) || !isfinite(json_number_value(value)))
         return problem_tell(problem, "%s: expected a number", field->key);
-    }
     *number = json_number_value(value);
     return true;
 }
@@ -55,9 +54,8 @@ static bool read_steps(const struct field *field, json_t *value, struct source *
 
         if (json_array_size(pair) != 2 ||
             !read_number(field, json_array_get(pair, 0), &source->steps[i].after, problem) ||
-            !read_number(field, json_array_get(pair, 1), &source->steps[i].change, problem)) {
+            !read_number(field, json_array_get(pair, 1), &source->steps[i].change, problem))
             return problem_tell(problem, "%s: entry %zu is no pair [after, change]", field->key, i);
-        }
     }
     source->step_count = count;
     return true;
@@ -80,9 +78,8 @@ static bool read_field(const struct field *field, json_t *value, void *target,
     case FIELD_FLAG:
         break;
     }
-    if (!json_is_boolean(value)) {
+    if (!json_is_boolean(value))
         return problem_tell(problem, "%s: expected true or false", field->key);
-    }
     *(bool *)place = json_is_true(value);
     return true;
 }
@@ -96,20 +93,15 @@ bool fields_read(json_t *object, const struct field *fields, size_t count, unsig
         const char *key = json_object_iter_key(at);
         const struct field *found = NULL;
 
-        for (size_t i = 0; i < count; i++) {
-            if (strcmp(fields[i].key, key) == 0) {
+        for (size_t i = 0; i < count; i++)
+            if (strcmp(fields[i].key, key) == 0)
                 found = &fields[i];
-            }
-        }
-        if (found == NULL) {
+        if (found == NULL)
             return problem_tell(problem, "unknown field \"%s\"", key);
-        }
-        if (found->only != 0 && (found->only & kind_bit) == 0) {
+        if (found->only != 0 && (found->only & kind_bit) == 0)
             return problem_tell(problem, "%s: not a field of this kind", key);
-        }
-        if (!read_field(found, json_object_iter_value(at), target, problem)) {
+        if (!read_field(found, json_object_iter_value(at), target, problem))
             return false;
-        }
     }
     return true;
 }

@@ -43,9 +43,8 @@ struct port {
 /* Forgets the connection there is. */
 static void hang_up(struct port *port)
 {
-    if (port->fd < 0) {
+    if (port->fd < 0)
         return;
-    }
     event_free(port->readable);
     event_del(port->converted);
     outbox_free(port->outbox);
@@ -62,11 +61,10 @@ static void hang_up(struct port *port)
 void port_disconnect(struct port *port)
 {
     hang_up(port);
-    if (port->terminal != NULL) {
+    if (port->terminal != NULL)
         terminal_reopen(port->terminal);
-    } else if (port->gadget != NULL) {
+    else if (port->gadget != NULL)
         gadget_drop(port->gadget);
-    }
 }
 
 static void broken(void *argument)
@@ -80,9 +78,8 @@ static bool reply(struct port *port)
     struct answer *answer = &port->answer;
     const char *end = port->instrument->language->reply_end;
 
-    if (!answer->replies) {
+    if (!answer->replies)
         return true;
-    }
     text_add(&answer->text, end, strlen(end));
     outbox_answer_to(port->outbox, port->executed);
     return reply_send(port->instrument, port->outbox, &answer->text);
@@ -115,9 +112,8 @@ static bool execute(struct port *port, char *command, size_t length)
     } else {
         /* A NUL is no part of any command: make it a character that none knows. */
         for (char *nul = memchr(command, '\0', length); nul != NULL;
-             nul = memchr(command, '\0', length)) {
+             nul = memchr(command, '\0', length))
             *nul = '\x7f';
-        }
         instrument_execute(port->instrument, command, answer);
     }
     if (answer->delay_ms > 0.0) {
@@ -136,14 +132,12 @@ static void work(struct port *port)
         char *start = port->input + done;
         char *end = memchr(start, port->instrument->language->command_end, port->count - done);
 
-        if (end == NULL) {
+        if (end == NULL)
             break;
-        }
         *end = '\0';
         done += (size_t)(end - start) + 1;
-        if (!execute(port, start, (size_t)(end - start))) {
+        if (!execute(port, start, (size_t)(end - start)))
             return;
-        }
     }
     port->count -= done;
     memmove(port->input, port->input + done, port->count);
@@ -155,9 +149,8 @@ static void work(struct port *port)
 
 static void listen_on(struct port *port)
 {
-    if (!port->stuck) {
+    if (!port->stuck)
         event_add(port->readable, NULL);
-    }
 }
 
 static void on_converted(evutil_socket_t fd, short what, void *argument)
@@ -186,9 +179,8 @@ static void on_readable(evutil_socket_t fd, short what, void *argument)
         return;
     }
     got = read(fd, port->input + port->count, room);
-    if (got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR)) {
+    if (got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR))
         return;
-    }
     if (got <= 0) {
         port_disconnect(port);
         return;
@@ -216,9 +208,8 @@ static void on_accepted(struct evconnlistener *events, evutil_socket_t fd, struc
 
     (void)events;
     (void)size;
-    if (from->sa_family != AF_UNIX) {
+    if (from->sa_family != AF_UNIX)
         setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
-    }
     connect_to(argument, fd);
 }
 
@@ -266,12 +257,10 @@ static bool open_link(struct port *port, const struct instrument_plan *plan,
             terminal_open(port->base, port->where + 4, plan->baud, on_connected, port, problem);
         return port->terminal != NULL;
     }
-    if (strncmp(port->where, "usb:", 4) == 0) {
+    if (strncmp(port->where, "usb:", 4) == 0)
         return open_gadget(port, &gadget_tmc, plan, problem);
-    }
-    if (strncmp(port->where, "acm:", 4) == 0) {
+    if (strncmp(port->where, "acm:", 4) == 0)
         return open_gadget(port, &gadget_acm, plan, problem);
-    }
     return listener_open(&port->listener, port->base, port->where, on_accepted, port, problem);
 }
 
@@ -293,9 +282,8 @@ struct port *port_open(struct event_base *base, const struct bench_clock *clock,
 
 void port_close(struct port *port)
 {
-    if (port == NULL) {
+    if (port == NULL)
         return;
-    }
     gadget_close(port->gadget);
     terminal_close(port->terminal);
     hang_up(port);
@@ -313,21 +301,18 @@ const char *port_address(const struct port *port)
 static void set_stuck(struct port *port, bool on)
 {
     port->stuck = on;
-    if (port->gadget != NULL) {
+    if (port->gadget != NULL)
         gadget_stick(port->gadget, on);
-    }
-    if (port->fd >= 0 && on) {
+    if (port->fd >= 0 && on)
         event_del(port->readable);
-    } else if (port->fd >= 0) {
+    else if (port->fd >= 0)
         event_add(port->readable, NULL);
-    }
 }
 
 void port_quiet(struct port *port)
 {
-    if (port->outbox != NULL) {
+    if (port->outbox != NULL)
         outbox_babble(port->outbox, NULL);
-    }
     set_stuck(port, false);
 }
 
@@ -341,9 +326,8 @@ bool port_shows(const struct port *port, enum fault_kind kind)
     bool tmc = strncmp(port->where, "usb:", 4) == 0;
     bool acm = strncmp(port->where, "acm:", 4) == 0;
 
-    if (kind == FAULT_SERVICE_REQUEST || (kind >= FAULT_WRONG_TAG && kind <= FAULT_NO_END)) {
+    if (kind == FAULT_SERVICE_REQUEST || (kind >= FAULT_WRONG_TAG && kind <= FAULT_NO_END))
         return tmc;
-    }
     return acm || kind < FAULT_FRAMING || kind > FAULT_BREAK;
 }
 

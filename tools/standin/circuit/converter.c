@@ -7,9 +7,8 @@ int converter_code(double value, int lowest, int highest)
 {
     double code = floor(value + 0.5);
 
-    if (!(code > lowest)) {
+    if (!(code > lowest))
         return lowest;
-    }
     return code < highest ? (int)code : highest;
 }
 
@@ -17,9 +16,8 @@ bool converter_counts(double value, double count, double most, double *rounded)
 {
     double counts = round(value / count);
 
-    if (!(fabs(counts) <= most)) {
+    if (!(fabs(counts) <= most))
         return false;
-    }
     *rounded = counts * count;
     return true;
 }

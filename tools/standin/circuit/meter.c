@@ -43,16 +43,14 @@ void meter_reset(struct meter *meter)
     meter->function = METER_DC_VOLTAGE;
     meter->input = 0;
     meter->automatic = false;
-    for (size_t f = 0; f < METER_FUNCTIONS; f++) {
+    for (size_t f = 0; f < METER_FUNCTIONS; f++)
         meter->range[f] = meter->type->functions[f].count - 1;
-    }
 }
 
 bool meter_select_function(struct meter *meter, enum meter_function function)
 {
-    if (meter->type->functions[function].count == 0) {
+    if (meter->type->functions[function].count == 0)
         return false;
-    }
     if (meter->function != function) {
         meter->function = function;
         meter->relay_changes++;
@@ -62,9 +60,8 @@ bool meter_select_function(struct meter *meter, enum meter_function function)
 
 bool meter_select_range(struct meter *meter, enum meter_function function, size_t range)
 {
-    if (range >= meter->type->functions[function].count) {
+    if (range >= meter->type->functions[function].count)
         return false;
-    }
     meter->automatic = false;
     if (meter->range[function] != range) {
         meter->range[function] = range;
@@ -75,9 +72,8 @@ bool meter_select_range(struct meter *meter, enum meter_function function, size_
 
 bool meter_select_input(struct meter *meter, int input)
 {
-    if (input < 1 || input > METER_INPUTS) {
+    if (input < 1 || input > METER_INPUTS)
         return false;
-    }
     meter->relay_changes += meter->input != input;
     meter->input = input;
     return true;
@@ -117,9 +113,8 @@ static double dc_value(const struct tie *tie, double gain, double offset, double
     double highest = fmax(fabs(truth.maximum * gain + offset), fabs(truth.minimum * gain + offset));
 
     /* Ripple that runs over the ends of the converter is no longer averaged rightly. */
-    if (highest > full_scale * (1.0 + 1e-9) && truth.peak_to_peak > 0.0) {
+    if (highest > full_scale * (1.0 + 1e-9) && truth.peak_to_peak > 0.0)
         return INFINITY;
-    }
     return (truth.dc + spread_gauss(rng, averaged) + spread_gauss(rng, source->wander)) * gain +
            offset;
 }
@@ -133,9 +128,8 @@ static double ac_value(const struct meter *meter, const struct tie *tie, double 
     double noise = tie->source->noise * fabs(gain);
     double peak = fmax(wave_maximum(wave) - mean, mean - wave_minimum(wave)) * through;
 
-    if (peak > meter->type->crest * meter_range(meter)->full_scale) {
+    if (peak > meter->type->crest * meter_range(meter)->full_scale)
         return INFINITY;
-    }
     if (meter->type->average_responding) {
         /* Rectified mean times the form factor of a sine, pi / (2 sqrt 2) = 1.1107. */
         double form = M_PI / (2.0 * M_SQRT2);
@@ -152,12 +146,10 @@ static double resistance_value(const struct meter *meter, const struct tie *tie,
 
     double leads = meter->function == METER_FOUR_WIRE ? 0.0 : tie->probe.lead_resistance;
 
-    if (source_is_passive(tie->source)) {
+    if (source_is_passive(tie->source))
         return tie->source->resistance + leads;
-    }
-    if (fmax(fabs(truth.maximum), fabs(truth.minimum)) > LIVE_VOLTS) {
+    if (fmax(fabs(truth.maximum), fabs(truth.minimum)) > LIVE_VOLTS)
         return INFINITY;
-    }
     return tie->source->unit == SOURCE_AMPERES ? INFINITY : tie->source->source_resistance + leads;
 }
 
@@ -204,16 +196,13 @@ struct meter_reading meter_read(const struct meter *meter, const struct tie *tie
     bool unsigned_value = meter->function == METER_AC_VOLTAGE || meter->function == METER_FREQUENCY;
     struct meter_reading reading = { .overload = open_ohms || isinf(value) };
 
-    if (reading.overload) {
+    if (reading.overload)
         return reading;
-    }
-    if (meter->function == METER_FREQUENCY && value == 0.0) {
+    if (meter->function == METER_FREQUENCY && value == 0.0)
         return reading;
-    }
     value += value * error->gain + error->offset;
-    if (unsigned_value) {
+    if (unsigned_value)
         value = fmax(value, 0.0);
-    }
     reading.overload = !converter_counts(value, range->count,
                                          round(range->full_scale / range->count), &reading.value);
     return reading;

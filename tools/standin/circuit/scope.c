@@ -90,9 +90,8 @@ void scope_reset(struct scope *scope)
 
 double scope_offset_span(double volts_per_division)
 {
-    if (volts_per_division <= 0.02 * (1.0 + 1e-9)) {
+    if (volts_per_division <= 0.02 * (1.0 + 1e-9))
         return 0.8;
-    }
     return volts_per_division <= 0.2 * (1.0 + 1e-9) ? 6.0 : 80.0;
 }
 
@@ -114,9 +113,8 @@ void scope_set_step(struct scope *scope, size_t input, size_t step)
 
 bool scope_set_offset(struct scope *scope, size_t input, double offset)
 {
-    if (!(fabs(offset) <= scope_offset_span(scope_volts_per_division(scope, input)))) {
+    if (!(fabs(offset) <= scope_offset_span(scope_volts_per_division(scope, input))))
         return false;
-    }
     scope->inputs[input].offset = offset;
     scope->inputs[input].recorded = false;
     return true;
@@ -156,19 +154,17 @@ void scope_turn_knob(struct scope *scope, gsl_rng *rng)
         scope->time *= gsl_rng_uniform_int(rng, 2) != 0 ? 2.0 : 0.5;
         break;
     default: /* which of the two it has follows from its type */
-        if (scope->type->offset > 0.0) {
+        if (scope->type->offset > 0.0)
             in->offset += spread_within(rng, 2.0 * scope->type->steps[in->step]);
-        } else {
+        else
             in->position += spread_within(rng, 2.0);
-        }
     }
 }
 
 static void void_records(struct scope *scope)
 {
-    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+    for (size_t i = 0; i < SCOPE_INPUTS; i++)
         scope->inputs[i].recorded = false;
-    }
 }
 
 void scope_set_points(struct scope *scope, size_t points)
@@ -237,9 +233,8 @@ static struct feed feed_of(const struct scope *scope, size_t input, const struct
     const struct scope_input *in = &scope->inputs[input];
     struct feed feed = { 0 };
 
-    if ((in->coupling == SCOPE_GROUND && !in->ground_dead) || tie->source == NULL) {
+    if ((in->coupling == SCOPE_GROUND && !in->ground_dead) || tie->source == NULL)
         return feed;
-    }
     feed.source = tie->source;
     feed.ac = in->coupling == SCOPE_AC || tie->probe.blocks_dc;
     feed.gain = circuit_voltage_gain(tie, in->input_resistance);
@@ -263,9 +258,8 @@ static double feed_volts(const struct feed *feed, double now, double phase, gsl_
 
     double swing = highpass_at(&feed->highpass, phase) * feed->share;
 
-    if (feed->edge != 0.0) {
+    if (feed->edge != 0.0)
         swing += feed->edge * highpass_at(&feed->fast, phase);
-    }
 
     return (level + swing + noise) * feed->gain + feed->offset;
 }
@@ -306,9 +300,7 @@ void scope_acquire(struct scope *scope, const struct tie *ties, double now, gsl_
 void scope_acquire_overload(struct scope *scope)
 {
     begin_record(scope);
-    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
-        for (size_t n = 0; n < scope->recorded; n++) {
+    for (size_t i = 0; i < SCOPE_INPUTS; i++)
+        for (size_t n = 0; n < scope->recorded; n++)
             scope->inputs[i].codes[n] = (int16_t)scope->type->highest;
-        }
-    }
 }

@@ -16,24 +16,18 @@ static bool periodic(const struct source *source)
 
 static bool check(const struct source *source, struct problem *problem)
 {
-    if (periodic(source) && !(source->frequency > 0.0 && source->frequency <= 1e9)) {
+    if (periodic(source) && !(source->frequency > 0.0 && source->frequency <= 1e9))
         return problem_tell(problem, "frequency %g is not in 0 ... 1e9 Hz", source->frequency);
-    }
-    if (source->amplitude < 0.0 || source->ripple < 0.0) {
+    if (source->amplitude < 0.0 || source->ripple < 0.0)
         return problem_tell(problem, "amplitude and ripple must not be negative");
-    }
-    if (source->noise < 0.0 || source->wander < 0.0) {
+    if (source->noise < 0.0 || source->wander < 0.0)
         return problem_tell(problem, "noise and wander must not be negative");
-    }
-    if (source->source_resistance < 0.0 || source->resistance < 0.0) {
+    if (source->source_resistance < 0.0 || source->resistance < 0.0)
         return problem_tell(problem, "a resistance must not be negative");
-    }
-    if (source->unit == SOURCE_AMPERES && source->source_resistance > 0.0) {
+    if (source->unit == SOURCE_AMPERES && source->source_resistance > 0.0)
         return problem_tell(problem, "a current source is ideal: it has no source_resistance");
-    }
-    if (source->tolerance < 0.0 || source->tolerance >= 1.0) {
+    if (source->tolerance < 0.0 || source->tolerance >= 1.0)
         return problem_tell(problem, "tolerance %g is not in 0 ... 1", source->tolerance);
-    }
     return true;
 }
 
@@ -41,9 +35,8 @@ bool source_prepare(struct source *source, double draw, struct problem *problem)
 {
     double size = 1.0 + source->tolerance * draw;
 
-    if (!check(source, problem)) {
+    if (!check(source, problem))
         return false;
-    }
     source->error = source->tolerance * draw;
     source->wave = wave_none();
     if (source->kind == SOURCE_SINE) {
@@ -66,11 +59,9 @@ double source_level(const struct source *source, double now)
     double age = now - source->set_at;
     double level = source->level * (1.0 + source->error) + source->drift * age;
 
-    for (size_t i = 0; i < source->step_count; i++) {
-        if (age >= source->steps[i].after) {
+    for (size_t i = 0; i < source->step_count; i++)
+        if (age >= source->steps[i].after)
             level += source->steps[i].change;
-        }
-    }
     return level;
 }
 

@@ -10,9 +10,8 @@ static unsigned long fold(uint64_t seed, const char *name)
 {
     uint64_t hash = 0xcbf29ce484222325u ^ (seed * 0x9e3779b97f4a7c15u);
 
-    for (const char *c = name; *c != '\0'; c++) {
+    for (const char *c = name; *c != '\0'; c++)
         hash = (hash ^ (unsigned char)*c) * 0x100000001b3u;
-    }
     return (unsigned long)((hash ^ (hash >> 32)) & 0xffffffffu);
 }
 

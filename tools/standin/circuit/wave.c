@@ -32,9 +32,8 @@ bool wave_pulse(double low, double high, double frequency, double duty, double r
     /* A straight edge spends 80 % of its length between 10 % and 90 %. */
     double edge = rise / 0.8 * frequency;
 
-    if (!(duty > 0.0 && duty < 1.0 && edge >= 0.0 && edge <= duty && duty + edge <= 1.0)) {
+    if (!(duty > 0.0 && duty < 1.0 && edge >= 0.0 && edge <= duty && duty + edge <= 1.0))
         return false;
-    }
     *wave = (struct wave) {
         .shape = WAVE_LINES,
         .frequency = frequency,
@@ -50,9 +49,8 @@ static size_t line_of(const struct wave *wave, double phase)
 {
     size_t k = 0;
 
-    while (k + 2 < wave->count && phase >= wave->phase[k + 1]) {
+    while (k + 2 < wave->count && phase >= wave->phase[k + 1])
         k++;
-    }
     return k;
 }
 
@@ -98,9 +96,8 @@ double wave_ac_rms(const struct wave *wave)
     double mean = wave_mean(wave);
     double sum = 0.0;
 
-    if (wave->shape == WAVE_SINE) {
+    if (wave->shape == WAVE_SINE)
         return fabs(wave->amplitude) / M_SQRT2;
-    }
     for (size_t k = 0; k + 1 < wave->count; k++) {
         double length = wave->phase[k + 1] - wave->phase[k];
         double a = wave->value[k] - mean;
@@ -140,9 +137,8 @@ static double line_mean_magnitude(double a, double b, double noise)
                    ? (folded_integral(b, noise) - folded_integral(a, noise)) / (b - a)
                    : folded_mean((a + b) / 2.0, noise);
     }
-    if (a * b >= 0.0) {
+    if (a * b >= 0.0)
         return (fabs(a) + fabs(b)) / 2.0;
-    }
     return (a * a + b * b) / (2.0 * (fabs(a) + fabs(b)));
 }
 
@@ -151,12 +147,10 @@ static double sine_mean_magnitude(double amplitude, double noise)
 {
     double sum = 0.0;
 
-    if (noise <= 0.0) {
+    if (noise <= 0.0)
         return fabs(amplitude) * 2.0 / M_PI;
-    }
-    for (int n = 0; n < QUARTER_STEPS; n++) {
+    for (int n = 0; n < QUARTER_STEPS; n++)
         sum += folded_mean(amplitude * sin(M_PI_2 * (n + 0.5) / QUARTER_STEPS), noise);
-    }
     return sum / QUARTER_STEPS;
 }
 
@@ -165,12 +159,10 @@ double wave_ac_mean_magnitude(const struct wave *wave, double noise)
     double mean = wave_mean(wave);
     double sum = 0.0;
 
-    if (wave->shape == WAVE_SINE) {
+    if (wave->shape == WAVE_SINE)
         return sine_mean_magnitude(wave->amplitude, noise);
-    }
-    if (wave->shape == WAVE_NONE) {
+    if (wave->shape == WAVE_NONE)
         return noise * sqrt(2.0 / M_PI);
-    }
     for (size_t k = 0; k + 1 < wave->count; k++) {
         double length = wave->phase[k + 1] - wave->phase[k];
 
@@ -184,9 +176,8 @@ double wave_maximum(const struct wave *wave)
 {
     double highest = wave->shape == WAVE_LINES ? wave->value[0] : fabs(wave->amplitude);
 
-    for (size_t k = 1; k < wave->count; k++) {
+    for (size_t k = 1; k < wave->count; k++)
         highest = fmax(highest, wave->value[k]);
-    }
     return highest;
 }
 
@@ -194,9 +185,8 @@ double wave_minimum(const struct wave *wave)
 {
     double lowest = wave->shape == WAVE_LINES ? wave->value[0] : -fabs(wave->amplitude);
 
-    for (size_t k = 1; k < wave->count; k++) {
+    for (size_t k = 1; k < wave->count; k++)
         lowest = fmin(lowest, wave->value[k]);
-    }
     return lowest;
 }
 
@@ -226,11 +216,10 @@ static void run_period(struct highpass *highpass, double y0)
     for (size_t k = 0; k + 1 < wave->count; k++) {
         double length = wave->phase[k + 1] - wave->phase[k];
 
-        if (length > 0.0) {
+        if (length > 0.0)
             y = line_settle(y, slope_of(wave, k), highpass->rate, length);
-        } else {
+        else
             y += wave->value[k + 1] - wave->value[k];
-        }
         highpass->settled[k + 1] = y;
     }
 }
@@ -238,9 +227,8 @@ static void run_period(struct highpass *highpass, double y0)
 void highpass_prepare(struct highpass *highpass, const struct wave *wave, double corner)
 {
     *highpass = (struct highpass) { .wave = wave, .corner = corner, .gain = 1.0 };
-    if (corner <= 0.0 || wave->shape == WAVE_NONE) {
+    if (corner <= 0.0 || wave->shape == WAVE_NONE)
         return;
-    }
     highpass->gain = highpass_gain(wave->frequency, corner);
     highpass->lead = atan2(corner, wave->frequency) / (2.0 * M_PI);
     highpass->rate = 2.0 * M_PI * corner / wave->frequency;
@@ -255,12 +243,10 @@ double highpass_at(const struct highpass *highpass, double phase)
 {
     const struct wave *wave = highpass->wave;
 
-    if (highpass->corner <= 0.0 || wave->shape == WAVE_NONE) {
+    if (highpass->corner <= 0.0 || wave->shape == WAVE_NONE)
         return wave_at(wave, phase);
-    }
-    if (wave->shape == WAVE_SINE) {
+    if (wave->shape == WAVE_SINE)
         return highpass->gain * wave_at(wave, phase + highpass->lead);
-    }
     double p = phase - floor(phase);
     size_t k = line_of(wave, p);
 

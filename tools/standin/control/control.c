@@ -100,17 +100,15 @@ static void on_readable(struct bufferevent *events, void *argument)
         answer_line(client, line, length);
         free(line);
     }
-    if (evbuffer_get_length(input) > LINE_LIMIT) {
+    if (evbuffer_get_length(input) > LINE_LIMIT)
         drop(client);
-    }
 }
 
 static void on_event(struct bufferevent *events, short what, void *argument)
 {
     (void)events;
-    if ((what & (BEV_EVENT_EOF | BEV_EVENT_ERROR)) != 0) {
+    if ((what & (BEV_EVENT_EOF | BEV_EVENT_ERROR)) != 0)
         drop(argument);
-    }
 }
 
 static void on_accepted(struct evconnlistener *listener, evutil_socket_t fd, struct sockaddr *from,
@@ -154,9 +152,8 @@ void control_close(struct control *control)
 {
     struct client *next;
 
-    if (control == NULL) {
+    if (control == NULL)
         return;
-    }
     for (struct client *client = LIST_FIRST(&control->clients); client != NULL; client = next) {
         next = LIST_NEXT(client, link);
         drop(client);

@@ -44,22 +44,19 @@ static bool read_plan(json_t *params, struct fault_plan *plan, struct problem *p
     *plan = (struct fault_plan) {
         .count = NAN, .probability = NAN, .input = 1.0, .on = true, .code = -310.0
     };
-    if (!fields_read(params, fields, sizeof fields / sizeof fields[0], 0, plan, problem)) {
+    if (!fields_read(params, fields, sizeof fields / sizeof fields[0], 0, plan, problem))
         return false;
-    }
     if (plan->count < 1.0 || plan->count > 1e9 || plan->probability < 0.0 ||
-        plan->probability > 1.0 || plan->delay_ms < 0.0 || plan->delay_ms > 600e3) {
+        plan->probability > 1.0 || plan->delay_ms < 0.0 || plan->delay_ms > 600e3)
         return problem_tell(problem, "count, probability or delay_ms is out of bounds");
-    }
     return true;
 }
 
 static bool turn_knob(struct instrument *instrument, const struct fault_plan *plan,
                       struct problem *problem)
 {
-    if (instrument->language->scope == NULL || (plan->input != 1.0 && plan->input != 2.0)) {
+    if (instrument->language->scope == NULL || (plan->input != 1.0 && plan->input != 2.0))
         return problem_tell(problem, "knob_off: only input 1 or 2 of a scope has one");
-    }
     scope_set_variable(&instrument->scope, (size_t)plan->input - 1, plan->on);
     return true;
 }
@@ -67,9 +64,8 @@ static bool turn_knob(struct instrument *instrument, const struct fault_plan *pl
 static bool kill_ground(struct instrument *instrument, const struct fault_plan *plan,
                         struct problem *problem)
 {
-    if (instrument->language->scope == NULL || (plan->input != 1.0 && plan->input != 2.0)) {
+    if (instrument->language->scope == NULL || (plan->input != 1.0 && plan->input != 2.0))
         return problem_tell(problem, "dead_ground: only input 1 or 2 of a scope has one");
-    }
     instrument->scope.inputs[(size_t)plan->input - 1].ground_dead = plan->on;
     return true;
 }
@@ -77,12 +73,10 @@ static bool kill_ground(struct instrument *instrument, const struct fault_plan *
 static bool queue_error(struct instrument *instrument, const struct fault_plan *plan,
                         struct problem *problem)
 {
-    if (!instrument->language->error_queue) {
+    if (!instrument->language->error_queue)
         return problem_tell(problem, "%s has no error queue", instrument->name);
-    }
-    if (!(plan->code >= -32768.0 && plan->code <= 32767.0) || plan->code == 0.0) {
+    if (!(plan->code >= -32768.0 && plan->code <= 32767.0) || plan->code == 0.0)
         return problem_tell(problem, "code: expected -32768 to 32767 and not 0");
-    }
     scpi_report(&instrument->scpi, (int)plan->code, plan->text[0] != '\0' ? plan->text : NULL);
     return true;
 }
@@ -107,12 +101,10 @@ bool fault_method(struct bench *bench, json_t *params, struct problem *problem)
     enum fault_kind kind;
 
     if (!read_plan(params, &plan, problem) ||
-        (seat = bench_seat(bench, plan.instrument, problem)) == NULL) {
+        (seat = bench_seat(bench, plan.instrument, problem)) == NULL)
         return false;
-    }
-    if (!fault_named(plan.kind, &kind)) {
+    if (!fault_named(plan.kind, &kind))
         return problem_tell(problem, "no fault of kind \"%s\"", plan.kind);
-    }
     if (!port_shows(seat->port, kind)) {
         return problem_tell(problem, "%s: the link of %s cannot show that", plan.kind,
                             seat->instrument->name);

@@ -47,9 +47,8 @@ static void clear_seat(struct seat *seat)
     seat->instrument->faults = (struct faults) { 0 };
     port_quiet(seat->port);
     for (size_t i = 0; seat->instrument->language->scope != NULL && i < SCOPE_INPUTS; i++) {
-        if (seat->instrument->scope.inputs[i].variable) {
+        if (seat->instrument->scope.inputs[i].variable)
             scope_set_variable(&seat->instrument->scope, i, false);
-        }
         seat->instrument->scope.inputs[i].ground_dead = false;
     }
 }
@@ -59,15 +58,13 @@ static json_t *clear(struct bench *bench, json_t *params, struct problem *proble
     if (json_object_get(params, "instrument") != NULL) {
         struct seat *seat = seat_of(bench, params, problem);
 
-        if (seat == NULL) {
+        if (seat == NULL)
             return NULL;
-        }
         clear_seat(seat);
         return json_true();
     }
-    for (size_t i = 0; i < bench->seat_count; i++) {
+    for (size_t i = 0; i < bench->seat_count; i++)
         clear_seat(&bench->seats[i]);
-    }
     return json_true();
 }
 
@@ -78,9 +75,8 @@ static const struct source *tied_source(struct bench *bench, json_t *params,
     struct seat *seat = seat_of(bench, params, problem);
     json_int_t input = json_integer_value(json_object_get(params, "input"));
 
-    if (seat == NULL) {
+    if (seat == NULL)
         return NULL;
-    }
     if (input < 1 || input > (json_int_t)instrument_inputs(seat->instrument) ||
         seat->instrument->ties[input - 1].source == NULL) {
         problem_tell(problem, "input: nothing is connected there");
@@ -104,9 +100,8 @@ static json_t *last_commands(struct bench *bench, json_t *params, struct problem
     json_t *wanted = json_object_get(params, "count");
     json_int_t count = wanted != NULL ? json_integer_value(wanted) : INSTRUMENT_LOG;
 
-    if (seat == NULL) {
+    if (seat == NULL)
         return NULL;
-    }
     if (count < 1 || count > INSTRUMENT_LOG) {
         problem_tell(problem, "count: expected 1 to %d", INSTRUMENT_LOG);
         return NULL;
@@ -127,9 +122,8 @@ static json_t *counters(struct bench *bench, json_t *params, struct problem *pro
 {
     const struct seat *seat = seat_of(bench, params, problem);
 
-    if (seat == NULL) {
+    if (seat == NULL)
         return NULL;
-    }
     const struct counters *count = &seat->instrument->counters;
     return json_pack("{s:I, s:I, s:I, s:I, s:I, s:I}", "connections",
                      (json_int_t)count->connections, "commands", (json_int_t)count->commands,
@@ -184,11 +178,9 @@ static const struct method methods[] = {
 
 static const struct method *find(const char *name)
 {
-    for (size_t i = 0; i < sizeof methods / sizeof methods[0]; i++) {
-        if (strcmp(methods[i].name, name) == 0) {
+    for (size_t i = 0; i < sizeof methods / sizeof methods[0]; i++)
+        if (strcmp(methods[i].name, name) == 0)
             return &methods[i];
-        }
-    }
     return NULL;
 }
 
@@ -199,11 +191,9 @@ bool methods_known(const char *method)
 
 static bool has_key(const struct method *method, const char *key)
 {
-    for (size_t i = 0; method->keys[i] != NULL; i++) {
-        if (strcmp(method->keys[i], key) == 0) {
+    for (size_t i = 0; method->keys[i] != NULL; i++)
+        if (strcmp(method->keys[i], key) == 0)
             return true;
-        }
-    }
     return false;
 }
 
@@ -214,9 +204,8 @@ static bool known_keys(const struct method *method, json_t *params, struct probl
 
     json_object_foreach(params, key, value)
     {
-        if (!has_key(method, key)) {
+        if (!has_key(method, key))
             return problem_tell(problem, "unknown parameter \"%s\"", key);
-        }
     }
     return true;
 }
@@ -226,8 +215,7 @@ json_t *methods_call(struct bench *bench, const char *method, json_t *params,
 {
     const struct method *found = find(method);
 
-    if (!found->reads_fields && !known_keys(found, params, problem)) {
+    if (!found->reads_fields && !known_keys(found, params, problem))
         return NULL;
-    }
     return found->call(bench, params, problem);
 }

@@ -7,9 +7,8 @@ static struct gadget *gadget_of(struct bench *bench, json_t *params, struct prob
     const struct seat *seat = bench_seat(bench, name, problem);
     struct gadget *gadget = seat != NULL ? port_gadget(seat->port) : NULL;
 
-    if (seat != NULL && gadget == NULL) {
+    if (seat != NULL && gadget == NULL)
         problem_tell(problem, "%s is no USB device", name);
-    }
     return gadget;
 }
 
@@ -46,9 +45,8 @@ json_t *device_method(struct bench *bench, json_t *params, struct problem *probl
 {
     const struct gadget *gadget = gadget_of(bench, params, problem);
 
-    if (gadget == NULL) {
+    if (gadget == NULL)
         return NULL;
-    }
     json_t *object = json_object();
     gadget_describe(gadget, object);
     return object;

@@ -25,11 +25,9 @@ bool fault_named(const char *name, enum fault_kind *kind)
 
 bool faults_any(const struct faults *faults)
 {
-    for (size_t k = 0; k < FAULT_ARMED_KINDS; k++) {
-        if (faults->armed[k].armed) {
+    for (size_t k = 0; k < FAULT_ARMED_KINDS; k++)
+        if (faults->armed[k].armed)
             return true;
-        }
-    }
     return false;
 }
 
@@ -37,12 +35,10 @@ bool faults_take(struct faults *faults, enum fault_kind kind, gsl_rng *rng)
 {
     struct fault *fault = &faults->armed[kind];
 
-    if (!fault->armed) {
+    if (!fault->armed)
         return false;
-    }
-    if (fault->probability < 1.0 && spread_unit(rng) >= fault->probability) {
+    if (fault->probability < 1.0 && spread_unit(rng) >= fault->probability)
         return false;
-    }
     if (fault->left > 0) {
         fault->left--;
         fault->armed = fault->left > 0;

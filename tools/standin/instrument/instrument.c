@@ -26,9 +26,8 @@ struct instrument *instrument_new(const struct instrument_plan *plan, uint64_t b
     instrument->rng = spread_new(bench_seed + (uint64_t)plan->seed, plan->name);
     if (language->meter != NULL) {
         meter_init(&instrument->meter, language->meter, instrument->rng, plan->error_fraction);
-        if (isnan(instrument->conversion_ms)) {
+        if (isnan(instrument->conversion_ms))
             instrument->conversion_ms = METER_CONVERSION_MS;
-        }
     } else {
         scope_init(&instrument->scope, language->scope, instrument->rng, plan->error_fraction);
     }
@@ -52,11 +51,10 @@ size_t instrument_inputs(const struct instrument *instrument)
 
 void instrument_restart(struct instrument *instrument)
 {
-    if (instrument->language->meter != NULL) {
+    if (instrument->language->meter != NULL)
         meter_reset(&instrument->meter);
-    } else {
+    else
         scope_reset(&instrument->scope);
-    }
     instrument->busy_until = 0.0;
     instrument->locked = false;
     scpi_reset(&instrument->scpi);
@@ -102,9 +100,8 @@ struct meter_reading instrument_read(struct instrument *instrument, struct answe
     instrument->counters.readings++;
     keys_pressed(instrument);
     keys_step(instrument, tie_of(instrument), answer->now);
-    if (!faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng)) {
+    if (!faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng))
         reading = meter_read(&instrument->meter, tie_of(instrument), answer->now, instrument->rng);
-    }
     return reading;
 }
 
@@ -114,11 +111,10 @@ void instrument_acquire(struct instrument *instrument, double record_s, struct a
                                                       : instrument->conversion_ms;
 
     instrument->counters.readings++;
-    if (faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng)) {
+    if (faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng))
         scope_acquire_overload(&instrument->scope);
-    } else {
+    else
         scope_acquire(&instrument->scope, instrument->ties, answer->now, instrument->rng);
-    }
     instrument->busy_until = busy_ms > 0.0 ? answer->now + busy_ms / 1e3 : 0.0;
 }
 

@@ -13,9 +13,8 @@ void keys_pressed(struct instrument *instrument)
     struct meter *meter = &instrument->meter;
     gsl_rng *rng = instrument->rng;
 
-    if (!faults_take(&instrument->faults, FAULT_KEY, rng)) {
+    if (!faults_take(&instrument->faults, FAULT_KEY, rng))
         return;
-    }
     instrument->locked = false;
     switch (pick(rng, 4)) {
     case 0:
@@ -39,9 +38,8 @@ static bool fits_below(const struct meter *meter, const struct tie *tie, double 
 {
     struct meter below = *meter;
 
-    if (meter->range[meter->function] == 0) {
+    if (meter->range[meter->function] == 0)
         return false;
-    }
     below.range[meter->function]--;
     return !meter_read(&below, tie, now, rng).overload;
 }
@@ -51,11 +49,9 @@ void keys_step(struct instrument *instrument, const struct tie *tie, double now)
     struct meter *meter = &instrument->meter;
     bool steps = faults_take(&instrument->faults, FAULT_STEPS_DOWN, instrument->rng);
 
-    if (meter->automatic) {
+    if (meter->automatic)
         meter->range[meter->function] = meter->type->functions[meter->function].count - 1;
-    }
     for (bool go = steps || meter->automatic; go && fits_below(meter, tie, now, instrument->rng);
-         go = meter->automatic) {
+         go = meter->automatic)
         meter->range[meter->function]--;
-    }
 }

@@ -79,13 +79,12 @@ void common_lock(struct scpi_call *call)
     struct instrument *instrument = call_instrument(call);
     double number;
 
-    if (strcasecmp(call->argument, "ON") == 0) {
+    if (strcasecmp(call->argument, "ON") == 0)
         instrument->locked = true;
-    } else if (strcasecmp(call->argument, "OFF") == 0) {
+    else if (strcasecmp(call->argument, "OFF") == 0)
         instrument->locked = false;
-    } else if (scpi_number(call, &number)) {
+    else if (scpi_number(call, &number))
         instrument->locked = round(number) != 0.0;
-    }
 }
 
 void common_locked(struct scpi_call *call)

@@ -55,11 +55,10 @@ static void look(struct instrument *instrument, struct answer *answer)
     const struct function_word *word = &words[instrument->meter.function];
 
     text_print(&answer->text, "%s ", word->answer);
-    if (reading.overload) {
+    if (reading.overload)
         text_print(&answer->text, "TOO MUCH");
-    } else {
+    else
         print_value(answer, meter_range(&instrument->meter), reading.value);
-    }
     keys_pressed(instrument);
     answer->replies = true;
 }
@@ -70,23 +69,19 @@ static int numbered(const char *command, const char *word)
     size_t length = strlen(word);
     size_t digits;
 
-    if (strncmp(command, word, length) != 0) {
+    if (strncmp(command, word, length) != 0)
         return 0;
-    }
     digits = strspn(command + length, "0123456789");
-    if (digits < 1 || digits > 2 || command[length + digits] != '\0' || command[length] == '0') {
+    if (digits < 1 || digits > 2 || command[length + digits] != '\0' || command[length] == '0')
         return 0;
-    }
     return (int)strtol(command + length, NULL, 10);
 }
 
 static bool select_function(struct meter *meter, const char *command)
 {
-    for (size_t f = 0; f < METER_FUNCTIONS; f++) {
-        if (words[f].command != NULL && strcmp(command, words[f].command) == 0) {
+    for (size_t f = 0; f < METER_FUNCTIONS; f++)
+        if (words[f].command != NULL && strcmp(command, words[f].command) == 0)
             return meter_select_function(meter, (enum meter_function)f);
-        }
-    }
     return false;
 }
 
@@ -95,9 +90,8 @@ static bool select_number(struct meter *meter, const char *command)
     int range = numbered(command, "STEP ");
     int input = numbered(command, "PLUG ");
 
-    if (range > 0) {
+    if (range > 0)
         return meter_select_range(meter, meter->function, (size_t)range - 1);
-    }
     return input > 0 && meter_select_input(meter, input);
 }
 
@@ -105,9 +99,8 @@ static void execute(struct instrument *instrument, const char *command, struct a
 {
     struct meter *meter = &instrument->meter;
 
-    if (command[0] == '\0' || strcmp(command, "HANDS") == 0) {
+    if (command[0] == '\0' || strcmp(command, "HANDS") == 0)
         return;
-    }
     if (strcmp(command, "WHO") == 0) {
         reply(answer, wrong_identity(instrument) ? "OLDMERE LEVEL METER REV 1"
                                                  : "OLDMERE BENCH METER REV 2");

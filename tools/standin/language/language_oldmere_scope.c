@@ -47,24 +47,21 @@ static void split(const char *command, struct order *order)
     size_t length = strlen(command);
 
     *order = (struct order) { 0 };
-    if (length >= sizeof order->line) {
+    if (length >= sizeof order->line)
         return;
-    }
     memcpy(order->line, command, length + 1);
     for (char *word = strtok_r(order->line, " ", &rest); word != NULL;
          word = strtok_r(NULL, " ", &rest)) {
-        if (order->count < WORDS) {
+        if (order->count < WORDS)
             order->words[order->count] = word;
-        }
         order->count++;
     }
 }
 
 static bool input_word(const char *word, size_t *input)
 {
-    if ((word[0] != '1' && word[0] != '2') || word[1] != '\0') {
+    if ((word[0] != '1' && word[0] != '2') || word[1] != '\0')
         return false;
-    }
     *input = (size_t)(word[0] - '1');
     return true;
 }
@@ -73,9 +70,8 @@ static bool number_word(const char *word, double *number)
 {
     char *end;
 
-    if (strspn(word, "+-.0123456789eE") != strlen(word)) {
+    if (strspn(word, "+-.0123456789eE") != strlen(word))
         return false;
-    }
     *number = strtod(word, &end);
     return end != word && *end == '\0' && isfinite(*number);
 }
@@ -98,9 +94,8 @@ static bool set_height(struct instrument *instrument, const struct order *order,
 
     (void)answer;
     if (!input_word(order->words[1], &input) || !number_word(order->words[2], &volts) ||
-        !scope_step_equal(instrument->scope.type, volts, &step)) {
+        !scope_step_equal(instrument->scope.type, volts, &step))
         return false;
-    }
     scope_set_step(&instrument->scope, input, step);
     return true;
 }
@@ -110,9 +105,8 @@ static bool ask_height(struct instrument *instrument, const struct order *order,
 {
     size_t input;
 
-    if (!input_word(order->words[1], &input)) {
+    if (!input_word(order->words[1], &input))
         return false;
-    }
     text_print(&answer->text, "%g", scope_volts_per_division(&instrument->scope, input));
     return true;
 }
@@ -124,9 +118,8 @@ static bool lift(struct instrument *instrument, const struct order *order, struc
 
     (void)answer;
     if (!input_word(order->words[1], &input) || !number_word(order->words[2], &divisions) ||
-        fabs(divisions) > POSITION_LIMIT) {
+        fabs(divisions) > POSITION_LIMIT)
         return false;
-    }
     scope_set_position(&instrument->scope, input, divisions);
     return true;
 }
@@ -137,9 +130,8 @@ static bool set_inlet(struct instrument *instrument, const struct order *order,
     size_t input;
 
     (void)answer;
-    if (!input_word(order->words[1], &input)) {
+    if (!input_word(order->words[1], &input))
         return false;
-    }
     for (size_t c = 0; c < sizeof couplings / sizeof couplings[0]; c++) {
         if (strcmp(order->words[2], couplings[c]) == 0) {
             scope_set_coupling(&instrument->scope, input, (enum scope_coupling)c);
@@ -154,9 +146,8 @@ static bool ask_lift(struct instrument *instrument, const struct order *order,
 {
     size_t input;
 
-    if (!input_word(order->words[1], &input)) {
+    if (!input_word(order->words[1], &input))
         return false;
-    }
     text_print(&answer->text, "%.9g", instrument->scope.inputs[input].position);
     return true;
 }
@@ -166,9 +157,8 @@ static bool ask_inlet(struct instrument *instrument, const struct order *order,
 {
     size_t input;
 
-    if (!input_word(order->words[1], &input)) {
+    if (!input_word(order->words[1], &input))
         return false;
-    }
     text_print(&answer->text, "%s", couplings[instrument->scope.inputs[input].coupling]);
     return true;
 }
@@ -187,9 +177,8 @@ static bool ask_turned(struct instrument *instrument, const struct order *order,
 {
     size_t input;
 
-    if (!input_word(order->words[1], &input)) {
+    if (!input_word(order->words[1], &input))
         return false;
-    }
     text_print(&answer->text, "%s", instrument->scope.inputs[input].variable ? "YES" : "NO");
     return true;
 }
@@ -202,9 +191,8 @@ static bool set_pace(struct instrument *instrument, const struct order *order,
     double seconds;
 
     (void)answer;
-    if (!number_word(order->words[1], &seconds)) {
+    if (!number_word(order->words[1], &seconds))
         return false;
-    }
     for (size_t s = 0; s < sizeof steps / sizeof steps[0]; s++) {
         if (fabs(seconds - steps[s]) <= 1e-6 * steps[s]) {
             /* 500 samples, 50 a division: the last one stands one interval before the edge. */
@@ -240,14 +228,12 @@ static bool ask_codes(struct instrument *instrument, const struct order *order,
     size_t input;
 
     if (!input_word(order->words[1], &input) || !scope->inputs[input].recorded ||
-        instrument_busy(instrument, answer)) {
+        instrument_busy(instrument, answer))
         return false;
-    }
     size_t count;
     int16_t *codes = instrument_record(instrument, input, &count);
-    for (size_t n = 0; n < count; n++) {
+    for (size_t n = 0; n < count; n++)
         text_print(&answer->text, "%s%d", n > 0 ? "," : "", codes[n]);
-    }
     free(codes);
     return true;
 }
@@ -270,12 +256,10 @@ static const struct verb verbs[] = {
 
 static bool obey(struct instrument *instrument, const struct order *order, struct answer *answer)
 {
-    for (size_t v = 0; v < sizeof verbs / sizeof verbs[0]; v++) {
+    for (size_t v = 0; v < sizeof verbs / sizeof verbs[0]; v++)
         if (order->count == verbs[v].words && order->words[0] != NULL &&
-            strcmp(order->words[0], verbs[v].word) == 0) {
+            strcmp(order->words[0], verbs[v].word) == 0)
             return verbs[v].act(instrument, order, answer);
-        }
-    }
     return false;
 }
 
@@ -283,16 +267,14 @@ static void execute(struct instrument *instrument, const char *command, struct a
 {
     struct order order;
 
-    if (command[0] == '\0') {
+    if (command[0] == '\0')
         return;
-    }
     split(command, &order);
     answer->replies = true;
-    if (!obey(instrument, &order, answer)) {
+    if (!obey(instrument, &order, answer))
         text_print(&answer->text, "BAD");
-    } else if (answer->text.count == 0) {
+    else if (answer->text.count == 0)
         text_print(&answer->text, "OK");
-    }
 }
 
 static void overrun(struct instrument *instrument, struct answer *answer)

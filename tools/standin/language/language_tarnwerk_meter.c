@@ -24,9 +24,8 @@ static bool unquote(const char *argument, char *text)
     size_t length = strlen(argument);
 
     if (length < 2 || (argument[0] != '"' && argument[0] != '\'') ||
-        strchr(argument + 1, argument[0]) != argument + length - 1) {
+        strchr(argument + 1, argument[0]) != argument + length - 1)
         return false;
-    }
     memcpy(text, argument + 1, length - 2);
     text[length - 2] = '\0';
     return true;
@@ -61,9 +60,8 @@ static void set_range(struct scpi_call *call)
     double value;
     size_t range;
 
-    if (!scpi_number(call, &value)) {
+    if (!scpi_number(call, &value))
         return;
-    }
     if (!meter_range_holding(meter, function, value, &range)) {
         scpi_report(call->scpi, -222, NULL);
         return;
@@ -98,9 +96,8 @@ static void set_automatic(struct scpi_call *call)
 {
     double number;
 
-    if (scpi_number(call, &number)) {
+    if (scpi_number(call, &number))
         call_instrument(call)->meter.automatic = round(number) != 0.0;
-    }
 }
 
 static void ask_automatic(struct scpi_call *call)
@@ -113,9 +110,8 @@ static bool channel_of(const char *argument, long *channel)
 {
     char *end;
 
-    if (strncmp(argument, "(@", 2) != 0 || strspn(argument + 2, "0123456789 ") == 0) {
+    if (strncmp(argument, "(@", 2) != 0 || strspn(argument + 2, "0123456789 ") == 0)
         return false;
-    }
     *channel = strtol(argument + 2, &end, 10);
     end += strspn(end, " ");
     return strcmp(end, ")") == 0;
@@ -125,23 +121,21 @@ static void close_channel(struct scpi_call *call)
 {
     long channel;
 
-    if (!channel_of(call->argument, &channel)) {
+    if (!channel_of(call->argument, &channel))
         scpi_report(call->scpi, -224, NULL);
-    } else if (channel < 1 || channel > METER_INPUTS ||
-               !meter_select_input(&call_instrument(call)->meter, (int)channel)) {
+    else if (channel < 1 || channel > METER_INPUTS ||
+             !meter_select_input(&call_instrument(call)->meter, (int)channel))
         scpi_report(call->scpi, -222, NULL);
-    }
 }
 
 static void ask_channel(struct scpi_call *call)
 {
     int input = call_instrument(call)->meter.input;
 
-    if (input == 0) {
+    if (input == 0)
         text_print(call->answer, "(@)");
-    } else {
+    else
         text_print(call->answer, "(@%d)", input);
-    }
 }
 
 static const struct scpi_row rows[] = {

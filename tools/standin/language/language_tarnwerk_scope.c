@@ -29,9 +29,8 @@ static void set_coupling(struct scpi_call *call)
 {
     size_t choice;
 
-    if (scpi_choice(call, couplings, &choice)) {
+    if (scpi_choice(call, couplings, &choice))
         scope_set_coupling(scope_of(call), input_of(call), (enum scope_coupling)choice);
-    }
 }
 
 static void ask_coupling(struct scpi_call *call)
@@ -46,9 +45,8 @@ static void set_height(struct scpi_call *call)
     double height;
     size_t step;
 
-    if (!scpi_number(call, &height)) {
+    if (!scpi_number(call, &height))
         return;
-    }
     if (!(height > 0.0) || !scope_step_holding(scope->type, height / DIVISIONS, &step)) {
         scpi_report(call->scpi, -222, NULL);
         return;
@@ -66,9 +64,8 @@ static void set_offset(struct scpi_call *call)
 {
     double offset;
 
-    if (scpi_number(call, &offset) && !scope_set_offset(scope_of(call), input_of(call), offset)) {
+    if (scpi_number(call, &offset) && !scope_set_offset(scope_of(call), input_of(call), offset))
         scpi_report(call->scpi, -222, NULL);
-    }
 }
 
 static void ask_offset(struct scpi_call *call)
@@ -85,9 +82,8 @@ static void set_points(struct scpi_call *call)
 {
     double points;
 
-    if (!scpi_number(call, &points)) {
+    if (!scpi_number(call, &points))
         return;
-    }
     if (!(points >= 2.0 && points <= SCOPE_POINTS) || points != (double)(size_t)points) {
         scpi_report(call->scpi, -222, NULL);
         return;
@@ -104,9 +100,8 @@ static void set_time(struct scpi_call *call)
 {
     double time;
 
-    if (!scpi_number(call, &time)) {
+    if (!scpi_number(call, &time))
         return;
-    }
     if (!(time >= 1e-6 && time <= 10.0)) {
         scpi_report(call->scpi, -222, NULL);
         return;
@@ -135,9 +130,8 @@ static void set_format(struct scpi_call *call)
     bits += strspn(bits, " ");
     snprintf(word, sizeof word, "%.*s", (int)length, call->argument);
     if (!scpi_matches("INTeger", word) || *bits != ',' ||
-        strcmp(bits + 1 + strspn(bits + 1, " "), "8") != 0) {
+        strcmp(bits + 1 + strspn(bits + 1, " "), "8") != 0)
         scpi_report(call->scpi, -224, NULL);
-    }
 }
 
 static void ask_format(struct scpi_call *call)

@@ -9,10 +9,8 @@ const struct language *language_of(const char *type)
                                                   &language_tarnwerk_scope,
                                                   &language_oldmere_scope };
 
-    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
-        if (strcmp(all[i]->type, type) == 0) {
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
+        if (strcmp(all[i]->type, type) == 0)
             return all[i];
-        }
-    }
     return NULL;
 }

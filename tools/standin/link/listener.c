@@ -24,9 +24,8 @@ union place {
 
 static bool local_place(const char *path, union place *place, int *size)
 {
-    if (path[0] != '/' || strlen(path) >= sizeof place->local.sun_path) {
+    if (path[0] != '/' || strlen(path) >= sizeof place->local.sun_path)
         return false;
-    }
     place->local.sun_family = AF_UNIX;
     memcpy(place->local.sun_path, path, strlen(path) + 1);
     *size = (int)sizeof place->local;
@@ -40,9 +39,8 @@ static bool inet_place(const char *text, union place *place, int *size)
     char *end;
 
     if (colon == NULL || (size_t)(colon - text) >= sizeof host ||
-        strspn(colon + 1, "0123456789") == 0) {
+        strspn(colon + 1, "0123456789") == 0)
         return false;
-    }
     memcpy(host, text, (size_t)(colon - text));
     unsigned long port = strtoul(colon + 1, &end, 10);
     place->inet.sin_family = AF_INET;
@@ -55,9 +53,8 @@ static bool inet_place(const char *text, union place *place, int *size)
 static bool place_of(const char *where, union place *place, int *size)
 {
     *place = (union place) { 0 };
-    if (strncmp(where, "unix:", 5) == 0) {
+    if (strncmp(where, "unix:", 5) == 0)
         return local_place(where + 5, place, size);
-    }
     return strncmp(where, "tcp:", 4) == 0 && inet_place(where + 4, place, size);
 }
 
@@ -65,9 +62,8 @@ static void remove_socket(const char *path)
 {
     struct stat status;
 
-    if (path[0] != '\0' && lstat(path, &status) == 0 && S_ISSOCK(status.st_mode)) {
+    if (path[0] != '\0' && lstat(path, &status) == 0 && S_ISSOCK(status.st_mode))
         unlink(path);
-    }
 }
 
 /* Writes the address with the port that the system gave. */
@@ -94,19 +90,16 @@ bool listener_open(struct listener *listener, struct event_base *base, const cha
     int size;
 
     *listener = (struct listener) { 0 };
-    if (!place_of(where, &place, &size)) {
+    if (!place_of(where, &place, &size))
         return problem_tell(problem, "%s: expected tcp:IPV4:PORT or unix:/PATH", where);
-    }
-    if (place.any.sa_family == AF_UNIX) {
+    if (place.any.sa_family == AF_UNIX)
         memcpy(listener->path, place.local.sun_path, sizeof place.local.sun_path);
-    }
     remove_socket(listener->path);
     listener->events = evconnlistener_new_bind(
         base, accepted, argument, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC | LEV_OPT_REUSEABLE,
         BACKLOG, &place.any, size);
-    if (listener->events == NULL) {
+    if (listener->events == NULL)
         return problem_tell(problem, "%s: %s", where, strerror(errno));
-    }
     note_address(listener, where);
     return true;
 }

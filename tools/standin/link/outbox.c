@@ -59,9 +59,8 @@ static ssize_t give(struct outbox *outbox, const void *bytes, size_t count)
 {
     ssize_t sent = write(outbox->fd, bytes, count);
 
-    if (sent < 0) {
+    if (sent < 0)
         return errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR ? 0 : -1;
-    }
     return sent;
 }
 
@@ -112,9 +111,8 @@ static bool pump(struct outbox *outbox)
     while (parcel != NULL && parcel->due <= now) {
         struct parcel *next = TAILQ_NEXT(parcel, link);
 
-        if (!send_first(outbox, parcel, &state)) {
+        if (!send_first(outbox, parcel, &state))
             break;
-        }
         parcel = next;
     }
     if (state == PUMP_BROKEN) {
@@ -185,9 +183,8 @@ bool outbox_send(struct outbox *outbox, const struct piece *piece)
             outbox->broken(outbox->argument);
             return false;
         }
-        if ((size_t)sent == piece->count) {
+        if ((size_t)sent == piece->count)
             return true;
-        }
         rest.bytes = (const char *)piece->bytes + sent;
         rest.count -= (size_t)sent;
     }
@@ -208,7 +205,6 @@ void outbox_drop(struct outbox *outbox)
 void outbox_babble(struct outbox *outbox, const char *text)
 {
     snprintf(outbox->babble, sizeof outbox->babble, "%s", text != NULL ? text : "");
-    if (text != NULL) {
+    if (text != NULL)
         after(outbox->timer, 0.0);
-    }
 }

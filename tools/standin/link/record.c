@@ -12,21 +12,18 @@ bool record_fill_any(struct record *record, const struct worker *worker, int str
         ssize_t got = worker_read(worker, stream, (char *)&record->mark + record->marked,
                                   sizeof record->mark - record->marked);
 
-        if (got <= 0) {
+        if (got <= 0)
             return false;
-        }
         record->marked += (size_t)got;
     }
-    if (record->bytes == NULL) {
+    if (record->bytes == NULL)
         record->bytes = alloc_new(record->mark.count + 1, 1);
-    }
     while (record->count < record->mark.count) {
         ssize_t got = worker_read(worker, stream, record->bytes + record->count,
                                   record->mark.count - record->count);
 
-        if (got <= 0) {
+        if (got <= 0)
             return false;
-        }
         record->count += (size_t)got;
     }
     return true;
@@ -35,9 +32,8 @@ bool record_fill_any(struct record *record, const struct worker *worker, int str
 bool record_fill(struct record *record, const struct worker *worker, int stream)
 {
     while (record_fill_any(record, worker, stream)) {
-        if (!record->dropped && record->mark.command > record->void_to) {
+        if (!record->dropped && record->mark.command > record->void_to)
             return true;
-        }
         record_clear(record);
     }
     return false;

@@ -22,23 +22,19 @@ static void spoil(struct instrument *instrument, const struct text *reply, struc
             text_add(spoilt, &byte, 1);
         }
     }
-    if (faults_take(&instrument->faults, FAULT_GLUED, instrument->rng)) {
+    if (faults_take(&instrument->faults, FAULT_GLUED, instrument->rng))
         text_add(spoilt, reply->bytes, reply->count);
-    }
-    if (faults_take(&instrument->faults, FAULT_JOINED, instrument->rng)) {
+    if (faults_take(&instrument->faults, FAULT_JOINED, instrument->rng))
         text_add(spoilt, reply->bytes, reply->count - end);
-    }
     text_add(spoilt, reply->bytes, reply->count);
 }
 
 /* What is done to the reply beneath its bytes, where the kind of link allows it. */
 static enum fault_kind link_damage(struct instrument *instrument)
 {
-    for (int kind = FAULT_WRONG_TAG; kind <= FAULT_BREAK; kind++) {
-        if (faults_take(&instrument->faults, (enum fault_kind)kind, instrument->rng)) {
+    for (int kind = FAULT_WRONG_TAG; kind <= FAULT_BREAK; kind++)
+        if (faults_take(&instrument->faults, (enum fault_kind)kind, instrument->rng))
             return (enum fault_kind)kind;
-        }
-    }
     return FAULT_ARMED_KINDS;
 }
 
@@ -53,9 +49,8 @@ static bool send_split(struct outbox *outbox, const struct text *reply, double f
                                      .open = i + 1 < reply->count,
                                      .damage = FAULT_ARMED_KINDS };
 
-        if (!outbox_send(outbox, &piece)) {
+        if (!outbox_send(outbox, &piece))
             return false;
-        }
     }
     return true;
 }
@@ -102,19 +97,16 @@ static bool send_spoilt(struct instrument *instrument, struct outbox *outbox,
     double late_ms =
         faults_take(faults, FAULT_LATE, rng) ? faults->armed[FAULT_LATE].delay_ms : 0.0;
 
-    if (faults_take(faults, FAULT_SILENT, rng)) {
+    if (faults_take(faults, FAULT_SILENT, rng))
         return true;
-    }
     if (faults_take(faults, FAULT_BABBLE, rng)) {
         babble(instrument, outbox);
         return true;
     }
-    if (faults_take(faults, FAULT_HALF, rng)) {
+    if (faults_take(faults, FAULT_HALF, rng))
         return send_half(outbox, reply, late_ms, false);
-    }
-    if (faults_take(faults, FAULT_DISCONNECT_MID, rng)) {
+    if (faults_take(faults, FAULT_DISCONNECT_MID, rng))
         return send_half(outbox, reply, late_ms, true);
-    }
     if (faults_take(faults, FAULT_SPLIT, rng)) {
         double each_ms = faults->armed[FAULT_SPLIT].delay_ms;
 
@@ -128,9 +120,8 @@ bool reply_send(struct instrument *instrument, struct outbox *outbox, const stru
     struct text spoilt = { 0 };
     bool connected;
 
-    if (!faults_any(&instrument->faults)) {
+    if (!faults_any(&instrument->faults))
         return send_whole(outbox, reply, 0.0, FAULT_ARMED_KINDS);
-    }
     spoil(instrument, reply, &spoilt);
     connected = send_spoilt(instrument, outbox, &spoilt);
     text_clear(&spoilt);

@@ -45,9 +45,8 @@ static int open_raw(const struct terminal *terminal)
     struct termios settings;
     int fd = open(terminal->path, O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
 
-    if (fd < 0) {
+    if (fd < 0)
         return -1;
-    }
     if (tcgetattr(fd, &settings) != 0) {
         close(fd);
         return -1;
@@ -75,11 +74,10 @@ static void on_retry(evutil_socket_t none, short what, void *argument)
 
     (void)none;
     (void)what;
-    if (fd < 0) {
+    if (fd < 0)
         terminal_reopen(terminal);
-    } else {
+    else
         terminal->opened(terminal->argument, fd);
-    }
 }
 
 struct terminal *terminal_open(struct event_base *base, const char *path, double baud,
@@ -92,11 +90,10 @@ struct terminal *terminal_open(struct event_base *base, const char *path, double
     terminal->opened = opened;
     terminal->argument = argument;
     terminal->retry = alloc_checked(event_new(base, -1, 0, on_retry, terminal));
-    if ((size_t)length >= sizeof terminal->path || !speed_of(baud, &terminal->speed)) {
+    if ((size_t)length >= sizeof terminal->path || !speed_of(baud, &terminal->speed))
         problem_tell(problem, "%s: too long a path, or %g baud is not known", path, baud);
-    } else if ((fd = open_raw(terminal)) < 0) {
+    else if ((fd = open_raw(terminal)) < 0)
         problem_tell(problem, "%s: %s", path, strerror(errno));
-    }
     if (fd < 0) {
         terminal_close(terminal);
         return NULL;

@@ -61,9 +61,8 @@ static void *run_worker(void *argument)
 {
     struct worker *worker = argument;
 
-    while (await_order(worker)) {
+    while (await_order(worker))
         worker->pass(worker->argument);
-    }
     return NULL;
 }
 
@@ -80,9 +79,8 @@ struct worker *worker_new(worker_pass *pass, void *argument)
     pthread_cond_init(&worker->changed, &monotonic);
     pthread_condattr_destroy(&monotonic);
     pthread_mutex_init(&worker->lock, NULL);
-    if (pthread_create(&worker->thread, NULL, run_worker, worker) != 0) {
+    if (pthread_create(&worker->thread, NULL, run_worker, worker) != 0)
         abort();
-    }
     return worker;
 }
 
@@ -125,9 +123,8 @@ void worker_park(struct worker *worker)
 
 void worker_free(struct worker *worker)
 {
-    if (worker == NULL) {
+    if (worker == NULL)
         return;
-    }
     worker_park(worker);
     give_order(worker, ORDER_QUIT);
     pthread_join(worker->thread, NULL);
@@ -144,9 +141,8 @@ bool worker_called_off(const struct worker *worker)
 void worker_rest(struct worker *worker)
 {
     pthread_mutex_lock(&worker->lock);
-    while (!worker_called_off(worker)) {
+    while (!worker_called_off(worker))
         pthread_cond_wait(&worker->changed, &worker->lock);
-    }
     pthread_mutex_unlock(&worker->lock);
 }
 
@@ -177,9 +173,8 @@ bool worker_read_all(const struct worker *worker, int fd, void *bytes, size_t co
     while (done < count) {
         ssize_t got = worker_read(worker, fd, (char *)bytes + done, count - done);
 
-        if (got <= 0) {
+        if (got <= 0)
             return false;
-        }
         done += (size_t)got;
     }
     return true;
@@ -192,9 +187,8 @@ bool worker_write_all(const struct worker *worker, int fd, const void *bytes, si
     while (done < count) {
         ssize_t sent = worker_write(worker, fd, (const char *)bytes + done, count - done);
 
-        if (sent <= 0) {
+        if (sent <= 0)
             return false;
-        }
         done += (size_t)sent;
     }
     return true;

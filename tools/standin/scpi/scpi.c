@@ -35,13 +35,11 @@ static size_t unit_length(const char *text, bool *closed)
     char quote = '\0';
     size_t length = 0;
 
-    for (; text[length] != '\0' && (quote != '\0' || text[length] != ';'); length++) {
-        if (quote != '\0') {
+    for (; text[length] != '\0' && (quote != '\0' || text[length] != ';'); length++)
+        if (quote != '\0')
             quote = text[length] == quote ? '\0' : quote;
-        } else if (text[length] == '"' || text[length] == '\'') {
+        else if (text[length] == '"' || text[length] == '\'')
             quote = text[length];
-        }
-    }
     *closed = quote == '\0';
     return length;
 }
@@ -57,9 +55,8 @@ static void copy_trimmed(char *to, const char *from, size_t length)
         from++;
         length--;
     }
-    while (length > 0 && is_white(from[length - 1])) {
+    while (length > 0 && is_white(from[length - 1]))
         length--;
-    }
     memcpy(to, from, length);
     to[length] = '\0';
 }
@@ -105,11 +102,9 @@ static bool read_apart(struct run *run, const char *text, size_t length, struct 
 static const struct scpi_row *find_row(const struct run *run, const struct unit *unit,
                                        struct scpi_call *call)
 {
-    for (const struct scpi_row *row = run->rows; row->pattern != NULL; row++) {
-        if (scpi_match_header(row->pattern, unit->header, call->suffix)) {
+    for (const struct scpi_row *row = run->rows; row->pattern != NULL; row++)
+        if (scpi_match_header(row->pattern, unit->header, call->suffix))
             return row;
-        }
-    }
     return NULL;
 }
 
@@ -117,29 +112,24 @@ static bool suffixes_fit(const struct scpi_row *row, const struct scpi_call *cal
 {
     int limit = row->suffix_limit > 0 ? row->suffix_limit : 1;
 
-    for (size_t i = 0; i < SCPI_SUFFIXES; i++) {
-        if (call->suffix[i] < 1 || call->suffix[i] > limit) {
+    for (size_t i = 0; i < SCPI_SUFFIXES; i++)
+        if (call->suffix[i] < 1 || call->suffix[i] > limit)
             return false;
-        }
-    }
     return true;
 }
 
 /* The error number that keeps a call from its action, or 0. */
 static int refuse(const struct scpi_row *row, const struct unit *unit, const struct scpi_call *call)
 {
-    if (row == NULL || (unit->query ? row->query : row->set) == NULL) {
+    if (row == NULL || (unit->query ? row->query : row->set) == NULL)
         return -113;
-    }
     bool takes = unit->query ? row->query_takes : row->set_takes;
     bool given = unit->argument[0] != '\0';
 
-    if (!suffixes_fit(row, call)) {
+    if (!suffixes_fit(row, call))
         return -114;
-    }
-    if (takes != given) {
+    if (takes != given)
         return takes ? -109 : -108;
-    }
     return 0;
 }
 
@@ -165,9 +155,8 @@ static bool execute_unit(struct run *run, const struct unit *unit)
         row->set(&call);
         return true;
     }
-    if (run->answers > 0) {
+    if (run->answers > 0)
         text_add(run->answer, ";", 1);
-    }
     size_t start = run->answer->count;
     row->query(&call);
     if (run->answer->count == start) {
@@ -181,11 +170,9 @@ static bool execute_unit(struct run *run, const struct unit *unit)
 
 static bool clean(const char *message)
 {
-    for (const char *c = message; *c != '\0'; c++) {
-        if ((unsigned char)*c > 0x7e) {
+    for (const char *c = message; *c != '\0'; c++)
+        if ((unsigned char)*c > 0x7e)
             return false;
-        }
-    }
     return true;
 }
 
@@ -209,9 +196,8 @@ size_t scpi_execute(struct scpi *scpi, const struct scpi_row *rows, void *owner,
         }
         /* A command error ends the message: what follows it may depend on it. */
         if (strspn(message, " \t\r") < length &&
-            (!read_apart(&run, message, length, &unit) || !execute_unit(&run, &unit))) {
+            (!read_apart(&run, message, length, &unit) || !execute_unit(&run, &unit)))
             break;
-        }
         message += length + (message[length] == ';');
     }
     return run.answers;

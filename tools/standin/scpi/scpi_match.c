@@ -9,9 +9,8 @@ static size_t word_length(const char *text)
 {
     size_t length = 0;
 
-    while (isalpha((unsigned char)text[length]) || text[length] == '*') {
+    while (isalpha((unsigned char)text[length]) || text[length] == '*')
         length++;
-    }
     return length;
 }
 
@@ -20,9 +19,8 @@ static size_t short_length(const char *word)
 {
     size_t length = 0;
 
-    while (isupper((unsigned char)word[length]) || word[length] == '*') {
+    while (isupper((unsigned char)word[length]) || word[length] == '*')
         length++;
-    }
     return length;
 }
 
@@ -33,9 +31,8 @@ static bool match_word(const char **pattern, const char **text)
     size_t brief = short_length(*pattern);
     size_t given = word_length(*text);
 
-    if ((given != whole && given != brief) || strncasecmp(*pattern, *text, given) != 0) {
+    if ((given != whole && given != brief) || strncasecmp(*pattern, *text, given) != 0)
         return false;
-    }
     *pattern += whole;
     *text += given;
     return true;
@@ -47,16 +44,13 @@ static bool match_suffix(const char **pattern, const char **text, int *suffix)
     size_t digits = 0;
 
     *suffix = 1;
-    if (**pattern != '#') {
+    if (**pattern != '#')
         return true;
-    }
     (*pattern)++;
-    while (isdigit((unsigned char)(*text)[digits])) {
+    while (isdigit((unsigned char)(*text)[digits]))
         digits++;
-    }
-    if (digits > 4) {
+    if (digits > 4)
         return false;
-    }
     if (digits > 0) {
         *suffix = (int)strtol(*text, NULL, 10);
         *text += digits;
@@ -68,29 +62,23 @@ bool scpi_match_header(const char *pattern, const char *header, int *suffixes)
 {
     size_t places = 0;
 
-    for (size_t i = 0; i < SCPI_SUFFIXES; i++) {
+    for (size_t i = 0; i < SCPI_SUFFIXES; i++)
         suffixes[i] = 1;
-    }
     for (;;) {
         int suffix;
         bool place;
 
-        if (!match_word(&pattern, &header)) {
+        if (!match_word(&pattern, &header))
             return false;
-        }
         place = *pattern == '#';
-        if (!match_suffix(&pattern, &header, &suffix)) {
+        if (!match_suffix(&pattern, &header, &suffix))
             return false;
-        }
-        if (place && places < SCPI_SUFFIXES) {
+        if (place && places < SCPI_SUFFIXES)
             suffixes[places++] = suffix;
-        }
-        if (*pattern != *header) {
+        if (*pattern != *header)
             return false;
-        }
-        if (*pattern == '\0') {
+        if (*pattern == '\0')
             return true;
-        }
         pattern++;
         header++;
     }

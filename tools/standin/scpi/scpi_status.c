@@ -26,11 +26,9 @@ static const char *standard_text(int number)
         { -440, "Query UNTERMINATED after indefinite response" },
     };
 
-    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
-        if (texts[i].number == number) {
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
+        if (texts[i].number == number)
             return texts[i].text;
-        }
-    }
     return "Device-specific error";
 }
 

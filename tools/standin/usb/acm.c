@@ -30,9 +30,8 @@ int acm_request(struct acm_line *line, const struct gadget_setup *setup, uint8_t
         memcpy(bytes, line->coding, ACM_LINE_CODING);
         return ACM_LINE_CODING;
     }
-    if (!acm_takes(setup)) {
+    if (!acm_takes(setup))
         return -1;
-    }
     if (setup->request == USB_CDC_REQ_SET_LINE_CODING) {
         memcpy(line->coding, bytes, ACM_LINE_CODING);
     } else if (setup->request == USB_CDC_REQ_SET_CONTROL_LINE_STATE) {
@@ -80,9 +79,8 @@ size_t acm_damage(enum fault_kind damage, uint8_t *bytes, size_t *count)
 {
     size_t middle = *count / 2;
 
-    if (*count == 0) {
+    if (*count == 0)
         return 0;
-    }
     if (damage == FAULT_FRAMING) {
         /* The stop bit was low: the bits came late by one. */
         bytes[middle] = (uint8_t)(bytes[middle] << 1);

@@ -49,9 +49,8 @@ static void add_interface(struct blob *blob, const struct ffs_plan *plan)
     const struct usb_otg_descriptor otg = { .bLength = sizeof otg, .bDescriptorType = USB_DT_OTG };
 
     add(blob, &interface, sizeof interface);
-    if (plan->otg) {
+    if (plan->otg)
         add(blob, &otg, sizeof otg);
-    }
 }
 
 /* The kernel puts the addresses that the controller really has in place of these. */
@@ -139,9 +138,8 @@ static bool open_endpoints(struct ffs *ffs, const char *folder)
 
     for (size_t e = 0; e < FFS_ENDPOINTS; e++) {
         ffs->endpoints[e] = open_file(folder, names[e]);
-        if (ffs->endpoints[e] < 0) {
+        if (ffs->endpoints[e] < 0)
             return false;
-        }
     }
     return true;
 }
@@ -164,14 +162,11 @@ bool ffs_open(struct ffs *ffs, const char *folder, const struct ffs_plan *plan,
 
 void ffs_close(struct ffs *ffs)
 {
-    for (size_t e = 0; e < FFS_ENDPOINTS; e++) {
-        if (ffs->endpoints[e] >= 0) {
+    for (size_t e = 0; e < FFS_ENDPOINTS; e++)
+        if (ffs->endpoints[e] >= 0)
             close(ffs->endpoints[e]);
-        }
-    }
-    if (ffs->control >= 0) {
+    if (ffs->control >= 0)
         close(ffs->control);
-    }
     *ffs = (struct ffs) { -1, { -1, -1, -1 } };
 }
 
@@ -179,9 +174,8 @@ size_t ffs_packet(const struct ffs *ffs, enum ffs_endpoint endpoint)
 {
     struct usb_endpoint_descriptor descriptor;
 
-    if (ioctl(ffs->endpoints[endpoint], FUNCTIONFS_ENDPOINT_DESC, &descriptor) < 0) {
+    if (ioctl(ffs->endpoints[endpoint], FUNCTIONFS_ENDPOINT_DESC, &descriptor) < 0)
         return HIGH_SPEED_PACKET;
-    }
     return le16toh(descriptor.wMaxPacketSize);
 }
 
@@ -197,9 +191,8 @@ bool ffs_halt(const struct ffs *ffs, enum ffs_endpoint endpoint)
 
 bool ffs_unread(const struct ffs *ffs)
 {
-    if (!ffs_halt(ffs, FFS_IN)) {
+    if (!ffs_halt(ffs, FFS_IN))
         return errno == EAGAIN;
-    }
     ioctl(ffs->endpoints[FFS_IN], FUNCTIONFS_CLEAR_HALT);
     return false;
 }

@@ -64,9 +64,8 @@ void gadget_renew(struct gadget *gadget)
     int pair[2];
 
     close_stream(gadget);
-    if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, pair) != 0) {
+    if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, pair) != 0)
         abort();
-    }
     fcntl(pair[0], F_SETFL, O_RDWR | O_NONBLOCK);
     gadget->stream = pair[1];
     gadget->user.connected(gadget->user.argument, pair[0]);
@@ -107,11 +106,10 @@ static void handle_setup(struct gadget *gadget, const struct usb_ctrlrequest *re
     } else if ((setup.type & USB_DIR_IN) != 0) {
         int count = protocol->setup(gadget->state, &setup, bytes);
 
-        if (count < 0) {
+        if (count < 0)
             ffs_stall(&gadget->ffs, true);
-        } else {
+        else
             ffs_answer(&gadget->ffs, bytes, (size_t)(count < setup.length ? count : setup.length));
-        }
     } else if (protocol->takes == NULL || !protocol->takes(&setup) || setup.length > GADGET_DATA) {
         ffs_stall(&gadget->ffs, false);
     } else if (ffs_take(&gadget->ffs, bytes, setup.length) == setup.length) {
@@ -125,9 +123,8 @@ static void on_control(evutil_socket_t fd, short what, void *argument)
     struct usb_functionfs_event event;
 
     (void)what;
-    if (read(fd, &event, sizeof event) != (ssize_t)sizeof event) {
+    if (read(fd, &event, sizeof event) != (ssize_t)sizeof event)
         return;
-    }
     switch (event.type) {
     case FUNCTIONFS_ENABLE:
         begin_connection(gadget);
@@ -149,9 +146,8 @@ static void on_asked(evutil_socket_t fd, short what, void *argument)
     uint64_t count;
 
     (void)what;
-    if (read(fd, &count, sizeof count) == (ssize_t)sizeof count) {
+    if (read(fd, &count, sizeof count) == (ssize_t)sizeof count)
         gadget_drop(argument);
-    }
 }
 
 void gadget_ask_drop(struct gadget *gadget)
@@ -170,9 +166,8 @@ static bool name_plug(struct gadget *gadget, const struct gadget_plan *plan,
     int length =
         plan->folder[0] != '\0' ? snprintf(udc->file, sizeof udc->file, "%s/UDC", plan->folder) : 0;
 
-    if ((size_t)length >= sizeof udc->file) {
+    if ((size_t)length >= sizeof udc->file)
         return problem_tell(problem, "gadget: too long a path");
-    }
     return plan->udc[0] == '\0' || udc_plug(udc, plan->udc, problem);
 }
 
@@ -207,13 +202,11 @@ void gadget_close(struct gadget *gadget)
 {
     struct problem ignored;
 
-    if (gadget == NULL) {
+    if (gadget == NULL)
         return;
-    }
     end_connection(gadget);
-    if (gadget->udc.file[0] != '\0') {
+    if (gadget->udc.file[0] != '\0')
         udc_unplug(&gadget->udc, &ignored);
-    }
     if (gadget->state != NULL) {
         gadget->protocol->unmake(gadget->state);
         event_free(gadget->control);
@@ -241,34 +234,29 @@ void gadget_drop(struct gadget *gadget)
 {
     struct problem problem;
 
-    if (!gadget->connected) {
+    if (!gadget->connected)
         return;
-    }
-    if (gadget->udc.file[0] == '\0') {
+    if (gadget->udc.file[0] == '\0')
         begin_connection(gadget);
-    } else if (!gadget_unplug(gadget, &problem) || !gadget_plug(gadget, NULL, &problem)) {
+    else if (!gadget_unplug(gadget, &problem) || !gadget_plug(gadget, NULL, &problem))
         fprintf(stderr, "standin: %s\n", problem.text);
-    }
 }
 
 void gadget_stick(struct gadget *gadget, bool on)
 {
     if (gadget->stuck != on) {
         gadget->stuck = on;
-        if (gadget->connected) {
+        if (gadget->connected)
             gadget->protocol->stick(gadget->state, on);
-        }
     }
 }
 
 bool gadget_serve(struct gadget *gadget)
 {
-    if (gadget->protocol->serve == NULL) {
+    if (gadget->protocol->serve == NULL)
         return false;
-    }
-    if (gadget->connected) {
+    if (gadget->connected)
         gadget->protocol->serve(gadget->state);
-    }
     return true;
 }
 

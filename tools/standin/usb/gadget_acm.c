@@ -42,9 +42,8 @@ static bool send_bytes(struct acm *acm, const uint8_t *bytes, size_t count)
     for (size_t done = 0; done < count;) {
         size_t chunk = count - done < FFS_CHUNK ? count - done : FFS_CHUNK;
 
-        if (worker_write(acm->to_host, fd, bytes + done, chunk) < 0) {
+        if (worker_write(acm->to_host, fd, bytes + done, chunk) < 0)
             return false;
-        }
         done += chunk;
     }
     return count == 0 || count % packet != 0 || worker_write(acm->to_host, fd, "", 0) >= 0;
@@ -65,9 +64,8 @@ static bool send_record(struct acm *acm)
     enum fault_kind damage = (enum fault_kind)record->mark.damage;
     size_t count = record->count;
 
-    if (damage < FAULT_FRAMING || damage > FAULT_BREAK) {
+    if (damage < FAULT_FRAMING || damage > FAULT_BREAK)
         return send_bytes(acm, record->bytes, count);
-    }
     size_t before = acm_damage(damage, record->bytes, &count);
     return send_bytes(acm, record->bytes, before) && send_notice(acm, damage) &&
            send_bytes(acm, record->bytes + before, count - before);
@@ -97,9 +95,8 @@ static void serve_from_host(void *argument)
         worker_read(acm->from_host, ffs->endpoints[FFS_OUT], acm->buffer, ffs_packet(ffs, FFS_OUT));
 
     if (got < 0 ||
-        !worker_write_all(acm->from_host, gadget_stream(acm->gadget), acm->buffer, (size_t)got)) {
+        !worker_write_all(acm->from_host, gadget_stream(acm->gadget), acm->buffer, (size_t)got))
         worker_rest(acm->from_host);
-    }
 }
 
 static void *make(struct gadget *gadget)
@@ -127,9 +124,8 @@ static void begin(void *state)
 {
     struct acm *acm = state;
 
-    if (!gadget_stuck(acm->gadget)) {
+    if (!gadget_stuck(acm->gadget))
         worker_run(acm->from_host);
-    }
     worker_run(acm->to_host);
 }
 
@@ -154,11 +150,10 @@ static void stick(void *state, bool on)
 {
     struct acm *acm = state;
 
-    if (on) {
+    if (on)
         worker_park(acm->from_host);
-    } else {
+    else
         worker_run(acm->from_host);
-    }
 }
 
 static void describe(void *state, json_t *object)

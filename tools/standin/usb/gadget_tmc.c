@@ -64,9 +64,8 @@ static void show_out(struct tmc *tmc)
     pthread_mutex_lock(&tmc->lock);
     tmc->view.out_open = tmc->out.open;
     tmc->view.out_tag = tmc->out.tag;
-    if (tmc->out.received > 0) {
+    if (tmc->out.received > 0)
         tmc->view.out_received = (uint32_t)tmc->out.received;
-    }
     pthread_mutex_unlock(&tmc->lock);
 }
 
@@ -96,9 +95,8 @@ static ssize_t send_in(struct tmc *tmc, const void *bytes, size_t count)
 static bool close_aborted(struct tmc *tmc)
 {
     if (closing(tmc)) {
-        if (send_in(tmc, "", 0) < 0) {
+        if (send_in(tmc, "", 0) < 0)
             return false;
-        }
         pthread_mutex_lock(&tmc->lock);
         tmc->view.closing = false;
         pthread_mutex_unlock(&tmc->lock);
@@ -112,9 +110,8 @@ static bool drop_answers(struct tmc *tmc)
     int stream = gadget_stream(tmc->gadget);
 
     while (record_waits(&tmc->record, stream)) {
-        if (!record_fill_any(&tmc->record, tmc->bulk, stream)) {
+        if (!record_fill_any(&tmc->record, tmc->bulk, stream))
             return false;
-        }
         record_clear(&tmc->record);
     }
     /* Those that the port has still to give are void too. */
@@ -129,18 +126,14 @@ static bool forward(struct tmc *tmc, const uint8_t *data, size_t count, bool end
     int stream = gadget_stream(tmc->gadget);
     uint8_t end = (uint8_t)gadget_user(tmc->gadget)->command_end;
 
-    if (count > 0) {
+    if (count > 0)
         tmc->last = data[count - 1];
-    }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         tmc->forwarded += data[i] == end;
-    }
-    if (!worker_write_all(tmc->bulk, stream, data, count)) {
+    if (!worker_write_all(tmc->bulk, stream, data, count))
         return false;
-    }
-    if (!ended || tmc->last == end) {
+    if (!ended || tmc->last == end)
         return true;
-    }
     tmc->forwarded++;
     return worker_write_all(tmc->bulk, stream, &end, 1);
 }
@@ -154,9 +147,8 @@ static bool send_transfer(struct tmc *tmc, const uint8_t *bytes, size_t count)
     while (done < count) {
         size_t chunk = count - done < FFS_CHUNK ? count - done : FFS_CHUNK;
 
-        if (send_in(tmc, bytes + done, chunk) < 0) {
+        if (send_in(tmc, bytes + done, chunk) < 0)
             return false;
-        }
         done += chunk;
         show_in(tmc, true, tmc->out.asked.tag, done);
     }
@@ -186,9 +178,8 @@ static void answer(struct tmc *tmc)
     struct record *record = &tmc->record;
 
     show_in(tmc, true, tmc->out.asked.tag, 0);
-    if (!record_fill(record, tmc->bulk, gadget_stream(tmc->gadget))) {
+    if (!record_fill(record, tmc->bulk, gadget_stream(tmc->gadget)))
         return;
-    }
     if (record->mark.damage == FAULT_HALTED) {
         ffs_halt(gadget_ffs(tmc->gadget), FFS_IN);
         record->sent = record->count;
@@ -236,9 +227,8 @@ static void serve_bulk(void *argument)
                                   tmc_wanted(&tmc->out, sizeof tmc->buffer));
 
         if (got >= 0) {
-            if (got > 0) {
+            if (got > 0)
                 take(tmc, (size_t)got);
-            }
             return;
         }
     }
@@ -295,9 +285,8 @@ static void unmake(void *state)
 
 static void run_bulk(struct tmc *tmc)
 {
-    if (!gadget_stuck(tmc->gadget)) {
+    if (!gadget_stuck(tmc->gadget))
         worker_run(tmc->bulk);
-    }
 }
 
 /* A new connection of the port: it counts commands anew. */
@@ -323,9 +312,8 @@ static void begin(void *state)
 
     forget(tmc);
     close_pipe(tmc);
-    if (pipe2(tmc->notice_pipe, O_CLOEXEC) != 0) {
+    if (pipe2(tmc->notice_pipe, O_CLOEXEC) != 0)
         abort();
-    }
     atomic_store(&tmc->notice_waits, false);
     run_bulk(tmc);
     worker_run(tmc->notices);
@@ -347,9 +335,8 @@ static void notify(struct tmc *tmc, uint8_t first, uint8_t second)
     const uint8_t notice[NOTICE_SIZE] = { first, second };
 
     atomic_store(&tmc->notice_waits, true);
-    if (write(tmc->notice_pipe[1], notice, sizeof notice) != (ssize_t)sizeof notice) {
+    if (write(tmc->notice_pipe[1], notice, sizeof notice) != (ssize_t)sizeof notice)
         abort();
-    }
 }
 
 /* The status byte; the record itself belongs to the worker. */
@@ -452,20 +439,18 @@ static void stick(void *state, bool on)
 {
     struct tmc *tmc = state;
 
-    if (on) {
+    if (on)
         worker_park(tmc->bulk);
-    } else {
+    else
         worker_run(tmc->bulk);
-    }
 }
 
 static void serve(void *state)
 {
     struct tmc *tmc = state;
 
-    if (!atomic_load(&tmc->notice_waits)) {
+    if (!atomic_load(&tmc->notice_waits))
         notify(tmc, SERVICE_NOTICE, status(tmc) | SERVICE_BIT);
-    }
 }
 
 static void describe(void *state, json_t *object)

@@ -15,9 +15,8 @@ static uint32_t read_size(const uint8_t *bytes)
 
 static void write_size(uint8_t *bytes, uint32_t size)
 {
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 4; i++)
         bytes[i] = (uint8_t)(size >> (8 * i));
-    }
 }
 
 size_t tmc_transfer_size(size_t count)
@@ -27,9 +26,8 @@ size_t tmc_transfer_size(size_t count)
 
 size_t tmc_wanted(const struct tmc_out *out, size_t most)
 {
-    if (!out->open) {
+    if (!out->open)
         return out->packet;
-    }
     uint64_t left = out->whole - out->received;
     uint64_t packets = (left + out->packet - 1) / out->packet * out->packet;
     return packets < most ? (size_t)packets : most / out->packet * out->packet;
@@ -59,19 +57,16 @@ static enum tmc_step read_part(struct tmc_out *out, const uint8_t *bytes, size_t
     *data = bytes + skip;
     *count = got - skip < message_left ? got - (size_t)skip : (size_t)message_left;
     out->received += got;
-    if (out->received > out->whole) {
+    if (out->received > out->whole)
         return refuse(out);
-    }
     if (out->received < out->whole) {
         /* Alignment bytes that are left out are forgiven, message bytes are not. */
         bool over = got % out->packet != 0;
 
-        if (over && out->received < end) {
+        if (over && out->received < end)
             return refuse(out);
-        }
-        if (!over) {
+        if (!over)
             return TMC_GOES_ON;
-        }
     }
     out->open = false;
     out->unended = !out->ends;
@@ -82,9 +77,8 @@ static enum tmc_step begin_data(struct tmc_out *out, const uint8_t *bytes, size_
                                 const uint8_t **data, size_t *count)
 {
     out->size = read_size(bytes + 4);
-    if (out->size == 0) {
+    if (out->size == 0)
         return refuse(out);
-    }
     out->ends = (bytes[8] & END_OF_MESSAGE) != 0;
     out->whole = ((uint64_t)TMC_HEADER + out->size + 3) & ~(uint64_t)3;
     out->received = 0;
@@ -108,12 +102,10 @@ enum tmc_step tmc_take(struct tmc_out *out, const uint8_t *bytes, size_t got, co
 {
     *data = bytes;
     *count = 0;
-    if (out->open) {
+    if (out->open)
         return read_part(out, bytes, got, out->received, data, count);
-    }
-    if (!header_good(bytes, got)) {
+    if (!header_good(bytes, got))
         return refuse(out);
-    }
     out->tag = bytes[1];
     switch (bytes[0]) {
     case TMC_DATA_OUT:
@@ -135,9 +127,8 @@ size_t tmc_fitting(const struct tmc_request *request, const uint8_t *bytes, size
 
 static uint32_t announced_size(size_t count, enum fault_kind damage)
 {
-    if (damage == FAULT_SIZE_LARGER) {
+    if (damage == FAULT_SIZE_LARGER)
         return (uint32_t)count + SURPLUS;
-    }
     return damage == FAULT_SIZE_SMALLER ? (uint32_t)(count + 1) / 2 : (uint32_t)count;
 }
 

@@ -36,13 +36,12 @@ static int status_byte(const struct tmc_view *view, const struct gadget_setup *s
                        uint8_t *reply, enum tmc_order *order)
 {
     reply[1] = (uint8_t)setup->value;
-    if (setup->value < 2 || setup->value > 127) {
+    if (setup->value < 2 || setup->value > 127)
         reply[0] = USBTMC_STATUS_FAILED;
-    } else if (view->notice_waits) {
+    else if (view->notice_waits)
         reply[0] = INTERRUPT_BUSY;
-    } else {
+    else
         *order = TMC_TELL_STATUS;
-    }
     return 3;
 }
 
@@ -83,13 +82,12 @@ static int abort_transfer(bool open, uint8_t tag, const struct gadget_setup *set
                           enum tmc_order wanted, enum tmc_order *order)
 {
     reply[1] = tag;
-    if (!open) {
+    if (!open)
         reply[0] = USBTMC_STATUS_FAILED;
-    } else if (tag != (setup->value & 0xff)) {
+    else if (tag != (setup->value & 0xff))
         reply[0] = USBTMC_STATUS_TRANSFER_NOT_IN_PROGRESS;
-    } else {
+    else
         *order = wanted;
-    }
     return 2;
 }
 
@@ -97,27 +95,22 @@ static int aborted(bool pending, uint32_t bytes, uint8_t *reply)
 {
     reply[0] = pending ? USBTMC_STATUS_PENDING : USBTMC_STATUS_SUCCESS;
     reply[1] = pending;
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 4; i++)
         reply[4 + i] = (uint8_t)(bytes >> (8 * i));
-    }
     return 8;
 }
 
 static int to_endpoint(const struct tmc_view *view, const struct gadget_setup *setup,
                        uint8_t *reply, enum tmc_order *order)
 {
-    if (setup->index == OUT_INDEX && setup->request == USBTMC_REQUEST_INITIATE_ABORT_BULK_OUT) {
+    if (setup->index == OUT_INDEX && setup->request == USBTMC_REQUEST_INITIATE_ABORT_BULK_OUT)
         return abort_transfer(view->out_open, view->out_tag, setup, reply, TMC_ABORT_OUT, order);
-    }
-    if (setup->index == OUT_INDEX && setup->request == USBTMC_REQUEST_CHECK_ABORT_BULK_OUT_STATUS) {
+    if (setup->index == OUT_INDEX && setup->request == USBTMC_REQUEST_CHECK_ABORT_BULK_OUT_STATUS)
         return aborted(false, view->out_received, reply);
-    }
-    if (setup->index == IN_INDEX && setup->request == USBTMC_REQUEST_INITIATE_ABORT_BULK_IN) {
+    if (setup->index == IN_INDEX && setup->request == USBTMC_REQUEST_INITIATE_ABORT_BULK_IN)
         return abort_transfer(view->in_open, view->in_tag, setup, reply, TMC_ABORT_IN, order);
-    }
-    if (setup->index == IN_INDEX && setup->request == USBTMC_REQUEST_CHECK_ABORT_BULK_IN_STATUS) {
+    if (setup->index == IN_INDEX && setup->request == USBTMC_REQUEST_CHECK_ABORT_BULK_IN_STATUS)
         return aborted(view->closing, view->in_sent, reply);
-    }
     return -1;
 }
 
@@ -127,8 +120,7 @@ int tmc_request(const struct tmc_view *view, const struct gadget_setup *setup,
     *order = TMC_NOTHING;
     memset(reply, 0, TMC_REPLY);
     reply[0] = USBTMC_STATUS_SUCCESS;
-    if (setup->type == TO_INTERFACE) {
+    if (setup->type == TO_INTERFACE)
         return to_interface(view, setup, reply, order);
-    }
     return setup->type == TO_ENDPOINT ? to_endpoint(view, setup, reply, order) : -1;
 }
