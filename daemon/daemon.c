@@ -32,6 +32,15 @@ static void on_returned(void *context, struct job *job)
         daemon->loop.last[job->point->index] = job->memory;
 }
 
+static void on_changed(void *context, const char *instrument, bool away)
+{
+    struct daemon *daemon = context;
+    struct happening event = { .kind = away ? EVENT_INSTRUMENT_DOWN : EVENT_INSTRUMENT_BACK,
+                               .subject = instrument,
+                               .plan = "" };
+    publish_event(&daemon->loop.publish, &event);
+}
+
 static void on_idle(void *context, struct session *session)
 {
     (void)context;
@@ -125,7 +134,7 @@ static void write_end_texts(struct daemon *daemon)
 /* Everything but the sockets and the instruments. */
 static bool make_parts(struct daemon *daemon)
 {
-    const struct crew_hooks hooks = { daemon, on_returned, on_idle, on_crew_ended };
+    const struct crew_hooks hooks = { daemon, on_returned, on_idle, on_changed, on_crew_ended };
     daemon->loop.base = event_base_new();
     if (daemon->loop.base == NULL)
         return false;

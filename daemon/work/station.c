@@ -32,6 +32,7 @@ struct station {
     int64_t heard;            /* monotonic; 0: never */
     struct log_trouble trouble;
     bool known; /* the worker has told of it */
+    bool away;  /* its link was broken when it was last heard of */
 };
 
 struct crew {
@@ -115,7 +116,16 @@ static void on_alarm(evutil_socket_t unused, short what, void *argument)
     refuse(job, &failure);
 }
 
-/* Logs a link that fails or is well again; keeps what `instruments` shows. */
+static void station_moved(struct station *station, bool away)
+{
+    const struct crew_hooks *hooks = &station->crew->hooks;
+    if (station->away == away)
+        return;
+    station->away = away;
+    hooks->changed(hooks->context, station->name, away);
+}
+
+/* Logs a link that fails or is well again, and tells that; keeps what `instruments` shows. */
 static void station_note(struct station *station, const struct job_status *status,
                          const struct failure *failure)
 {
@@ -127,6 +137,8 @@ static void station_note(struct station *station, const struct job_status *statu
         log_trouble_failed(&station->trouble, station->name, failure, now);
     else if (failure->code == FAILURE_NONE)
         log_trouble_over(&station->trouble, station->name, now);
+    if (failure_is_of_link(failure->code) || failure->code == FAILURE_NONE)
+        station_moved(station, failure->code != FAILURE_NONE);
 }
 
 /* The worker has found the instrument gone, still gone, or back again. */

@@ -22,6 +22,8 @@ struct crew_hooks {
     void (*returned)(void *context, struct job *job);
     /* A session has no open job any more; its last one is about to be `done`. */
     void (*idle)(void *context, struct session *session);
+    /* An instrument that could be reached is away, or one that was away is back. */
+    void (*changed)(void *context, const char *instrument, bool away);
     /* After crew_stop(): all instruments have been let go. */
     void (*ended)(void *context);
 };
