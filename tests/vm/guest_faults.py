@@ -223,7 +223,7 @@ class Replies(Driver):
 class Blocks(Driver):
     """Scopes, whose waveforms are long."""
 
-    RIG = {"adapter": "tarnwerk-scope", "patience_ms": PATIENCE_MS}
+    RIG = {"adapter": "tarnwerk-scope"}
 
     def unplug_during_block(self, _, link, cell):
         """Byte by byte a waveform takes two seconds; the plug is pulled once it was asked for."""
@@ -286,13 +286,13 @@ class Usb(Stuck):
     RIG = {"face": "usb"}
 
 
-class Pulled(Replies):
+class Pulled(Driver):
     """A meter whose plug is pulled amid an exchange."""
 
     RIG = {"patience_ms": PATIENCE_MS}
 
 
-class PulledUsb(Usb):
+class PulledUsb(Stuck):
     """The same, on USBTMC."""
 
     RIG = {"face": "usb", "patience_ms": PATIENCE_MS}
