@@ -75,7 +75,8 @@ static struct bench *bench_new(json_t *vector)
                                          .format = format_of(text_of(vector, "format")),
                                          .code_low = -32768,
                                          .code_high = 32767,
-                                         .codes_per_division = 1 };
+                                         .codes_per_division = 1,
+                                         .codes_per_step = 1 };
     coding->codes = coding->format == SAMPLE_INT16;
     coding->order =
         strcmp(text_of(vector, "border"), "SWAPped") == 0 ? ORDER_LSB_FIRST : ORDER_MSB_FIRST;
