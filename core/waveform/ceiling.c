@@ -82,8 +82,11 @@ double ceiling_of_fold(const struct fold *fold, double sign, double frequency, d
     double most = fmax(fewest, floor(frequency * samples));
     double least = fmax(fewest, gaps * widest_gap(fold) * samples);
     double lowest = ceiling_at(fold, sign, most, noise);
-    for (double each = most / 2; each >= least; each /= 2)
+    double each = most / 2;
+    while (each >= least) {
         lowest = fmin(lowest, ceiling_at(fold, sign, each, noise));
+        each /= 2;
+    }
     return sign * lowest;
 }
 

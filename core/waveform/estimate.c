@@ -321,7 +321,7 @@ static bool wanders(const struct series *series, const struct waveform *waveform
         !fold_make(series, rhythm.frequency, noise, &fold))
         return false;
     noise = fmax(fold.noise, step / sqrt(12));
-    for (double sign = -1; sign <= 1; sign += 2)
+    for (int sign = -1; sign <= 1; sign += 2)
         if (fold_crest(&fold, sign, noise, &crest) &&
             wander_of(series, rhythm.frequency, noise, &crest).certain)
             return true;

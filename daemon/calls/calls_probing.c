@@ -372,7 +372,7 @@ static void on_zero(struct job *job, const struct failure *refusal)
     struct waiting_call *waiting = job->owner;
     struct service *service = waiting->service;
     struct failure failure = refusal != NULL ? *refusal : (struct failure) { 0 };
-    struct lead_zero zero;
+    struct lead_zero zero = { 0 };
     struct text body = { 0 };
     if (refusal == NULL && read_zero(job, &zero, &failure) &&
         !probe_checks_note_zero(service->probe_checks, job->bench, job->point, &zero))
