@@ -233,7 +233,7 @@ class Demonstration(unittest.TestCase):
             self.addCleanup(device.close)
             listen = LISTEN.format(face=face, mount=device.mount, folder=device.folder,
                                    controller=controller)
-            bench = re.sub(rf'(name = "{name}"; type = "\w+"; listen = ")[^"]*', rf"\g<1>{listen}",
+            bench = re.sub(rf'(name = "{name}"; type = "[^"]+"; listen = ")[^"]*', rf"\g<1>{listen}",
                            bench)
             settings = re.sub(rf'(name = "{name}";\s+profile = "[^"]+";\s+link = ")[^"]*',
                               rf"\g<1>{link_of(face)}", settings)
