@@ -107,7 +107,7 @@ static bool read_word(struct reader *reader, char *word)
 static bool check_options(struct reader *reader)
 {
     const struct arguments *const arguments = reader->arguments;
-    const unsigned allowed = OPTIONS_GLOBAL | arguments->command->options;
+    const uint64_t allowed = OPTIONS_GLOBAL | arguments->command->options;
     for (const struct option_row *row = options_table(); row->name != NULL; row++) {
         if ((arguments->options.given & row->bit & ~allowed) != 0) {
             snprintf(reader->problem, reader->problem_size,

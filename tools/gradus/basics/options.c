@@ -10,57 +10,65 @@
 
 static const char default_socket[] = "unix:/run/gradus/gradus.sock";
 
+#define TEXT(member) offsetof(struct options, member)
+
 static const struct option_row rows[] = {
     { "--socket", OPTION_SOCKET, "ADDRESS", 0, 0, false,
       "where the daemon listens: unix:PATH or tcp:HOST:PORT\n"
-      "(default: GRADUS_SOCKET, else unix:/run/gradus/gradus.sock)" },
-    { "--json", OPTION_JSON, NULL, 0, 0, false,
-      "results as the daemon gave them, one JSON a line" },
+      "(default: GRADUS_SOCKET, else unix:/run/gradus/gradus.sock)",
+      TEXT(socket) },
+    { "--json", OPTION_JSON, NULL, 0, 0, false, "results as the daemon gave them, one JSON a line",
+      0 },
     { "--csv", OPTION_CSV, NULL, 0, 0, false,
-      "comma-separated values with a heading and full precision" },
-    { "--digits", OPTION_DIGITS, "N", 1, 2, true, "digits of the uncertainty, 1 or 2 (default 2)" },
+      "comma-separated values with a heading and full precision", 0 },
+    { "--digits", OPTION_DIGITS, "N", 1, 2, true, "digits of the uncertainty, 1 or 2 (default 2)",
+      0 },
     { "--quiet", OPTION_QUIET, NULL, 0, 0, false,
-      "nothing on standard output: the exit status is the answer" },
-    { "--help", OPTION_HELP, NULL, 0, 0, false, "say how the command is used" },
-    { "--version", OPTION_VERSION, NULL, 0, 0, false, "say which version this is" },
+      "nothing on standard output: the exit status is the answer", 0 },
+    { "--help", OPTION_HELP, NULL, 0, 0, false, "say how the command is used", 0 },
+    { "--version", OPTION_VERSION, NULL, 0, 0, false, "say which version this is", 0 },
     { "--repeat", OPTION_REPEAT, "N", 1, 10000, true,
-      "average N readings, all in the range that settled (default 1)" },
+      "average N readings, all in the range that settled (default 1)", 0 },
     { "--deadline", OPTION_DEADLINE, "MS", 1, 3600000, false,
-      "longest time for each reading in milliseconds (default 10000)" },
-    { "--all", OPTION_ALL, NULL, 0, 0, false, "every point there is" },
+      "longest time for each reading in milliseconds (default 10000)", 0 },
+    { "--all", OPTION_ALL, NULL, 0, 0, false, "every point there is", 0 },
     { "--duration", OPTION_DURATION, "S", 1e-9, 1000, false,
-      "how long the record is to be, in seconds (default: the point's own)" },
+      "how long the record is to be, in seconds (default: the point's own)", 0 },
     { "--samples", OPTION_SAMPLES, "N", 2, 2000000, true,
-      "most samples to return: every n-th of them (default: all)" },
+      "most samples to return: every n-th of them (default: all)", 0 },
     { "--every", OPTION_EVERY, "MS", 0, 86400000, false,
       "from reading to reading, or from look to look, in milliseconds,\n0: as fast as it goes "
-      "(default 1000)" },
+      "(default 1000)",
+      0 },
     { "--count", OPTION_COUNT, "N", 1, 1000000000, true,
-      "end after N readings of each point (default: at SIGINT)" },
+      "end after N readings of each point (default: at SIGINT)", 0 },
     { "--scan", OPTION_SCAN, NULL, 0, 0, false,
-      "list what is plugged into this machine; needs no daemon" },
+      "list what is plugged into this machine; needs no daemon", 0 },
     { "--identify", OPTION_IDENTIFY, "LINK", 0, 0, false,
-      "with --scan: ask *IDN? there, or of all that are found (\"all\"); may be repeated" },
+      "with --scan: ask *IDN? there, or of all that are found (\"all\"); may be repeated", 0 },
     { "--line", OPTION_LINE, "TEXT", 0, 0, false,
       "with --identify: how serial lines are set, as in \"115200 8N1 rts/cts\"\n"
-      "(default \"9600 8N1 none\")" },
+      "(default \"9600 8N1 none\")",
+      TEXT(line) },
     { "--profiles", OPTION_PROFILES, "FOLDER", 0, 0, false,
       "with --identify: the profiles that identities are compared with\n"
-      "(default /etc/gradus/profiles)" },
-    { "--ascii", OPTION_ASCII, NULL, 0, 0, false, "draw with plain ASCII" },
+      "(default /etc/gradus/profiles)",
+      TEXT(profiles) },
+    { "--ascii", OPTION_ASCII, NULL, 0, 0, false, "draw with plain ASCII", 0 },
     { "--since", OPTION_SINCE, "MOMENT", 0, 0, false,
-      "readings from this moment on: 2026-01-31, 2026-01-31T23:59:59Z, UTC" },
-    { "--until", OPTION_UNTIL, "MOMENT", 0, 0, false, "readings up to this moment" },
+      "readings from this moment on: 2026-01-31, 2026-01-31T23:59:59Z, UTC", TEXT(since) },
+    { "--until", OPTION_UNTIL, "MOMENT", 0, 0, false, "readings up to this moment", TEXT(until) },
     { "--limit", OPTION_LIMIT, "N", 1, 1000000000, true,
-      "the newest N readings (default: with --since all, else 100)" },
-    { "--run", OPTION_RUN, "NAME", 0, 0, false, "readings of this run" },
+      "the newest N readings (default: with --since all, else 100)", 0 },
+    { "--run", OPTION_RUN, "NAME", 0, 0, false, "readings of this run", TEXT(run) },
     { "--verify", OPTION_VERIFY, NULL, 0, 0, false,
-      "check that the store is as it was written, row by row" },
+      "check that the store is as it was written, row by row", 0 },
     { "--html", OPTION_HTML, "FILE", 0, 0, false,
-      "write the report there as one page of HTML; - is standard output" },
-    { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF of A4 pages" },
-    { "--watch", OPTION_WATCH, NULL, 0, 0, false, "keep watching, until SIGINT" },
-    { NULL, 0, NULL, 0, 0, false, NULL }
+      "write the report there as one page of HTML; - is standard output", TEXT(html) },
+    { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF of A4 pages",
+      TEXT(pdf) },
+    { "--watch", OPTION_WATCH, NULL, 0, 0, false, "keep watching, until SIGINT", 0 },
+    { .name = NULL },
 };
 
 const struct option_row *options_table(void)
@@ -119,24 +127,8 @@ static bool check_number(const struct option_row *row, const char *value, double
     return fine;
 }
 
-static void store_text(struct options *options, enum option bit, const char *text)
-{
-    if (bit == OPTION_SOCKET)
-        options->socket = text;
-    else if (bit == OPTION_SINCE)
-        options->since = text;
-    else if (bit == OPTION_UNTIL)
-        options->until = text;
-    else if (bit == OPTION_RUN)
-        options->run = text;
-    else if (bit == OPTION_HTML)
-        options->html = text;
-    else if (bit == OPTION_PDF)
-        options->pdf = text;
-}
-
 /* The flag that an option without a value sets; NULL for one with a value. */
-static bool *flag_of(struct options *options, enum option bit)
+static bool *flag_of(struct options *options, uint64_t bit)
 {
     switch (bit) {
     case OPTION_JSON:
@@ -164,22 +156,19 @@ static bool *flag_of(struct options *options, enum option bit)
     }
 }
 
-static void store(struct options *options, enum option bit, const char *text, double number)
+static void store(struct options *options, const struct option_row *row, const char *text,
+                  double number)
 {
-    bool *flag = flag_of(options, bit);
+    bool *flag = flag_of(options, row->bit);
+    if (row->place != 0) {
+        *(const char **)(void *)((char *)options + row->place) = text;
+        return;
+    }
     if (flag != NULL) {
         *flag = true;
         return;
     }
-    switch (bit) {
-    case OPTION_SOCKET:
-    case OPTION_SINCE:
-    case OPTION_UNTIL:
-    case OPTION_RUN:
-    case OPTION_HTML:
-    case OPTION_PDF:
-        store_text(options, bit, text);
-        break;
+    switch (row->bit) {
     case OPTION_DIGITS:
         options->digits = (int)number;
         break;
@@ -203,12 +192,6 @@ static void store(struct options *options, enum option bit, const char *text, do
         break;
     case OPTION_IDENTIFY:
         options->identify[options->identify_count++] = text;
-        break;
-    case OPTION_LINE:
-        options->line = text;
-        break;
-    case OPTION_PROFILES:
-        options->profiles = text;
         break;
     case OPTION_LIMIT:
         options->limit = (int)number;
@@ -238,7 +221,7 @@ bool options_take(struct options *options, const struct option_row *row, const c
         snprintf(problem, problem_size, "%s: %d links at most", row->name, OPTIONS_MOST_LINKS);
         return false;
     }
-    store(options, row->bit, value, number);
+    store(options, row, value, number);
     options->given |= row->bit;
     return true;
 }

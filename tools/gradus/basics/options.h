@@ -7,50 +7,49 @@
 #define GRADUS_TOOLS_OPTIONS_H
 
 #include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
 
 /* One bit an option, to say which go with a subcommand and which were given. */
-enum option {
-    OPTION_SOCKET = 1 << 0,
-    OPTION_JSON = 1 << 1,
-    OPTION_CSV = 1 << 2,
-    OPTION_DIGITS = 1 << 3,
-    OPTION_QUIET = 1 << 4,
-    OPTION_HELP = 1 << 5,
-    OPTION_REPEAT = 1 << 6,
-    OPTION_DEADLINE = 1 << 7,
-    OPTION_ALL = 1 << 8,
-    OPTION_DURATION = 1 << 9,
-    OPTION_SAMPLES = 1 << 10,
-    OPTION_EVERY = 1 << 11,
-    OPTION_COUNT = 1 << 12,
-    OPTION_ASCII = 1 << 13,
-    OPTION_VERSION = 1 << 14,
-    OPTION_SCAN = 1 << 15,
-    OPTION_IDENTIFY = 1 << 16,
-    OPTION_LINE = 1 << 17,
-    OPTION_PROFILES = 1 << 18,
-    OPTION_SINCE = 1 << 19,
-    OPTION_UNTIL = 1 << 20,
-    OPTION_LIMIT = 1 << 21,
-    OPTION_RUN = 1 << 22,
-    OPTION_VERIFY = 1 << 23,
-    OPTION_HTML = 1 << 24,
-    OPTION_PDF = 1 << 25,
-    OPTION_WATCH = 1 << 26
-};
+#define OPTION_SOCKET   (UINT64_C(1) << 0)
+#define OPTION_JSON     (UINT64_C(1) << 1)
+#define OPTION_CSV      (UINT64_C(1) << 2)
+#define OPTION_DIGITS   (UINT64_C(1) << 3)
+#define OPTION_QUIET    (UINT64_C(1) << 4)
+#define OPTION_HELP     (UINT64_C(1) << 5)
+#define OPTION_REPEAT   (UINT64_C(1) << 6)
+#define OPTION_DEADLINE (UINT64_C(1) << 7)
+#define OPTION_ALL      (UINT64_C(1) << 8)
+#define OPTION_DURATION (UINT64_C(1) << 9)
+#define OPTION_SAMPLES  (UINT64_C(1) << 10)
+#define OPTION_EVERY    (UINT64_C(1) << 11)
+#define OPTION_COUNT    (UINT64_C(1) << 12)
+#define OPTION_ASCII    (UINT64_C(1) << 13)
+#define OPTION_VERSION  (UINT64_C(1) << 14)
+#define OPTION_SCAN     (UINT64_C(1) << 15)
+#define OPTION_IDENTIFY (UINT64_C(1) << 16)
+#define OPTION_LINE     (UINT64_C(1) << 17)
+#define OPTION_PROFILES (UINT64_C(1) << 18)
+#define OPTION_SINCE    (UINT64_C(1) << 19)
+#define OPTION_UNTIL    (UINT64_C(1) << 20)
+#define OPTION_LIMIT    (UINT64_C(1) << 21)
+#define OPTION_RUN      (UINT64_C(1) << 22)
+#define OPTION_VERIFY   (UINT64_C(1) << 23)
+#define OPTION_HTML     (UINT64_C(1) << 24)
+#define OPTION_PDF      (UINT64_C(1) << 25)
+#define OPTION_WATCH    (UINT64_C(1) << 26)
 
 /* Options that go with every subcommand. */
-enum {
-    OPTIONS_GLOBAL = OPTION_SOCKET | OPTION_JSON | OPTION_CSV | OPTION_DIGITS | OPTION_QUIET |
-                     OPTION_HELP | OPTION_VERSION
-};
+#define OPTIONS_GLOBAL                                                                             \
+    (OPTION_SOCKET | OPTION_JSON | OPTION_CSV | OPTION_DIGITS | OPTION_QUIET | OPTION_HELP |       \
+     OPTION_VERSION)
 
 /* Most links to be identified by one command. */
 enum { OPTIONS_MOST_LINKS = 64 };
 
 /* What was asked for; what was not given holds its default. */
 struct options {
-    unsigned given; /* bits of enum option */
+    uint64_t given; /* bits of the options */
     const char *socket;
     bool json;
     bool csv;
@@ -86,12 +85,13 @@ struct options {
 /* How an option is written and checked. */
 struct option_row {
     const char *name; /* with its dashes; NULL ends the table */
-    enum option bit;
+    uint64_t bit;
     const char *argument; /* what the value is called; NULL: takes none */
     double minimum;       /* of a number, inclusive; both 0 where the value is text */
     double maximum;
     bool whole; /* a whole number */
     const char *help;
+    size_t place; /* of a text in struct options; 0: the option is no text of its own */
 };
 
 /* The table of all options. */

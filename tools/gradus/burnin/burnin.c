@@ -12,7 +12,7 @@
 struct deed {
     const char *name;
     const char *arguments;
-    unsigned options; /* that go with it besides the global ones */
+    uint64_t options; /* that go with it besides the global ones */
     int least;        /* operands after it */
     int most;
     int (*run)(const struct session *session);
@@ -62,7 +62,7 @@ static int refuse(const struct session *session)
 
 static int run_burnin(const struct session *session)
 {
-    const unsigned given = session->options->given & ~(unsigned)OPTIONS_GLOBAL;
+    const uint64_t given = session->options->given & ~OPTIONS_GLOBAL;
     const int operands = session->operand_count - 1;
     for (size_t i = 0; i < DEEDS; i++) {
         const struct deed *const deed = &deeds[i];

@@ -27,8 +27,8 @@ struct command {
     const char *arguments; /* as in the first line of its usage */
     const char *summary;   /* one line */
     const char *usage;     /* what it does and prints, more than the summary says */
-    unsigned options;      /* that it takes besides the global ones */
-    unsigned files;        /* options without a value that name a file behind the operand below */
+    uint64_t options;      /* that it takes besides the global ones */
+    uint64_t files;        /* options without a value that name a file behind the operand below */
     const char *filing;    /* first operand, behind which they do; NULL: none */
     int least;             /* operands */
     int most;              /* -1: any number */

@@ -37,7 +37,7 @@ static void option_rows(struct table *table, const struct option_row *row)
     }
 }
 
-static void print_options(const struct session *session, unsigned wanted)
+static void print_options(const struct session *session, uint64_t wanted)
 {
     struct table *const table = table_new(columns);
     for (const struct option_row *row = options_table(); row->name != NULL; row++)
