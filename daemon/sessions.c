@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Connections of the socket server as sessions: what comes from them, and how they are reached. */
+#include "daemon/server/http_line.h"
 #include "daemon_priv.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 static void peer_send(void *peer, const char *text, size_t length)
 {
@@ -49,11 +51,16 @@ static void on_closed(void *context, void *user)
     free(session);
 }
 
-static void on_line(void *context, void *user, const char *line, size_t length)
+static bool on_line(void *context, void *user, const char *line, size_t length)
 {
     struct daemon *daemon = context;
+    const struct session *session = user;
     daemon->loop.counters.requests++;
-    rpc_line(&daemon->rpc, user, line, length);
+    if (http_is_request(line, length)) {
+        server_send(session->peer, http_refusal(), strlen(http_refusal()));
+        return false;
+    }
+    return rpc_line(&daemon->rpc, user, line, length);
 }
 
 static void on_too_long(void *context, void *user)

@@ -319,15 +319,15 @@ static bool is_blank(const char *line, size_t length)
     return true;
 }
 
-void rpc_line(const struct rpc_service *service, void *peer, const char *line, size_t length)
+bool rpc_line(const struct rpc_service *service, void *peer, const char *line, size_t length)
 {
     if (is_blank(line, length))
-        return;
+        return true;
     struct exchange *exchange = calloc(1, sizeof *exchange);
     if (exchange == NULL) {
         exchange_send(
             &(struct exchange) { .service = service, .peer = peer, .replies = { .failed = true } });
-        return;
+        return true;
     }
     exchange->service = service;
     exchange->peer = peer;
@@ -340,4 +340,5 @@ void rpc_line(const struct rpc_service *service, void *peer, const char *line, s
         handle_root(exchange, root);
     exchange_close(exchange);
     json_decref(root);
+    return root != NULL;
 }

@@ -91,12 +91,13 @@ struct rpc_service {
 };
 
 /*
- * Takes one line (without its newline) from a peer. A blank line is skipped.
+ * Takes one line (without its newline) from a peer. A blank line is skipped. False when the
+ * line is no JSON at all: that is answered with a parse error, and is nobody's who speaks this.
  * Replies leave through service->send, perhaps before this returns. A peer
  * that goes must have all its open calls answered first; the answers may
  * then be dropped by `send`.
  */
-void rpc_line(const struct rpc_service *service, void *peer, const char *line, size_t length);
+bool rpc_line(const struct rpc_service *service, void *peer, const char *line, size_t length);
 
 /* The peer a call came from. */
 void *rpc_call_peer(const struct rpc_call *call);

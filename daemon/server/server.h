@@ -48,8 +48,11 @@ struct client;
 struct server_handlers {
     /* A client has come. What is returned comes back as `user`; NULL turns it away. */
     void *(*opened)(void *context, struct client *client);
-    /* One line without its newline; not terminated. */
-    void (*line)(void *context, void *user, const char *line, size_t length);
+    /*
+     * One line without its newline; not terminated. False: whoever sends such a line is no
+     * client; the connection is closed once it has been told.
+     */
+    bool (*line)(void *context, void *user, const char *line, size_t length);
     /* A line was longer than the limit. The client is closed once it has been told. */
     void (*too_long)(void *context, void *user);
     /* There are more clients than allowed: the text, with newline, that turns one away. */

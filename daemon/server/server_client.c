@@ -124,7 +124,7 @@ static ev_ssize_t find_newline(struct client *client, struct evbuffer *input)
     return found.pos;
 }
 
-/* Hands over one line of `length` bytes. False when there is no memory to look at it. */
+/* Hands over one line of `length` bytes. False when it ends the connection: no memory, no client. */
 static bool serve_line(struct client *client, struct evbuffer *input, size_t length)
 {
     const struct server *server = client->server;
@@ -132,9 +132,9 @@ static bool serve_line(struct client *client, struct evbuffer *input, size_t len
     if (bytes == NULL)
         return false;
     client->heard = monotonic_now();
-    server->handlers->line(server->context, client->user, (const char *)bytes, length);
+    bool taken = server->handlers->line(server->context, client->user, (const char *)bytes, length);
     evbuffer_drain(input, length + 1);
-    return true;
+    return taken;
 }
 
 enum line_outcome { LINE_TAKEN, LINE_MISSING, LINE_REFUSED };

@@ -82,16 +82,36 @@ class Lines(DaemonCase):
         self.assertFalse(self.instrument()["held"])
 
     def test_no_json(self):
-        for client in self.both():
+        """Told what is wrong, and closed: what follows is not looked at."""
+        hold = json.dumps(request("hold", 1, ["meter"])).encode()
+        for tcp in (False, True):
             for bad in (b"{", b"[", b"]", b"nothing", b'{"jsonrpc":"2.0","id":1', b'"\xff"',
                         b'{"id":1,"id":2}', b"\x00", b"1 2", b"[" * 60000, b"1e999",
                         b'{"jsonrpc":"2.0","method":"health","id":1}}'):
-                client.send_raw(bad + b"\n")
-                reply = client.read()
-                self.assertEqual(reply["error"]["code"], -32700, bad)
-                self.assertEqual((reply["jsonrpc"], reply["id"]), ("2.0", None))
-                self.assertNotIn("result", reply)
-            self.assertTrue(client.call("health"))
+                with self.daemon.client(tcp=tcp) as client:
+                    client.send_raw(bad + b"\n" + hold + b"\n")
+                    reply = client.read()
+                    self.assertEqual(reply["error"]["code"], -32700, bad)
+                    self.assertEqual((reply["jsonrpc"], reply["id"]), ("2.0", None))
+                    self.assertNotIn("result", reply)
+                    self.assertIsNone(client.read_line())
+        self.assertFalse(self.instrument()["held"])
+
+    def test_a_page_in_a_browser_is_no_client(self):
+        """What any page may POST to any port (Fetch standard, CORS-safelisted request)."""
+        body = json.dumps(request("hold", 1, ["meter"]))
+        for head in ("POST / HTTP/1.1", "POST /?a b HTTP/1.1", "GET /x HTTP/1.0", "OPTIONS * HTTP/1.1",
+                     "PRI * HTTP/2.0"):
+            for tcp in (False, True):
+                with self.daemon.client(tcp=tcp) as client:
+                    client.send_raw(f"{head}\r\nHost: localhost\r\nContent-Type: text/plain\r\n"
+                                    f"Content-Length: {len(body) + 1}\r\n\r\n{body}\n".encode())
+                    answer = b"".join(line + b"\n" for line in iter(client.read_line, None))
+                lines, _, text = answer.partition(b"\r\n\r\n")
+                self.assertTrue(lines.startswith(b"HTTP/1.1 400 "), head)
+                self.assertIn(f"Content-Length: {len(text)}\r\n".encode(), lines)
+                self.assertIn(b"JSON-RPC", text)
+        self.assertFalse(self.instrument()["held"])
 
     def test_carriage_returns_blanks_and_pieces(self):
         line = json.dumps(request("health", "a")).encode()

@@ -28,6 +28,7 @@
 enum { LINE_LIMIT = 1000, MOST_CLIENTS = 2, PATIENCE_S = 60 };
 
 static const char long_answer[] = "too long";
+static const char stranger[] = "a line that no client sends";
 
 /* The server's owner as the tests play it: it answers each line with `answer`. */
 struct owner {
@@ -52,7 +53,7 @@ static void *on_opened(void *context, struct client *client)
     return client;
 }
 
-static void on_line(void *context, void *user, const char *line, size_t length)
+static bool on_line(void *context, void *user, const char *line, size_t length)
 {
     struct owner *owner = context;
     assert_true(length <= LINE_LIMIT);
@@ -61,6 +62,7 @@ static void on_line(void *context, void *user, const char *line, size_t length)
     owner->lines++;
     if (owner->answer != NULL)
         server_send(user, owner->answer, strlen(owner->answer));
+    return strcmp(owner->last, stranger) != 0;
 }
 
 static void on_too_long(void *context, void *user)
@@ -192,6 +194,23 @@ static void a_line_that_is_too_long_is_told_and_ends_the_client(void **state)
     assert_memory_equal(answer, "too long\n", count);
     assert_int_equal(owner->too_long, 1);
     assert_int_equal(owner->lines, 0);
+    assert_int_equal(owner->closed, 1);
+    close(client);
+}
+
+/* What stands behind a line that no client sends is not looked at. */
+static void a_line_that_no_client_sends_is_answered_and_ends_it(void **state)
+{
+    struct owner *owner = *state;
+    char lines[128], answer[64] = "";
+    int client = connect_to(owner);
+    owner->answer = strdup("no");
+    int length = snprintf(lines, sizeof lines, "one\n%s\nanother\n", stranger);
+    send_all(owner, client, lines, (size_t)length);
+    size_t count = read_all(owner, client, answer, sizeof answer - 1);
+    assert_int_equal(count, 6);
+    assert_memory_equal(answer, "no\nno\n", count);
+    assert_int_equal(owner->lines, 2);
     assert_int_equal(owner->closed, 1);
     close(client);
 }
@@ -465,6 +484,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_line_that_is_too_long_is_told_and_ends_the_client, setup,
+                                        teardown),
+        cmocka_unit_test_setup_teardown(a_line_that_no_client_sends_is_answered_and_ends_it, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(a_line_too_long_at_the_end_of_the_stream_is_told, setup,
                                         teardown),
