@@ -21,6 +21,7 @@ rpc_handler call_release;
 
 /* calls_measure.c: what an instrument has to do; answered when it is done. */
 rpc_handler call_measure;
+rpc_handler call_read;
 rpc_handler call_capture;
 rpc_handler call_talk;
 rpc_handler call_follow;

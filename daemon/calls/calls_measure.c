@@ -79,11 +79,9 @@ static void on_done(struct job *job, const struct failure *refusal)
     free(waiting);
 }
 
-/* A job that answers a call; NULL, and the call is answered, when memory is short. */
-static struct job *job_for(struct service *service, struct rpc_call *call, enum job_kind kind,
-                           const struct bench_point *point)
+/* Has a job (or NULL) answer a call; NULL, and the call is answered, when memory is short. */
+static struct job *answering(struct service *service, struct rpc_call *call, struct job *job)
 {
-    struct job *job = job_new(kind, service->loop->bench, point);
     struct waiting_call *waiting = malloc(sizeof *waiting);
     if (job == NULL || waiting == NULL) {
         struct failure failure = { 0 };
@@ -97,6 +95,13 @@ static struct job *job_for(struct service *service, struct rpc_call *call, enum 
     job->done = on_done;
     job->owner = waiting;
     return job;
+}
+
+/* A job that answers a call; NULL, and the call is answered, when memory is short. */
+static struct job *job_for(struct service *service, struct rpc_call *call, enum job_kind kind,
+                           const struct bench_point *point)
+{
+    return answering(service, call, job_new(kind, service->loop->bench, point));
 }
 
 /* Hands the job over; answers the call when it is refused. */
@@ -131,6 +136,42 @@ void call_measure(void *context, struct rpc_call *call, const struct rpc_value *
         return;
     job->repeats = (size_t)values[MEASURE_REPEAT].integer;
     submit(job, point->instrument, values[MEASURE_DEADLINE].number);
+}
+
+/* The keys of a point that is not in the settings, to be given back; NULL when memory is short. */
+static json_t *read_keys(const struct rpc_value *values)
+{
+    json_t *more = values[READ_MORE].given ? values[READ_MORE].object : NULL;
+    json_t *keys = more != NULL ? json_copy(more) : json_object();
+    const char *probe = values[READ_PROBE].given ? values[READ_PROBE].text : "direct";
+    json_t *own = json_pack("{s:s, s:I, s:s, s:s}", "instrument", values[READ_INSTRUMENT].text,
+                            "input", (json_int_t)values[READ_INPUT].integer, "quantity",
+                            values[READ_QUANTITY].text, "probe", probe);
+    if (keys == NULL || own == NULL || json_object_update(keys, own) != 0) {
+        json_decref(keys);
+        keys = NULL;
+    }
+    json_decref(own);
+    return keys;
+}
+
+void call_read(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    json_t *keys = read_keys(values);
+    struct job *job = keys != NULL ? loop_loose_job(service->loop, keys, &failure) : NULL;
+    json_decref(keys);
+    if (job == NULL) {
+        failure_no_memory(&failure, "the point"); /* the first cause wins */
+        call_refuse(service->loop, call, &failure);
+        return;
+    }
+    job = answering(service, call, job);
+    if (job == NULL)
+        return;
+    job->repeats = (size_t)values[READ_REPEAT].integer;
+    submit(job, job->point->instrument, values[READ_DEADLINE].number);
 }
 
 void call_capture(void *context, struct rpc_call *call, const struct rpc_value *values)
@@ -204,7 +245,8 @@ static void warn_of_pace(struct text *text, struct service *service,
     text_open(text, '[');
     for (size_t i = 0; i < order->count; i++) {
         struct failure failure = { 0 };
-        const struct bench_point *point = loop_point(service->loop, order->points[i], &failure);
+        const struct bench_point *point =
+            order->read == NULL ? loop_point(service->loop, order->points[i], &failure) : NULL;
         if (point == NULL || !(order->every_ms > 0) || isnan(point->frequency) ||
             !shows_course(service->loop->bench, point))
             continue;
@@ -217,13 +259,37 @@ static void warn_of_pace(struct text *text, struct service *service,
     text_close(text, ']');
 }
 
+/* Whether what is to be followed can be: named points, or one that `read` makes; its name. */
+static bool name_points(struct service *service, const struct rpc_value *values,
+                        struct follow_order *order, const char *points[FOLLOW_MAX_POINTS],
+                        char name[BENCH_NAME], struct failure *failure)
+{
+    json_t *names = values[FOLLOW_POINTS].texts;
+    if (values[FOLLOW_POINTS].given == values[FOLLOW_READ].given)
+        return failure_set(failure, FAILURE_SETTINGS, NULL, "points or read, one of them",
+                           "it is not clear what is to be followed");
+    for (size_t i = 0; i < order->count && values[FOLLOW_POINTS].given; i++)
+        points[i] = json_string_value(json_array_get(names, i));
+    if (values[FOLLOW_POINTS].given)
+        return true;
+    struct job *job = loop_loose_job(service->loop, values[FOLLOW_READ].object, failure);
+    if (job == NULL)
+        return false;
+    memcpy(name, job->point->name, BENCH_NAME);
+    job_free(job);
+    points[0] = name;
+    order->read = values[FOLLOW_READ].object;
+    order->count = 1;
+    return true;
+}
+
 void call_follow(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
     const char *points[FOLLOW_MAX_POINTS];
-    json_t *names = values[FOLLOW_POINTS].texts;
+    char name[BENCH_NAME];
     struct follow_order order = { .points = points,
-                                  .count = json_array_size(names),
+                                  .count = json_array_size(values[FOLLOW_POINTS].texts),
                                   .every_ms = values[FOLLOW_EVERY].number,
                                   .rounds = (size_t)values[FOLLOW_READINGS].integer,
                                   .deadline_ms = values[FOLLOW_DEADLINE].number };
@@ -233,9 +299,8 @@ void call_follow(void *context, struct rpc_call *call, const struct rpc_value *v
         rpc_fail_params(call, "points has too many names", "1 to 256 names");
         return;
     }
-    for (size_t i = 0; i < order.count; i++)
-        points[i] = json_string_value(json_array_get(names, i));
-    if (!follow_begin(service->follow, rpc_call_peer(call), &order, &number, &failure)) {
+    if (!name_points(service, values, &order, points, name, &failure) ||
+        !follow_begin(service->follow, rpc_call_peer(call), &order, &number, &failure)) {
         call_refuse(service->loop, call, &failure);
         return;
     }

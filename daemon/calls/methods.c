@@ -24,6 +24,20 @@ static const struct rpc_parameter measure_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter read_parameters[] = {
+    [READ_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
+    [READ_INPUT] = { "input", RPC_INTEGER, true, 1, 1, PROFILE_INPUTS, "input of it" },
+    [READ_QUANTITY] = { "quantity", RPC_TEXT, true, 0, 0, 0, "what is measured, at the tip" },
+    [READ_PROBE] = { "probe", RPC_TEXT, false, 0, 0, 0,
+                     "what is between; \"direct\" when not given" },
+    [READ_MORE] = { "more", RPC_OBJECT, false, 0, 0, 0,
+                    "other keys of a point, as in the settings: expected, limits{low high ...}, "
+                    "frequency ..." },
+    [READ_REPEAT] = { "repeat", RPC_INTEGER, false, 1, 1, 10000, "readings to average" },
+    [READ_DEADLINE] = DEADLINE,
+    { .name = NULL },
+};
+
 static const struct rpc_parameter explain_parameters[] = {
     [EXPLAIN_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
     { .name = NULL },
@@ -75,12 +89,15 @@ static const struct rpc_parameter zero_parameters[] = {
 };
 
 static const struct rpc_parameter follow_parameters[] = {
-    [FOLLOW_POINTS] = { "points", RPC_TEXTS, true, 0, 0, 0, "names of the test points" },
+    [FOLLOW_POINTS] = { "points", RPC_TEXTS, false, 0, 0, 0, "names of the test points" },
     [FOLLOW_EVERY] = { "every_ms", RPC_NUMBER, false, 1000, 0, 86400000,
                        "period; 0: as fast as it goes" },
     [FOLLOW_READINGS] = { "readings", RPC_INTEGER, false, 0, 1, 1e9,
                           "outcomes of each point after which it ends; no end when not given" },
     [FOLLOW_DEADLINE] = DEADLINE,
+    [FOLLOW_READ] = { "read", RPC_OBJECT, false, 0, 0, 0,
+                      "instead of points: the keys of one that is not in the settings, "
+                      "instrument, input, quantity, probe and others as for read" },
     { .name = NULL },
 };
 
@@ -165,6 +182,10 @@ static const struct rpc_method table[] = {
       "note (what could be better about the link), calibration_due, last_heard_s, "
       "queue, counters" },
     { "measure", measure_parameters, call_measure, "one settled reading of a point", "a reading" },
+    { "read", read_parameters, call_read,
+      "one settled reading of what hangs on an input, without a point in the settings",
+      "a reading; its point is called INSTRUMENT/INPUT/QUANTITY, which no point of the "
+      "settings can be" },
     { "explain", explain_parameters, call_explain,
       "what every range would be worth at a point, and which is chosen",
       "every candidate setup with predicted uncertainty, the chosen one, and why; "

@@ -3,9 +3,11 @@
 #include "loop.h"
 
 #include "core/basics/nearest.h"
+#include "daemon/settings/loose_point.h"
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static void say_nearest(const struct nearest *nearest, const char *what, const char *name,
@@ -28,6 +30,19 @@ const struct bench_point *loop_point(const struct loop *loop, const char *name,
     for (size_t i = 0; i < bench->point_count; i++)
         nearest_offer(&nearest, name, bench->points[i].name);
     say_nearest(&nearest, "point", name, FAILURE_UNKNOWN_POINT, failure);
+    return NULL;
+}
+
+struct job *loop_loose_job(const struct loop *loop, json_t *keys, struct failure *failure)
+{
+    struct bench_point *point = loose_point(loop->bench, keys, failure);
+    struct job *job = point != NULL ? job_new(JOB_MEASURE, loop->bench, point) : NULL;
+    if (job != NULL) {
+        job->own_point = point;
+        return job;
+    }
+    free(point);
+    failure_no_memory(failure, "a job"); /* the first cause wins */
     return NULL;
 }
 

@@ -20,6 +20,9 @@ enum { AHEAD = 2 };
 struct strand {
     struct subscription *subscription;
     char point[BENCH_NAME];
+    json_t *read;                 /* the keys of a point that is not in the settings; NULL: it is */
+    struct measure_memory memory; /* of such a point, as long as the settings stay */
+    char settings[DIGEST_SIZE];   /* that the memory is of */
     struct job *jobs[AHEAD];
     size_t open;     /* how many of them there are */
     size_t left;     /* rounds still to be told; counts down unless `endless` */
@@ -64,6 +67,7 @@ static void subscription_free(struct subscription *subscription)
         strand_drop_jobs(&subscription->strands[i]);
         if (subscription->strands[i].timer != NULL)
             event_free(subscription->strands[i].timer);
+        json_decref(subscription->strands[i].read);
     }
     notify_close(subscription->session);
     LIST_REMOVE(subscription, entry);
@@ -206,11 +210,20 @@ static void strand_forget(struct strand *strand, const struct job *job)
     strand->open--;
 }
 
+/* The worker remembers points of the settings only. */
+static void strand_remember(struct strand *strand, const struct job *job)
+{
+    strand->memory = job->memory;
+    memcpy(strand->settings, job->bench->digest, sizeof strand->settings);
+}
+
 static void on_done(struct job *job, const struct failure *refusal)
 {
     struct strand *strand = job->owner;
     const struct failure *failure = refusal != NULL ? refusal : &job->capture.reading.failure;
     strand_forget(strand, job);
+    if (refusal == NULL && job->started != 0)
+        strand_remember(strand, job);
     if (refusal != NULL)
         strand_tell_failure(strand, refusal, job);
     strand_told(strand, failure->code);
@@ -228,21 +241,36 @@ static void on_reading(void *context, struct job *job)
         strand_tell_failure(job->owner, &job->capture.reading.failure, job);
 }
 
+/* A job for the next round, as the settings are now. NULL with the failure set. */
+static struct job *strand_job(const struct strand *strand, struct failure *failure)
+{
+    struct loop *loop = strand->subscription->follow->loop;
+    struct job *job;
+    if (strand->read != NULL) {
+        job = loop_loose_job(loop, strand->read, failure);
+        if (job != NULL && strcmp(strand->settings, loop->bench->digest) == 0)
+            job->memory = strand->memory;
+        return job;
+    }
+    const struct bench_point *point = loop_point(loop, strand->point, failure);
+    job = point != NULL ? job_new(JOB_MEASURE, loop->bench, point) : NULL;
+    if (job == NULL)
+        failure_no_memory(failure, "a job"); /* the first cause wins */
+    return job;
+}
+
 static bool strand_submit(struct strand *strand, struct failure *failure)
 {
     struct subscription *subscription = strand->subscription;
     struct loop *loop = subscription->follow->loop;
-    const struct bench_point *point = loop_point(loop, strand->point, failure);
-    if (point == NULL)
-        return false;
-    struct job *job = job_new(JOB_MEASURE, loop->bench, point);
+    struct job *job = strand_job(strand, failure);
     if (job == NULL)
-        return failure_no_memory(failure, "a job");
+        return false;
     job->done = on_done;
     job->owner = strand;
     job->due = subscription->period > 0 ? strand->due : 0;
-    if (!loop_submit(loop, job, point->instrument, subscription->session, subscription->deadline_ms,
-                     failure)) {
+    if (!loop_submit(loop, job, job->point->instrument, subscription->session,
+                     subscription->deadline_ms, failure)) {
         job_free(job);
         return false;
     }
@@ -275,11 +303,12 @@ static void on_timer(evutil_socket_t unused, short what, void *argument)
 }
 
 static bool strand_begin(struct subscription *subscription, struct strand *strand,
-                         const char *point, size_t rounds)
+                         const struct follow_order *order, const char *point)
 {
     strand->subscription = subscription;
     snprintf(strand->point, sizeof strand->point, "%s", point);
-    strand->left = subscription->endless ? 1 : rounds;
+    strand->read = json_incref(order->read);
+    strand->left = subscription->endless ? 1 : order->rounds;
     strand->due = monotonic_now();
     strand->timer = evtimer_new(subscription->follow->loop->base, on_timer, strand);
     return strand->timer != NULL;
@@ -323,12 +352,11 @@ static struct subscription *subscription_new(struct follow *follow, struct sessi
     LIST_INSERT_HEAD(&follow->subscriptions, subscription, entry);
     while (subscription->count < order->count) {
         struct strand *strand = &subscription->strands[subscription->count];
-        if (!strand_begin(subscription, strand, order->points[subscription->count],
-                          order->rounds)) {
+        subscription->count++;
+        if (!strand_begin(subscription, strand, order, order->points[subscription->count - 1])) {
             subscription_free(subscription);
             return NULL;
         }
-        subscription->count++;
     }
     return subscription;
 }
@@ -336,7 +364,7 @@ static struct subscription *subscription_new(struct follow *follow, struct sessi
 bool follow_begin(struct follow *follow, struct session *session, const struct follow_order *order,
                   uint64_t *number, struct failure *failure)
 {
-    for (size_t i = 0; i < order->count; i++)
+    for (size_t i = 0; order->read == NULL && i < order->count; i++)
         if (loop_point(follow->loop, order->points[i], failure) == NULL)
             return false;
     if (follow->loop->stopping)

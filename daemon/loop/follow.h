@@ -16,6 +16,7 @@
 #include "core/basics/failure.h"
 #include "daemon/work/session.h"
 
+#include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -29,9 +30,10 @@ enum { FOLLOW_MAX_POINTS = 256 };
 struct follow_order {
     const char *const *points; /* names */
     size_t count;              /* 1 to FOLLOW_MAX_POINTS */
-    double every_ms;           /* 0: as fast as it goes */
-    size_t rounds;             /* for each point; 0: no end */
-    double deadline_ms;        /* for each measurement */
+    json_t *read;       /* keys of the only point, which is not in the settings; NULL: none */
+    double every_ms;    /* 0: as fast as it goes */
+    size_t rounds;      /* for each point; 0: no end */
+    double deadline_ms; /* for each measurement */
 };
 
 /* No subscriptions yet; joins what the loop publishes. NULL when memory is short. */
@@ -43,6 +45,7 @@ void follow_free(struct follow *follow);
 /*
  * Begins a subscription; its first notification leaves later than this
  * returns. Fails when a point is unknown or the session has too many.
+ * Whether a point that is not in the settings can be made of order->read, the caller has seen.
  */
 bool follow_begin(struct follow *follow, struct session *session, const struct follow_order *order,
                   uint64_t *number, struct failure *failure);

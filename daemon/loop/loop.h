@@ -55,6 +55,12 @@ bool loop_submit(struct loop *loop, struct job *job, size_t instrument, struct s
 const struct bench_point *loop_point(const struct loop *loop, const char *name,
                                      struct failure *failure);
 
+/*
+ * A job for a reading at once: its point is made of `keys` (see loose_point()), and the job's own.
+ * NULL with the failure set.
+ */
+struct job *loop_loose_job(const struct loop *loop, json_t *keys, struct failure *failure);
+
 /* The index of the instrument of that name in the present bench; false with the failure set. */
 bool loop_instrument(const struct loop *loop, const char *name, size_t *index,
                      struct failure *failure);

@@ -40,7 +40,8 @@ enum rpc_type {
     RPC_INTEGER,
     RPC_NUMBER,
     RPC_BOOL,
-    RPC_TEXTS /* an array of at least one text */
+    RPC_TEXTS, /* an array of at least one text */
+    RPC_OBJECT /* an object; what is in it is the handler's to judge */
 };
 
 /* One parameter of a method. A list ends with a NULL name. */
@@ -58,6 +59,7 @@ struct rpc_parameter {
 struct rpc_value {
     const char *text;
     json_t *texts;
+    json_t *object;
     double number; /* RPC_NUMBER */
     int64_t integer;
     bool flag;

@@ -33,6 +33,9 @@ void rpc_expected(const struct rpc_parameter *parameter, char *text, size_t size
     case RPC_TEXTS:
         snprintf(text, size, "an array of at least one string");
         break;
+    case RPC_OBJECT:
+        snprintf(text, size, "an object");
+        break;
     }
 }
 
@@ -75,6 +78,9 @@ static bool convert(const struct rpc_parameter *parameter, json_t *json, struct 
     case RPC_TEXTS:
         value->texts = json;
         return usable_texts(json);
+    case RPC_OBJECT:
+        value->object = json;
+        return json_is_object(json);
     }
     return false;
 }

@@ -235,8 +235,8 @@ static bool read_keys(struct settings *settings, const config_setting_t *group,
     return strict_group(group, keys, file, settings->problems);
 }
 
-static void read_point(struct settings *settings, const config_setting_t *group,
-                       struct bench_point *point)
+void settings_read_point(struct settings *settings, const config_setting_t *group,
+                         struct bench_point *point)
 {
     struct point_file file = point_default();
     bool good = read_keys(settings, group, &file);
@@ -288,7 +288,7 @@ static void read_stanza(struct settings *settings, const struct taken *taken, si
             stanza->wrong = true;
             return;
         }
-        read_point(settings, stanza->group, point);
+        settings_read_point(settings, stanza->group, point);
         point->index = first + i;
         point->unit_number = stanza_unit(stanza, i);
         memcpy(point->template_name, stanza->name, sizeof point->template_name);

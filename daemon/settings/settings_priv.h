@@ -75,6 +75,10 @@ void settings_read_probes(struct settings *settings);
 void settings_read_points(struct settings *settings);
 void settings_read_burnins(struct settings *settings);
 
+/* Reads one point from its group, against the instruments and probes of the bench. */
+void settings_read_point(struct settings *settings, const config_setting_t *group,
+                         struct bench_point *point);
+
 /* Reads the tuned circuit of a point's group, NAN where there is none. */
 void settings_read_tuned(struct settings *settings, const config_setting_t *group,
                          struct bench_point *point);

@@ -61,7 +61,8 @@ struct job {
     struct capture capture; /* its `reading` serves JOB_MEASURE too */
     char *reply;            /* JOB_TALK; owned */
     size_t reply_length;
-    struct measure_memory memory; /* what the point was settled on last */
+    struct measure_memory memory; /* what the point was settled on last; of an own point it may be
+                                     given, as it was after the last job, before this is begun */
     struct job_status status;
     struct timespec taken; /* wall time of the reading */
     int64_t started;       /* monotonic nanoseconds; 0: it never was */

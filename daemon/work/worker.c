@@ -108,7 +108,7 @@ static void carry_out(struct worker *worker, struct job *job)
         talk(worker->instrument, job);
         return;
     }
-    struct measure_memory once = { 0 };
+    struct measure_memory once = job->memory;
     struct measure_memory *memory = job->own_point != NULL ? &once : memory_of(worker, job);
     if (memory == NULL) {
         failure_no_memory(&failure, "the points");

@@ -20,7 +20,7 @@ PARAMETERS = {
     "measure": {"point", "repeat", "deadline_ms"},
     "explain": {"point"},
     "capture": {"point", "samples", "duration", "deadline_ms"},
-    "follow": {"points", "every_ms", "readings", "deadline_ms"},
+    "follow": {"points", "every_ms", "readings", "deadline_ms", "read"},
     "readings": {"run", "after", "limit"},
     "burnin.events": {"run", "after"},
     "burnin.study": {"run", "point", "buckets"},

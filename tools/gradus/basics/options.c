@@ -68,6 +68,16 @@ static const struct option_row rows[] = {
     { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF of A4 pages",
       TEXT(pdf) },
     { "--watch", OPTION_WATCH, NULL, 0, 0, false, "keep watching, until SIGINT", 0 },
+    { "--probe", OPTION_PROBE, "NAME", 0, 0, false,
+      "the probe of the settings that is used (default \"direct\", a plain connection)",
+      TEXT(probe) },
+    { "--expect", OPTION_EXPECT, "VALUE", -1e300, 1e300, false,
+      "the value that is to be expected, in the unit at the tip", 0 },
+    { "--limits", OPTION_LIMITS, "LOW:HIGH", 0, 0, false,
+      "between which the value must be; one may be left out; or N% of --expect", TEXT(limits) },
+    { "--with", OPTION_WITH, "KEY=VALUE", 0, 0, false,
+      "another key of a point in the settings, as in frequency=50; may be repeated", 0 },
+    { "--follow", OPTION_FOLLOW, NULL, 0, 0, false, "again and again, until SIGINT", 0 },
     { .name = NULL },
 };
 
@@ -84,6 +94,7 @@ struct options options_default(void)
                               .repeat = 1,
                               .deadline_ms = 10000,
                               .duration = (double)NAN,
+                              .expected = (double)NAN,
                               .every_ms = 1000 };
 }
 
@@ -151,6 +162,8 @@ static bool *flag_of(struct options *options, uint64_t bit)
         return &options->verify;
     case OPTION_WATCH:
         return &options->watch;
+    case OPTION_FOLLOW:
+        return &options->follow;
     default:
         return NULL;
     }
@@ -193,6 +206,12 @@ static void store(struct options *options, const struct option_row *row, const c
     case OPTION_IDENTIFY:
         options->identify[options->identify_count++] = text;
         break;
+    case OPTION_EXPECT:
+        options->expected = number;
+        break;
+    case OPTION_WITH:
+        options->with[options->with_count++] = text;
+        break;
     case OPTION_LIMIT:
         options->limit = (int)number;
         break;
@@ -219,6 +238,10 @@ bool options_take(struct options *options, const struct option_row *row, const c
         return false;
     if (row->bit == OPTION_IDENTIFY && options->identify_count == OPTIONS_MOST_LINKS) {
         snprintf(problem, problem_size, "%s: %d links at most", row->name, OPTIONS_MOST_LINKS);
+        return false;
+    }
+    if (row->bit == OPTION_WITH && options->with_count == OPTIONS_MOST_KEYS) {
+        snprintf(problem, problem_size, "%s: %d keys at most", row->name, OPTIONS_MOST_KEYS);
         return false;
     }
     store(options, row, value, number);

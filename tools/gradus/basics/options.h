@@ -38,14 +38,19 @@
 #define OPTION_HTML     (UINT64_C(1) << 24)
 #define OPTION_PDF      (UINT64_C(1) << 25)
 #define OPTION_WATCH    (UINT64_C(1) << 26)
+#define OPTION_PROBE    (UINT64_C(1) << 27)
+#define OPTION_EXPECT   (UINT64_C(1) << 28)
+#define OPTION_LIMITS   (UINT64_C(1) << 29)
+#define OPTION_WITH     (UINT64_C(1) << 30)
+#define OPTION_FOLLOW   (UINT64_C(1) << 31)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
     (OPTION_SOCKET | OPTION_JSON | OPTION_CSV | OPTION_DIGITS | OPTION_QUIET | OPTION_HELP |       \
      OPTION_VERSION)
 
-/* Most links to be identified by one command. */
-enum { OPTIONS_MOST_LINKS = 64 };
+/* Most links to be identified, and most keys of a point, in one command. */
+enum { OPTIONS_MOST_LINKS = 64, OPTIONS_MOST_KEYS = 32 };
 
 /* What was asked for; what was not given holds its default. */
 struct options {
@@ -80,6 +85,12 @@ struct options {
     int identify_count;
     const char *line;     /* how a serial line is set; NULL: the default */
     const char *profiles; /* folder; NULL: the shipped ones */
+    bool follow;
+    const char *probe;                   /* name; NULL: a plain connection */
+    double expected;                     /* at the tip; NAN: not said */
+    const char *limits;                  /* as they were written; NULL: none */
+    const char *with[OPTIONS_MOST_KEYS]; /* other keys of a point, KEY=VALUE */
+    int with_count;
 };
 
 /* How an option is written and checked. */

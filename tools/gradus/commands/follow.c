@@ -1,4 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "follow.h"
+
 #include "ask.h"
 #include "batch.h"
 #include "follow_live.h"
@@ -233,15 +235,21 @@ static void follow(struct stream *stream, struct client *client)
     }
 }
 
-static json_t *follow_params(const struct session *session, const struct batch *batch)
+/* `place`: keys of a point that is not in the settings, or NULL: those of the batch. */
+static json_t *follow_params(const struct session *session, const struct batch *batch,
+                             json_t *place)
 {
     const struct options *const options = session->options;
-    json_t *const points = json_array();
-    for (size_t i = 0; i < batch->count; i++)
-        json_array_append_new(points, json_string(batch->requests[i].point));
-    json_t *const params =
-        json_pack("{s:o, s:o, s:o}", "points", points, "every_ms", ask_number(options->every_ms),
-                  "deadline_ms", ask_number(options->deadline_ms));
+    json_t *const params = json_pack("{s:o, s:o}", "every_ms", ask_number(options->every_ms),
+                                     "deadline_ms", ask_number(options->deadline_ms));
+    if (place != NULL) {
+        json_object_set(params, "read", place);
+    } else {
+        json_t *const points = json_array();
+        for (size_t i = 0; i < batch->count; i++)
+            json_array_append_new(points, json_string(batch->requests[i].point));
+        json_object_set_new(params, "points", points);
+    }
     if (options->count > 0)
         json_object_set_new(params, "readings", json_integer(options->count));
     return params;
@@ -266,13 +274,13 @@ static struct live *open_live(const struct session *session, const struct batch 
 }
 
 static int follow_points(const struct session *session, struct client *client,
-                         const struct batch *batch)
+                         const struct batch *batch, json_t *place)
 {
     struct fault fault = { 0 };
     struct stream stream = { .session = session, .point_width = widest_point(batch) };
     if (frame_possible() && !session->options->json && !session->options->csv)
         stream.live = open_live(session, batch);
-    stream.id = client_send(client, "follow", follow_params(session, batch), &fault);
+    stream.id = client_send(client, "follow", follow_params(session, batch, place), &fault);
     if (session->options->csv) {
         csv_header(stdout, reading_csv_columns);
         fflush(stdout);
@@ -292,12 +300,30 @@ static int run_follow(const struct session *session)
     int status;
     if (client != NULL && batch_prepare(&batch, session, client, &fault)) {
         batch_cautions(&batch, session);
-        status = follow_points(session, client, &batch);
+        status = follow_points(session, client, &batch, NULL);
     } else {
         fault_explain(&fault, NULL, session->terminal);
         status = fault.status;
     }
     batch_free(&batch);
+    client_close(client);
+    return status;
+}
+
+int follow_place(const struct session *session, json_t *keys, const char *name)
+{
+    struct fault fault = { 0 };
+    struct request request = { .point = name };
+    const struct batch batch = { .requests = &request, .count = 1 };
+    struct client *const client = client_open(session->options, &fault);
+    int status;
+    if (client != NULL) {
+        status = follow_points(session, client, &batch, keys);
+    } else {
+        fault_explain(&fault, NULL, session->terminal);
+        status = fault.status;
+    }
+    json_decref(keys);
     client_close(client);
     return status;
 }
