@@ -6,6 +6,7 @@ import os
 import select
 import socket
 import termios
+import time
 import unittest
 
 from standin import StandIn, StandInError
@@ -141,6 +142,32 @@ class Measuring(StandInTest):
         self.assertEqual(fine.ask("READ?"), "+9.90000000E+37")
         self.bench.connect("fine", 1)
         self.assertEqual(fine.ask("READ?"), "+0.00000E+00")
+
+    def test_a_hand_touches_lifts_and_slips(self):
+        fine = self.link("fine")
+        for word in [":SENSe:VOLTage:DC:RANGe 20", ":ROUT:CLOS (@1)"]:
+            fine.send(word)
+        self.bench.set_source("rail", level=5.013)
+        self.bench.hand("fine", 1, "lift")
+        in_the_air = [float(fine.ask("READ?")) for _ in range(8)]
+        self.assertLess(max(map(abs, in_the_air)), 0.05)
+        self.assertGreater(len(set(in_the_air)), 1)
+        self.bench.hand("fine", 1, "touch", "rail")
+        self.until_reads(fine, 5.013)
+        self.bench.hand("fine", 1, "bounce", bounce_s=30)
+        self.until_reads(fine, 2.5, 2.4)
+        self.until_reads(fine, 5.013)
+        self.bench.set_source("other", kind="dc", level=3.0)
+        self.bench.hand("fine", 1, "slip", "other", bounce_s=0)
+        self.until_reads(fine, 3.0)
+        self.bench.hand("fine", 1, "slip")
+        self.until_reads(fine, 0.0, 0.05)
+
+    def until_reads(self, fine, value, within=0.001):
+        """Asks until the meter, whose looks last, shows a value."""
+        end = time.monotonic() + 100
+        while abs(float(fine.ask("READ?")) - value) > within:
+            self.assertLess(time.monotonic(), end)
 
     def test_the_plain_meter_shows_fixed_digits(self):
         plain = self.link("plain", "\r")
@@ -296,6 +323,15 @@ class Control(StandInTest):
                                ("set_source", {"source": "new"}),
                                ("set_source", {"source": "rail", "unit": "A"}),
                                ("connect", {"instrument": "old", "input": 3, "source": "rail"}),
+                               ("hand", {"instrument": "old", "input": 3, "move": "lift"}),
+                               ("hand", {"instrument": "old", "input": 1}),
+                               ("hand", {"instrument": "old", "input": 1, "move": "touch"}),
+                               ("hand", {"instrument": "old", "input": 1, "move": "lift",
+                                         "source": "rail"}),
+                               ("hand", {"instrument": "old", "input": 1, "move": "slip",
+                                         "source": "nowhere"}),
+                               ("hand", {"instrument": "old", "input": 1, "move": "lift",
+                                         "after_s": -1}),
                                ("connect", {"instrument": "old", "input": 1, "source": "rail",
                                             "shunt": 0.1}),
                                ("fault", {"instrument": "old", "kind": "rust"}),

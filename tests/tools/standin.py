@@ -137,6 +137,12 @@ class StandIn:
             probe["source"] = source
         return self.call("connect", instrument=instrument, input=input, **probe)
 
+    def hand(self, instrument, input, move, source=None, **fields):
+        """Moves the hand at an input: touch (a source), lift, slip (to a source or off), bounce."""
+        if source is not None:
+            fields["source"] = source
+        return self.call("hand", instrument=instrument, input=input, move=move, **fields)
+
     def fault(self, instrument, kind, **fields):
         return self.call("fault", instrument=instrument, kind=kind, **fields)
 

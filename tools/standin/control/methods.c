@@ -2,6 +2,7 @@
 #include "methods.h"
 
 #include "fault_method.h"
+#include "hand_method.h"
 #include "plug_method.h"
 #include "tools/standin/bench/describe.h"
 
@@ -34,6 +35,11 @@ static json_t *set_source(struct bench *bench, json_t *params, struct problem *p
 static json_t *tie_input(struct bench *bench, json_t *params, struct problem *problem)
 {
     return bench_connect(bench, params, problem) ? json_true() : NULL;
+}
+
+static json_t *move_hand(struct bench *bench, json_t *params, struct problem *problem)
+{
+    return hand_method(bench, params, problem) ? json_true() : NULL;
 }
 
 static json_t *arm(struct bench *bench, json_t *params, struct problem *problem)
@@ -163,6 +169,7 @@ static json_t *quit(struct bench *bench, json_t *params, struct problem *problem
 static const struct method methods[] = {
     { "set_source", set_source, true, { NULL } },
     { "connect", tie_input, true, { NULL } },
+    { "hand", move_hand, true, { NULL } },
     { "fault", arm, true, { NULL } },
     { "clear", clear, false, { "instrument" } },
     { "truth", truth, false, { "source", "instrument", "input" } },

@@ -15,6 +15,7 @@ bool methods_known(const char *method);
 /*
  * Calls a known method with an object of parameters:
  *     set_source {source, ...fields}          connect {instrument, input, source?, ...probe}
+ *     hand {instrument, input, move, ...}
  *     fault {instrument, kind, ...}           clear {instrument?}
  *     truth {source} or {instrument, input}   log {instrument, count?}
  *     counters {instrument}                   instruments {}

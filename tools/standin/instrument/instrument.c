@@ -83,25 +83,41 @@ uint64_t instrument_relay_changes(const struct instrument *instrument)
                                                : instrument->scope.relay_changes;
 }
 
-/* What is tied to the input in use. */
-static const struct tie *tie_of(const struct instrument *instrument)
+/* What an input is tied to now; what a hand holds there is written to `felt`, which it points to. */
+static struct tie tie_now(const struct instrument *instrument, size_t input, double now,
+                          struct source *felt)
 {
-    static const struct tie open = { 0 };
+    struct tie tie = instrument->ties[input];
+
+    if (instrument->hands[input].holds) {
+        *felt = hand_feel(&instrument->hands[input], now);
+        tie.source = felt;
+        if (tie.probe.factor == 0.0)
+            tie.probe = probe_wire();
+    }
+    return tie;
+}
+
+/* The same of the input in use. */
+static struct tie tie_of(const struct instrument *instrument, double now, struct source *felt)
+{
     int input = instrument->meter.input;
 
-    return input > 0 ? &instrument->ties[input - 1] : &open;
+    return input > 0 ? tie_now(instrument, (size_t)input - 1, now, felt) : (struct tie) { 0 };
 }
 
 struct meter_reading instrument_read(struct instrument *instrument, struct answer *answer)
 {
     struct meter_reading reading = { .overload = true };
+    struct source felt;
+    struct tie tie = tie_of(instrument, answer->now, &felt);
 
     answer->delay_ms += instrument->conversion_ms;
     instrument->counters.readings++;
     keys_pressed(instrument);
-    keys_step(instrument, tie_of(instrument), answer->now);
+    keys_step(instrument, &tie, answer->now);
     if (!faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng))
-        reading = meter_read(&instrument->meter, tie_of(instrument), answer->now, instrument->rng);
+        reading = meter_read(&instrument->meter, &tie, answer->now, instrument->rng);
     return reading;
 }
 
@@ -109,12 +125,16 @@ void instrument_acquire(struct instrument *instrument, double record_s, struct a
 {
     double busy_ms = isnan(instrument->conversion_ms) ? record_s * 1e3 + SCOPE_OVERHEAD_MS
                                                       : instrument->conversion_ms;
+    struct source felt[SCOPE_INPUTS];
+    struct tie ties[SCOPE_INPUTS];
 
+    for (size_t i = 0; i < SCOPE_INPUTS; i++)
+        ties[i] = tie_now(instrument, i, answer->now, &felt[i]);
     instrument->counters.readings++;
     if (faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng))
         scope_acquire_overload(&instrument->scope);
     else
-        scope_acquire(&instrument->scope, instrument->ties, answer->now, instrument->rng);
+        scope_acquire(&instrument->scope, ties, answer->now, instrument->rng);
     instrument->busy_until = busy_ms > 0.0 ? answer->now + busy_ms / 1e3 : 0.0;
 }
 

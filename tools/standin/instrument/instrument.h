@@ -8,6 +8,7 @@
 
 #include "fault.h"
 #include "tools/standin/basics/reply_text.h"
+#include "tools/standin/circuit/hand.h"
 #include "tools/standin/circuit/meter.h"
 #include "tools/standin/circuit/scope.h"
 #include "tools/standin/scpi/scpi.h"
@@ -82,6 +83,7 @@ struct instrument {
     struct scope scope; /* of a scope's language only */
     struct scpi scpi;
     struct tie ties[METER_INPUTS];
+    struct hand hands[METER_INPUTS]; /* one that holds is in the place of the wire */
     struct faults faults;
     double conversion_ms; /* NAN for a scope: the record's own time */
     double busy_until;    /* a scope's acquisition ends then */
