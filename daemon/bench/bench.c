@@ -33,6 +33,9 @@ static void free_bench(struct bench *bench)
         free_burnin(&bench->burnins[i]);
     for (size_t i = 0; i < bench->variant_count; i++)
         free(bench->variants[i]);
+    for (size_t i = 0; i < bench->sheet_count; i++)
+        free(bench->sheets[i].places);
+    free(bench->sheets);
     free(bench->burnins);
     free(bench->variants);
     for (size_t i = 0; i < bench->profile_count; i++)
@@ -89,6 +92,14 @@ const struct bench_burnin *bench_burnin(const struct bench *bench, const char *n
     for (size_t i = 0; i < bench->burnin_count; i++)
         if (strcmp(bench->burnins[i].name, name) == 0)
             return &bench->burnins[i];
+    return NULL;
+}
+
+const struct bench_sheet *bench_sheet(const struct bench *bench, const char *name)
+{
+    for (size_t i = 0; i < bench->sheet_count; i++)
+        if (strcmp(bench->sheets[i].name, name) == 0)
+            return &bench->sheets[i];
     return NULL;
 }
 

@@ -150,6 +150,22 @@ struct bench_burnin {
     char command_user[BENCH_NAME];   /* who runs it when the daemon is root */
 };
 
+/* Where a probe held by hand goes for a point. */
+struct bench_place {
+    size_t point;             /* index into bench.points */
+    char place[BENCH_TEXT];   /* where that is, for people */
+    char picture[512];        /* path of a file that shows it; empty: none */
+    char caution[BENCH_TEXT]; /* told before the probe goes there; empty: none */
+};
+
+/* The places of a board in the order in which they are walked; each point once. */
+struct bench_sheet {
+    char name[BENCH_NAME];
+    char title[BENCH_TEXT]; /* for people */
+    size_t place_count;
+    struct bench_place *places; /* owned */
+};
+
 struct bench {
     char path[512];           /* the settings file */
     char *text;               /* with all includes, and after it the texts of the profiles */
@@ -171,6 +187,8 @@ struct bench {
     struct bench_point **variants;
     size_t burnin_count;
     struct bench_burnin *burnins;
+    size_t sheet_count;
+    struct bench_sheet *sheets;
     _Atomic unsigned references;
 };
 
@@ -185,6 +203,9 @@ const struct bench_point *bench_point(const struct bench *bench, const char *nam
 
 /* The burn-in plan of that name, or NULL. */
 const struct bench_burnin *bench_burnin(const struct bench *bench, const char *name);
+
+/* The sheet of that name, or NULL. */
+const struct bench_sheet *bench_sheet(const struct bench *bench, const char *name);
 
 /* How long a scope should look at this point, seconds. */
 double bench_record(const struct bench_point *point);

@@ -55,6 +55,7 @@ static const struct strict_key root_keys[] = {
     { .name = "probes", .type = STRICT_LIST, .help = "one group a probe; \"direct\" is built in" },
     { .name = "points", .type = STRICT_LIST, .required = true, .help = "one group a test point" },
     { .name = "burnin", .type = STRICT_LIST, .help = "one group a burn-in plan" },
+    { .name = "sheets", .type = STRICT_LIST, .help = "one group a board that is walked by hand" },
     { .name = NULL },
 };
 
@@ -169,6 +170,7 @@ static void read_root(struct settings *settings)
     settings_read_probes(settings);
     settings_read_points(settings);
     settings_read_burnins(settings);
+    settings_read_sheets(settings);
 }
 
 /*
@@ -257,4 +259,5 @@ void settings_print_keys(FILE *out)
     settings_print_probe_keys(out);
     settings_print_point_keys(out);
     settings_print_burnin_keys(out);
+    settings_print_sheet_keys(out);
 }

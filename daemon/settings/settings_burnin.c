@@ -185,7 +185,7 @@ static bool no_memory(struct settings *settings, const config_setting_t *at)
     return false;
 }
 
-static void no_point(struct settings *settings, const config_setting_t *at, const char *name)
+void settings_no_point(struct settings *settings, const config_setting_t *at, const char *name)
 {
     const struct bench *bench = settings->bench;
     struct nearest nearest = { 0 };
@@ -218,7 +218,7 @@ static void read_name(struct settings *settings, const config_setting_t *at, con
         points[plan->point_count++] = &bench->points[i];
     }
     if (!found)
-        no_point(settings, at, name);
+        settings_no_point(settings, at, name);
 }
 
 static void read_names(struct settings *settings, const config_setting_t *group,

@@ -56,6 +56,9 @@ void settings_read_store(struct settings *settings);
 /* A year: a burn-in that is to last longer is another plan. */
 #define SETTINGS_LONGEST_S 31536000.0
 
+/* Notes that no point has a name, with the nearest that one has. */
+void settings_no_point(struct settings *settings, const config_setting_t *at, const char *name);
+
 /* Whether a name means that point: its own, or that of the stanza it is from. */
 bool settings_means(const char *name, const struct bench_point *point);
 
@@ -74,6 +77,7 @@ void settings_read_instruments(struct settings *settings);
 void settings_read_probes(struct settings *settings);
 void settings_read_points(struct settings *settings);
 void settings_read_burnins(struct settings *settings);
+void settings_read_sheets(struct settings *settings);
 
 /* Reads one point from its group, against the instruments and probes of the bench. */
 void settings_read_point(struct settings *settings, const config_setting_t *group,
@@ -109,6 +113,7 @@ void settings_print_instrument_keys(FILE *out);
 void settings_print_probe_keys(FILE *out);
 void settings_print_point_keys(FILE *out);
 void settings_print_burnin_keys(FILE *out);
+void settings_print_sheet_keys(FILE *out);
 void settings_print_limits_keys(FILE *out);
 void settings_print_tuned_keys(FILE *out);
 void settings_print_way_keys(FILE *out);

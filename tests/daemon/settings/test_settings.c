@@ -582,6 +582,38 @@ static void test_units(void **state)
     problems_free(&problems);
 }
 
+static void test_a_sheet_has_its_places_in_order(void **state)
+{
+    struct problems problems = { 0 };
+    char text[4096];
+    int length = snprintf(text, sizeof text,
+                          "%spoints = ( { name = \"five\"; instrument = \"fine\"; probe = "
+                          "\"direct\"; quantity = \"dc voltage\"; },\n"
+                          "  { name = \"twelve\"; instrument = \"fine\"; probe = \"direct\"; "
+                          "quantity = \"dc voltage\"; caution = \"hot\"; } );\n"
+                          "sheets = ( { name = \"psu\"; points = (\n"
+                          "  { point = \"twelve\"; place = \"TP2\"; },\n"
+                          "  { point = \"five\"; place = \"TP1\"; picture = \"/dev/null\"; "
+                          "caution = \"near the mains\"; } ); } );\n",
+                          common);
+    struct bench *bench = settings_read(text, (size_t)length, "test.cfg", &problems);
+    (void)state;
+    show(&problems);
+    assert_non_null(bench);
+    const struct bench_sheet *sheet = bench_sheet(bench, "psu");
+    assert_non_null(sheet);
+    assert_null(bench_sheet(bench, "amp"));
+    assert_string_equal(sheet->title, "psu");
+    assert_int_equal(sheet->place_count, 2);
+    assert_int_equal(sheet->places[0].point, 1);
+    assert_string_equal(sheet->places[0].caution, "hot");
+    assert_string_equal(sheet->places[1].place, "TP1");
+    assert_string_equal(sheet->places[1].picture, "/dev/null");
+    assert_string_equal(sheet->places[1].caution, "near the mains");
+    bench_unref(bench);
+    problems_free(&problems);
+}
+
 static void test_keys_are_printed(void **state)
 {
     (void)state;
@@ -600,15 +632,25 @@ static void test_keys_are_printed(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_bad_files),   cmocka_unit_test(test_no_file),
-        cmocka_unit_test(test_cut_short),   cmocka_unit_test(test_shipped),
-        cmocka_unit_test(test_defaults),    cmocka_unit_test(test_where_the_server_listens),
-        cmocka_unit_test(test_values),      cmocka_unit_test(test_limits),
-        cmocka_unit_test(test_comparisons), cmocka_unit_test(test_loading),
-        cmocka_unit_test(test_same_type),   cmocka_unit_test(test_at_input),
-        cmocka_unit_test(test_edges),       cmocka_unit_test(test_digests),
-        cmocka_unit_test(test_references),  cmocka_unit_test(test_keys_are_printed),
-        cmocka_unit_test(test_signal),      cmocka_unit_test(test_candidates),
+        cmocka_unit_test(test_bad_files),
+        cmocka_unit_test(test_no_file),
+        cmocka_unit_test(test_cut_short),
+        cmocka_unit_test(test_shipped),
+        cmocka_unit_test(test_defaults),
+        cmocka_unit_test(test_where_the_server_listens),
+        cmocka_unit_test(test_values),
+        cmocka_unit_test(test_limits),
+        cmocka_unit_test(test_comparisons),
+        cmocka_unit_test(test_loading),
+        cmocka_unit_test(test_same_type),
+        cmocka_unit_test(test_at_input),
+        cmocka_unit_test(test_edges),
+        cmocka_unit_test(test_digests),
+        cmocka_unit_test(test_references),
+        cmocka_unit_test(test_a_sheet_has_its_places_in_order),
+        cmocka_unit_test(test_keys_are_printed),
+        cmocka_unit_test(test_signal),
+        cmocka_unit_test(test_candidates),
         cmocka_unit_test(test_units),
     };
 
