@@ -11,7 +11,7 @@
 #include <string.h>
 
 /* How long clients have to take their last answers. */
-static const int64_t flush_time = INT64_C(3000000000);
+static const struct duration flush_time = { 3 * SECOND_NS };
 static const struct timeval flush_look = { 0, 5000 };
 
 /* A job is back, whether or not somebody still waits for it. */
@@ -27,7 +27,7 @@ static void on_returned(void *context, struct job *job)
         job->sequence = ++daemon->loop.sequence;
     if (job->kind == JOB_MEASURE)
         publish_reading(&daemon->loop.publish, job);
-    if (job->point != NULL && job->own_point == NULL && job->started != 0 &&
+    if (job->point != NULL && job->own_point == NULL && moment_is_set(job->started) &&
         job->bench == daemon->loop.bench)
         daemon->loop.last[job->point->index] = job->memory;
 }
@@ -54,14 +54,14 @@ static void on_flush(evutil_socket_t unused, short what, void *context)
     (void)unused;
     (void)what;
     bool told = !server_unsent(daemon->service.server) && answers_none(daemon->service.answers);
-    if (told || monotonic_now() > daemon->flush_until)
+    if (told || moment_before(daemon->flush_until, monotonic_now()))
         event_base_loopbreak(daemon->loop.base);
 }
 
 static void on_crew_ended(void *context)
 {
     struct daemon *daemon = context;
-    daemon->flush_until = monotonic_now() + flush_time;
+    daemon->flush_until = moment_plus(monotonic_now(), flush_time);
     event_add(daemon->flushed, &flush_look);
 }
 

@@ -19,7 +19,7 @@ struct daemon {
     struct rpc_service rpc;
     struct event *signals[DAEMON_SIGNALS];
     struct event *flushed; /* looks whether all clients have got their last answers */
-    int64_t flush_until;
+    struct moment flush_until;
     char unix_path[108]; /* the socket to remove at the end; empty: none */
     dev_t unix_device;
     ino_t unix_inode;

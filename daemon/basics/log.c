@@ -12,8 +12,8 @@
 
 enum { LINE_SIZE = 1024 };
 
-static const int64_t first_pause = 60 * INT64_C(1000000000);
-static const int64_t longest_pause = 3600 * INT64_C(1000000000);
+static const struct duration first_pause = { 60 * SECOND_NS };
+static const struct duration longest_pause = { 3600 * SECOND_NS };
 
 bool log_is_journal(const char *journal_stream, int descriptor)
 {
@@ -69,20 +69,16 @@ void log_line(enum log_priority priority, const char *format, ...)
         return; /* there is nowhere left to say so */
 }
 
-static double seconds(int64_t nanoseconds)
-{
-    return (double)nanoseconds / 1e9;
-}
-
 /* The first failure of a link that dropped a while ago, too, and was mended at once. */
 static bool is_known_drop(const struct log_trouble *trouble, const struct failure *failure,
-                          int64_t now)
+                          struct moment now)
 {
-    return trouble->count == 1 && failure->code == FAILURE_DISCONNECTED && now < trouble->drop_next;
+    return trouble->count == 1 && failure->code == FAILURE_DISCONNECTED &&
+           moment_before(now, trouble->drop_next);
 }
 
 void log_trouble_failed(struct log_trouble *trouble, const char *name,
-                        const struct failure *failure, int64_t now)
+                        const struct failure *failure, struct moment now)
 {
     char text[600];
     failure_text(failure, text, sizeof text);
@@ -96,36 +92,35 @@ void log_trouble_failed(struct log_trouble *trouble, const char *name,
     if (!trouble->said) {
         trouble->said = true;
         trouble->pause = first_pause;
-        trouble->next = now + trouble->pause;
+        trouble->next = moment_plus(now, trouble->pause);
         log_line(LOG_PRIORITY_WARNING, "%s: %s", name, text);
-    } else if (now >= trouble->next) {
-        trouble->pause = trouble->pause * 2 < longest_pause ? trouble->pause * 2 : longest_pause;
-        trouble->next = now + trouble->pause;
+    } else if (!moment_before(now, trouble->next)) {
+        trouble->pause = duration_doubled(trouble->pause, first_pause, longest_pause);
+        trouble->next = moment_plus(now, trouble->pause);
         log_line(LOG_PRIORITY_WARNING, "%s: failed %" PRIu64 " times in %.0f s, last: %s", name,
-                 trouble->count, seconds(now - trouble->began), text);
+                 trouble->count, duration_seconds(moment_since(now, trouble->began)), text);
     }
 }
 
-static void say_over(const struct log_trouble *trouble, const char *name, int64_t now)
+static void say_over(const struct log_trouble *trouble, const char *name, struct moment now)
 {
     char before[64] = "";
     if (trouble->drops > 0)
         snprintf(before, sizeof before, ", short drops before: %" PRIu64, trouble->drops);
     log_line(LOG_PRIORITY_NOTICE, "%s: works again after %.1f s and %" PRIu64 " failures%s", name,
-             seconds(now - trouble->began), trouble->count, before);
+             duration_seconds(moment_since(now, trouble->began)), trouble->count, before);
 }
 
 /* A trouble that was over with its first failure starts a silence, or doubles the last one. */
-static struct log_trouble drops_after(const struct log_trouble *trouble, int64_t now)
+static struct log_trouble drops_after(const struct log_trouble *trouble, struct moment now)
 {
-    int64_t pause = trouble->drop_pause > 0 ? 2 * trouble->drop_pause : first_pause;
+    struct duration pause = duration_doubled(trouble->drop_pause, first_pause, longest_pause);
     if (trouble->count > 1)
         return (struct log_trouble) { 0 };
-    pause = pause < longest_pause ? pause : longest_pause;
-    return (struct log_trouble) { .drop_pause = pause, .drop_next = now + pause };
+    return (struct log_trouble) { .drop_pause = pause, .drop_next = moment_plus(now, pause) };
 }
 
-void log_trouble_over(struct log_trouble *trouble, const char *name, int64_t now)
+void log_trouble_over(struct log_trouble *trouble, const char *name, struct moment now)
 {
     if (trouble->count == 0)
         return;

@@ -10,6 +10,7 @@
 #define GRADUS_DAEMON_LOG_H
 
 #include "core/basics/failure.h"
+#include "core/basics/moment.h"
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -30,29 +31,29 @@ bool log_is_journal(const char *journal_stream, int descriptor);
 /* A trouble that goes on: said once, then thinned. Start with {0}. */
 struct log_trouble {
     uint64_t count; /* failures since it began; 0: all is well */
-    int64_t began;  /* nanoseconds on the monotonic clock */
-    int64_t next;   /* when to speak of it again */
-    int64_t pause;  /* how long it was silent last */
-    bool said;      /* whether this one has been spoken of */
+    struct moment began;
+    struct moment next;    /* when to speak of it again */
+    struct duration pause; /* how long it was silent last */
+    bool said;             /* whether this one has been spoken of */
     /* Drops that were mended by the first try, as of instruments that close an idle connection. */
-    int64_t drop_pause; /* how long they are not spoken of; 0: they are */
-    int64_t drop_next;  /* when to speak of one again */
-    uint64_t drops;     /* not spoken of */
+    struct duration drop_pause; /* how long they are not spoken of; none: they are */
+    struct moment drop_next;    /* when to speak of one again */
+    uint64_t drops;             /* not spoken of */
 };
 
 /*
- * Logs a failure of `name` at `now` (monotonic nanoseconds): the first at
+ * Logs a failure of `name` at `now`: the first at
  * once, then after one minute, two, four, ... up to an hour, with the count.
  * A link that drops soon after it dropped before is spoken of when the first
  * try does not mend it.
  */
 void log_trouble_failed(struct log_trouble *trouble, const char *name,
-                        const struct failure *failure, int64_t now);
+                        const struct failure *failure, struct moment now);
 
 /*
  * Logs once that the trouble is over, with its length; does nothing when there
  * was none, or it was not spoken of.
  */
-void log_trouble_over(struct log_trouble *trouble, const char *name, int64_t now);
+void log_trouble_over(struct log_trouble *trouble, const char *name, struct moment now);
 
 #endif

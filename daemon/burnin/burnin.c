@@ -2,7 +2,7 @@
 #include "burnin_priv.h"
 
 #include "daemon/basics/log.h"
-#include "daemon/basics/moment.h"
+#include "daemon/basics/wall_clock.h"
 
 #include "core/basics/nearest.h"
 

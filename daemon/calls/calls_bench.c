@@ -133,7 +133,8 @@ void call_health(void *context, struct rpc_call *call, const struct rpc_value *v
     (void)values;
     text_open(text, '{');
     text_member_string(text, "version", GRADUS_VERSION);
-    text_member_number(text, "uptime_s", (double)(monotonic_now() - service->started_at) / 1e9);
+    text_member_number(text, "uptime_s",
+                       duration_seconds(moment_since(monotonic_now(), service->started_at)));
     text_member_string(text, "started", encode_time(started, service->started));
     text_member_string(text, "settings", service->loop->bench->path);
     text_member_string(text, "settings_digest", service->loop->bench->digest);

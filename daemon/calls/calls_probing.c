@@ -7,7 +7,7 @@
 
 #include "core/input/compensation.h"
 #include "core/input/two_load.h"
-#include "daemon/basics/moment.h"
+#include "daemon/basics/wall_clock.h"
 #include "daemon/bench/point_chain.h"
 #include "daemon/measure/leads.h"
 #include "methods.h"
@@ -30,7 +30,7 @@ struct waiting_call {
     struct service *service;
     struct rpc_call *call;
     char second[BENCH_NAME]; /* unload: the other point; empty once it is under way */
-    int64_t until;           /* monotonic: when to be answered at the latest */
+    struct moment until;     /* when to be answered at the latest */
     double frequency;        /* compensate: where the error is wanted; NAN: nowhere */
     struct loaded_reading first;
 };
@@ -79,7 +79,7 @@ static void begin(struct waiting_call *waiting, enum job_kind kind, const struct
     }
     job->done = done;
     job->owner = waiting;
-    double left_ms = fmax(1, (double)(waiting->until - monotonic_now()) / 1e6);
+    double left_ms = fmax(1, duration_ms(moment_since(waiting->until, monotonic_now())));
     if (loop_submit(service->loop, job, point->instrument, rpc_call_peer(waiting->call), left_ms,
                     &failure))
         return;
@@ -101,7 +101,7 @@ static struct waiting_call *waiting_call_for(struct service *service, struct rpc
     *waiting = (struct waiting_call) {
         .service = service,
         .call = call,
-        .until = monotonic_now() + (int64_t)(deadline_ms * 1e6),
+        .until = moment_plus(monotonic_now(), duration_of_ms(deadline_ms)),
         .frequency = NAN,
     };
     return waiting;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calls.h"
 
-#include "daemon/basics/moment.h"
+#include "daemon/basics/wall_clock.h"
 #include "daemon/store/store_check.h"
 #include "daemon/store/store_page.h"
 #include "methods.h"

@@ -21,7 +21,7 @@ struct service {
     struct probe_checks *probe_checks;
     struct burnin *burnin;
     struct timespec started; /* wall time */
-    int64_t started_at;      /* monotonic */
+    struct moment started_at;
 };
 
 #endif

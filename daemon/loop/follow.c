@@ -11,7 +11,7 @@
 #include <sys/queue.h>
 
 /* After a failure that says nothing about the signal, the next round waits at least so long. */
-static const int64_t retry_pause = INT64_C(500000000);
+static const struct duration retry_pause = { 500 * MILLISECOND_NS };
 
 /* Jobs of one point that may be open at a time when there is no period. */
 enum { AHEAD = 2 };
@@ -24,10 +24,10 @@ struct strand {
     struct measure_memory memory; /* of such a point, as long as the settings stay */
     char settings[DIGEST_SIZE];   /* that the memory is of */
     struct job *jobs[AHEAD];
-    size_t open;     /* how many of them there are */
-    size_t left;     /* rounds still to be told; counts down unless `endless` */
-    int64_t due;     /* monotonic: when the next round is, or was, to start */
-    uint64_t passed; /* rounds that were due and could not be held, not told yet */
+    size_t open;       /* how many of them there are */
+    size_t left;       /* rounds still to be told; counts down unless `endless` */
+    struct moment due; /* when the next round is, or was, to start */
+    uint64_t passed;   /* rounds that were due and could not be held, not told yet */
     struct event *timer;
 };
 
@@ -35,7 +35,7 @@ struct subscription {
     struct follow *follow;
     struct session *session;
     uint64_t number;
-    int64_t period; /* nanoseconds; 0: as fast as it goes */
+    struct duration period; /* none: as fast as it goes */
     double deadline_ms;
     bool endless;
     uint64_t missed; /* notifications dropped, not told yet */
@@ -88,8 +88,8 @@ static bool send_text(struct subscription *subscription, struct text *text)
 /* How late a round began, milliseconds; 0 when it did in time, never, or has no period. */
 static int64_t late_ms(const struct job *job)
 {
-    return job != NULL && job->due != 0 && job->started > job->due
-               ? (job->started - job->due) / 1000000
+    return job != NULL && moment_is_set(job->due) && moment_before(job->due, job->started)
+               ? moment_since(job->started, job->due).ns / MILLISECOND_NS
                : 0;
 }
 
@@ -147,12 +147,9 @@ static void subscription_check(struct subscription *subscription)
     subscription_free(subscription);
 }
 
-static void strand_wait_until(struct strand *strand, int64_t moment)
+static void strand_wait_until(struct strand *strand, struct moment moment)
 {
-    int64_t left = moment - monotonic_now();
-    left = left > 0 ? left : 0;
-    const struct timeval wait = { (time_t)(left / 1000000000),
-                                  (suseconds_t)(left % 1000000000 / 1000) };
+    const struct timeval wait = duration_timeval(moment_since(moment, monotonic_now()));
     evtimer_add(strand->timer, &wait);
 }
 
@@ -168,13 +165,13 @@ static bool looked_at_the_input(enum failure_code code)
  * were due before `earliest` only the last is held, late; the others are
  * counted.
  */
-static void strand_advance(struct strand *strand, int64_t earliest)
+static void strand_advance(struct strand *strand, struct moment earliest)
 {
-    int64_t period = strand->subscription->period;
-    strand->due += period;
-    if (strand->due < earliest) {
-        int64_t behind = (earliest - strand->due) / period;
-        strand->due += behind * period;
+    struct duration period = strand->subscription->period;
+    strand->due = moment_plus(strand->due, period);
+    if (moment_before(strand->due, earliest)) {
+        int64_t behind = moment_since(earliest, strand->due).ns / period.ns;
+        strand->due = moment_plus(strand->due, duration_times(period, behind));
         strand->passed += (uint64_t)behind;
     }
 }
@@ -184,16 +181,19 @@ static void strand_told(struct strand *strand, enum failure_code code)
 {
     struct subscription *subscription = strand->subscription;
     bool pause = code != FAILURE_NONE && !looked_at_the_input(code);
-    int64_t earliest = monotonic_now() + (pause ? retry_pause : 0);
+    struct moment earliest = monotonic_now();
+    if (pause)
+        earliest = moment_plus(earliest, retry_pause);
     if (!subscription->endless && strand->left > 0)
         strand->left--;
     if (strand->left == 0) {
         subscription_check(subscription);
         return;
     }
-    if (subscription->period > 0) {
+    if (subscription->period.ns > 0) {
         strand_advance(strand, earliest);
-        strand_wait_until(strand, strand->due > earliest || !pause ? strand->due : earliest);
+        bool too_early = pause && moment_before(strand->due, earliest);
+        strand_wait_until(strand, too_early ? earliest : strand->due);
     } else if (pause) {
         strand_wait_until(strand, earliest);
     } else if (!evtimer_pending(strand->timer, NULL)) {
@@ -222,7 +222,7 @@ static void on_done(struct job *job, const struct failure *refusal)
     struct strand *strand = job->owner;
     const struct failure *failure = refusal != NULL ? refusal : &job->capture.reading.failure;
     strand_forget(strand, job);
-    if (refusal == NULL && job->started != 0)
+    if (refusal == NULL && moment_is_set(job->started))
         strand_remember(strand, job);
     if (refusal != NULL)
         strand_tell_failure(strand, refusal, job);
@@ -268,7 +268,7 @@ static bool strand_submit(struct strand *strand, struct failure *failure)
         return false;
     job->done = on_done;
     job->owner = strand;
-    job->due = subscription->period > 0 ? strand->due : 0;
+    job->due = subscription->period.ns > 0 ? strand->due : (struct moment) { 0 };
     if (!loop_submit(loop, job, job->point->instrument, subscription->session,
                      subscription->deadline_ms, failure)) {
         job_free(job);
@@ -282,7 +282,7 @@ static bool strand_submit(struct strand *strand, struct failure *failure)
 static void strand_next(struct strand *strand)
 {
     const struct subscription *subscription = strand->subscription;
-    size_t most = subscription->period > 0 ? 1 : AHEAD;
+    size_t most = subscription->period.ns > 0 ? 1 : AHEAD;
     if (subscription->session->ops->gone(subscription->session->peer))
         return;
     while (strand->open < most && (subscription->endless || strand->open < strand->left)) {
@@ -345,7 +345,7 @@ static struct subscription *subscription_new(struct follow *follow, struct sessi
         return NULL;
     subscription->follow = follow;
     subscription->session = session;
-    subscription->period = (int64_t)(order->every_ms * 1e6);
+    subscription->period = duration_of_ms(order->every_ms);
     subscription->deadline_ms = order->deadline_ms;
     subscription->endless = order->rounds == 0;
     subscription->number = notify_open(follow->loop, session);
@@ -376,7 +376,7 @@ bool follow_begin(struct follow *follow, struct session *session, const struct f
     if (subscription == NULL)
         return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to follow");
     for (size_t i = 0; i < subscription->count; i++)
-        strand_wait_until(&subscription->strands[i], 0);
+        strand_wait_until(&subscription->strands[i], monotonic_now());
     *number = subscription->number;
     return true;
 }

@@ -36,7 +36,7 @@ void loop_close_store(struct loop *loop)
 static void keep_reading(void *context, struct job *job)
 {
     struct loop *loop = context;
-    if (loop->store == NULL || job->started == 0)
+    if (loop->store == NULL || !moment_is_set(job->started))
         return;
     const struct occasion occasion = job_occasion(job);
     struct record *record = record_reading(job->bench, &occasion, &job->capture.reading);

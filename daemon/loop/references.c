@@ -3,7 +3,7 @@
 
 #include "daemon/basics/body.h"
 #include "daemon/basics/log.h"
-#include "daemon/basics/moment.h"
+#include "daemon/basics/wall_clock.h"
 #include "daemon/store/store_look.h"
 
 #include <math.h>

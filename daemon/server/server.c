@@ -60,15 +60,17 @@ static void drop_those_gone(struct server *server)
 }
 
 /* How much longer a client has been quiet than is borne with; negative: it may be. */
-static int64_t overstay(const struct server *server, const struct client *client, int64_t now)
+static struct duration overstay(const struct server *server, const struct client *client,
+                                struct moment now)
 {
     enum client_claim claim = CLIENT_IDLE;
     if (server->handlers->claim != NULL)
         claim = server->handlers->claim(server->context, client->user);
     if (claim == CLIENT_WAITS)
-        return -1;
-    return now - client->heard -
-           (claim == CLIENT_IDLE ? 1 : patience_with_claims) * server->patience;
+        return (struct duration) { -1 };
+    struct duration most =
+        duration_times(server->patience, claim == CLIENT_IDLE ? 1 : patience_with_claims);
+    return moment_since(now, moment_plus(client->heard, most));
 }
 
 /* Makes a place for a newcomer, if somebody has been quiet too long; not TCP on Unix's cost. */
@@ -76,13 +78,14 @@ static void make_room(struct server *server, bool local)
 {
     struct client *quietest = NULL;
     struct client *client;
-    int64_t longest = -1;
-    int64_t now = monotonic_now();
+    struct duration longest = { -1 };
+    struct moment now = monotonic_now();
     LIST_FOREACH(client, &server->clients, entry)
     {
-        int64_t over =
-            client->closing || (client->local && !local) ? -1 : overstay(server, client, now);
-        if (over > longest) {
+        if (client->closing || (client->local && !local))
+            continue;
+        struct duration over = overstay(server, client, now);
+        if (duration_shorter(longest, over)) {
             longest = over;
             quietest = client;
         }
@@ -212,7 +215,7 @@ void server_limit(struct server *server, size_t line_limit, size_t clients)
 
 void server_patience(struct server *server, double quiet_s)
 {
-    server->patience = (int64_t)(quiet_s * 1e9);
+    server->patience = duration_of_seconds(quiet_s);
 }
 
 static bool is_local(int descriptor)

@@ -22,13 +22,13 @@ struct client {
     struct event *look;   /* whether one whose stream has ended is still there */
     void *user;           /* NULL: it never was, or is no more, of interest */
     uint64_t id;
-    bool local;     /* it came over the Unix socket */
-    int64_t heard;  /* monotonic: its last line, or when it came */
-    size_t scanned; /* bytes of the input known to hold no newline */
-    bool waiting;   /* it reads too slowly: its lines are left alone */
-    bool taking;    /* its lines are being taken: answers to them are sent together */
-    bool closing;   /* what is to be sent is sent, nothing more is taken; counts no more */
-    bool ended;     /* its stream has ended: closed once nothing more is to come for it */
+    bool local;          /* it came over the Unix socket */
+    struct moment heard; /* its last line, or when it came */
+    size_t scanned;      /* bytes of the input known to hold no newline */
+    bool waiting;        /* it reads too slowly: its lines are left alone */
+    bool taking;         /* its lines are being taken: answers to them are sent together */
+    bool closing;        /* what is to be sent is sent, nothing more is taken; counts no more */
+    bool ended;          /* its stream has ended: closed once nothing more is to come for it */
     LIST_ENTRY(client) entry;
 };
 
@@ -46,9 +46,9 @@ struct server {
     size_t client_count; /* without those that are closing */
     size_t remote_count; /* those of them that came over TCP */
     size_t closing_count;
-    bool has_local;   /* it listens at a Unix socket */
-    int64_t patience; /* nanoseconds; see server_patience() */
-    uint64_t refused; /* since there was room last */
+    bool has_local;           /* it listens at a Unix socket */
+    struct duration patience; /* see server_patience() */
+    uint64_t refused;         /* since there was room last */
     uint64_t last_id;
     struct client_list clients;
 };

@@ -169,7 +169,7 @@ void store_free(struct store *store)
 static void note_refusal(struct store *store, bool taken)
 {
     struct failure failure = { 0 };
-    int64_t now = monotonic_now();
+    struct moment now = monotonic_now();
     if (taken) {
         log_trouble_over(&store->refusing, "store.hold", now);
         return;

@@ -39,8 +39,8 @@ struct store {
     struct store_db *db; /* NULL: to be opened */
     char follows[128];   /* file that was set aside for it; empty: none */
     struct log_trouble trouble;
-    int64_t pause;      /* nanoseconds, before the next try; 0: all is well */
-    int64_t prune_next; /* monotonic: when to look for what is past its time */
+    struct duration pause;    /* before the next try; none: all is well */
+    struct moment prune_next; /* when to look for what is past its time */
 };
 
 /* The writing thread. */

@@ -2,7 +2,7 @@
 #include "store_prune.h"
 
 #include "daemon/basics/json_text.h"
-#include "daemon/basics/moment.h"
+#include "daemon/basics/wall_clock.h"
 #include "store_db_priv.h"
 
 #include <string.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_record.h"
 
-#include "daemon/basics/moment.h"
+#include "daemon/basics/wall_clock.h"
 
 #include <math.h>
 #include <stdio.h>

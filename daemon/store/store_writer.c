@@ -17,15 +17,14 @@
 /* Most records in one commit. */
 enum { GROUP_MOST = 500 };
 
-static const int64_t second = INT64_C(1000000000);
-static const int64_t first_pause = INT64_C(50000000);
-static const int64_t longest_pause = INT64_C(2000000000);
-static const int64_t prune_period = INT64_C(600) * INT64_C(1000000000);
+static const struct duration first_pause = { 50 * MILLISECOND_NS };
+static const struct duration longest_pause = { 2 * SECOND_NS };
+static const struct duration prune_period = { 600 * SECOND_NS };
 
-/* Waits for a change until a moment on the monotonic clock; false when that has come. */
-static bool wait_until(struct store *store, int64_t moment)
+/* Waits for a change until a moment; false when that has come. */
+static bool wait_until(struct store *store, struct moment moment)
 {
-    const struct timespec until = { moment / second, moment % second };
+    const struct timespec until = moment_timespec(moment);
     return pthread_cond_timedwait(&store->changed, &store->lock, &until) != ETIMEDOUT;
 }
 
@@ -123,9 +122,9 @@ static void note_state(struct store *store, enum store_state state, const struct
 /* All is well again, or still. */
 static void recover(struct store *store)
 {
-    if (store->pause == 0)
+    if (store->pause.ns == 0)
         return;
-    store->pause = 0;
+    store->pause = (struct duration) { 0 };
     log_trouble_over(&store->trouble, "store", monotonic_now());
     note_state(store, STORE_WELL, &(const struct failure) { 0 });
 }
@@ -135,9 +134,8 @@ static bool despair(struct store *store, enum store_state state, const struct fa
 {
     log_trouble_failed(&store->trouble, "store", failure, monotonic_now());
     note_state(store, state, failure);
-    store->pause = store->pause == 0 ? first_pause : store->pause * 2;
-    store->pause = store->pause < longest_pause ? store->pause : longest_pause;
-    const int64_t until = monotonic_now() + store->pause;
+    store->pause = duration_doubled(store->pause, first_pause, longest_pause);
+    const struct moment until = moment_plus(monotonic_now(), store->pause);
     pthread_mutex_lock(&store->lock);
     bool again = !store->stopping;
     while (!store->stopping && wait_until(store, until))
@@ -173,14 +171,14 @@ static enum store_state prune(struct store *store, struct failure *failure)
 {
     uint64_t removed = 0;
     bool more = false;
-    if (store->db == NULL || monotonic_now() < store->prune_next)
+    if (store->db == NULL || moment_before(monotonic_now(), store->prune_next))
         return STORE_WELL;
     struct timespec now;
     clock_gettime(CLOCK_REALTIME, &now);
     enum store_state state =
         store_prune(store->db, &store->settings, now, &removed, &more, failure);
     if (state == STORE_WELL)
-        store->prune_next = monotonic_now() + (more ? 0 : prune_period);
+        store->prune_next = more ? monotonic_now() : moment_plus(monotonic_now(), prune_period);
     pthread_mutex_lock(&store->lock);
     store->view.removed += removed;
     pthread_mutex_unlock(&store->lock);

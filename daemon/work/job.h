@@ -55,7 +55,7 @@ struct job {
     char *command;              /* JOB_TALK; owned */
     bool wants_reply;           /* JOB_TALK */
     struct deadline deadline;
-    int64_t asked; /* monotonic nanoseconds when it was handed over */
+    struct moment asked; /* when it was handed over */
 
     /* The outcome; written by the worker before it brings the job back. */
     struct capture capture; /* its `reading` serves JOB_MEASURE too */
@@ -65,7 +65,7 @@ struct job {
                                      given, as it was after the last job, before this is begun */
     struct job_status status;
     struct timespec taken; /* wall time of the reading */
-    int64_t started;       /* monotonic nanoseconds; 0: it never was */
+    struct moment started; /* {0}: it never was */
 
     /* The loop thread's alone, at all times. */
     job_done *done;          /* NULL once it was called */
@@ -76,7 +76,7 @@ struct job {
     size_t samples;        /* JOB_CAPTURE: most to hand out */
     uint64_t sequence;     /* of the reading; 0: there is none */
     struct record *record; /* the store's, good until `done` returns; NULL: not kept */
-    int64_t due;           /* monotonic nanoseconds when it should have started; 0: at once */
+    struct moment due;     /* when it should have started; {0}: at once */
     char run[BENCH_NAME];  /* of the burn-in it is for; empty: none */
     int64_t round;         /* of that run */
     struct job *previous_open;

@@ -29,7 +29,7 @@ struct station {
     struct session *holder;
     struct job_status status; /* when the worker last told of it */
     struct failure failure;   /* of the last job, or why it is away */
-    int64_t heard;            /* monotonic; 0: never */
+    struct moment heard;      /* {0}: never */
     struct log_trouble trouble;
     bool known; /* the worker has told of it */
     bool away;  /* its link was broken when it was last heard of */
@@ -129,7 +129,7 @@ static void station_moved(struct station *station, bool away)
 static void station_note(struct station *station, const struct job_status *status,
                          const struct failure *failure)
 {
-    int64_t now = monotonic_now();
+    struct moment now = monotonic_now();
     station->known = true;
     station->status = *status;
     station->failure = *failure;
@@ -151,7 +151,7 @@ static void on_news(void *owner, const struct job_status *status, const struct f
 static void station_learn(struct station *station, const struct job *job)
 {
     const struct failure *failure = &job->capture.reading.failure;
-    if (job->started == 0)
+    if (!moment_is_set(job->started))
         return;
     station_note(station, &job->status, failure);
     if (failure->code == FAILURE_NONE)
@@ -248,8 +248,8 @@ struct station_view station_view(struct station *station)
                                  .counters = station->status.counters };
     if (station->failure.code != FAILURE_NONE)
         view.failure = &station->failure;
-    if (station->heard != 0)
-        view.heard_s = (double)(monotonic_now() - station->heard) / 1e9;
+    if (moment_is_set(station->heard))
+        view.heard_s = duration_seconds(moment_since(monotonic_now(), station->heard));
     if (station->open_count > waiting)
         view.state = "busy";
     else if (!station->known)

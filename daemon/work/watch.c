@@ -4,11 +4,11 @@
 #include <math.h>
 
 /* Between two looks at an open link. */
-static const int64_t look_pause = 300 * INT64_C(1000000);
+static const struct duration look_pause = { 300 * MILLISECOND_NS };
 
 /* Between two tries at bringing an instrument back: the first and the longest. */
-static const int64_t first_pause = 1000 * INT64_C(1000000);
-static const int64_t longest_pause = 10000 * INT64_C(1000000);
+static const struct duration first_pause = { 1 * SECOND_NS };
+static const struct duration longest_pause = { 10 * SECOND_NS };
 
 /*
  * Longest try at opening a link, and at identifying what is there besides the
@@ -29,11 +29,11 @@ struct watch watch_begin(struct instrument *instrument, const struct protocol *p
 static void watch_schedule(struct watch *watch)
 {
     if (watch->away)
-        watch->next = monotonic_now() + watch->pause;
+        watch->next = moment_plus(monotonic_now(), watch->pause);
     else if (dialogue_connected(instrument_dialogue(watch->instrument)))
-        watch->next = monotonic_now() + look_pause;
+        watch->next = moment_plus(monotonic_now(), look_pause);
     else
-        watch->next = 0;
+        watch->next = (struct moment) { 0 };
 }
 
 static void watch_set_away(struct watch *watch, bool away)
@@ -43,14 +43,14 @@ static void watch_set_away(struct watch *watch, bool away)
     watch->away = away;
 }
 
-bool watch_reach(struct watch *watch, int64_t asked, struct deadline deadline,
+bool watch_reach(struct watch *watch, struct moment asked, struct deadline deadline,
                  struct failure *failure)
 {
     struct failure own = { 0 };
-    int64_t begun = monotonic_now();
+    struct moment begun = monotonic_now();
     if (!watch->away)
         return true;
-    if (asked <= watch->refused_at) {
+    if (!moment_before(watch->refused_at, asked)) {
         *failure = watch->refusal;
         return false;
     }
@@ -98,8 +98,7 @@ static void look_for_it(struct watch *watch, struct failure *failure)
         watch_set_away(watch, false);
         return;
     }
-    int64_t pause = 2 * watch->pause;
-    watch->pause = pause < longest_pause ? pause : longest_pause;
+    watch->pause = duration_doubled(watch->pause, first_pause, longest_pause);
 }
 
 bool watch_look(struct watch *watch, struct failure *failure)

@@ -21,9 +21,9 @@ struct watch {
     struct instrument *instrument; /* borrowed */
     double identify_ms;            /* longest try at identifying it again */
     bool away;                     /* it could not be reached, or has been unplugged */
-    int64_t next;                  /* monotonic: when watch_look() is due; 0: never */
-    int64_t pause;                 /* before the next try */
-    int64_t refused_at;            /* monotonic: when the last try on behalf of a job began ... */
+    struct moment next;            /* when watch_look() is due; {0}: never */
+    struct duration pause;         /* before the next try */
+    struct moment refused_at;      /* when the last try on behalf of a job began ... */
     struct failure refusal;        /* ... and what it came to */
 };
 
@@ -35,10 +35,10 @@ struct watch watch_begin(struct instrument *instrument, const struct protocol *p
  * tried in a short time instead of the job's whole one, and what that came to
  * goes for all jobs that were asked for before the try.
  *
- * asked     monotonic, when the job was handed over
+ * asked     when the job was handed over
  * deadline  of the job
  */
-bool watch_reach(struct watch *watch, int64_t asked, struct deadline deadline,
+bool watch_reach(struct watch *watch, struct moment asked, struct deadline deadline,
                  struct failure *failure);
 
 /* After a job: takes note of how it ended. */

@@ -50,10 +50,8 @@ static struct job *job_of(struct queued *queued)
 /* Waits for a change, under the lock. False when it is time to look at the instrument. */
 static bool worker_wait(struct worker *worker)
 {
-    const int64_t second = INT64_C(1000000000);
-    const struct timespec due = { (time_t)(worker->watch.next / second),
-                                  (long)(worker->watch.next % second) };
-    if (worker->watch.next == 0)
+    const struct timespec due = moment_timespec(worker->watch.next);
+    if (!moment_is_set(worker->watch.next))
         return pthread_cond_wait(&worker->changed, &worker->lock) == 0;
     return pthread_cond_timedwait(&worker->changed, &worker->lock, &due) != ETIMEDOUT;
 }

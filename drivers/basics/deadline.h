@@ -6,12 +6,13 @@
 #ifndef GRADUS_DRIVERS_DEADLINE_H
 #define GRADUS_DRIVERS_DEADLINE_H
 
-#include <stdbool.h>
-#include <stdint.h>
+#include "core/basics/moment.h"
 
-/* A moment on the monotonic clock. A struct, so that no bare number passes for one. */
+#include <stdbool.h>
+
+/* By when something is to be over. */
 struct deadline {
-    int64_t nanoseconds;
+    struct moment at;
 };
 
 /* The moment `milliseconds` from now; negative counts as now. */
@@ -29,7 +30,7 @@ int deadline_poll_ms(struct deadline deadline);
 /* Milliseconds left; negative when passed. */
 double deadline_left_ms(struct deadline deadline);
 
-/* Nanoseconds on the monotonic clock now. */
-int64_t monotonic_now(void);
+/* The moment now. */
+struct moment monotonic_now(void);
 
 #endif

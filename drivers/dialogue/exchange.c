@@ -234,14 +234,14 @@ bool exchange_run(struct dialogue *dialogue, struct exchange *exchange)
 
 void exchange_trace(const struct dialogue *dialogue, const struct exchange *exchange)
 {
-    int64_t end = exchange->done_at ? exchange->done_at : monotonic_now();
+    struct moment end = moment_is_set(exchange->done_at) ? exchange->done_at : monotonic_now();
     const struct failure *failure = exchange->failure.code ? &exchange->failure : NULL;
 
     if (!dialogue->trace || !exchange->sent)
         return;
     dialogue->trace(dialogue->trace_context, exchange->text,
                     exchange->has_reply ? &exchange->reply : NULL,
-                    (double)(end - exchange->sent_at) / 1e6, failure);
+                    duration_ms(moment_since(end, exchange->sent_at)), failure);
 }
 
 bool exchange_asks_identity(const struct dialogue *dialogue, const char *text)

@@ -40,8 +40,8 @@ struct exchange {
     bool wants_reply;
     struct deadline limit; /* when the instrument should have answered */
     bool sent;             /* at least a part of it */
-    int64_t sent_at;
-    int64_t done_at;
+    struct moment sent_at;
+    struct moment done_at; /* {0}: it is not, or did not end well */
     bool has_reply;
     struct reply reply;
     struct failure failure;

@@ -11,7 +11,7 @@
 #include <string.h>
 
 /* A zero trace older than this is taken again; instruments drift as they warm up. */
-static const int64_t ground_valid_ns = 600 * INT64_C(1000000000);
+static const struct duration ground_valid = { 600 * SECOND_NS };
 
 /* Level of the zero trace, as taken at one range and position. */
 struct ground {
@@ -19,7 +19,7 @@ struct ground {
     size_t range;
     double position;
     struct signal signal;
-    int64_t when; /* monotonic */
+    struct moment when;
 };
 
 struct instrument {
@@ -150,7 +150,7 @@ bool instrument_acquire(struct instrument *instrument, const struct request *req
 static bool still_valid(const struct ground *ground, const struct setup *setup)
 {
     return ground->taken && ground->range == setup->range && ground->position == setup->position &&
-           monotonic_now() - ground->when < ground_valid_ns;
+           duration_shorter(moment_since(monotonic_now(), ground->when), ground_valid);
 }
 
 bool instrument_ground(struct instrument *instrument, const struct request *request,

@@ -91,8 +91,7 @@ static bool lookup_start(struct lookup *lookup)
 /* Waits for the thread; false when the deadline came first, and the look-up is the thread's. */
 static bool lookup_wait(struct lookup *lookup, struct deadline deadline)
 {
-    const struct timespec until = { .tv_sec = deadline.nanoseconds / 1000000000,
-                                    .tv_nsec = deadline.nanoseconds % 1000000000 };
+    const struct timespec until = moment_timespec(deadline.at);
     bool done;
 
     pthread_mutex_lock(&lookup->mutex);

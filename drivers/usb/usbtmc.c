@@ -32,7 +32,7 @@ static struct deadline with_reserve(struct deadline deadline)
     double quarter = deadline_left_ms(deadline) / 4;
     double reserve = quarter < MOST_RESERVE_MS ? quarter : MOST_RESERVE_MS;
 
-    return (struct deadline) { deadline.nanoseconds - (int64_t)(reserve * 1e6) };
+    return (struct deadline) { moment_plus(deadline.at, duration_of_ms(-reserve)) };
 }
 
 /* A device that only misunderstands what it can do is used without. */

@@ -14,7 +14,10 @@
 
 #include <cmocka.h>
 
-static const int64_t second = INT64_C(1000000000);
+static struct moment at(int64_t seconds)
+{
+    return (struct moment) { seconds * SECOND_NS };
+}
 
 /* Standard error of a test goes into a file. */
 struct caught {
@@ -97,16 +100,16 @@ static void trouble_is_said_once_and_then_thinned(void **state)
     struct failure failure = { 0 };
     size_t lines = 0;
     failure_set(&failure, FAILURE_DISCONNECTED, NULL, NULL, "unplugged");
-    log_trouble_failed(&trouble, "meter_a", &failure, second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(1));
     assert_string_equal(logged(*state, text, sizeof text), "meter_a: link down: unplugged\n");
     for (int64_t now = 2; now < 60; now++)
-        log_trouble_failed(&trouble, "meter_a", &failure, now * second);
+        log_trouble_failed(&trouble, "meter_a", &failure, at(now));
     assert_string_equal(logged(*state, text, sizeof text), "");
-    log_trouble_failed(&trouble, "meter_a", &failure, 61 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(61));
     assert_string_equal(logged(*state, text, sizeof text),
                         "meter_a: failed 60 times in 60 s, last: link down: unplugged\n");
     for (int64_t now = 62; now < 86400; now++)
-        log_trouble_failed(&trouble, "meter_a", &failure, now * second);
+        log_trouble_failed(&trouble, "meter_a", &failure, at(now));
     for (const char *at = logged(*state, text, sizeof text); *at != '\0'; at++)
         lines += *at == '\n' ? 1 : 0;
     assert_in_range(lines, 24, 29); /* after the first hour one an hour */
@@ -117,18 +120,18 @@ static void recovery_is_said_once(void **state)
     char text[256];
     struct log_trouble trouble = { 0 };
     struct failure failure = { 0 };
-    log_trouble_over(&trouble, "meter_a", second);
+    log_trouble_over(&trouble, "meter_a", at(1));
     assert_string_equal(logged(*state, text, sizeof text), "");
     failure_set(&failure, FAILURE_TIMEOUT, NULL, NULL, "silence");
-    log_trouble_failed(&trouble, "meter_a", &failure, second);
-    log_trouble_failed(&trouble, "meter_a", &failure, 2 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(1));
+    log_trouble_failed(&trouble, "meter_a", &failure, at(2));
     logged(*state, text, sizeof text);
-    log_trouble_over(&trouble, "meter_a", 4 * second);
+    log_trouble_over(&trouble, "meter_a", at(4));
     assert_string_equal(logged(*state, text, sizeof text),
                         "meter_a: works again after 3.0 s and 2 failures\n");
-    log_trouble_over(&trouble, "meter_a", 5 * second);
+    log_trouble_over(&trouble, "meter_a", at(5));
     assert_string_equal(logged(*state, text, sizeof text), "");
-    log_trouble_failed(&trouble, "meter_a", &failure, 6 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(6));
     assert_string_equal(logged(*state, text, sizeof text), "meter_a: no reply in time: silence\n");
 }
 
@@ -139,24 +142,24 @@ static void drops_mended_at_once_are_thinned(void **state)
     struct log_trouble trouble = { 0 };
     struct failure failure = { 0 };
     failure_set(&failure, FAILURE_DISCONNECTED, NULL, NULL, "closed");
-    log_trouble_failed(&trouble, "meter_a", &failure, 10 * second);
-    log_trouble_over(&trouble, "meter_a", 11 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(10));
+    log_trouble_over(&trouble, "meter_a", at(11));
     assert_string_equal(logged(*state, text, sizeof text),
                         "meter_a: link down: closed\n"
                         "meter_a: works again after 1.0 s and 1 failures\n");
     for (int64_t now = 20; now < 70; now += 10) {
-        log_trouble_failed(&trouble, "meter_a", &failure, now * second);
-        log_trouble_over(&trouble, "meter_a", (now + 1) * second);
+        log_trouble_failed(&trouble, "meter_a", &failure, at(now));
+        log_trouble_over(&trouble, "meter_a", at(now + 1));
     }
     assert_string_equal(logged(*state, text, sizeof text), "");
     /* The first try does not mend this one: it is told at once. */
-    log_trouble_failed(&trouble, "meter_a", &failure, 70 * second);
-    log_trouble_failed(&trouble, "meter_a", &failure, 71 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(70));
+    log_trouble_failed(&trouble, "meter_a", &failure, at(71));
     assert_string_equal(logged(*state, text, sizeof text), "meter_a: link down: closed\n");
-    log_trouble_over(&trouble, "meter_a", 75 * second);
+    log_trouble_over(&trouble, "meter_a", at(75));
     assert_string_equal(logged(*state, text, sizeof text),
                         "meter_a: works again after 5.0 s and 2 failures, short drops before: 5\n");
-    log_trouble_failed(&trouble, "meter_a", &failure, 80 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(80));
     assert_string_equal(logged(*state, text, sizeof text), "meter_a: link down: closed\n");
 }
 
@@ -169,14 +172,14 @@ static void what_is_no_drop_is_told(void **state)
     struct failure silence = { 0 };
     failure_set(&failure, FAILURE_DISCONNECTED, NULL, NULL, "closed");
     failure_set(&silence, FAILURE_TIMEOUT, NULL, NULL, "silence");
-    log_trouble_failed(&trouble, "meter_a", &failure, second);
-    log_trouble_over(&trouble, "meter_a", 2 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(1));
+    log_trouble_over(&trouble, "meter_a", at(2));
     logged(*state, text, sizeof text);
-    log_trouble_failed(&trouble, "meter_a", &silence, 3 * second);
+    log_trouble_failed(&trouble, "meter_a", &silence, at(3));
     assert_string_equal(logged(*state, text, sizeof text), "meter_a: no reply in time: silence\n");
-    log_trouble_over(&trouble, "meter_a", 4 * second);
+    log_trouble_over(&trouble, "meter_a", at(4));
     logged(*state, text, sizeof text);
-    log_trouble_failed(&trouble, "meter_a", &failure, 125 * second);
+    log_trouble_failed(&trouble, "meter_a", &failure, at(125));
     assert_string_equal(logged(*state, text, sizeof text), "meter_a: link down: closed\n");
 }
 

@@ -187,8 +187,8 @@ static void deadlines_saturate(void **state)
     assert_true(deadline_left_ms(past) < 0);
     assert_int_equal(deadline_poll_ms(deadline_in(INFINITY)), 3600000);
     assert_false(deadline_passed(deadline_in(INFINITY)));
-    assert_true(deadline_sooner(past, deadline_in(1)).nanoseconds == 0);
-    assert_true(deadline_sooner(deadline_in(1), past).nanoseconds == 0);
+    assert_true(deadline_sooner(past, deadline_in(1)).at.ns == 0);
+    assert_true(deadline_sooner(deadline_in(1), past).at.ns == 0);
     assert_in_range(deadline_poll_ms(deadline_in(plenty_ms)), 1, 20000);
 }
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Moments as people write them: ISO 8601, Gregorian calendar, UTC. */
-#ifndef GRADUS_DAEMON_MOMENT_H
-#define GRADUS_DAEMON_MOMENT_H
+#ifndef GRADUS_DAEMON_WALL_CLOCK_H
+#define GRADUS_DAEMON_WALL_CLOCK_H
 
 #include <stdbool.h>
 #include <stdint.h>

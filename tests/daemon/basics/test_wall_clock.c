@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Moments as people write them; the seconds are those of date(1), UTC. */
-#include "daemon/basics/moment.h"
+#include "daemon/basics/wall_clock.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

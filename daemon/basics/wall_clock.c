@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "moment.h"
+#include "wall_clock.h"
 
 #include <ctype.h>
 #include <time.h>
