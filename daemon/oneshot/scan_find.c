@@ -66,15 +66,19 @@ static bool fits(const struct profile *profile, const char *identity)
     return pattern_begins(&profile->protocol.identity, identity);
 }
 
+bool profile_fits_anybody(const struct profile *profile)
+{
+    return fits(profile, "NOBODY,NOTHING,0,0");
+}
+
 const struct profile *shelf_find(const struct shelf *shelf, const char *identity)
 {
-    static const char nobody[] = "NOBODY,NOTHING,0,0";
     const struct profile *any = NULL;
     for (size_t i = 0; i < shelf->count; i++) {
         const struct profile *profile = shelf->profiles[i];
         if (!fits(profile, identity))
             continue;
-        if (!fits(profile, nobody))
+        if (!profile_fits_anybody(profile))
             return profile;
         any = any == NULL ? profile : any;
     }

@@ -41,6 +41,9 @@ void shelf_free(struct shelf *shelf);
  */
 const struct profile *shelf_find(const struct shelf *shelf, const char *identity);
 
+/* Whether a profile says nothing of who it is for: a template, made for nobody in particular. */
+bool profile_fits_anybody(const struct profile *profile);
+
 /* Whether `text`, as a user may write it, means a device: its link, or its node by any name. */
 bool finding_means(const struct scan_device *device, const char *text);
 

@@ -26,7 +26,7 @@ static void put_string(FILE *out, const char *text)
     fputc('"', out);
 }
 
-void scan_print_stanza(FILE *out, const struct finding *findings, size_t index)
+void scan_print_stanza(FILE *out, const struct finding *findings, size_t index, bool more)
 {
     const struct finding *finding = &findings[index];
     const struct serial_line *line = &finding->line;
@@ -42,7 +42,7 @@ void scan_print_stanza(FILE *out, const struct finding *findings, size_t index)
         fprintf(out, "\n      serial = { baud = %d; framing = \"%d%c%d\"; flow = \"%s\"; };",
                 line->baud, line->data_bits, line->parity, line->stop_bits,
                 line_flow_word(line->flow));
-    fputs(" },\n", out);
+    fputs(more ? " },\n" : " }\n", out);
 }
 
 static const char *kind_name(const struct finding *finding)
@@ -109,7 +109,7 @@ static void print_finding(FILE *out, const struct finding *findings, size_t inde
     if (finding->device != NULL)
         print_device(out, finding);
     print_identity(out, finding);
-    scan_print_stanza(out, findings, index);
+    scan_print_stanza(out, findings, index, true);
 }
 
 void scan_print(FILE *out, const struct finding *findings, size_t count)

@@ -15,8 +15,8 @@ bool scan_print_json(FILE *out, const struct finding *findings, size_t count);
 
 /*
  * Writes one group of the settings' `instruments`; `profile` "..." is to be
- * filled in where no profile is known. Nothing where there is no link.
+ * filled in where no profile is known. Nothing where there is no link. `more`: another one follows.
  */
-void scan_print_stanza(FILE *out, const struct finding *findings, size_t index);
+void scan_print_stanza(FILE *out, const struct finding *findings, size_t index, bool more);
 
 #endif

@@ -4,6 +4,7 @@
 #include "line_words.h"
 #include "scan_find.h"
 #include "scan_print.h"
+#include "scan_write.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -14,13 +15,15 @@ static const char shipped_profiles[] = "/etc/gradus/profiles";
 
 static const char usage[] =
     "usage: gradusd --scan [--identify LINK|all]... [--line \"BAUD [FRAMING [FLOW]]\"]\n"
-    "               [--profiles FOLDER] [--json]\n"
+    "               [--profiles FOLDER] [--write FILE] [--json]\n"
     "Lists serial ports and USBTMC devices, each with a group for the settings file.\n"
     "--identify  sends *IDN? to this link, or to all that are found and not in use\n"
     "--line      how serial lines are set for that, as in \"115200 8N1 rts/cts\";\n"
     "            default \"9600 8N1 none\"\n"
     "--profiles  where the profiles are that identities are compared with;\n"
     "            default /etc/gradus/profiles\n"
+    "--write     makes a settings file of who answered; asks USB instruments (USBTMC) by itself,\n"
+    "            serial ports and other links where --identify names them; never over a file\n"
     "Exit status: 0 well, 2 usage, 3 one that was asked did not answer, or no list.\n";
 
 struct scan_options {
@@ -28,6 +31,7 @@ struct scan_options {
     size_t identify_count;
     bool all;
     const char *profiles; /* NULL: the shipped ones */
+    const char *write;    /* file; NULL: none */
     struct serial_line line;
     bool json;
     bool help;
@@ -45,6 +49,8 @@ static bool read_value(struct scan_options *options, const char *word, const cha
         return complain(word, "needs a value");
     if (strcmp(word, "--profiles") == 0)
         options->profiles = value;
+    else if (strcmp(word, "--write") == 0)
+        options->write = value;
     else if (strcmp(word, "--line") == 0)
         return line_read(value, &options->line) ||
                complain(value, "no line, expected as in \"115200 8N1 rts/cts\"");
@@ -64,7 +70,7 @@ static bool read_options(int argc, char **argv, struct scan_options *options)
         } else if (strcmp(word, "--help") == 0) {
             options->help = true;
         } else if (strcmp(word, "--identify") == 0 || strcmp(word, "--line") == 0 ||
-                   strcmp(word, "--profiles") == 0) {
+                   strcmp(word, "--profiles") == 0 || strcmp(word, "--write") == 0) {
             i++;
             if (!read_value(options, word, i < argc ? argv[i] : NULL))
                 return false;
@@ -90,7 +96,8 @@ static bool want(struct findings *findings, const char *text)
     bool found = false;
     for (size_t i = 0; i < findings->count; i++) {
         struct finding *finding = &findings->list[i];
-        if (finding->device != NULL && finding_means(finding->device, text))
+        if (finding->device != NULL ? finding_means(finding->device, text)
+                                    : finding->link != NULL && strcmp(finding->link, text) == 0)
             found = finding->wanted = true;
     }
     if (found)
@@ -108,7 +115,9 @@ static bool gather(const struct scan_options *options, const struct scan *scan,
         findings->list[findings->count++] =
             (struct finding) { .device = &scan->devices[i],
                                .link = scan->devices[i].link,
-                               .wanted = options->all && !scan->devices[i].in_use };
+                               .wanted = (options->all || (options->write != NULL &&
+                                                           scan->devices[i].kind != SCAN_SERIAL)) &&
+                                         !scan->devices[i].in_use };
     for (size_t i = 0; i < options->identify_count; i++)
         if (!want(findings, options->identify[i]))
             return false;
@@ -131,6 +140,26 @@ static int identify_and_print(const struct scan_options *options, const struct s
     return status;
 }
 
+/* Makes settings of what was found. */
+static int write_settings(const struct scan_places *places, const struct findings *findings,
+                          bool json)
+{
+    char said[600];
+    struct failure failure = { 0 };
+    if (scan_write_count(findings->list, findings->count) == 0) {
+        complain("--write",
+                 "nobody answered who has a profile, so there is nothing to write; name a "
+                 "serial port or link with --identify, or say \"--identify all\"");
+        return SCAN_FAILED;
+    }
+    if (!scan_write(places, findings->list, findings->count, &failure)) {
+        complain("--write", failure_text(&failure, said, sizeof said));
+        return SCAN_FAILED;
+    }
+    scan_write_tell(json ? stderr : stdout, places, findings->list, findings->count);
+    return SCAN_FINE;
+}
+
 /* The shipped profiles may be missing; a folder the user names may not. */
 static bool load_profiles(const struct scan_options *options, struct shelf *shelf)
 {
@@ -149,8 +178,15 @@ static int scan(const struct scan_options *options)
     struct shelf shelf = { 0 };
     struct scan scan = { 0 };
     struct findings findings = { 0 };
+    struct scan_places places;
     int status = SCAN_FAILED;
     if (!load_profiles(options, &shelf)) {
+        status = SCAN_USAGE;
+    } else if (options->write != NULL &&
+               !scan_places_find(options->write,
+                                 options->profiles != NULL ? options->profiles : shipped_profiles,
+                                 &places, &failure)) {
+        complain("--write", failure_text(&failure, said, sizeof said));
         status = SCAN_USAGE;
     } else if (!scan_list("", &scan, &failure)) {
         complain("list", failure_text(&failure, said, sizeof said));
@@ -162,6 +198,9 @@ static int scan(const struct scan_options *options)
             status = SCAN_USAGE;
         else
             status = identify_and_print(options, &shelf, &findings);
+        if (status != SCAN_USAGE && findings.list != NULL && options->write != NULL &&
+            write_settings(&places, &findings, options->json) != SCAN_FINE)
+            status = SCAN_FAILED;
     }
     free(findings.list);
     scan_free(&scan);

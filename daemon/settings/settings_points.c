@@ -344,12 +344,8 @@ void settings_read_points(struct settings *settings)
     const config_setting_t *list = strict_list(settings->root, "points");
     size_t count = list != NULL ? (size_t)config_setting_length(list) : 0;
 
-    if (list == NULL || settings->bench->probes == NULL)
+    if (count == 0 || settings->bench->probes == NULL)
         return;
-    if (count == 0) {
-        problems_at(settings->problems, list, "no points, expected one at least");
-        return;
-    }
     struct taken taken = { .stanzas = calloc(count, sizeof *taken.stanzas) };
     if (taken.stanzas == NULL) {
         problems_at(settings->problems, list, "no memory");

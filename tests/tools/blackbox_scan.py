@@ -3,8 +3,10 @@
 
 import json
 import os
+import shutil
 import socket
 import subprocess
+import tempfile
 import threading
 import unittest
 
@@ -27,6 +29,11 @@ connections = ( { instrument = "meter"; input = 1; source = "rail"; } );
 def scan(*words):
     return subprocess.run([GRADUS, "instruments", "--scan", *words], stdin=subprocess.DEVNULL,
                           capture_output=True, text=True, timeout=LIMIT_S)
+
+
+def ask(*words):
+    return subprocess.run([GRADUS, *words], stdin=subprocess.DEVNULL, capture_output=True,
+                          text=True, timeout=LIMIT_S)
 
 
 class Scan(unittest.TestCase):
@@ -84,6 +91,69 @@ class Scan(unittest.TestCase):
             found = self.found("--identify", link, status=3)
             thread.join(LIMIT_S)
         self.assertNotIn("identity", found[link])
+
+    def test_two_commands_lead_from_nothing_to_a_reading(self):
+        with StandIn(os.environ["STANDIN"], BENCH) as bench, \
+                tempfile.TemporaryDirectory() as folder:
+            links = [bench.address(name) for name in ("meter", "scope")]
+            path = os.path.join(folder, "shop.cfg")
+            wrote = scan("--profiles", PROFILES, "--write", path,
+                         *[word for link in (*links, links[0]) for word in ("--identify", link)])
+            self.assertEqual(wrote.returncode, 0, wrote.stderr)
+            self.assertIn(f'gradus read --settings {path} bench_meter 1 "dc voltage"', wrote.stdout)
+            read = ask("read", "--settings", path, "bench_meter", "1", "dc voltage", "--json")
+            self.assertEqual(read.returncode, 0, read.stderr)
+            reading = json.loads(read.stdout)
+            self.assertAlmostEqual(reading["value"], 5.0, delta=3 * reading["uncertainty"])
+            self.assertTrue(reading["stored"])
+            kept = ask("readings", "--settings", path, "--csv")
+            self.assertIn("bench_meter/1/dc voltage", kept.stdout)
+            with open(path, encoding="utf-8") as file:
+                text = file.read()
+            self.assertIn("said that it is TARNWERK,BENCH METER,", text)
+            self.assertEqual(ask("check", path).returncode, 0)
+            again = scan("--profiles", PROFILES, "--write", path, "--identify", links[1])
+            self.assertEqual(again.returncode, 2)
+            self.assertIn("there already", again.stderr)
+            with open(path, encoding="utf-8") as file:
+                self.assertEqual(file.read(), text)
+            self.assertEqual(sorted(os.listdir(folder)),
+                             ["shop.cfg", "shop.db", "shop.db.lock"])
+
+    def test_settings_are_written_of_known_instruments_only(self):
+        with StandIn(os.environ["STANDIN"], BENCH) as bench, \
+                tempfile.TemporaryDirectory() as folder:
+            os.mkdir(os.path.join(folder, "profiles"))
+            for name in ("generic-scpi-meter.cfg", "generic-scpi-scope.cfg", "tarnwerk-scope.cfg"):
+                shutil.copy(os.path.join(PROFILES, name), os.path.join(folder, "profiles"))
+            path = os.path.join(folder, "shop.cfg")
+            words = ("--profiles", os.path.join(folder, "profiles"), "--write", path)
+            none = scan(*words, "--identify", bench.address("meter"))
+            self.assertEqual(none.returncode, 3)
+            self.assertIn("nothing to write", none.stderr)
+            self.assertFalse(os.path.exists(path))
+            one = scan(*words, "--identify", bench.address("meter"), "--identify",
+                       bench.address("scope"))
+            self.assertEqual(one.returncode, 0, one.stderr)
+            with open(path, encoding="utf-8") as file:
+                text = file.read()
+            self.assertIn("which no profile was made for", text)
+            self.assertEqual(text.count("{ name = \"bench_"), 1)
+            self.assertEqual(ask("check", path).returncode, 0)
+        for wrong in ("/no/such/folder/x.cfg", "/tmp/", 'a"b.cfg'):
+            self.assertEqual(scan("--profiles", PROFILES, "--write", wrong).returncode, 2, wrong)
+
+    def test_a_daemon_of_ones_own_says_why_it_does_not_start(self):
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "shop.cfg")
+            with open(path, "w", encoding="utf-8") as file:
+                file.write("instruments = ( { nam = 1; } );")
+            run = ask("points", "--settings", path)
+            self.assertEqual(run.returncode, 2)
+            self.assertIn('unknown key "nam"', run.stderr)
+            self.assertIn("did not start", run.stderr)
+            both = ask("--socket", "unix:/x", "points", "--settings", path)
+            self.assertEqual(both.returncode, 2)
 
     def test_mistakes(self):
         for words in (("--identify", "nonsense"), ("--line", "fast"), ("--csv",),

@@ -6,6 +6,7 @@
 #include "arguments.h"
 #include "commands.h"
 #include "tools/gradus/basics/status.h"
+#include "tools/gradus/commands/own_daemon.h"
 
 #include <errno.h>
 #include <poll.h>
@@ -39,6 +40,25 @@ static int close_output(const struct terminal *terminal, int status)
     return status_worse(status, STATUS_NO_READING);
 }
 
+static int run_with_own_daemon(const struct command *command, const struct session *session)
+{
+    struct own_daemon own;
+    struct options options = *session->options;
+    struct session inner = *session;
+    if ((options.given & OPTION_SOCKET) != 0) {
+        terminal_complain(session->terminal, "--settings and --socket exclude each other");
+        return STATUS_USAGE;
+    }
+    int status = own_daemon_start(session, &own);
+    if (status != STATUS_PASS)
+        return status;
+    options.socket = own.socket;
+    inner.options = &options;
+    status = command->run(&inner);
+    own_daemon_end(&own);
+    return status;
+}
+
 static int run_subcommand(const struct arguments *arguments, const struct terminal *terminal)
 {
     const struct session session = { .options = &arguments->options,
@@ -65,7 +85,8 @@ static int run_subcommand(const struct arguments *arguments, const struct termin
     }
     const struct command *const command =
         arguments->command == NULL ? &command_help : arguments->command;
-    return command->run(&session);
+    return arguments->options.settings != NULL ? run_with_own_daemon(command, &session)
+                                               : command->run(&session);
 }
 
 int main(int argc, char **argv)

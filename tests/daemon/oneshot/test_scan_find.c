@@ -99,7 +99,7 @@ static void printed(const struct finding *findings, size_t index, const char *wa
     char *text = NULL;
     size_t size = 0;
     FILE *out = open_memstream(&text, &size);
-    scan_print_stanza(out, findings, index);
+    scan_print_stanza(out, findings, index, true);
     fclose(out);
     assert_string_equal(text, wanted);
     free(text);

@@ -78,6 +78,13 @@ static const struct option_row rows[] = {
     { "--with", OPTION_WITH, "KEY=VALUE", 0, 0, false,
       "another key of a point in the settings, as in frequency=50; may be repeated", 0 },
     { "--follow", OPTION_FOLLOW, NULL, 0, 0, false, "again and again, until SIGINT", 0 },
+    { "--write", OPTION_WRITE, "FILE", 0, 0, false,
+      "with --scan: make a settings file of who answered; USB instruments are asked by\n"
+      "themselves, serial ports and other links where --identify names them",
+      TEXT(write) },
+    { "--settings", OPTION_SETTINGS, "FILE", 0, 0, false,
+      "with a gradusd of its own, which has these settings and ends with the command",
+      TEXT(settings) },
     { .name = NULL },
 };
 

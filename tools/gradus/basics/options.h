@@ -43,6 +43,8 @@
 #define OPTION_LIMITS   (UINT64_C(1) << 29)
 #define OPTION_WITH     (UINT64_C(1) << 30)
 #define OPTION_FOLLOW   (UINT64_C(1) << 31)
+#define OPTION_WRITE    (UINT64_C(1) << 32)
+#define OPTION_SETTINGS (UINT64_C(1) << 33)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
@@ -85,6 +87,8 @@ struct options {
     int identify_count;
     const char *line;     /* how a serial line is set; NULL: the default */
     const char *profiles; /* folder; NULL: the shipped ones */
+    const char *write;    /* settings file to make; NULL: none */
+    const char *settings; /* of a daemon of one's own; NULL: the one that runs */
     bool follow;
     const char *probe;                   /* name; NULL: a plain connection */
     double expected;                     /* at the tip; NAN: not said */

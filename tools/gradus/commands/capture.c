@@ -288,7 +288,7 @@ const struct command command_capture = {
     .usage = "Captures one record at a point that hangs on a scope, draws it (every column from\n"
              "its smallest to its largest sample, so that narrow spikes show) and lists what it\n"
              "says. All values are at the tip. With --csv: time and value of each sample.\n",
-    .options = OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII,
+    .options = OPTION_SETTINGS | OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII,
     .least = 1,
     .most = 1,
     .run = run_capture,

@@ -170,6 +170,7 @@ const struct command command_explain = {
              "step of the display or converter at the tip, whether the signal fits, the expanded\n"
              "uncertainty to be expected, input resistance and what it does to the point.\n"
              "The chosen one is marked with *, and the reasons stand below.\n",
+    .options = OPTION_SETTINGS,
     .least = 1,
     .most = 1,
     .run = run_explain,

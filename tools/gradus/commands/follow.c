@@ -338,7 +338,7 @@ const struct command command_follow = {
              "where there was none. Its height is their span, or the uncertainty where that is\n"
              "larger, so that noise does not look like a trend. Ends at SIGINT or after --count\n"
              "readings of each point; the exit status is the worst of all readings.\n",
-    .options = OPTION_EVERY | OPTION_COUNT | OPTION_ALL | OPTION_DEADLINE,
+    .options = OPTION_EVERY | OPTION_COUNT | OPTION_ALL | OPTION_DEADLINE | OPTION_SETTINGS,
     .least = 1,
     .most = -1,
     .run = run_follow,

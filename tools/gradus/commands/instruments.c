@@ -112,7 +112,7 @@ static void append(char **words, size_t *count, const char *option, const char *
 static int scan(const struct session *session)
 {
     const struct options *const options = session->options;
-    char *words[2 * OPTIONS_MOST_LINKS + 8] = { NULL };
+    char *words[2 * OPTIONS_MOST_LINKS + 10] = { NULL };
     size_t count = 0;
     if (options->json)
         append(words, &count, "--json", NULL);
@@ -120,6 +120,8 @@ static int scan(const struct session *session)
         append(words, &count, "--line", options->line);
     if (options->profiles != NULL)
         append(words, &count, "--profiles", options->profiles);
+    if (options->write != NULL)
+        append(words, &count, "--write", options->write);
     for (int i = 0; i < options->identify_count; i++)
         append(words, &count, "--identify", options->identify[i]);
     const int status = program_become_with(session, "--scan", words);
@@ -137,8 +139,9 @@ static int run_instruments(const struct session *session)
     }
     if (options->scan)
         return scan(session);
-    if ((options->given & (OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES)) != 0) {
-        terminal_complain(session->terminal, "--identify, --line and --profiles go with --scan");
+    if ((options->given & (OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES | OPTION_WRITE)) != 0) {
+        terminal_complain(session->terminal,
+                          "--identify, --line, --profiles and --write go with --scan");
         return STATUS_USAGE;
     }
     return ask(session, NULL, "instruments", json_object(), ASK_PLAIN_MS, show);
@@ -148,15 +151,18 @@ const struct command command_instruments = {
     .name = "instruments",
     .arguments = "",
     .summary = "list the instruments and their state",
-    .usage = "Lists every instrument: state (idle, busy, down, or new while nothing was asked of\n"
-             "it), when it was last heard, how many requests wait, identity, calibration due date\n"
-             "and link. Why one is down, and what could be better about a link, stands below\n"
-             "the table.\n"
-             "With --scan it lists the serial ports and USBTMC devices of this machine instead,\n"
-             "each with a group for the settings file. Nothing is sent to any of them but to\n"
-             "those that --identify names, and none that is in use is touched. This is done by\n"
-             "gradusd --scan, looked for beside gradus, in ../sbin, ../libexec and PATH.\n"
-             "Exit status of --scan: 0 well, 2 usage, 3 one that was asked did not answer.\n",
-    .options = OPTION_SCAN | OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES,
+    .usage =
+        "Lists every instrument: state (idle, busy, down, or new while nothing was asked of\n"
+        "it), when it was last heard, how many requests wait, identity, calibration due date\n"
+        "and link. Why one is down, and what could be better about a link, stands below\n"
+        "the table.\n"
+        "With --scan it lists the serial ports and USBTMC devices of this machine instead,\n"
+        "each with a group for the settings file. Nothing is sent to any of them but to\n"
+        "those that --identify names, and none that is in use is touched. With --write FILE a\n"
+        "settings file is made of those that answered and have a profile; USB instruments are\n"
+        "asked then without being named. A file that is there is left as it is. All this is by\n"
+        "gradusd --scan, looked for beside gradus, in ../sbin, ../libexec and PATH.\n"
+        "Exit status of --scan: 0 well, 2 usage, 3 one that was asked did not answer.\n",
+    .options = OPTION_SCAN | OPTION_IDENTIFY | OPTION_LINE | OPTION_PROFILES | OPTION_WRITE,
     .run = run_instruments,
 };

@@ -135,7 +135,7 @@ const struct command command_measure = {
              "k, verdict, limits and range at the tip. All instruments work at the same time.\n"
              "A point without a reading has its reason in the verdict's place; standard error\n"
              "explains it. With --json and --csv rows are printed as they come, in that order.\n",
-    .options = OPTION_REPEAT | OPTION_DEADLINE | OPTION_ALL,
+    .options = OPTION_REPEAT | OPTION_DEADLINE | OPTION_ALL | OPTION_SETTINGS,
     .least = 1,
     .most = -1,
     .run = run_measure,

@@ -94,5 +94,6 @@ const struct command command_points = {
     .summary = "list the test points",
     .usage = "Lists every point with its quantity, expected value, limits, instrument and probe.\n"
              "Cautions, and which kept readings points are compared with, stand below the table.\n",
+    .options = OPTION_SETTINGS,
     .run = run_points,
 };

@@ -179,7 +179,7 @@ const struct command command_read = {
              "gradusd --keys lists the quantities and the keys that --with takes. With --follow\n"
              "it is measured again and again, as by gradus follow.\n",
     .options = OPTION_PROBE | OPTION_EXPECT | OPTION_LIMITS | OPTION_WITH | OPTION_FOLLOW |
-               OPTION_REPEAT | OPTION_DEADLINE | OPTION_EVERY | OPTION_COUNT,
+               OPTION_REPEAT | OPTION_DEADLINE | OPTION_EVERY | OPTION_COUNT | OPTION_SETTINGS,
     .least = 3,
     .most = 3,
     .run = run_read,

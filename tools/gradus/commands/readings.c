@@ -254,7 +254,8 @@ const struct command command_readings = {
         "digest,\n"
         "software version. With --verify no reading is listed, but every row is checked against\n"
         "the chain of digests: exit status 1 when a row was removed or altered.\n",
-    .options = OPTION_SINCE | OPTION_UNTIL | OPTION_LIMIT | OPTION_RUN | OPTION_VERIFY,
+    .options =
+        OPTION_SETTINGS | OPTION_SINCE | OPTION_UNTIL | OPTION_LIMIT | OPTION_RUN | OPTION_VERIFY,
     .least = 0,
     .most = 1,
     .run = run_readings,
