@@ -2,6 +2,7 @@
 #include "daemon_priv.h"
 
 #include "daemon/basics/log.h"
+#include "daemon/basics/wall_clock.h"
 #include "daemon/calls/methods.h"
 #include "daemon/loop/references.h"
 
@@ -179,7 +180,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     daemon->options = options;
     daemon->loop.bench = bench_ref(bench);
     daemon->service.started_at = monotonic_now();
-    clock_gettime(CLOCK_REALTIME, &daemon->service.started);
+    daemon->service.started = wall_time_now();
     daemon->service.loop = &daemon->loop;
     daemon->rpc = (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply };
     loop_keep(&daemon->loop);

@@ -142,6 +142,18 @@ static inline struct timespec moment_timespec(struct moment moment)
     return (struct timespec) { (time_t)(moment.ns / SECOND_NS), (long)(moment.ns % SECOND_NS) };
 }
 
+/* As clock_gettime(2) gives it. */
+static inline struct wall_time wall_time_of(struct timespec time)
+{
+    return (struct wall_time) { (int64_t)time.tv_sec * SECOND_NS + time.tv_nsec };
+}
+
+/* The same the other way round; not before 1970. */
+static inline struct timespec wall_time_timespec(struct wall_time time)
+{
+    return (struct timespec) { (time_t)(time.ns / SECOND_NS), (long)(time.ns % SECOND_NS) };
+}
+
 /* So long after; with a negative duration before. */
 static inline struct wall_time wall_time_plus(struct wall_time time, struct duration duration)
 {

@@ -7,9 +7,8 @@
 #define GRADUS_CORE_LEAD_ZERO_H
 
 #include "core/basics/failure.h"
+#include "core/basics/moment.h"
 #include "probe.h"
-
-#include <stdint.h>
 
 /* Leads that are said to be as the probe states, were zeroed, or are shorted for that just now. */
 enum lead_state { LEADS_STATED, LEADS_ZEROED, LEADS_SHORTED };
@@ -19,7 +18,7 @@ struct lead_zero {
     enum lead_state state;
     double resistance; /* ohm, of both leads and their contacts */
     double standard;   /* standard uncertainty of that, ohm */
-    int64_t when;      /* nanoseconds since 1970 */
+    struct wall_time when;
 };
 
 /*

@@ -6,6 +6,13 @@
 
 enum { YEAR_FIRST = 1970, YEAR_LAST = 2261 };
 
+struct wall_time wall_time_now(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_REALTIME, &now);
+    return wall_time_of(now);
+}
+
 /* Reads exactly `count` digits that come to `least` to `most`; moves on. */
 static bool parse_digits(const char **text, int count, int least, int most, int *number)
 {
@@ -58,7 +65,7 @@ static bool parse_time(const char **text, struct tm *parts, int64_t *nanoseconds
     return !parse_mark(text, '.') || parse_fraction(text, nanoseconds);
 }
 
-bool moment_read(const char *text, int64_t *nanoseconds)
+bool wall_time_read(const char *text, struct wall_time *time)
 {
     struct tm parts = { 0 };
     int64_t fraction = 0;
@@ -70,11 +77,6 @@ bool moment_read(const char *text, int64_t *nanoseconds)
     time_t seconds = timegm(&parts);
     if (*text != '\0' || parts.tm_mday != day) /* a day that does not exist becomes another one */
         return false;
-    *nanoseconds = (int64_t)seconds * 1000000000 + fraction;
+    *time = (struct wall_time) { (int64_t)seconds * SECOND_NS + fraction };
     return true;
-}
-
-int64_t moment_of(struct timespec time)
-{
-    return (int64_t)time.tv_sec * 1000000000 + time.tv_nsec;
 }

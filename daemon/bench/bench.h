@@ -7,6 +7,7 @@
 #ifndef GRADUS_DAEMON_BENCH_H
 #define GRADUS_DAEMON_BENCH_H
 
+#include "core/basics/moment.h"
 #include "core/basics/quantity.h"
 #include "core/input/loading.h"
 #include "core/input/mistakes.h"
@@ -48,10 +49,10 @@ struct bench_way {
 /* A reading of the store that the limits of a point refer to. */
 struct bench_stored {
     char point[BENCH_NAME]; /* that it is of; empty: none */
-    int64_t id;       /* its number; 0: the newest that passed when the settings take effect */
-    int64_t found;    /* the number of the one that was found; 0: none */
-    int64_t found_ns; /* when that was taken, nanoseconds since 1970 */
-    char verdict[24]; /* that it got */
+    int64_t id;    /* its number; 0: the newest that passed when the settings take effect */
+    int64_t found; /* the number of the one that was found; 0: none */
+    struct wall_time found_at; /* when that was taken */
+    char verdict[24];          /* that it got */
 };
 
 struct bench_point {

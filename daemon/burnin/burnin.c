@@ -20,7 +20,7 @@ static int64_t clock_at(clockid_t id)
 {
     struct timespec time;
     clock_gettime(id, &time);
-    return moment_of(time);
+    return wall_time_of(time).ns;
 }
 
 static struct burnin_clock host_now(void *context)
@@ -275,7 +275,7 @@ static bool probes_good(struct burnin *burnin, const struct bench_burnin *plan,
     bool good = true;
     for (size_t i = 0; good && plan->probe_checks_s > 0 && i < plan->point_count; i++)
         good = probe_checks_good(burnin->checks, loop->bench, plan->phases[0].points[i],
-                                 plan->probe_checks_s, clock_at(CLOCK_REALTIME), failure);
+                                 plan->probe_checks_s, wall_time_now(), failure);
     return good;
 }
 

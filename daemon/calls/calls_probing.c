@@ -262,7 +262,7 @@ static void note_check(struct service *service, const struct job *job,
                        const struct compensation *found)
 {
     struct text body = { 0 };
-    probe_checks_note(service->probe_checks, job->bench, job->point, found, moment_of(job->taken));
+    probe_checks_note(service->probe_checks, job->bench, job->point, found, job->taken);
     probe_checks_encode(&body, job->bench, job->point, found);
     put_on_record(service, EVENT_COMPENSATION_CHECKED, &body, job);
 }
@@ -341,8 +341,7 @@ static bool read_zero(const struct job *job, struct lead_zero *zero, struct fail
         *failure = reading->failure;
         return false;
     }
-    *zero = (struct lead_zero) { LEADS_ZEROED, value, reading->expanded.standard,
-                                 moment_of(job->taken) };
+    *zero = (struct lead_zero) { LEADS_ZEROED, value, reading->expanded.standard, job->taken };
     return lead_zero_fits(&job->bench->probes[job->point->probe], value, uncertainty, failure);
 }
 

@@ -31,9 +31,9 @@ void call_ask(struct service *service, struct rpc_call *call, struct store_query
     call_refuse(service->loop, call, &failure);
 }
 
-static bool read_moment(const struct rpc_value *value, int64_t *moment)
+static bool read_time(const struct rpc_value *value, struct wall_time *time)
 {
-    return !value->given || moment_read(value->text, moment);
+    return !value->given || wall_time_read(value->text, time);
 }
 
 bool call_name(const struct rpc_value *value, char name[BENCH_NAME])
@@ -50,8 +50,8 @@ static bool read_page(struct store_page *page, struct rpc_call *call,
         page->after = values[READINGS_AFTER].integer;
     if (values[READINGS_BEFORE].given)
         page->before = values[READINGS_BEFORE].integer;
-    if (!read_moment(&values[READINGS_SINCE], &page->since_ns) ||
-        !read_moment(&values[READINGS_UNTIL], &page->until_ns))
+    if (!read_time(&values[READINGS_SINCE], &page->since) ||
+        !read_time(&values[READINGS_UNTIL], &page->until))
         rpc_fail_params(call, "since or until is no moment",
                         "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
     else if (!call_name(&values[READINGS_POINT], page->point) ||

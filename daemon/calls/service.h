@@ -20,7 +20,7 @@ struct service {
     struct answers *answers;
     struct probe_checks *probe_checks;
     struct burnin *burnin;
-    struct timespec started; /* wall time */
+    struct wall_time started;
     struct moment started_at;
 };
 

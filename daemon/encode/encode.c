@@ -3,26 +3,33 @@
 
 #include "core/input/tuned_circuit.h"
 #include "core/uncertainty/expand.h"
+#include "daemon/basics/wall_clock.h"
 #include "daemon/bench/point_chain.h"
 #include "encode_analysis.h"
 
 #include <math.h>
 #include <stdio.h>
 
-char *encode_time(char text[ENCODE_TIME_SIZE], struct timespec time)
+char *encode_time(char text[ENCODE_TIME_SIZE], struct wall_time time)
 {
+    const struct timespec whole = wall_time_timespec(time);
     struct tm parts;
     size_t length = 0;
-    if (gmtime_r(&time.tv_sec, &parts) != NULL)
+    if (gmtime_r(&whole.tv_sec, &parts) != NULL)
         length = strftime(text, ENCODE_TIME_SIZE - 6, "%Y-%m-%dT%H:%M:%S", &parts);
-    snprintf(text + length, ENCODE_TIME_SIZE - length, ".%03dZ", (int)(time.tv_nsec / 1000000));
+    snprintf(text + length, ENCODE_TIME_SIZE - length, ".%03dZ",
+             (int)(whole.tv_nsec / MILLISECOND_NS));
     return text;
 }
 
 void encode_moment(struct text *text, const char *key, int64_t moment)
 {
+    encode_wall_time(text, key, (struct wall_time) { moment });
+}
+
+void encode_wall_time(struct text *text, const char *key, struct wall_time time)
+{
     char written[ENCODE_TIME_SIZE];
-    const struct timespec time = { (time_t)(moment / 1000000000), (long)(moment % 1000000000) };
     text_member_string(text, key, encode_time(written, time));
 }
 
@@ -377,23 +384,19 @@ void encode_error(struct text *text, const struct failure *failure, const struct
 static void encode_reference(struct text *text, const struct bench_point *point)
 {
     const struct bench_stored *stored = &point->stored;
-    char time[ENCODE_TIME_SIZE];
-    struct timespec now;
     if (stored->point[0] == '\0')
         return;
     text_key(text, "reference");
     text_open(text, '{');
     text_member_string(text, "point", stored->point);
     if (stored->found != 0) {
-        const struct timespec taken = { stored->found_ns / 1000000000,
-                                        stored->found_ns % 1000000000 };
-        clock_gettime(CLOCK_REALTIME, &now);
         text_member_integer(text, "id", stored->found);
         text_member_number(text, "value", point->limits.reference);
         text_member_number(text, "uncertainty", point->limits.reference_uncertainty);
         text_member_string(text, "verdict", stored->verdict);
-        text_member_string(text, "time", encode_time(time, taken));
-        text_member_integer(text, "age_s", now.tv_sec - taken.tv_sec);
+        encode_wall_time(text, "time", stored->found_at);
+        text_member_integer(text, "age_s",
+                            wall_time_since(wall_time_now(), stored->found_at).ns / SECOND_NS);
     }
     text_close(text, '}');
 }

@@ -7,18 +7,18 @@
 #ifndef GRADUS_DAEMON_ENCODE_H
 #define GRADUS_DAEMON_ENCODE_H
 
+#include "core/basics/moment.h"
 #include "daemon/basics/json_text.h"
 #include "daemon/measure/measure.h"
 
 #include <stdint.h>
-#include <time.h>
 
 /* What belongs to a reading besides the reading. All borrowed. */
 struct occasion {
     const struct bench *bench;
     const struct bench_point *point;
     const char *identity; /* of the instrument; empty: not known */
-    struct timespec time; /* wall time */
+    struct wall_time time;
     uint64_t sequence;
     double frequency; /* of the signal, hertz; NAN: not known */
 };
@@ -26,10 +26,13 @@ struct occasion {
 enum { ENCODE_TIME_SIZE = 32 };
 
 /* Writes "2026-01-31T23:59:59.999Z". Returns `text`. */
-char *encode_time(char text[ENCODE_TIME_SIZE], struct timespec time);
+char *encode_time(char text[ENCODE_TIME_SIZE], struct wall_time time);
 
 /* Key and moment, nanoseconds since 1970. */
 void encode_moment(struct text *text, const char *key, int64_t moment);
+
+/* Key and time. */
+void encode_wall_time(struct text *text, const char *key, struct wall_time time);
 
 /* The reading object. The reading must hold a value; without one the text is spoilt. */
 void encode_reading(struct text *text, const struct occasion *occasion,

@@ -17,7 +17,7 @@ struct probe_check {
     int input;
     bool checked; /* its compensation, which `found` and `when` are of */
     struct compensation found;
-    int64_t when;
+    struct wall_time when;
     struct lead_zero zero;
     SLIST_ENTRY(probe_check) next;
 };
@@ -79,7 +79,7 @@ static struct probe_check *keep(struct probe_checks *checks, const char *probe,
     return check;
 }
 
-static bool note(struct probe_check *check, const struct compensation *found, int64_t when)
+static bool note(struct probe_check *check, const struct compensation *found, struct wall_time when)
 {
     if (check == NULL)
         return false;
@@ -91,7 +91,7 @@ static bool note(struct probe_check *check, const struct compensation *found, in
 
 bool probe_checks_note(struct probe_checks *checks, const struct bench *bench,
                        const struct bench_point *point, const struct compensation *found,
-                       int64_t when)
+                       struct wall_time when)
 {
     return note(keep(checks, bench->probes[point->probe].name,
                      bench->instruments[point->instrument].name, point->input),
@@ -143,7 +143,7 @@ void probe_checks_encode(struct text *text, const struct bench *bench,
     text_close(text, '}');
 }
 
-bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t when)
+bool probe_checks_recall(struct probe_checks *checks, const char *body, struct wall_time when)
 {
     json_t *record = json_loads(body, 0, NULL);
     const char *probe = body_text(record, "probe");
@@ -159,7 +159,7 @@ bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t 
     return noted;
 }
 
-bool probe_checks_recall_zero(struct probe_checks *checks, const char *body, int64_t when)
+bool probe_checks_recall_zero(struct probe_checks *checks, const char *body, struct wall_time when)
 {
     json_t *record = json_loads(body, 0, NULL);
     const char *probe = body_text(record, "probe");
@@ -192,15 +192,15 @@ void probe_checks_recall_all(struct probe_checks *checks, const char *path)
     struct store_event event;
     while (store_events_next(&events, &event))
         if (event_kind_of(event.kind) == EVENT_LEADS_ZEROED)
-            probe_checks_recall_zero(checks, event.body, event.time_ns);
+            probe_checks_recall_zero(checks, event.body, event.at);
         else
-            probe_checks_recall(checks, event.body, event.time_ns);
+            probe_checks_recall(checks, event.body, event.at);
     store_events_end(&events, &ignored);
     store_look_close(&look);
 }
 
 bool probe_checks_good(const struct probe_checks *checks, const struct bench *bench,
-                       const struct bench_point *point, double most_s, int64_t now,
+                       const struct bench_point *point, double most_s, struct wall_time now,
                        struct failure *failure)
 {
     const struct probe *probe = &bench->probes[point->probe];
@@ -215,7 +215,7 @@ bool probe_checks_good(const struct probe_checks *checks, const struct bench *be
         return failure_set(failure, FAILURE_MISTAKE, point->name, "a compensated probe",
                            "probe %s is %s: ratio %.4g", probe->name,
                            compensation_name(check->found.kind), check->found.ratio);
-    double age = (double)(now - check->when) / 1e9;
+    double age = duration_seconds(wall_time_since(now, check->when));
     if (age < 0)
         return failure_set(failure, FAILURE_MISTAKE, point->name, "a clock that is right",
                            "probe %s was checked later than now", probe->name);

@@ -24,12 +24,10 @@ void probe_checks_free(struct probe_checks *checks);
 /*
  * Notes the outcome of a check of a point's probe at its input, in place of the one before.
  * False, and nothing is noted, when memory is short.
- *
- * when  nanoseconds since 1970
  */
 bool probe_checks_note(struct probe_checks *checks, const struct bench *bench,
                        const struct bench_point *point, const struct compensation *found,
-                       int64_t when);
+                       struct wall_time when);
 
 /* The same for the zero of the probe's leads, taken at zero->when. */
 bool probe_checks_note_zero(struct probe_checks *checks, const struct bench *bench,
@@ -43,10 +41,10 @@ struct lead_zero probe_checks_zero(const struct probe_checks *checks, const stru
  * Takes in a check as it was put on record by probe_checks_encode(). What is
  * no such text, or of no known state, is passed over. False when memory is short.
  */
-bool probe_checks_recall(struct probe_checks *checks, const char *body, int64_t when);
+bool probe_checks_recall(struct probe_checks *checks, const char *body, struct wall_time when);
 
 /* The same for a zero, by probe_checks_encode_zero(). */
-bool probe_checks_recall_zero(struct probe_checks *checks, const char *body, int64_t when);
+bool probe_checks_recall_zero(struct probe_checks *checks, const char *body, struct wall_time when);
 
 /* Takes in the checks and zeros that the database at `path` has on record, in their order. */
 void probe_checks_recall_all(struct probe_checks *checks, const char *path);
@@ -65,10 +63,9 @@ void probe_checks_encode_zero(struct text *text, const struct bench *bench,
  * long ago, or, by a clock that was set back, later than now. A probe that is no divider has nothing to compensate and is good.
  *
  * most_s  how old the check may be, seconds, > 0
- * now     nanoseconds since 1970
  */
 bool probe_checks_good(const struct probe_checks *checks, const struct bench *bench,
-                       const struct bench_point *point, double most_s, int64_t now,
+                       const struct bench_point *point, double most_s, struct wall_time now,
                        struct failure *failure);
 
 #endif

@@ -10,12 +10,12 @@
 #define GRADUS_DAEMON_PUBLISH_H
 
 #include "core/basics/failure.h"
+#include "core/basics/moment.h"
 #include "daemon/basics/json_text.h"
 #include "daemon/store/event_kinds.h"
 
 #include <stdbool.h>
 #include <stddef.h>
-#include <time.h>
 
 struct job;
 struct record;
@@ -26,8 +26,8 @@ struct happening {
     const char *subject;     /* name of the run or instrument; "": of neither */
     const char *plan;        /* of the run; "": it is of none */
     const struct text *body; /* details, JSON; NULL: none */
-    struct timespec time;    /* wall time */
-    struct record *record;   /* the store's, once it has taken it; good for the moment only */
+    struct wall_time time;
+    struct record *record; /* the store's, once it has taken it; good for the moment only */
 };
 
 /* Who is told. A function that is NULL is not called. */

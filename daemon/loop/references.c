@@ -9,7 +9,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include <time.h>
 
 /* What speaks against a row as the reference of a point; NULL: nothing. */
 static const char *objection(const struct bench_point *point, const struct store_row *row,
@@ -27,15 +26,13 @@ static const char *objection(const struct bench_point *point, const struct store
 }
 
 /* An age in the unit that suits it. */
-static const char *age_text(int64_t since_ns, char *text, size_t size)
+static const char *age_text(struct wall_time since, char *text, size_t size)
 {
     static const struct {
         double least, seconds;
         const char *name;
     } units[] = { { 172800, 86400, "days" }, { 7200, 3600, "hours" }, { 120, 60, "minutes" } };
-    struct timespec now;
-    clock_gettime(CLOCK_REALTIME, &now);
-    double age = (double)(moment_of(now) - since_ns) / 1e9;
+    double age = duration_seconds(wall_time_since(wall_time_now(), since));
     for (size_t i = 0; i < sizeof units / sizeof *units; i++)
         if (age >= units[i].least) {
             snprintf(text, size, "%.0f %s old", age / units[i].seconds, units[i].name);
@@ -55,7 +52,7 @@ static void read_row(struct bench_point *point, const struct store_row *row, boo
     } else {
         char age[32];
         point->stored.found = row->id;
-        point->stored.found_ns = row->time_ns;
+        point->stored.found_at = row->at;
         snprintf(point->stored.verdict, sizeof point->stored.verdict, "%s",
                  row->verdict != NULL ? row->verdict : "none");
         point->limits.reference = row->value;
@@ -63,7 +60,7 @@ static void read_row(struct bench_point *point, const struct store_row *row, boo
         log_line(LOG_PRIORITY_NOTICE,
                  "%s: its reference is reading %lld of %s, %.9g %s of %s, %s, verdict %s",
                  point->name, (long long)row->id, point->stored.point, row->value, row->unit,
-                 row->time, age_text(row->time_ns, age, sizeof age), point->stored.verdict);
+                 row->time, age_text(row->at, age, sizeof age), point->stored.verdict);
     }
     json_decref(body);
 }

@@ -229,7 +229,7 @@ static struct store_row row_of(const struct record *record, int64_t id)
     return (struct store_row) { .id = id,
                                 .point = record->point,
                                 .time = record->time,
-                                .time_ns = record->time_ns,
+                                .at = record->at,
                                 .sequence = record->sequence,
                                 .value = record->value,
                                 .uncertainty = record->uncertainty,
@@ -252,7 +252,7 @@ static void bind_row(sqlite3_stmt *statement, const struct store_row *row)
     sqlite3_bind_int64(statement, 1, row->id);
     bind_text(statement, 2, row->point);
     bind_text(statement, 3, row->time);
-    sqlite3_bind_int64(statement, 4, row->time_ns);
+    sqlite3_bind_int64(statement, 4, row->at.ns);
     sqlite3_bind_int64(statement, 5, row->sequence);
     sqlite3_bind_double(statement, 6, row->value);
     sqlite3_bind_double(statement, 7, row->uncertainty);
@@ -298,7 +298,7 @@ bool store_db_event(struct store_db *db, struct store_event *event, uint8_t dige
     store_event_digest(event, db->digest, digest);
     sqlite3_bind_int64(statement, 1, event->id);
     bind_text(statement, 2, event->time);
-    sqlite3_bind_int64(statement, 3, event->time_ns);
+    sqlite3_bind_int64(statement, 3, event->at.ns);
     bind_text(statement, 4, event->kind);
     bind_text(statement, 5, event->subject);
     sqlite3_bind_int64(statement, 6, event->first);
@@ -314,7 +314,7 @@ static bool write_record(struct store_db *db, struct record *record)
     if (record->bench != NULL)
         return write_reading(db, record);
     struct store_event event = { .time = record->time,
-                                 .time_ns = record->time_ns,
+                                 .at = record->at,
                                  .kind = record->kind,
                                  .subject = record->run,
                                  .body = record->body.bytes };

@@ -176,7 +176,7 @@ bool store_events_next(struct store_events *events, struct store_event *event)
         return false;
     *event = (struct store_event) { .id = sqlite3_column_int64(events->at, 0),
                                     .time = store_read_text(events->at, 1),
-                                    .time_ns = sqlite3_column_int64(events->at, 2),
+                                    .at = { sqlite3_column_int64(events->at, 2) },
                                     .kind = store_read_text(events->at, 3),
                                     .subject = store_read_text(events->at, 4),
                                     .body = store_read_text(events->at, 5) };

@@ -2,6 +2,8 @@
 /* Opening the database of the store: is it ours, sound, and set to be durable? */
 #include "store_db_priv.h"
 
+#include "daemon/basics/wall_clock.h"
+
 #include "store_row.h"
 
 #include <errno.h>
@@ -43,11 +45,9 @@ static bool configure(sqlite3 *sqlite)
 static bool write_origin(sqlite3 *sqlite, const char *follows)
 {
     char time[ENCODE_TIME_SIZE];
-    struct timespec now;
     uint8_t digest[CHAIN_SIZE];
     sqlite3_stmt *statement = NULL;
-    clock_gettime(CLOCK_REALTIME, &now);
-    const struct store_origin origin = { encode_time(time, now), follows };
+    const struct store_origin origin = { encode_time(time, wall_time_now()), follows };
     store_origin_digest(&origin, digest);
     if (sqlite3_prepare_v2(sqlite, "INSERT INTO head VALUES (1, ?, ?, 0, ?)", -1, &statement,
                            NULL) != SQLITE_OK)
@@ -154,10 +154,9 @@ static bool rename_part(const char *path, const char *new_path, const char *endi
 bool store_db_set_aside(const char *path, char *name, size_t size, struct failure *failure)
 {
     char new_path[600];
-    struct timespec now;
+    const struct timespec now = wall_time_timespec(wall_time_now());
     struct tm parts;
     char stamp[32] = "";
-    clock_gettime(CLOCK_REALTIME, &now);
     if (gmtime_r(&now.tv_sec, &parts) != NULL)
         strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", &parts);
     /* The settings see to it that the path ends in .db. */

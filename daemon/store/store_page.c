@@ -52,8 +52,8 @@ static sqlite3_stmt *prepare_page(sqlite3 *sqlite, const struct store_page *quer
         return NULL;
     sqlite3_bind_int64(statement, 1, query->after);
     sqlite3_bind_int64(statement, 2, query->before);
-    sqlite3_bind_int64(statement, 3, query->since_ns);
-    sqlite3_bind_int64(statement, 4, query->until_ns);
+    sqlite3_bind_int64(statement, 3, query->since.ns);
+    sqlite3_bind_int64(statement, 4, query->until.ns);
     sqlite3_bind_text(statement, 5, query->point[0] != '\0' ? query->point : NULL, -1,
                       SQLITE_STATIC);
     sqlite3_bind_text(statement, 6, query->run[0] != '\0' ? query->run : NULL, -1, SQLITE_STATIC);
@@ -129,8 +129,8 @@ struct store_page *store_page_new(void)
     struct store_page *page = store_query_new(sizeof *page, read_page);
     if (page == NULL)
         return NULL;
-    page->since_ns = INT64_MIN;
-    page->until_ns = INT64_MAX;
+    page->since = WALL_TIME_FIRST;
+    page->until = WALL_TIME_LAST;
     page->after = -1;
     page->before = INT64_MAX;
     page->limit = QUERY_MOST;

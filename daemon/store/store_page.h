@@ -3,17 +3,18 @@
 #ifndef GRADUS_DAEMON_STORE_PAGE_H
 #define GRADUS_DAEMON_STORE_PAGE_H
 
+#include "core/basics/moment.h"
 #include "store_query.h"
 
 struct store_page {
     struct store_query query;
-    char point[64];   /* empty: of all points */
-    char run[64];     /* empty: of any run or none */
-    int64_t since_ns; /* INT64_MIN: from the first */
-    int64_t until_ns; /* INT64_MAX: to the last */
-    int64_t after;    /* ids above this, the oldest of them; -1: the newest of all */
-    int64_t before;   /* ids below this */
-    size_t limit;     /* 1 to QUERY_MOST */
+    char point[64]; /* empty: of all points */
+    char run[64];   /* empty: of any run or none */
+    struct wall_time since;
+    struct wall_time until;
+    int64_t after;  /* ids above this, the oldest of them; -1: the newest of all */
+    int64_t before; /* ids below this */
+    size_t limit;   /* 1 to QUERY_MOST */
 };
 
 /* The newest QUERY_MOST readings of everything. NULL when memory is short. */

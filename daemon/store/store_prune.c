@@ -10,15 +10,15 @@
 /* Rows removed in one step where no interval bounds them. */
 #define STEP "2000"
 
-static const double day_ns = 86400e9;
+static const double day_s = 86400;
 
 /* A step under way. */
 struct pruning {
     struct store_db *db;
     char time[ENCODE_TIME_SIZE];
-    int64_t now_ns;
-    int64_t from_ns;  /* the interval a summary is of */
-    int64_t until_ns; /* rows before this moment go */
+    struct wall_time now;
+    struct wall_time from;  /* the interval a summary is of */
+    struct wall_time until; /* rows before this go */
     uint64_t removed;
 };
 
@@ -29,21 +29,21 @@ struct pruning {
     " (SELECT 1 FROM events WHERE kind = 'run ended' AND subject = began.subject"                  \
     " AND id > began.id)))"
 
-static sqlite3_stmt *prepared(struct store_db *db, const char *sql, int64_t moment)
+static sqlite3_stmt *prepared(struct store_db *db, const char *sql, int64_t number)
 {
     sqlite3_stmt *statement = NULL;
     sqlite3_prepare_v2(db->sqlite, sql, -1, &statement, NULL);
-    sqlite3_bind_int64(statement, 1, moment);
+    sqlite3_bind_int64(statement, 1, number);
     return statement;
 }
 
-/* The time of the oldest reading that may go; INT64_MAX: there is none, or it cannot be told. */
-static int64_t oldest(struct store_db *db, int64_t cutoff)
+/* The time of the oldest reading that may go; WALL_TIME_LAST: there is none, or it cannot be told. */
+static struct wall_time oldest(struct store_db *db, struct wall_time cutoff)
 {
-    sqlite3_stmt *statement = prepared(db, "SELECT min(time_ns) " OLD_READINGS, cutoff);
-    int64_t time = INT64_MAX;
+    sqlite3_stmt *statement = prepared(db, "SELECT min(time_ns) " OLD_READINGS, cutoff.ns);
+    struct wall_time time = WALL_TIME_LAST;
     if (sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_type(statement, 0) != SQLITE_NULL)
-        time = sqlite3_column_int64(statement, 0);
+        time.ns = sqlite3_column_int64(statement, 0);
     sqlite3_finalize(statement);
     return time;
 }
@@ -52,8 +52,8 @@ static void encode_summary(struct text *text, sqlite3_stmt *at, const struct pru
 {
     static const char *const numbers[] = { "mean", "minimum", "maximum", "largest_uncertainty" };
     text_open(text, '{');
-    text_member_integer(text, "from_ns", pruning->from_ns);
-    text_member_integer(text, "until_ns", pruning->until_ns);
+    text_member_integer(text, "from_ns", pruning->from.ns);
+    text_member_integer(text, "until_ns", pruning->until.ns);
     text_member_string(text, "unit", (const char *)sqlite3_column_text(at, 3));
     text_member_integer(text, "readings", sqlite3_column_int64(at, 4));
     text_member_integer(text, "failures", sqlite3_column_int64(at, 5));
@@ -70,7 +70,7 @@ static bool write_summary(struct pruning *pruning, sqlite3_stmt *at)
     uint8_t digest[CHAIN_SIZE];
     encode_summary(&text, at, pruning);
     struct store_event event = { .time = pruning->time,
-                                 .time_ns = pruning->now_ns,
+                                 .at = pruning->now,
                                  .kind = "summary",
                                  .subject = (const char *)sqlite3_column_text(at, 0),
                                  .first = sqlite3_column_int64(at, 1),
@@ -89,7 +89,7 @@ static bool summarise(struct pruning *pruning)
         "SELECT point, min(id), max(id), unit, count(value), count(reason),"
         " sum(coalesce(verdict NOT IN ('pass', 'none'), 0)), avg(value), min(value), max(value),"
         " max(uncertainty) " OLD_READINGS " GROUP BY point, unit ORDER BY point, unit",
-        pruning->until_ns);
+        pruning->until.ns);
     bool written = at != NULL;
     int code = SQLITE_DONE;
     while (written && (code = sqlite3_step(at)) == SQLITE_ROW)
@@ -111,7 +111,7 @@ static bool remove_stretch(struct pruning *pruning, int64_t first, int64_t last,
 {
     uint8_t digest[CHAIN_SIZE];
     struct store_event event = { .time = pruning->time,
-                                 .time_ns = pruning->now_ns,
+                                 .at = pruning->now,
                                  .kind = "pruned",
                                  .first = first,
                                  .last = last,
@@ -156,7 +156,7 @@ static bool remove_found(struct pruning *pruning, sqlite3_stmt *found)
  */
 static bool list(struct pruning *pruning, const char *sql)
 {
-    sqlite3_stmt *statement = prepared(pruning->db, sql, pruning->until_ns);
+    sqlite3_stmt *statement = prepared(pruning->db, sql, pruning->until.ns);
     sqlite3_step(statement);
     return sqlite3_finalize(statement) == SQLITE_OK;
 }
@@ -188,45 +188,45 @@ static bool prune_summaries(struct pruning *pruning)
            remove_listed(pruning);
 }
 
-/* The moment before which readings go in this step; INT64_MIN: none do. */
-static int64_t readings_until(struct pruning *pruning, const struct bench_store *settings)
+/* Before which readings go in this step; WALL_TIME_FIRST: none do. */
+static struct wall_time readings_until(struct pruning *pruning, const struct bench_store *settings)
 {
     double days = settings->keep_all_days > 0 ? settings->keep_all_days : settings->retention_days;
     if (days <= 0)
-        return INT64_MIN;
-    int64_t cutoff = pruning->now_ns - (int64_t)(days * day_ns);
-    int64_t interval = (int64_t)(settings->summary_s * 1e9);
-    if (interval == 0)
+        return WALL_TIME_FIRST;
+    struct wall_time cutoff = wall_time_plus(pruning->now, duration_of_seconds(-days * day_s));
+    struct duration interval = duration_of_seconds(settings->summary_s);
+    if (interval.ns == 0)
         return cutoff;
-    cutoff -= cutoff % interval; /* an interval goes as a whole */
-    int64_t first = oldest(pruning->db, cutoff);
-    if (first >= cutoff)
-        return INT64_MIN;
-    pruning->from_ns = first - first % interval;
-    return pruning->from_ns + interval;
+    cutoff.ns -= cutoff.ns % interval.ns; /* an interval goes as a whole */
+    struct wall_time first = oldest(pruning->db, cutoff);
+    if (!wall_time_before(first, cutoff))
+        return WALL_TIME_FIRST;
+    pruning->from.ns = first.ns - first.ns % interval.ns;
+    return wall_time_plus(pruning->from, interval);
 }
 
 static bool prune(struct pruning *pruning, const struct bench_store *settings)
 {
-    int64_t until = readings_until(pruning, settings);
+    struct wall_time until = readings_until(pruning, settings);
     bool pruned = true;
-    if (until != INT64_MIN) {
-        pruning->until_ns = until;
+    if (wall_time_before(WALL_TIME_FIRST, until)) {
+        pruning->until = until;
         pruned = prune_readings(pruning, settings->summary_s);
     }
     if (pruned && settings->retention_days > 0) {
-        pruning->until_ns = pruning->now_ns - (int64_t)(settings->retention_days * day_ns);
+        pruning->until =
+            wall_time_plus(pruning->now, duration_of_seconds(-settings->retention_days * day_s));
         pruned = prune_summaries(pruning);
     }
     return pruned;
 }
 
 enum store_state store_prune(struct store_db *db, const struct bench_store *settings,
-                             struct timespec now, uint64_t *removed, bool *more,
+                             struct wall_time now, uint64_t *removed, bool *more,
                              struct failure *failure)
 {
-    struct pruning pruning = { .db = db };
-    pruning.now_ns = moment_of(now);
+    struct pruning pruning = { .db = db, .now = now };
     encode_time(pruning.time, now);
     if (settings->keep_all_days <= 0 && settings->retention_days <= 0)
         return STORE_WELL;

@@ -10,17 +10,14 @@
 
 #include "store_db.h"
 
-#include <time.h>
-
 /*
  * One step, in one transaction: a summary interval, or some thousand rows.
  *
- * now      wall time
  * removed  gains the rows removed
  * more     whether another step would find more
  */
 enum store_state store_prune(struct store_db *db, const struct bench_store *settings,
-                             struct timespec now, uint64_t *removed, bool *more,
+                             struct wall_time now, uint64_t *removed, bool *more,
                              struct failure *failure);
 
 #endif

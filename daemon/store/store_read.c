@@ -86,7 +86,7 @@ const uint8_t *store_read_row(sqlite3_stmt *statement, struct store_row *row)
     *row = (struct store_row) { .id = sqlite3_column_int64(statement, 0),
                                 .point = text_at(statement, 1),
                                 .time = text_at(statement, 2),
-                                .time_ns = sqlite3_column_int64(statement, 3),
+                                .at = { sqlite3_column_int64(statement, 3) },
                                 .sequence = sqlite3_column_int64(statement, 4),
                                 .value = real_at(statement, 5),
                                 .uncertainty = real_at(statement, 6),

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static struct record *record_new(const char *kind, struct timespec time)
+static struct record *record_new(const char *kind, struct wall_time time)
 {
     struct record *record = calloc(1, sizeof *record);
     if (record == NULL)
@@ -16,7 +16,7 @@ static struct record *record_new(const char *kind, struct timespec time)
     record->kind = kind;
     record->value = NAN;
     record->uncertainty = NAN;
-    record->time_ns = moment_of(time);
+    record->at = time;
     encode_time(record->time, time);
     return record;
 }
@@ -68,7 +68,7 @@ struct record *record_reading(struct bench *bench, const struct occasion *occasi
     return record;
 }
 
-struct record *record_event(const char *kind, const char *run, struct timespec time,
+struct record *record_event(const char *kind, const char *run, struct wall_time time,
                             const char *body)
 {
     struct record *record = record_new(kind, time);

@@ -7,6 +7,7 @@
 #ifndef GRADUS_DAEMON_STORE_RECORD_H
 #define GRADUS_DAEMON_STORE_RECORD_H
 
+#include "core/basics/moment.h"
 #include "daemon/basics/json_text.h"
 #include "daemon/bench/bench.h"
 #include "daemon/encode/encode.h"
@@ -14,7 +15,6 @@
 
 #include <stdbool.h>
 #include <stdint.h>
-#include <time.h>
 
 enum { RECORD_IDENTITY = DIALOGUE_IDENTITY };
 
@@ -31,7 +31,7 @@ struct record {
     char run[BENCH_NAME]; /* empty: of no run */
     int64_t round;
     char time[ENCODE_TIME_SIZE];
-    int64_t time_ns;
+    struct wall_time at;
     int64_t sequence;
     double value; /* NAN: there is none */
     double uncertainty;
@@ -66,7 +66,7 @@ struct record *record_reading(struct bench *bench, const struct occasion *occasi
  * A record that a run begins ("run began") or has ended ("run ended"), with
  * the details in `body` (JSON; copied; may be NULL). NULL when memory is short.
  */
-struct record *record_event(const char *kind, const char *run, struct timespec time,
+struct record *record_event(const char *kind, const char *run, struct wall_time time,
                             const char *body);
 
 /* Puts a reading into a round (from 1) of a run, before it is handed over. */

@@ -9,7 +9,7 @@ void store_row_digest(const struct store_row *row, const uint8_t before[CHAIN_SI
     chain_integer(&link, row->id);
     chain_text(&link, row->point);
     chain_text(&link, row->time);
-    chain_integer(&link, row->time_ns);
+    chain_integer(&link, row->at.ns);
     chain_integer(&link, row->sequence);
     chain_real(&link, row->value);
     chain_real(&link, row->uncertainty);
@@ -34,7 +34,7 @@ void store_event_digest(const struct store_event *event, const uint8_t before[CH
     chain_begin(&link, before, "event");
     chain_integer(&link, event->id);
     chain_text(&link, event->time);
-    chain_integer(&link, event->time_ns);
+    chain_integer(&link, event->at.ns);
     chain_text(&link, event->kind);
     chain_text(&link, event->subject);
     chain_integer(&link, event->first);

@@ -6,6 +6,7 @@
 #ifndef GRADUS_DAEMON_STORE_ROW_H
 #define GRADUS_DAEMON_STORE_ROW_H
 
+#include "core/basics/moment.h"
 #include "store_chain.h"
 
 #include <stdint.h>
@@ -14,8 +15,8 @@
 struct store_row {
     int64_t id;
     const char *point;
-    const char *time; /* ISO 8601, UTC */
-    int64_t time_ns;  /* nanoseconds since 1970 */
+    const char *time;    /* ISO 8601, UTC */
+    struct wall_time at; /* the same */
     int64_t sequence;
     double value; /* NAN: there is none */
     double uncertainty;
@@ -39,7 +40,7 @@ struct store_row {
 struct store_event {
     int64_t id;
     const char *time;
-    int64_t time_ns;
+    struct wall_time at;
     const char *kind;
     const char *subject; /* name of the run, or of the point; else NULL */
     int64_t first;       /* rows it is about; 0: none */

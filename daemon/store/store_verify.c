@@ -85,7 +85,7 @@ static void walk_event(struct store_verify *verify, struct walkers *walkers)
     uint8_t expected[CHAIN_SIZE];
     const struct store_event event = { .id = sqlite3_column_int64(at, 0),
                                        .time = (const char *)sqlite3_column_text(at, 1),
-                                       .time_ns = sqlite3_column_int64(at, 2),
+                                       .at = { sqlite3_column_int64(at, 2) },
                                        .kind = (const char *)sqlite3_column_text(at, 3),
                                        .subject = (const char *)sqlite3_column_text(at, 4),
                                        .first = sqlite3_column_int64(at, 5),

@@ -7,12 +7,12 @@
 #include "store_priv.h"
 #include "store_prune.h"
 
+#include "daemon/basics/wall_clock.h"
 #include "drivers/basics/deadline.h"
 
 #include <errno.h>
 #include <stdio.h>
 #include <string.h>
-#include <time.h>
 
 /* Most records in one commit. */
 enum { GROUP_MOST = 500 };
@@ -173,10 +173,8 @@ static enum store_state prune(struct store *store, struct failure *failure)
     bool more = false;
     if (store->db == NULL || moment_before(monotonic_now(), store->prune_next))
         return STORE_WELL;
-    struct timespec now;
-    clock_gettime(CLOCK_REALTIME, &now);
     enum store_state state =
-        store_prune(store->db, &store->settings, now, &removed, &more, failure);
+        store_prune(store->db, &store->settings, wall_time_now(), &removed, &more, failure);
     if (state == STORE_WELL)
         store->prune_next = more ? monotonic_now() : moment_plus(monotonic_now(), prune_period);
     pthread_mutex_lock(&store->lock);

@@ -14,7 +14,6 @@
 #include "queue.h"
 
 #include <stdint.h>
-#include <time.h>
 
 /* JOB_ZERO reads shorted leads, which is no reading of the point. */
 enum job_kind { JOB_MEASURE, JOB_ZERO, JOB_CAPTURE, JOB_TALK };
@@ -64,8 +63,8 @@ struct job {
     struct measure_memory memory; /* what the point was settled on last; of an own point it may be
                                      given, as it was after the last job, before this is begun */
     struct job_status status;
-    struct timespec taken; /* wall time of the reading */
-    struct moment started; /* {0}: it never was */
+    struct wall_time taken; /* when the reading was */
+    struct moment started;  /* {0}: it never was */
 
     /* The loop thread's alone, at all times. */
     job_done *done;          /* NULL once it was called */

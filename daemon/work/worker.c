@@ -2,6 +2,7 @@
 #include "worker.h"
 
 #include "daemon/basics/thread.h"
+#include "daemon/basics/wall_clock.h"
 #include "talk.h"
 #include "watch.h"
 
@@ -142,7 +143,7 @@ static void work(struct worker *worker, struct job *job)
         carry_out(worker, job);
         watch_after(&worker->watch, &job->capture.reading.failure);
     }
-    clock_gettime(CLOCK_REALTIME, &job->taken);
+    job->taken = wall_time_now();
     note_status(worker, &job->status);
 }
 

@@ -55,7 +55,7 @@ static struct record *make_record(struct bench *bench, int number)
         give_up("no memory");
     record->kind = "reading";
     record->bench = bench_ref(bench);
-    record->time_ns = number * INT64_C(1000000);
+    record->at.ns = number * MILLISECOND_NS;
     record->sequence = number;
     record->value = 5 + number * 1e-9;
     record->uncertainty = 0.0007;
@@ -112,7 +112,7 @@ static void insert(sqlite3_stmt *statement, const struct record *record, int id)
     sqlite3_bind_int64(statement, 1, id);
     sqlite3_bind_text(statement, 2, record->point, -1, SQLITE_STATIC);
     sqlite3_bind_text(statement, 3, record->time, -1, SQLITE_STATIC);
-    sqlite3_bind_int64(statement, 4, record->time_ns);
+    sqlite3_bind_int64(statement, 4, record->at.ns);
     sqlite3_bind_int64(statement, 5, record->sequence);
     sqlite3_bind_double(statement, 6, record->value);
     sqlite3_bind_double(statement, 7, record->uncertainty);

@@ -54,7 +54,7 @@ static void only_shorted_leads_fit(void **state)
 static void a_zero_takes_the_place_of_what_is_stated(void **state)
 {
     (void)state;
-    const struct lead_zero zero = { LEADS_ZEROED, 0.26, 0.001, 0 };
+    const struct lead_zero zero = { LEADS_ZEROED, 0.26, 0.001, { 0 } };
     const struct lead_zero shorted = { .state = LEADS_SHORTED };
     struct probe stated = leads();
     struct probe zeroed = lead_zero_probe(&stated, &zero);

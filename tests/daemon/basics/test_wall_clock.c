@@ -35,10 +35,10 @@ static void test_bad(void **state)
     };
     (void)state;
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
-        int64_t moment = 7;
-        if (moment_read(texts[i], &moment))
+        struct wall_time time = { 7 };
+        if (wall_time_read(texts[i], &time))
             fail_msg("\"%s\" was taken", texts[i]);
-        assert_int_equal(moment, 7);
+        assert_int_equal(time.ns, 7);
     }
 }
 
@@ -59,9 +59,9 @@ static void test_good(void **state)
     };
     (void)state;
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        int64_t moment = -1;
-        assert_true(moment_read(cases[i].text, &moment));
-        assert_int_equal(moment, cases[i].nanoseconds);
+        struct wall_time time = { -1 };
+        assert_true(wall_time_read(cases[i].text, &time));
+        assert_int_equal(time.ns, cases[i].nanoseconds);
     }
 }
 

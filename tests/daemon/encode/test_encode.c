@@ -77,7 +77,7 @@ static struct occasion occasion_of(size_t point)
     const struct occasion occasion = { .bench = &bench,
                                        .point = &points[point],
                                        .identity = "MAKER,MODEL,1,2",
-                                       .time = { 1769904000, 7999999 },
+                                       .time = { 1769904000 * SECOND_NS + 7999999 },
                                        .sequence = 1841,
                                        .frequency = NAN };
     return occasion;

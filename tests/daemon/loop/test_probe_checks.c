@@ -11,7 +11,10 @@
 
 #include "daemon/loop/probe_checks.h"
 
-static const int64_t second = INT64_C(1000000000);
+static struct wall_time at(int64_t seconds)
+{
+    return (struct wall_time) { seconds * SECOND_NS };
+}
 
 /* Two points on one scope, on inputs 1 and 2, through one divider; a third without one. */
 struct setting {
@@ -40,14 +43,16 @@ static void set_up(struct setting *setting)
     assert_non_null(setting->checks);
 }
 
-static bool good(const struct setting *setting, int point, int64_t now, struct failure *failure)
+static bool good(const struct setting *setting, int point, struct wall_time now,
+                 struct failure *failure)
 {
     failure_clear(failure);
     return probe_checks_good(setting->checks, &setting->bench, &setting->points[point], 60, now,
                              failure);
 }
 
-static void note(const struct setting *setting, int point, enum compensation_kind kind, int64_t now)
+static void note(const struct setting *setting, int point, enum compensation_kind kind,
+                 struct wall_time now)
 {
     const struct compensation found = { .kind = kind, .ratio = 1.1 };
     assert_true(
@@ -60,10 +65,10 @@ static void test_never_checked(void **state)
     struct setting setting;
     struct failure failure;
     set_up(&setting);
-    assert_false(good(&setting, 0, 0, &failure));
+    assert_false(good(&setting, 0, at(0), &failure));
     assert_int_equal(failure.code, FAILURE_MISTAKE);
     assert_non_null(strstr(failure.what, "no check of probe x10"));
-    assert_true(good(&setting, 2, 0, &failure)); /* no divider */
+    assert_true(good(&setting, 2, at(0), &failure)); /* no divider */
     probe_checks_free(setting.checks);
 }
 
@@ -73,16 +78,16 @@ static void test_good_and_recent(void **state)
     struct setting setting;
     struct failure failure;
     set_up(&setting);
-    note(&setting, 0, COMPENSATION_RIGHT, 100 * second);
-    assert_true(good(&setting, 0, 160 * second, &failure));
-    assert_false(good(&setting, 1, 160 * second, &failure)); /* another input */
-    assert_false(good(&setting, 0, 161 * second, &failure));
+    note(&setting, 0, COMPENSATION_RIGHT, at(100));
+    assert_true(good(&setting, 0, at(160), &failure));
+    assert_false(good(&setting, 1, at(160), &failure)); /* another input */
+    assert_false(good(&setting, 0, at(161), &failure));
     assert_non_null(strstr(failure.what, "61 s ago"));
-    note(&setting, 0, COMPENSATION_OVER, 162 * second);
-    assert_false(good(&setting, 0, 163 * second, &failure));
+    note(&setting, 0, COMPENSATION_OVER, at(162));
+    assert_false(good(&setting, 0, at(163), &failure));
     assert_non_null(strstr(failure.what, "over-compensated"));
-    note(&setting, 0, COMPENSATION_RIGHT, 164 * second);
-    assert_true(good(&setting, 0, 165 * second, &failure));
+    note(&setting, 0, COMPENSATION_RIGHT, at(164));
+    assert_true(good(&setting, 0, at(165), &failure));
     probe_checks_free(setting.checks);
 }
 
@@ -92,7 +97,8 @@ static void test_none(void **state)
     probe_checks_free(NULL);
 }
 
-static int64_t recalled(struct probe_checks *checks, const char *body, int64_t when)
+static struct wall_time recalled(struct probe_checks *checks, const char *body,
+                                 struct wall_time when)
 {
     assert_true(probe_checks_recall(checks, body, when));
     return when;
@@ -108,16 +114,15 @@ static void test_recalled(void **state)
     const struct compensation found = { .kind = COMPENSATION_RIGHT, .ratio = 1.0 };
     set_up(&setting);
     probe_checks_encode(&body, &setting.bench, &setting.points[0], &found);
-    int64_t now = recalled(setting.checks, body.bytes, 5 * second);
+    struct wall_time now = recalled(setting.checks, body.bytes, at(5));
     assert_true(good(&setting, 0, now, &failure));
     assert_false(good(&setting, 1, now, &failure));
-    recalled(setting.checks, "{}", 9 * second);
-    recalled(setting.checks, "nonsense", 9 * second);
+    recalled(setting.checks, "{}", at(9));
+    recalled(setting.checks, "nonsense", at(9));
     recalled(setting.checks,
-             "{\"probe\":\"x10\",\"instrument\":\"scope\",\"input\":1,\"state\":\"fine\"}",
-             9 * second);
-    assert_true(good(&setting, 0, 65 * second, &failure));
-    assert_false(good(&setting, 0, 66 * second, &failure));
+             "{\"probe\":\"x10\",\"instrument\":\"scope\",\"input\":1,\"state\":\"fine\"}", at(9));
+    assert_true(good(&setting, 0, at(65), &failure));
+    assert_false(good(&setting, 0, at(66), &failure));
     text_free(&body);
     probe_checks_free(setting.checks);
 }
@@ -129,8 +134,8 @@ static void test_later_than_now(void **state)
     struct setting setting;
     struct failure failure;
     set_up(&setting);
-    note(&setting, 0, COMPENSATION_RIGHT, 100 * second);
-    assert_false(good(&setting, 0, 99 * second, &failure));
+    note(&setting, 0, COMPENSATION_RIGHT, at(100));
+    assert_false(good(&setting, 0, at(99), &failure));
     assert_non_null(strstr(failure.what, "later than now"));
     probe_checks_free(setting.checks);
 }
@@ -142,26 +147,27 @@ static void test_zeros(void **state)
     struct setting setting;
     struct failure failure;
     struct text body = { 0 };
-    const struct lead_zero zero = { LEADS_ZEROED, 0.25, 0.001, 7 * second };
+    const struct lead_zero zero = { LEADS_ZEROED, 0.25, 0.001, at(7) };
     set_up(&setting);
     const struct bench_point *points = setting.points;
     assert_int_equal(probe_checks_zero(setting.checks, &setting.bench, points).state, LEADS_STATED);
     probe_checks_encode_zero(&body, &setting.bench, points, &zero);
     assert_true(probe_checks_recall_zero(setting.checks, body.bytes, zero.when));
-    assert_true(probe_checks_recall_zero(setting.checks, "{}", second));
+    assert_true(probe_checks_recall_zero(setting.checks, "{}", at(1)));
     assert_true(probe_checks_recall_zero(
-        setting.checks, "{\"probe\":\"x10\",\"instrument\":\"scope\",\"input\":1}", second));
+        setting.checks, "{\"probe\":\"x10\",\"instrument\":\"scope\",\"input\":1}", at(1)));
     struct lead_zero found = probe_checks_zero(setting.checks, &setting.bench, points);
     assert_int_equal(found.state, LEADS_ZEROED);
-    assert_true(found.resistance == 0.25 && found.standard == 0.001 && found.when == zero.when);
+    assert_true(found.resistance == 0.25 && found.standard == 0.001 &&
+                found.when.ns == zero.when.ns);
     assert_int_equal(probe_checks_zero(setting.checks, &setting.bench, points + 1).state,
                      LEADS_STATED);
-    assert_false(good(&setting, 0, 7 * second, &failure));
+    assert_false(good(&setting, 0, at(7), &failure));
     assert_non_null(strstr(failure.what, "no check"));
-    note(&setting, 0, COMPENSATION_RIGHT, 8 * second);
-    assert_true(probe_checks_zero(setting.checks, &setting.bench, points).when == zero.when);
+    note(&setting, 0, COMPENSATION_RIGHT, at(8));
+    assert_true(probe_checks_zero(setting.checks, &setting.bench, points).when.ns == zero.when.ns);
     assert_true(probe_checks_note_zero(setting.checks, &setting.bench, points + 2, &zero));
-    assert_true(good(&setting, 2, 9 * second, &failure)); /* no divider, zeroed or not */
+    assert_true(good(&setting, 2, at(9), &failure)); /* no divider, zeroed or not */
     text_free(&body);
     probe_checks_free(setting.checks);
 }

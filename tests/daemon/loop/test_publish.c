@@ -22,7 +22,7 @@ static void keep_reading(void *context, struct job *job)
 
 static void keep_event(void *context, struct happening *event)
 {
-    assert_true(event->time.tv_sec != 0);
+    assert_true(event->time.ns != 0);
     event->record = (struct record *)(void *)told; /* as the store does that has taken it */
     strcat(strcat(told, context), "e ");
 }

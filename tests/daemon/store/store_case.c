@@ -83,18 +83,18 @@ static void on_durable(struct record *record)
     it->durable++;
 }
 
-bool store_case_append(struct store_case *it, double value, int64_t time_ns, const char *run)
+bool store_case_append(struct store_case *it, double value, struct wall_time at, const char *run)
 {
     static int64_t sequence;
     struct record *record = calloc(1, sizeof *record);
     assert_non_null(record);
     record->kind = "reading";
     record->bench = bench_ref(it->bench);
-    record->time_ns = time_ns;
+    record->at = at;
     record->sequence = ++sequence;
     record->value = value;
     record->uncertainty = 0.5;
-    encode_time(record->time, (struct timespec) { time_ns / 1000000000, time_ns % 1000000000 });
+    encode_time(record->time, at);
     strcpy(record->point, "rail");
     strcpy(record->unit, "V");
     strcpy(record->instrument, "fine");

@@ -31,8 +31,8 @@ int store_case_end(void **state);
 bool store_case_open(struct store_case *it, struct failure *failure);
 void store_case_close(struct store_case *it);
 
-/* Appends a reading of `value` at `time_ns`, of a run or NULL. Whether it was taken. */
-bool store_case_append(struct store_case *it, double value, int64_t time_ns, const char *run);
+/* Appends a reading of `value` at `at`, of a run or NULL. Whether it was taken. */
+bool store_case_append(struct store_case *it, double value, struct wall_time at, const char *run);
 
 /* Runs the loop until so many records are durable, or the state is that. */
 void store_case_until_durable(struct store_case *it, int count);

@@ -16,16 +16,20 @@
 
 #include <cmocka.h>
 
-static const int64_t second = INT64_C(1000000000);
+static struct wall_time at(int64_t seconds)
+{
+    return (struct wall_time) { seconds * SECOND_NS };
+}
 
 /* Opens the store, appends readings of 1, 2, ... volts a second apart, waits, and closes it. */
-static void fill(struct store_case *it, int count, int64_t first_ns)
+static void fill(struct store_case *it, int count, struct wall_time first)
 {
     struct failure failure = { 0 };
     int before = it->durable;
     assert_true(store_case_open(it, &failure));
     for (int i = 0; i < count; i++)
-        assert_true(store_case_append(it, i + 1, first_ns + i * second, NULL));
+        assert_true(store_case_append(
+            it, i + 1, wall_time_plus(first, (struct duration) { i * SECOND_NS }), NULL));
     store_case_until_durable(it, before + count);
     store_case_close(it);
 }
@@ -34,11 +38,11 @@ static void test_intact(void **state)
 {
     struct store_case *it = *state;
     struct store_verify verify;
-    fill(it, 7, 1000 * second);
+    fill(it, 7, at(1000));
     assert_string_equal(store_case_verify(it, &verify), "");
     assert_int_equal(verify.readings, 7);
     assert_int_equal(verify.last, 7);
-    fill(it, 3, 2000 * second);
+    fill(it, 3, at(2000));
     assert_string_equal(store_case_verify(it, &verify), "");
     assert_int_equal(verify.readings, 10);
     assert_int_equal(store_case_number(it, "SELECT count(*) FROM settings"), 1);
@@ -54,7 +58,7 @@ static void test_values_that_are_special(void **state)
     struct store_verify verify;
     assert_true(store_case_open(it, &failure));
     for (size_t i = 0; i < sizeof values / sizeof values[0]; i++)
-        assert_true(store_case_append(it, values[i], second, i % 2 ? "run" : NULL));
+        assert_true(store_case_append(it, values[i], at(1), i % 2 ? "run" : NULL));
     store_case_until_durable(it, 8);
     assert_string_equal(store_case_verify(it, &verify), "");
     assert_int_equal(verify.readings, 8);
@@ -100,7 +104,7 @@ static void test_tampering(void **state)
     struct store_case *it = *state;
     struct store_verify verify;
     char command[640];
-    fill(it, 5, 1000 * second);
+    fill(it, 5, at(1000));
     snprintf(command, sizeof command, "cp %s %s/kept", it->settings.path, it->folder);
     assert_int_equal(system(command), 0);
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -130,7 +134,7 @@ static struct store_query *ask(struct store_case *it, struct store_page *page)
 static void test_altered_rows_have_no_value(void **state)
 {
     struct store_case *it = *state;
-    fill(it, 3, 1000 * second);
+    fill(it, 3, at(1000));
     store_case_sql(it, "UPDATE readings SET body = '{\"value\":7}' WHERE id = 2");
     struct store_query *query = ask(it, store_page_new());
     assert_non_null(strstr(query->text.bytes, "\"reading\":{\"value\":1}"));
@@ -154,31 +158,32 @@ static const char *ids(struct store_case *it, struct store_page *page)
     return text;
 }
 
-static struct store_page *query(size_t limit, int64_t after, int64_t before, int64_t since,
-                                int64_t until)
+static struct store_page *query(size_t limit, int64_t after, int64_t before, struct wall_time since,
+                                struct wall_time until)
 {
     struct store_page *made = store_page_new();
     made->limit = limit;
     made->after = after;
     made->before = before;
-    made->since_ns = since;
-    made->until_ns = until;
+    made->since = since;
+    made->until = until;
     return made;
 }
 
 static void test_pages(void **state)
 {
     struct store_case *it = *state;
-    const int64_t all = INT64_MAX, none = INT64_MIN;
-    fill(it, 6, 1000 * second); /* 1000 s to 1005 s */
-    assert_string_equal(ids(it, query(3, -1, all, none, all)), "4 5 6 more");
-    assert_string_equal(ids(it, query(3, -1, 4, none, all)), "1 2 3 ");
-    assert_string_equal(ids(it, query(3, 0, all, none, all)), "1 2 3 more");
-    assert_string_equal(ids(it, query(3, 3, all, none, all)), "4 5 6 ");
-    assert_string_equal(ids(it, query(9, -1, all, 1002 * second, 1004 * second)), "3 4 5 ");
-    assert_string_equal(ids(it, query(2, 0, all, 1002 * second, 1004 * second)), "3 4 more");
-    assert_string_equal(ids(it, query(9, -1, all, 1006 * second, all)), "");
-    assert_string_equal(ids(it, query(9, -1, all, none, 999 * second)), "");
+    const int64_t all = INT64_MAX;
+    const struct wall_time first = WALL_TIME_FIRST, last = WALL_TIME_LAST;
+    fill(it, 6, at(1000)); /* 1000 s to 1005 s */
+    assert_string_equal(ids(it, query(3, -1, all, first, last)), "4 5 6 more");
+    assert_string_equal(ids(it, query(3, -1, 4, first, last)), "1 2 3 ");
+    assert_string_equal(ids(it, query(3, 0, all, first, last)), "1 2 3 more");
+    assert_string_equal(ids(it, query(3, 3, all, first, last)), "4 5 6 ");
+    assert_string_equal(ids(it, query(9, -1, all, at(1002), at(1004))), "3 4 5 ");
+    assert_string_equal(ids(it, query(2, 0, all, at(1002), at(1004))), "3 4 more");
+    assert_string_equal(ids(it, query(9, -1, all, at(1006), last)), "");
+    assert_string_equal(ids(it, query(9, -1, all, first, at(999))), "");
     struct store_page *other = store_page_new();
     strcpy(other->point, "other");
     assert_string_equal(ids(it, other), "");
@@ -188,11 +193,12 @@ static void test_pages(void **state)
 static void test_clock_step(void **state)
 {
     struct store_case *it = *state;
-    fill(it, 3, 5000 * second);
-    fill(it, 3, 1000 * second);
-    assert_string_equal(ids(it, query(9, -1, INT64_MAX, INT64_MIN, INT64_MAX)), "1 2 3 4 5 6 ");
-    assert_string_equal(ids(it, query(9, -1, INT64_MAX, 4000 * second, INT64_MAX)), "1 2 3 ");
-    assert_string_equal(ids(it, query(9, -1, INT64_MAX, INT64_MIN, 4000 * second)), "4 5 6 ");
+    fill(it, 3, at(5000));
+    fill(it, 3, at(1000));
+    assert_string_equal(ids(it, query(9, -1, INT64_MAX, WALL_TIME_FIRST, WALL_TIME_LAST)),
+                        "1 2 3 4 5 6 ");
+    assert_string_equal(ids(it, query(9, -1, INT64_MAX, at(4000), WALL_TIME_LAST)), "1 2 3 ");
+    assert_string_equal(ids(it, query(9, -1, INT64_MAX, WALL_TIME_FIRST, at(4000))), "4 5 6 ");
 }
 
 /* Opens the store until policy has left so many readings. */
@@ -209,24 +215,24 @@ static void test_retention(void **state)
 {
     struct store_case *it = *state;
     struct store_verify verify;
-    fill(it, 5, 1000 * second);
+    fill(it, 5, at(1000));
     it->settings.retention_days = 1;
     until_left(it, 0);
     assert_string_equal(store_case_verify(it, &verify), "");
     assert_int_equal(verify.removed, 5);
     assert_int_equal(verify.readings, 0);
     it->settings.retention_days = 0;
-    fill(it, 2, 2000 * second);
+    fill(it, 2, at(2000));
     assert_string_equal(store_case_verify(it, &verify), "");
     assert_int_equal(verify.readings, 2);
-    assert_string_equal(ids(it, query(9, -1, INT64_MAX, INT64_MIN, INT64_MAX)), "7 8 ");
+    assert_string_equal(ids(it, query(9, -1, INT64_MAX, WALL_TIME_FIRST, WALL_TIME_LAST)), "7 8 ");
     store_case_sql(it, "DELETE FROM events");
     assert_string_equal(store_case_verify(it, &verify), "the row is missing");
 }
 
 static struct record *event(struct store_case *it, const char *kind)
 {
-    struct record *record = record_event(kind, "burn", (struct timespec) { 1, 0 }, NULL);
+    struct record *record = record_event(kind, "burn", at(1), NULL);
     assert_non_null(record);
     (void)it;
     return record;
@@ -241,7 +247,7 @@ static void test_a_running_run_is_kept(void **state)
     assert_true(store_case_open(it, &failure));
     assert_true(store_append(it->store, event(it, "run began")));
     for (int i = 0; i < 6; i++)
-        assert_true(store_case_append(it, i, 1000 * second, i % 2 ? "burn" : NULL));
+        assert_true(store_case_append(it, i, at(1000), i % 2 ? "burn" : NULL));
     store_case_until_durable(it, 6);
     store_case_close(it);
     it->settings.retention_days = 1;
@@ -250,7 +256,7 @@ static void test_a_running_run_is_kept(void **state)
     assert_string_equal(store_case_verify(it, &verify), "");
     assert_true(store_case_open(it, &failure));
     assert_true(store_append(it->store, event(it, "run ended")));
-    assert_true(store_case_append(it, 1, 1000 * second, NULL));
+    assert_true(store_case_append(it, 1, at(1000), NULL));
     store_case_until_durable(it, 7);
     store_case_close(it);
     until_left(it, 0);
@@ -264,8 +270,7 @@ static void test_summaries(void **state)
     struct store_verify verify;
     assert_true(store_case_open(it, &failure));
     for (int i = 0; i < 20; i++)
-        assert_true(
-            store_case_append(it, i % 10 == 9 ? (double)NAN : i, (1000 + i) * second, NULL));
+        assert_true(store_case_append(it, i % 10 == 9 ? (double)NAN : i, at(1000 + i), NULL));
     store_case_until_durable(it, 20);
     store_case_close(it);
     it->settings.keep_all_days = 1;

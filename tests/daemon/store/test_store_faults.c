@@ -20,7 +20,7 @@
 
 #include <cmocka.h>
 
-static const int64_t second = INT64_C(1000000000);
+static const struct wall_time second = { SECOND_NS };
 
 static void open_store(struct store_case *it)
 {
