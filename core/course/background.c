@@ -7,7 +7,7 @@
 enum { STATES = 4 };
 
 /* How probable each kind is before anything is known; see shapes.c. */
-static const double priors[BACKGROUND_KINDS] = { 0.6, 0.02, 0.16, 0.22 };
+static const double priors[BACKGROUND_KINDS] = { 0.45, 0.02, 0.16, 0.37 };
 
 /* Variances of what wanders over that of white noise, and time constants, that are tried. */
 static const double walks[] = { 3e-4, 3e-3, 0.02, 0.1, 0.5, 3, 30, 1e3 };

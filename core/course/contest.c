@@ -8,10 +8,14 @@
 /* Pairs lighter than this share of the heaviest say nothing. */
 static const double lightest = 1e-5;
 
+/* How far a part of a course may move the places, in their own deviations; see weigh(). */
+static const double widest = 1;
+
 struct bout {
     struct background backgrounds[BACKGROUNDS];
     double determinant[BACKGROUNDS];
     double normal[BACKGROUNDS][SHAPE_COLUMNS * SHAPE_COLUMNS];
+    double spread[SHAPE_COLUMNS]; /* standard deviation of each column over the places */
     double floor; /* sum of squares that is there at least, of the places' unit squared */
 };
 
@@ -25,29 +29,29 @@ static bool fit_pair(const struct bout *bout, size_t background, const struct co
     return true;
 }
 
-/* Logarithms of the weights of a shape on each background. */
+/*
+ * Logarithms of the weights of a shape on each background: the likelihood with
+ * factors and deviation integrated out. The deviation has Jeffreys' prior, a
+ * factor a flat one over as much as moves the places by `widest` (Box and
+ * Tiao, Bayesian Inference in Statistical Analysis, 1973, 2.7; from memory):
+ * what a wandering background explains needs no step and no settling.
+ * Where a step lies counts as one of the places.
+ */
 static void weigh(const struct bout *bout, const struct course_shape *shape, size_t places,
                   double weights[BACKGROUNDS])
 {
     double n = (double)places, freedom = n - (double)shape->count;
-    double likeliest = -DBL_MAX, restricted_most = -DBL_MAX, sum = 0;
+    double prior = log(shape->prior) - (shape->parameters - (double)shape->count) * log(n);
+    for (size_t i = 1; i < shape->count; i++)
+        prior -= log(widest / bout->spread[shape->column[i]]);
     for (size_t i = 0; i < BACKGROUNDS; i++) {
         struct least_squares fit;
         weights[i] = -INFINITY;
         if (!fit_pair(bout, i, shape, &fit))
             continue;
-        double whole = -(n * log(fit.left / n) + bout->determinant[i]) / 2;
-        weights[i] =
-            log(bout->backgrounds[i].prior) -
-            (freedom * log(fit.left / freedom) + bout->determinant[i] + fit.determinant) / 2;
-        likeliest = fmax(likeliest, whole + log(bout->backgrounds[i].prior));
-        restricted_most = fmax(restricted_most, weights[i]);
+        weights[i] = prior + log(bout->backgrounds[i].prior) + lgamma(freedom / 2) -
+                     (freedom * log(M_PI * fit.left) + bout->determinant[i] + fit.determinant) / 2;
     }
-    for (size_t i = 0; i < BACKGROUNDS; i++)
-        sum += exp(weights[i] - restricted_most);
-    double criterion = likeliest - shape->parameters * log(n) / 2 + log(shape->prior);
-    for (size_t i = 0; i < BACKGROUNDS; i++)
-        weights[i] += criterion - restricted_most - log(sum);
 }
 
 /* Keeps a pair among the heaviest; `weight` is a logarithm until all are in. */
@@ -106,6 +110,20 @@ static void fight(const struct bout *bout, const struct shapes *shapes, struct c
     share_out(contest);
 }
 
+static void measure_spreads(const struct shapes *shapes, size_t places, struct bout *bout)
+{
+    const double least = 1e-6, n = (double)places;
+    for (size_t c = 0; c < SHAPE_COLUMNS; c++) {
+        const double *column = shapes->column + c;
+        double mean = 0, squares = 0;
+        for (size_t i = 0; i < places; i++)
+            mean += column[i * SHAPE_COLUMNS] / n;
+        for (size_t i = 0; i < places; i++)
+            squares += (column[i * SHAPE_COLUMNS] - mean) * (column[i * SHAPE_COLUMNS] - mean);
+        bout->spread[c] = fmax(least, sqrt(squares / n));
+    }
+}
+
 bool contest_hold(const double *time, const double *value, size_t count, double day,
                   const size_t step[2], double least, struct contest *contest)
 {
@@ -116,6 +134,7 @@ bool contest_hold(const double *time, const double *value, size_t count, double 
     if (!places_gather(time, value, count, places))
         return false;
     shapes_lay_out(places, day / places->span, step, &shapes);
+    measure_spreads(&shapes, places->count, &bout);
     background_list(bout.backgrounds);
     for (size_t i = 0; i < BACKGROUNDS; i++)
         bout.determinant[i] = background_filter(&bout.backgrounds[i], places, shapes.column,

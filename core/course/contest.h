@@ -1,15 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Which of the shapes a course has (shapes.h), on which background
- * (background.h). Each pair is fitted by generalised least squares. Shapes
- * are compared by the Bayesian information criterion (Schwarz, The Annals of
- * Statistics 6 (1978) 461), each on the background that suits it best; the
- * weights that follow are probabilities (Kass and Raftery, Journal of the
- * American Statistical Association 90 (1995) 773, section 4.1.3). Within a
- * shape the backgrounds share its weight by the restricted likelihood (Patterson and
- * Thompson, Biometrika 58 (1971) 545), which does not mistake what a shape
- * has taken up for a quieter background. All from memory. What is said of a
- * course is said over all pairs by their weights (model averaging).
+ * (background.h). Each pair is fitted by generalised least squares and
+ * weighed by its likelihood with the factors and the deviation integrated out
+ * (the Bayes factor: Kass and Raftery, Journal of the American Statistical
+ * Association 90 (1995) 773; the factors' part is the restricted likelihood of
+ * Patterson and Thompson, Biometrika 58 (1971) 545; from memory), which
+ * mistakes nothing that a shape has taken up for a quieter background. What
+ * is said of a course is said over all pairs by their weights (model averaging).
  */
 #ifndef GRADUS_CORE_CONTEST_H
 #define GRADUS_CORE_CONTEST_H

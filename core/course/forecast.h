@@ -2,7 +2,8 @@
 /*
  * What a contest (contest.h) says of the time to come: when a limit will be
  * met, and where settling ends. The contestants' answers are mixed by their
- * weights, and what is stated is an interval of 95 % of that mixture. A date
+ * weights, and what is stated is an interval of 95 % of that mixture,
+ * stretched for dates by what simulated backgrounds showed to be needed. A date
  * is stated only when the courses that meet the limit are 99 % of it.
  */
 #ifndef GRADUS_CORE_FORECAST_H

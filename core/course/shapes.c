@@ -11,7 +11,7 @@
  * the backgrounds, were chosen by what came out of tests/core/course/test_backgrounds.c:
  * a line that goes on for ever is claimed rather too seldom than too often.
  */
-static const double priors[SHAPE_COURSES] = { 0.41, 0.41, 0.13, 0.05 };
+static const double priors[SHAPE_COURSES] = { 0.36, 0.36, 0.13, 0.15 };
 
 /* The same of a daily cycle. */
 static const double breathing = 0.15;
