@@ -88,6 +88,12 @@ static inline bool duration_shorter(struct duration a, struct duration b)
     return a.ns < b.ns;
 }
 
+/* Two together. */
+static inline struct duration duration_plus(struct duration a, struct duration b)
+{
+    return (struct duration) { ns_sum(a.ns, b.ns) };
+}
+
 /* So many times as long. */
 static inline struct duration duration_times(struct duration duration, int64_t times)
 {

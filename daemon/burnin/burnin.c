@@ -16,24 +16,19 @@
 /* Runs that are shown after their end. */
 enum { ENDED_MOST = 8 };
 
-static int64_t clock_at(clockid_t id)
-{
-    struct timespec time;
-    clock_gettime(id, &time);
-    return wall_time_of(time).ns;
-}
-
 static struct burnin_clock host_now(void *context)
 {
+    struct timespec steady;
     (void)context;
-    return (struct burnin_clock) { clock_at(CLOCK_REALTIME), clock_at(CLOCK_BOOTTIME) };
+    clock_gettime(CLOCK_BOOTTIME, &steady);
+    return (struct burnin_clock) { wall_time_now(),
+                                   { (int64_t)steady.tv_sec * SECOND_NS + steady.tv_nsec } };
 }
 
-static void host_wake(void *context, int64_t nanoseconds)
+static void host_wake(void *context, struct duration pause)
 {
     struct burnin_entry *entry = context;
-    int64_t wait = nanoseconds < 0 ? 0 : nanoseconds / 1000 + (nanoseconds % 1000 > 0);
-    const struct timeval time = { (time_t)(wait / 1000000), (suseconds_t)(wait % 1000000) };
+    const struct timeval time = duration_timeval(pause);
     evtimer_add(entry->timer, &time);
 }
 

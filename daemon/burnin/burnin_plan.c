@@ -5,104 +5,114 @@
 #include <stdlib.h>
 
 /* A wall clock this far off was set; less is what NTP does all day. */
-static const int64_t jump_least = INT64_C(500000000);
+static const struct duration jump_least = { 500 * MILLISECOND_NS };
 
 struct burnin_time burnin_time_begin(struct burnin_clock now)
 {
-    return (struct burnin_time) { .origin = now };
+    return (struct burnin_time) { .origin = { now.wall.ns }, .steady = now.steady };
 }
 
 struct burnin_time burnin_time_resume(const struct burnin_time *before, bool same_boot,
-                                      int64_t last, struct burnin_clock now)
+                                      struct plan_time last, struct burnin_clock now)
 {
     struct burnin_time time = *before;
-    if (same_boot && now.steady >= before->origin.steady)
+    if (same_boot && steady_time_since(now.steady, before->steady).ns >= 0)
         return time;
-    time.origin = now;
-    time.origin.wall -= before->offset;
-    if (time.origin.wall < last)
-        time.origin.wall = last;
-    time.offset = now.wall - time.origin.wall;
+    time.steady = now.steady;
+    time.origin.ns = ns_difference(now.wall.ns, before->offset.ns);
+    if (plan_time_before(time.origin, last))
+        time.origin = last;
+    time.offset = wall_time_since(now.wall, plan_time_shown(time.origin));
     return time;
 }
 
-int64_t burnin_time_now(const struct burnin_time *time, struct burnin_clock now)
+struct plan_time burnin_time_now(const struct burnin_time *time, struct burnin_clock now)
 {
-    return time->origin.wall + (now.steady - time->origin.steady);
+    return plan_time_plus(time->origin, steady_time_since(now.steady, time->steady));
 }
 
-int64_t burnin_time_jump(struct burnin_time *time, struct burnin_clock now)
+struct duration burnin_time_jump(struct burnin_time *time, struct burnin_clock now)
 {
-    int64_t offset = now.wall - burnin_time_now(time, now);
-    int64_t jump = offset - time->offset;
-    if (jump < jump_least && jump > -jump_least)
-        return 0;
+    struct duration offset = wall_time_since(now.wall, plan_time_shown(burnin_time_now(time, now)));
+    struct duration jump = { ns_difference(offset.ns, time->offset.ns) };
+    if (jump.ns < jump_least.ns && jump.ns > -jump_least.ns)
+        return (struct duration) { 0 };
     time->offset = offset;
     return jump;
 }
 
-static int64_t nanoseconds(double seconds)
+struct burnin_schedule burnin_schedule(const struct bench_burnin *plan, struct plan_time begin)
 {
-    return (int64_t)llround(seconds * 1e9);
-}
-
-struct burnin_schedule burnin_schedule(const struct bench_burnin *plan, int64_t begin)
-{
-    struct burnin_schedule schedule = { .every = nanoseconds(plan->every_s),
+    struct burnin_schedule schedule = { .first = begin,
+                                        .every = duration_of_seconds(plan->every_s),
                                         .phase_count = plan->phase_count };
-    int64_t into = begin % schedule.every;
-    schedule.first = into == 0 ? begin : begin - into + schedule.every;
-    schedule.warm_until = schedule.first + nanoseconds(plan->warm_up_s);
-    int64_t end = schedule.first;
+    int64_t into = begin.ns % schedule.every.ns;
+    if (into != 0)
+        schedule.first =
+            plan_time_plus(begin, (struct duration) { ns_difference(schedule.every.ns, into) });
+    schedule.warm_until = plan_time_plus(schedule.first, duration_of_seconds(plan->warm_up_s));
+    struct plan_time end = schedule.first;
     for (size_t i = 0; i < plan->phase_count; i++) {
-        end += nanoseconds(plan->phases[i].duration_s);
+        end = plan_time_plus(end, duration_of_seconds(plan->phases[i].duration_s));
         schedule.phase_ends[i] = end;
     }
     return schedule;
 }
 
-int64_t burnin_end(const struct burnin_schedule *schedule)
+struct plan_time burnin_end(const struct burnin_schedule *schedule)
 {
     return schedule->phase_ends[schedule->phase_count - 1];
 }
 
-/* The latest round due at or before a moment; 0 or less: none. */
-static int64_t round_at(const struct burnin_schedule *schedule, int64_t moment)
+/* The latest round due at or before a time; 0 or less: none. */
+static int64_t round_at(const struct burnin_schedule *schedule, struct plan_time time)
 {
-    int64_t since = moment - schedule->first;
-    return since < 0 ? 0 : since / schedule->every + 1;
+    struct duration since = plan_time_since(time, schedule->first);
+    return since.ns < 0 ? 0 : since.ns / schedule->every.ns + 1;
 }
 
 int64_t burnin_rounds(const struct burnin_schedule *schedule)
 {
-    return round_at(schedule, burnin_end(schedule) - 1);
+    return round_at(schedule, plan_time_plus(burnin_end(schedule), (struct duration) { -1 }));
 }
 
-int64_t burnin_due(const struct burnin_schedule *schedule, int64_t round)
+struct plan_time burnin_due(const struct burnin_schedule *schedule, int64_t round)
 {
-    return schedule->first + (round - 1) * schedule->every;
+    return plan_time_plus(schedule->first, duration_times(schedule->every, round - 1));
 }
 
-size_t burnin_phase(const struct burnin_schedule *schedule, int64_t moment)
+double burnin_hours(const struct burnin_schedule *schedule, int64_t round)
+{
+    return duration_seconds(plan_time_since(burnin_due(schedule, round), schedule->first)) / 3600;
+}
+
+bool burnin_warms(const struct burnin_schedule *schedule, int64_t round)
+{
+    return plan_time_before(burnin_due(schedule, round), schedule->warm_until);
+}
+
+size_t burnin_phase(const struct burnin_schedule *schedule, struct plan_time time)
 {
     size_t phase = 0;
-    while (phase + 1 < schedule->phase_count && moment >= schedule->phase_ends[phase])
+    while (phase + 1 < schedule->phase_count &&
+           !plan_time_before(time, schedule->phase_ends[phase]))
         phase++;
     return phase;
 }
 
-struct burnin_turn burnin_turn(const struct burnin_schedule *schedule, int64_t last, int64_t now)
+struct burnin_turn burnin_turn(const struct burnin_schedule *schedule, int64_t last,
+                               struct plan_time now)
 {
     struct burnin_turn turn = { 0 };
     int64_t rounds = burnin_rounds(schedule);
     int64_t round = round_at(schedule, now);
-    if (now >= burnin_end(schedule)) {
+    if (!plan_time_before(now, burnin_end(schedule))) {
         turn.ended = true;
         turn.missed = rounds > last ? rounds - last : 0;
     } else if (round > last) {
         turn.round = round;
         turn.missed = round - last - 1;
-        turn.late = now - burnin_due(schedule, round);
+        turn.late = plan_time_since(now, burnin_due(schedule, round));
     } else {
         turn.wake = last < rounds ? burnin_due(schedule, last + 1) : burnin_end(schedule);
     }

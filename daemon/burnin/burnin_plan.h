@@ -2,30 +2,28 @@
 /*
  * When a burn-in does what: pure arithmetic, the clocks are given.
  *
- * A run has a time of its own, plan time: nanoseconds since 1970 as the wall
- * clock showed at its start, carried on by the steady clock, which counts
- * suspended time and is not moved by anybody. So a wall clock that is set, or
- * suspend, neither moves the plan nor reorders what it did; how far the wall
- * clock is from plan time is told when it changes. UTC knows no daylight
- * saving. Rounds are due at whole multiples of the interval in plan time.
+ * Rounds are due at whole multiples of the interval in plan time. How far the
+ * wall clock is from that is told when it changes. UTC knows no daylight saving.
  */
 #ifndef GRADUS_DAEMON_BURNIN_PLAN_H
 #define GRADUS_DAEMON_BURNIN_PLAN_H
 
 #include "daemon/bench/bench.h"
+#include "plan_time.h"
 
 #include <stdint.h>
 
-/* Both clocks at one moment, nanoseconds. */
+/* Both clocks at once. */
 struct burnin_clock {
-    int64_t wall;   /* since 1970, CLOCK_REALTIME */
-    int64_t steady; /* CLOCK_BOOTTIME */
+    struct wall_time wall;
+    struct steady_time steady;
 };
 
 /* What ties plan time to the clocks. */
 struct burnin_time {
-    struct burnin_clock origin; /* plan time is origin.wall where steady is origin.steady */
-    int64_t offset;             /* of the wall clock from plan time, as told last */
+    struct plan_time origin;   /* when the steady clock ... */
+    struct steady_time steady; /* ... was there */
+    struct duration offset;    /* of the wall clock from plan time, as told last */
 };
 
 /* Plan time begins with the wall clock. */
@@ -41,49 +39,56 @@ struct burnin_time burnin_time_begin(struct burnin_clock now);
  * last       latest plan time that is on record
  */
 struct burnin_time burnin_time_resume(const struct burnin_time *before, bool same_boot,
-                                      int64_t last, struct burnin_clock now);
+                                      struct plan_time last, struct burnin_clock now);
 
 /* Plan time now. */
-int64_t burnin_time_now(const struct burnin_time *time, struct burnin_clock now);
+struct plan_time burnin_time_now(const struct burnin_time *time, struct burnin_clock now);
 
-/* How far the wall clock has jumped since that was told last; 0: less than half a second. */
-int64_t burnin_time_jump(struct burnin_time *time, struct burnin_clock now);
+/* How far the wall clock has jumped since that was told last; none: less than half a second. */
+struct duration burnin_time_jump(struct burnin_time *time, struct burnin_clock now);
 
-/* The rounds of a run. Times are plan time. */
+/* The rounds of a run. */
 struct burnin_schedule {
-    int64_t first;      /* when round 1 is due */
-    int64_t every;      /* > 0 */
-    int64_t warm_until; /* rounds due before this are warm-up */
+    struct plan_time first;      /* when round 1 is due */
+    struct duration every;       /* > 0 */
+    struct plan_time warm_until; /* rounds due before this are warm-up */
     size_t phase_count;
-    int64_t phase_ends[BURNIN_PHASES];
+    struct plan_time phase_ends[BURNIN_PHASES];
 };
 
 /* The schedule of a plan that begins at `begin`: round 1 at the next whole multiple of the interval. */
-struct burnin_schedule burnin_schedule(const struct bench_burnin *plan, int64_t begin);
+struct burnin_schedule burnin_schedule(const struct bench_burnin *plan, struct plan_time begin);
 
 /* When the last phase ends: nothing is due then or after. */
-int64_t burnin_end(const struct burnin_schedule *schedule);
+struct plan_time burnin_end(const struct burnin_schedule *schedule);
 
 /* How many rounds there are. */
 int64_t burnin_rounds(const struct burnin_schedule *schedule);
 
 /* When a round (from 1) is due. */
-int64_t burnin_due(const struct burnin_schedule *schedule, int64_t round);
+struct plan_time burnin_due(const struct burnin_schedule *schedule, int64_t round);
 
-/* The phase (from 0) of a moment of the run. */
-size_t burnin_phase(const struct burnin_schedule *schedule, int64_t moment);
+/* Hours from the first round to a round (from 1): the unit that courses are looked at in. */
+double burnin_hours(const struct burnin_schedule *schedule, int64_t round);
 
-/* What is to be done at a moment. */
+/* Whether a round (from 1) is warm-up. */
+bool burnin_warms(const struct burnin_schedule *schedule, int64_t round);
+
+/* The phase (from 0) of a time of the run. */
+size_t burnin_phase(const struct burnin_schedule *schedule, struct plan_time time);
+
+/* What is to be done at a time. */
 struct burnin_turn {
     int64_t round;  /* to begin now; 0: none */
     int64_t missed; /* rounds between the one before and this, or the end, that were not held */
-    int64_t late;   /* nanoseconds since it was due */
-    int64_t wake;   /* when to ask again, if there is none; the end at the latest */
+    struct duration late;  /* since it was due */
+    struct plan_time wake; /* when to ask again, if there is none; the end at the latest */
     bool ended;
 };
 
 /* Whether a round is to begin, when `last` was the last one that began or was told as missed. */
-struct burnin_turn burnin_turn(const struct burnin_schedule *schedule, int64_t last, int64_t now);
+struct burnin_turn burnin_turn(const struct burnin_schedule *schedule, int64_t last,
+                               struct plan_time now);
 
 /* One measurement of a round, as the order of visits sees it. */
 struct burnin_visit {

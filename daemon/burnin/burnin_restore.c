@@ -28,15 +28,16 @@ struct recall {
 /* Where plan time stood when the run began or went on last. */
 static void recall_origin(struct recall *recall, const json_t *body)
 {
-    const struct burnin_time time = { .origin = { body_integer(body, "origin_wall_ns"),
-                                                  body_integer(body, "origin_steady_ns") },
-                                      .offset = body_integer(body, "offset_ns") };
+    const struct burnin_time time = { .origin = { body_integer(body, "origin_wall_ns") },
+                                      .steady = { body_integer(body, "origin_steady_ns") },
+                                      .offset = { body_integer(body, "offset_ns") } };
+    const struct plan_time first = { body_integer(body, "first_ns") };
     const char *boot = json_string_value(json_object_get(body, "boot"));
-    burnin_run_recall_time(recall->run, &time, body_integer(body, "first_ns"));
+    burnin_run_recall_time(recall->run, &time, first);
     const struct burnin_schedule *schedule = &recall->run->schedule;
-    recall->changed = schedule->every != body_integer(body, "every_ns") ||
-                      schedule->warm_until != body_integer(body, "warm_until_ns") ||
-                      burnin_end(schedule) != body_integer(body, "end_ns");
+    recall->changed = schedule->every.ns != body_integer(body, "every_ns") ||
+                      schedule->warm_until.ns != body_integer(body, "warm_until_ns") ||
+                      burnin_end(schedule).ns != body_integer(body, "end_ns");
     snprintf(recall->boot, sizeof recall->boot, "%s", boot != NULL ? boot : "");
 }
 
@@ -44,7 +45,8 @@ static void recall_origin(struct recall *recall, const json_t *body)
 static void recall_jump(struct burnin_run *run, const json_t *body)
 {
     run->jumps++;
-    run->time.offset += llround(json_number_value(json_object_get(body, "by_s")) * 1e9);
+    double by_s = json_number_value(json_object_get(body, "by_s"));
+    run->time.offset = duration_plus(run->time.offset, duration_of_seconds(by_s));
 }
 
 static void recall_event(struct recall *recall, enum event_kind kind, const json_t *body)
@@ -80,7 +82,7 @@ static bool recall_events(struct recall *recall, struct failure *failure)
             recall_event(recall, event_kind_of(event.kind), body);
         json_decref(body);
     }
-    return store_events_end(&events, failure) && recall->run->schedule.every > 0;
+    return store_events_end(&events, failure) && recall->run->schedule.every.ns > 0;
 }
 
 /* What limits of a comparison hold for stands only in the text of the reading. */

@@ -11,10 +11,10 @@
 #include <string.h>
 
 /* The clock is looked at so often, even when nothing is due. */
-static const int64_t look_pause = INT64_C(1000000000);
+static const struct duration look_pause = { SECOND_NS };
 
 /* A round that begins later than this, or this share of the interval, is told as late. */
-static const int64_t late_least = INT64_C(100000000);
+static const struct duration late_least = { 100 * MILLISECOND_NS };
 enum { LATE_SHARE = 10 };
 
 static const char *name_of(const struct burnin_run *run, size_t slot)
@@ -99,12 +99,7 @@ const struct bench_point *burnin_run_point(const struct burnin_run *run, size_t 
     return run->plan->phases[phase].points[slot];
 }
 
-bool burnin_run_warms(const struct burnin_run *run, int64_t round)
-{
-    return burnin_due(&run->schedule, round) < run->schedule.warm_until;
-}
-
-static int64_t now_of(const struct burnin_run *run)
+static struct plan_time now_of(const struct burnin_run *run)
 {
     return burnin_time_now(&run->time, run->host.now(run->host.context));
 }
@@ -137,33 +132,34 @@ static void body_record(struct burnin_run *run, enum event_kind kind)
 /* What a restart needs to carry plan time on. */
 static void member_origin(struct text *text, const struct burnin_run *run, const char *boot)
 {
-    text_member_integer(text, "origin_wall_ns", run->time.origin.wall);
-    text_member_integer(text, "origin_steady_ns", run->time.origin.steady);
-    text_member_integer(text, "offset_ns", run->time.offset);
-    text_member_integer(text, "first_ns", run->schedule.first);
-    text_member_integer(text, "every_ns", run->schedule.every);
-    text_member_integer(text, "warm_until_ns", run->schedule.warm_until);
-    text_member_integer(text, "end_ns", burnin_end(&run->schedule));
+    text_member_integer(text, "origin_wall_ns", run->time.origin.ns);
+    text_member_integer(text, "origin_steady_ns", run->time.steady.ns);
+    text_member_integer(text, "offset_ns", run->time.offset.ns);
+    text_member_integer(text, "first_ns", run->schedule.first.ns);
+    text_member_integer(text, "every_ns", run->schedule.every.ns);
+    text_member_integer(text, "warm_until_ns", run->schedule.warm_until.ns);
+    text_member_integer(text, "end_ns", burnin_end(&run->schedule).ns);
     text_member_string(text, "boot", boot);
 }
 
 void burnin_run_begin(struct burnin_run *run, const char *boot)
 {
     run->time = burnin_time_begin(run->host.now(run->host.context));
-    run->schedule = burnin_schedule(run->plan, run->time.origin.wall);
-    run->seen = run->time.origin.wall;
+    run->schedule = burnin_schedule(run->plan, run->time.origin);
+    run->seen = run->time.origin;
     struct text *text = body_open(run);
     member_origin(text, run, boot);
-    encode_moment(text, "first_round", run->schedule.first);
-    encode_moment(text, "end", burnin_end(&run->schedule));
+    encode_plan_time(text, "first_round", run->schedule.first);
+    encode_plan_time(text, "end", burnin_end(&run->schedule));
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));
     run_record_encode(text, run->plan, &run->schedule);
     member_warnings(text);
     body_record(run, EVENT_RUN_BEGAN);
-    run->host.wake(run->host.context, 0);
+    run->host.wake(run->host.context, (struct duration) { 0 });
 }
 
-void burnin_run_recall_time(struct burnin_run *run, const struct burnin_time *time, int64_t first)
+void burnin_run_recall_time(struct burnin_run *run, const struct burnin_time *time,
+                            struct plan_time first)
 {
     run->time = *time;
     run->schedule = burnin_schedule(run->plan, first);
@@ -199,9 +195,9 @@ static struct burnin_demands demands_of(const struct burnin_run *run, size_t slo
 /* A course that memory is short for ends early: it is shown, and nothing is decided by it. */
 static void note_course(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome)
 {
-    int64_t since = burnin_due(&run->schedule, outcome->round) - run->schedule.first;
     if (outcome->failure == FAILURE_NONE && !outcome->warm_up)
-        track_add(&run->slots[slot].course, (double)since / outlook_hour, outcome->value);
+        track_add(&run->slots[slot].course, burnin_hours(&run->schedule, outcome->round),
+                  outcome->value);
 }
 
 /* Judges; true when the point trips, and what that stops is stopped. */
@@ -209,7 +205,7 @@ static bool judge(struct burnin_run *run, size_t slot, const struct burnin_outco
 {
     struct burnin_outcome warm = *outcome;
     const struct burnin_demands demands = demands_of(run, slot, outcome->round);
-    warm.warm_up = burnin_run_warms(run, outcome->round);
+    warm.warm_up = burnin_warms(&run->schedule, outcome->round);
     note_course(run, slot, &warm);
     if (!burnin_judge(&run->slots[slot].state, &demands, &warm))
         return false;
@@ -222,13 +218,13 @@ static void tell_trip(struct burnin_run *run, size_t slot)
 {
     const struct burnin_state *state = &run->slots[slot].state;
     const struct bench_point *point = burnin_run_point(run, slot, state->trip_round);
-    int64_t due = burnin_due(&run->schedule, state->trip_round);
+    struct plan_time due = burnin_due(&run->schedule, state->trip_round);
     struct text *text = body_open(run);
     text_member_string(text, "point", point->name);
     if (point->unit_number != 0)
         text_member_integer(text, "unit_number", point->unit_number);
     text_member_integer(text, "round", state->trip_round);
-    encode_moment(text, "due", due);
+    encode_plan_time(text, "due", due);
     text_member_string(text, "phase", run->plan->phases[burnin_phase(&run->schedule, due)].name);
     text_member_string(text, "cause", burnin_cause_name(state->trip));
     text_member_integer(text, "failed_in_row", state->failed_in_row);
@@ -254,10 +250,10 @@ static void end_if_done(struct burnin_run *run)
 void burnin_run_recall(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
                        bool announced)
 {
-    int64_t due = burnin_due(&run->schedule, outcome->round);
+    struct plan_time due = burnin_due(&run->schedule, outcome->round);
     if (outcome->round > run->last)
         run->last = outcome->round;
-    if (due > run->seen)
+    if (plan_time_before(run->seen, due))
         run->seen = due;
     if (judge(run, slot, outcome) && !announced)
         tell_trip(run, slot);
@@ -279,14 +275,14 @@ void burnin_run_resume(struct burnin_run *run, bool same_boot, const char *boot)
     run->gaps++;
     struct text *text = body_open(run);
     member_origin(text, run, boot);
-    encode_moment(text, "from", run->seen);
-    encode_moment(text, "to", burnin_time_now(&run->time, clock));
+    encode_plan_time(text, "from", run->seen);
+    encode_plan_time(text, "to", burnin_time_now(&run->time, clock));
     text_member_integer(text, "last_round", run->last);
     text_member_bool(text, "same_boot", same_boot);
     body_record(run, EVENT_GAP);
     end_if_done(run);
     if (!run->ended)
-        run->host.wake(run->host.context, 0);
+        run->host.wake(run->host.context, (struct duration) { 0 });
 }
 
 /* Measurements that could not be had leave no reading in the store, but a line in the record. */
@@ -359,12 +355,12 @@ static void lay_out(struct burnin_run *run, int64_t round)
 
 static void begin_round(struct burnin_run *run, const struct burnin_turn *turn)
 {
-    int64_t least = run->schedule.every / LATE_SHARE;
-    if (turn->late > (least > late_least ? least : late_least)) {
+    const struct duration share = { run->schedule.every.ns / LATE_SHARE };
+    if (duration_shorter(share, turn->late) && duration_shorter(late_least, turn->late)) {
         run->late++;
         struct text *text = body_open(run);
         text_member_integer(text, "round", turn->round);
-        text_member_number(text, "late_s", (double)turn->late * 1e-9);
+        text_member_number(text, "late_s", duration_seconds(turn->late));
         body_record(run, EVENT_LATE_ROUND);
     }
     run->last = turn->round;
@@ -386,13 +382,13 @@ static void tell_missed(struct burnin_run *run, int64_t first, int64_t count)
 
 static void look_at_clock(struct burnin_run *run)
 {
-    int64_t jump = burnin_time_jump(&run->time, run->host.now(run->host.context));
-    if (jump == 0)
+    struct duration jump = burnin_time_jump(&run->time, run->host.now(run->host.context));
+    if (jump.ns == 0)
         return;
     run->jumps++;
     struct text *text = body_open(run);
-    text_member_number(text, "by_s", (double)jump * 1e-9);
-    encode_moment(text, "plan_time", now_of(run));
+    text_member_number(text, "by_s", duration_seconds(jump));
+    encode_plan_time(text, "plan_time", now_of(run));
     body_record(run, EVENT_CLOCK_JUMPED);
 }
 
@@ -401,19 +397,20 @@ void burnin_run_tick(struct burnin_run *run)
     if (run->ended || run->paused)
         return;
     look_at_clock(run);
-    int64_t pause = look_pause;
+    struct duration pause = look_pause;
     if (run->open == 0) {
-        int64_t now = now_of(run);
+        struct plan_time now = now_of(run);
         struct burnin_turn turn = burnin_turn(&run->schedule, run->last, now);
         tell_missed(run, run->last + 1, turn.missed);
         if (turn.ended) {
             burnin_run_end(run, "completed");
             return;
         }
+        struct duration left = plan_time_since(turn.wake, now);
         if (turn.round > 0)
             begin_round(run, &turn);
-        else if (turn.wake - now < pause)
-            pause = turn.wake - now;
+        else if (duration_shorter(left, pause))
+            pause = left;
     }
     if (!run->ended)
         run->host.wake(run->host.context, pause);
@@ -442,7 +439,7 @@ void burnin_run_took(struct burnin_run *run, size_t slot, const struct burnin_ou
     if (lane != NULL)
         lane_next(run, lane);
     if (run->open == 0 && !run->ended && !run->paused)
-        run->host.wake(run->host.context, 0);
+        run->host.wake(run->host.context, (struct duration) { 0 });
 }
 
 void burnin_run_end(struct burnin_run *run, const char *why)

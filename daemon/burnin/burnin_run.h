@@ -23,8 +23,8 @@ struct burnin_run;
 struct burnin_host {
     void *context;
     struct burnin_clock (*now)(void *context);
-    /* Has burnin_run_tick() called in so many nanoseconds, instead of any time asked for before. */
-    void (*wake)(void *context, int64_t nanoseconds);
+    /* Has burnin_run_tick() called after a pause, instead of at any time asked for before. */
+    void (*wake)(void *context, struct duration pause);
     /* Begins to measure; burnin_run_took() follows, not at once. False: it cannot be begun. */
     bool (*measure)(void *context, const struct bench_point *point, size_t slot, int64_t round,
                     struct failure *failure);
@@ -60,9 +60,9 @@ struct burnin_run {
     struct burnin_host host;
     struct burnin_time time;
     struct burnin_schedule schedule;
-    int64_t last; /* round that was begun or missed last */
-    int64_t seen; /* latest plan time that something is known of */
-    size_t open;  /* measurements under way */
+    int64_t last;          /* round that was begun or missed last */
+    struct plan_time seen; /* latest that something is known of */
+    size_t open;           /* measurements under way */
     bool ended;
     bool paused;               /* the daemon is going: nothing new is begun */
     char why[64];              /* it ended */
@@ -96,7 +96,8 @@ void burnin_run_begin(struct burnin_run *run, const char *boot);
  * Takes in what is on record of a run before it goes on: time and begin as
  * burnin_run_begin() wrote them, then rounds in their order.
  */
-void burnin_run_recall_time(struct burnin_run *run, const struct burnin_time *time, int64_t first);
+void burnin_run_recall_time(struct burnin_run *run, const struct burnin_time *time,
+                            struct plan_time first);
 void burnin_run_recall(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
                        bool announced);
 void burnin_run_recall_missed(struct burnin_run *run, int64_t last);
@@ -130,8 +131,5 @@ size_t burnin_run_slot(const struct burnin_run *run, const char *point);
 /* The point of a slot as it is measured in a round, with the limits of that phase. */
 const struct bench_point *burnin_run_point(const struct burnin_run *run, size_t slot,
                                            int64_t round);
-
-/* Whether a round is warm-up. */
-bool burnin_run_warms(const struct burnin_run *run, int64_t round);
 
 #endif

@@ -65,37 +65,37 @@ static void encode_slot(struct text *text, const struct burnin_run *run, size_t 
     if (state->trip != BURNIN_WELL) {
         text_member_string(text, "cause", burnin_cause_name(state->trip));
         text_member_integer(text, "trip_round", state->trip_round);
-        encode_moment(text, "trip_time", burnin_due(&run->schedule, state->trip_round));
+        encode_plan_time(text, "trip_time", burnin_due(&run->schedule, state->trip_round));
     }
     encode_course(text, run, index);
     text_close(text, '}');
 }
 
 /* What only a run that goes on has. */
-static void encode_ahead(struct text *text, const struct burnin_run *run, int64_t now)
+static void encode_ahead(struct text *text, const struct burnin_run *run, struct plan_time now)
 {
     const struct burnin_schedule *schedule = &run->schedule;
-    int64_t left = burnin_end(schedule) - now;
+    struct duration left = plan_time_since(burnin_end(schedule), now);
     text_member_string(text, "phase", run->plan->phases[burnin_phase(schedule, now)].name);
-    text_member_bool(text, "warm_up", now < schedule->warm_until);
-    text_member_number(text, "left_s", left > 0 ? (double)left * 1e-9 : 0);
+    text_member_bool(text, "warm_up", plan_time_before(now, schedule->warm_until));
+    text_member_number(text, "left_s", fmax(duration_seconds(left), 0));
     if (run->last < burnin_rounds(schedule)) {
-        int64_t next = burnin_due(schedule, run->last + 1);
-        encode_moment(text, "next", next);
-        text_member_number(text, "next_s", next > now ? (double)(next - now) * 1e-9 : 0);
+        struct plan_time next = burnin_due(schedule, run->last + 1);
+        encode_plan_time(text, "next", next);
+        text_member_number(text, "next_s", fmax(duration_seconds(plan_time_since(next, now)), 0));
     }
 }
 
 void burnin_encode_run(struct text *text, const struct burnin_run *run)
 {
-    int64_t now = burnin_time_now(&run->time, run->host.now(run->host.context));
+    struct plan_time now = burnin_time_now(&run->time, run->host.now(run->host.context));
     text_open(text, '{');
     text_member_string(text, "run", run->name);
     text_member_string(text, "plan", run->plan->name);
     text_member_string(text, "state", run->ended ? "ended" : "running");
     text_member_string(text, "why", run->why);
-    encode_moment(text, "first_round", run->schedule.first);
-    encode_moment(text, "end", burnin_end(&run->schedule));
+    encode_plan_time(text, "first_round", run->schedule.first);
+    encode_plan_time(text, "end", burnin_end(&run->schedule));
     text_member_number(text, "every_s", run->plan->every_s);
     text_member_integer(text, "round", run->last);
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));

@@ -5,19 +5,16 @@
 
 #include <math.h>
 
-const double outlook_hour = 3600e9;
-
 /* Later ones have no place in nanoseconds, and mean nothing. */
-static const double last_moment = 9e18;
-
-static void member_hours(struct text *text, const char *key, double hours, int64_t origin)
+static void member_hours(struct text *text, const char *key, double hours, struct plan_time origin)
 {
-    double moment = (double)origin + hours * outlook_hour;
-    if (moment < last_moment)
-        encode_moment(text, key, (int64_t)moment);
+    struct plan_time time = plan_time_plus(origin, duration_of_seconds(hours * 3600));
+    if (!isnan(hours) && plan_time_before(time, PLAN_TIME_LAST))
+        encode_plan_time(text, key, time);
 }
 
-static void encode_meeting(struct text *text, const struct outlook *outlook, int64_t origin)
+static void encode_meeting(struct text *text, const struct outlook *outlook,
+                           struct plan_time origin)
 {
     text_key(text, "meets");
     text_open(text, '{');
@@ -41,7 +38,7 @@ static void encode_settling(struct text *text, const struct outlook *outlook)
     text_close(text, '}');
 }
 
-void encode_trend(struct text *text, const struct outlook *outlook, int64_t origin)
+void encode_trend(struct text *text, const struct outlook *outlook, struct plan_time origin)
 {
     if (!outlook->fitted)
         return;

@@ -5,16 +5,12 @@
 
 #include "core/course/outlook.h"
 #include "daemon/basics/json_text.h"
-
-#include <stdint.h>
-
-/* Nanoseconds of one hour, the unit of time that courses are looked at in. */
-extern const double outlook_hour;
+#include "plan_time.h"
 
 /*
  * The member `trend`, if there is one: slope an hour, where it settles, and when which limit is met.
- * Times of the outlook are hours since `origin`, nanoseconds since 1970.
+ * Times of the outlook are hours since `origin`.
  */
-void encode_trend(struct text *text, const struct outlook *outlook, int64_t origin);
+void encode_trend(struct text *text, const struct outlook *outlook, struct plan_time origin);
 
 #endif

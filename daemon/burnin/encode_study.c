@@ -6,14 +6,14 @@
 #include <math.h>
 #include <stdlib.h>
 
-static int64_t due_of(const struct point_study *study, int64_t round)
+static struct plan_time due_of(const struct point_study *study, int64_t round)
 {
     return burnin_due(&study->record->schedule, round);
 }
 
 static void member_round(struct text *text, const struct point_study *study, int64_t round)
 {
-    encode_moment(text, "time", due_of(study, round));
+    encode_plan_time(text, "time", due_of(study, round));
     text_member_integer(text, "round", round);
 }
 
@@ -93,8 +93,8 @@ static void encode_phase_limits(struct text *text, const struct point_study *stu
     text_member_number(text, "guard", held->guard);
     if (held->limits.judged != JUDGED_VALUE)
         text_member_string(text, "judge", judged_name(held->limits.judged));
-    encode_moment(text, "from", due_of(study, held->first));
-    encode_moment(text, "to", due_of(study, held->last));
+    encode_plan_time(text, "from", due_of(study, held->first));
+    encode_plan_time(text, "to", due_of(study, held->last));
     text_close(text, '}');
 }
 
@@ -107,8 +107,8 @@ static void encode_history(struct text *text, const struct point_study *study)
         if (bucket->first == 0)
             continue;
         text_open(text, '{');
-        encode_moment(text, "time", due_of(study, bucket->first));
-        encode_moment(text, "to", due_of(study, bucket->last));
+        encode_plan_time(text, "time", due_of(study, bucket->first));
+        encode_plan_time(text, "to", due_of(study, bucket->last));
         if (bucket->count > 0) {
             text_member_number(text, "minimum", bucket->minimum);
             text_member_number(text, "maximum", bucket->maximum);
@@ -153,7 +153,7 @@ static void encode_texts(struct text *text, const char *key, const struct study_
 static int64_t round_at(const struct point_study *study, size_t place)
 {
     const struct burnin_schedule *schedule = &study->record->schedule;
-    return llround(study->course.times[place] * outlook_hour / (double)schedule->every) + 1;
+    return llround(study->course.times[place] * 3600 / duration_seconds(schedule->every)) + 1;
 }
 
 static void encode_step(struct text *text, const struct point_study *study,
@@ -182,7 +182,7 @@ static void encode_excursions(struct text *text, const struct point_study *study
     text_member_integer(text, "longest", (int64_t)(found->longest * study->course.stride));
     text_member_number(text, "value", found->largest);
     member_round(text, study, round_at(study, found->first));
-    encode_moment(text, "last_time", due_of(study, last));
+    encode_plan_time(text, "last_time", due_of(study, last));
     text_member_integer(text, "last_round", last);
     text_close(text, '}');
 }

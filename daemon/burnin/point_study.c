@@ -139,12 +139,6 @@ static void note_limits(struct point_study *study, int64_t round, const struct l
     phase->guard = guard_of(body, limits);
 }
 
-static double hours_of(const struct point_study *study, int64_t round)
-{
-    const struct burnin_schedule *schedule = &study->record->schedule;
-    return (double)(burnin_due(schedule, round) - schedule->first) / outlook_hour;
-}
-
 /* Figures over all readings after warm-up; mean and squares after Welford (1962; from memory). */
 static bool note_figures(struct point_study *study, const struct store_row *row,
                          const struct burnin_outcome *outcome)
@@ -164,7 +158,8 @@ static bool note_figures(struct point_study *study, const struct store_row *row,
     double off = mark.value - study->mean;
     study->mean += off / (double)study->readings;
     study->squares += off * (mark.value - study->mean);
-    return track_add(&study->course, hours_of(study, row->round), row->value);
+    return track_add(&study->course, burnin_hours(&study->record->schedule, row->round),
+                     row->value);
 }
 
 /* Judges it as the run did; a trip is noted when it comes to be. */
@@ -196,8 +191,7 @@ static bool read_value(struct point_study *study, const struct store_row *row, c
     struct burnin_outcome outcome = { .round = row->round,
                                       .value = row->value,
                                       .judged = isnan(judged) ? row->value : judged };
-    outcome.warm_up =
-        burnin_due(&study->record->schedule, row->round) < study->record->schedule.warm_until;
+    outcome.warm_up = burnin_warms(&study->record->schedule, row->round);
     if (row->verdict != NULL)
         verdict_from_name(row->verdict, &outcome.verdict);
     int64_t failures = study->state.failures;
@@ -216,8 +210,7 @@ void point_study_miss(struct point_study *study, int64_t round, const char *reas
 {
     struct limits limits = limits_none();
     struct burnin_outcome outcome = { .round = round, .failure = failure_from_reason(reason) };
-    outcome.warm_up =
-        burnin_due(&study->record->schedule, round) < study->record->schedule.warm_until;
+    outcome.warm_up = burnin_warms(&study->record->schedule, round);
     int64_t failures = study->state.failures, lost = study->state.lost;
     judge(study, &limits, &outcome);
     struct study_bucket *bucket = bucket_of(study, round);

@@ -17,7 +17,7 @@ void run_record_encode(struct text *text, const struct bench_burnin *plan,
     for (size_t i = 0; i < plan->phase_count; i++) {
         text_open(text, '{');
         text_member_string(text, "phase", plan->phases[i].name);
-        text_member_integer(text, "end_ns", schedule->phase_ends[i]);
+        text_member_integer(text, "end_ns", schedule->phase_ends[i].ns);
         text_close(text, '}');
     }
     text_close(text, ']');
@@ -45,16 +45,17 @@ static bool read_schedule(struct run_record *record)
 {
     struct burnin_schedule *schedule = &record->schedule;
     const json_t *phases = json_object_get(record->body, "phases");
-    schedule->first = body_integer(record->body, "first_ns");
-    schedule->every = body_integer(record->body, "every_ns");
-    schedule->warm_until = body_integer(record->body, "warm_until_ns");
+    schedule->first.ns = body_integer(record->body, "first_ns");
+    schedule->every.ns = body_integer(record->body, "every_ns");
+    schedule->warm_until.ns = body_integer(record->body, "warm_until_ns");
     schedule->phase_count = json_array_size(phases);
     record->rules.trip_after = (int)body_integer(record->body, "trip_after");
     record->rules.lost_after = (int)body_integer(record->body, "lost_after");
-    if (schedule->every <= 0 || schedule->phase_count < 1 || schedule->phase_count > BURNIN_PHASES)
+    if (schedule->every.ns <= 0 || schedule->phase_count < 1 ||
+        schedule->phase_count > BURNIN_PHASES)
         return false;
     for (size_t i = 0; i < schedule->phase_count; i++)
-        schedule->phase_ends[i] = body_integer(json_array_get(phases, i), "end_ns");
+        schedule->phase_ends[i].ns = body_integer(json_array_get(phases, i), "end_ns");
     return true;
 }
 

@@ -22,11 +22,6 @@ char *encode_time(char text[ENCODE_TIME_SIZE], struct wall_time time)
     return text;
 }
 
-void encode_moment(struct text *text, const char *key, int64_t moment)
-{
-    encode_wall_time(text, key, (struct wall_time) { moment });
-}
-
 void encode_wall_time(struct text *text, const char *key, struct wall_time time)
 {
     char written[ENCODE_TIME_SIZE];

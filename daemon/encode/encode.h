@@ -28,9 +28,6 @@ enum { ENCODE_TIME_SIZE = 32 };
 /* Writes "2026-01-31T23:59:59.999Z". Returns `text`. */
 char *encode_time(char text[ENCODE_TIME_SIZE], struct wall_time time);
 
-/* Key and moment, nanoseconds since 1970. */
-void encode_moment(struct text *text, const char *key, int64_t moment);
-
 /* Key and time. */
 void encode_wall_time(struct text *text, const char *key, struct wall_time time);
 

@@ -9,9 +9,24 @@
 
 #include <cmocka.h>
 
-#define SECOND INT64_C(1000000000)
+enum { EPOCH_S = 1767225600 }; /* 2026-01-01T00:00:00Z */
 
-static const int64_t epoch = 1767225600 * SECOND; /* 2026-01-01T00:00:00Z */
+static const struct duration second = { SECOND_NS };
+
+/* Plan time so many seconds after the epoch. */
+static struct plan_time at(int64_t seconds)
+{
+    return (struct plan_time) { (EPOCH_S + seconds) * SECOND_NS };
+}
+
+/* The clocks: the wall's so many seconds after the epoch, the steady one's since the boot. */
+static struct burnin_clock clocks(int64_t wall, int64_t steady)
+{
+    return (struct burnin_clock) { { (EPOCH_S + wall) * SECOND_NS }, { steady * SECOND_NS } };
+}
+
+#define assert_time(time, seconds)      assert_int_equal((time).ns, at(seconds).ns)
+#define assert_lasts(duration, seconds) assert_int_equal((duration).ns, (seconds)*SECOND_NS)
 
 static struct burnin_schedule month(void)
 {
@@ -21,29 +36,29 @@ static struct burnin_schedule month(void)
         .phase_count = 3,
         .phases = { { .duration_s = 3600 }, { .duration_s = 30 * 86400.0 }, { .duration_s = 90 } }
     };
-    return burnin_schedule(&plan, epoch + 17 * SECOND);
+    return burnin_schedule(&plan, at(17));
 }
 
 static void test_schedule(void **state)
 {
     struct burnin_schedule schedule = month();
     (void)state;
-    assert_int_equal(schedule.first, epoch + 60 * SECOND);
-    assert_int_equal(schedule.warm_until, epoch + 660 * SECOND);
+    assert_time(schedule.first, 60);
+    assert_time(schedule.warm_until, 660);
     assert_int_equal(burnin_rounds(&schedule), 60 + 43200 + 2);
-    assert_int_equal(burnin_due(&schedule, 61), epoch + 3660 * SECOND);
+    assert_time(burnin_due(&schedule, 61), 3660);
     assert_int_equal(burnin_phase(&schedule, burnin_due(&schedule, 60)), 0);
     assert_int_equal(burnin_phase(&schedule, burnin_due(&schedule, 61)), 1);
     assert_int_equal(burnin_phase(&schedule, burnin_due(&schedule, 43260)), 1);
     assert_int_equal(burnin_phase(&schedule, burnin_due(&schedule, 43261)), 2);
-    assert_int_equal(burnin_phase(&schedule, burnin_end(&schedule) + SECOND), 2);
+    assert_int_equal(burnin_phase(&schedule, plan_time_plus(burnin_end(&schedule), second)), 2);
 }
 
 /* Every wake is a little late, as timers are; no round may drift, come twice or be left out. */
 static void test_a_month_keeps_its_phase(void **state)
 {
     struct burnin_schedule schedule = month();
-    int64_t now = epoch + 17 * SECOND;
+    struct plan_time now = at(17);
     int64_t last = 0;
     struct burnin_turn turn;
     (void)state;
@@ -54,13 +69,13 @@ static void test_a_month_keeps_its_phase(void **state)
             break;
         if (turn.round > 0) {
             assert_int_equal(turn.round, last + 1);
-            assert_in_range(turn.late, 0, 3 * SECOND);
-            assert_int_equal((now - turn.late) % (60 * SECOND), 0);
+            assert_in_range(turn.late.ns, 0, 3 * SECOND_NS);
+            assert_int_equal((now.ns - turn.late.ns) % (60 * SECOND_NS), 0);
             last = turn.round;
-            now += 41 * SECOND;
+            now = plan_time_plus(now, duration_times(second, 41));
         } else {
-            assert_true(turn.wake > now);
-            now = turn.wake + last % 4 * SECOND / 2;
+            assert_true(plan_time_before(now, turn.wake));
+            now = plan_time_plus(turn.wake, (struct duration) { last % 4 * SECOND_NS / 2 });
         }
     }
     assert_int_equal(last, burnin_rounds(&schedule));
@@ -70,56 +85,57 @@ static void test_missed_rounds_are_told(void **state)
 {
     struct burnin_schedule schedule = month();
     (void)state;
-    struct burnin_turn turn = burnin_turn(&schedule, 4, burnin_due(&schedule, 9) + 5 * SECOND);
+    struct burnin_turn turn = burnin_turn(
+        &schedule, 4, plan_time_plus(burnin_due(&schedule, 9), duration_times(second, 5)));
     assert_int_equal(turn.round, 9);
     assert_int_equal(turn.missed, 4);
-    assert_int_equal(turn.late, 5 * SECOND);
-    turn = burnin_turn(&schedule, 43260, burnin_end(&schedule) + 1);
+    assert_lasts(turn.late, 5);
+    turn = burnin_turn(&schedule, 43260, burnin_end(&schedule));
     assert_true(turn.ended);
     assert_int_equal(turn.missed, 2);
 }
 
 static void test_jumps_do_not_move_plan_time(void **state)
 {
-    struct burnin_time time = burnin_time_begin((struct burnin_clock) { epoch, 5 * SECOND });
-    struct burnin_clock clock = { epoch + 100 * SECOND, 105 * SECOND };
+    struct burnin_time time = burnin_time_begin(clocks(0, 5));
+    struct burnin_clock clock = clocks(100, 105);
     (void)state;
-    assert_int_equal(burnin_time_now(&time, clock), epoch + 100 * SECOND);
-    assert_int_equal(burnin_time_jump(&time, clock), 0);
-    clock.wall += SECOND / 5;
-    assert_int_equal(burnin_time_jump(&time, clock), 0);
-    clock.wall = epoch - 3600 * SECOND;
-    assert_int_equal(burnin_time_jump(&time, clock), -3700 * SECOND);
-    assert_int_equal(burnin_time_jump(&time, clock), 0);
-    assert_int_equal(burnin_time_now(&time, clock), epoch + 100 * SECOND);
-    clock.wall = epoch + 100 * SECOND;
-    assert_int_equal(burnin_time_jump(&time, clock), 3700 * SECOND);
+    assert_time(burnin_time_now(&time, clock), 100);
+    assert_lasts(burnin_time_jump(&time, clock), 0);
+    clock.wall.ns += SECOND_NS / 5;
+    assert_lasts(burnin_time_jump(&time, clock), 0);
+    clock.wall = clocks(-3600, 0).wall;
+    assert_lasts(burnin_time_jump(&time, clock), -3700);
+    assert_lasts(burnin_time_jump(&time, clock), 0);
+    assert_time(burnin_time_now(&time, clock), 100);
+    clock.wall = clocks(100, 0).wall;
+    assert_lasts(burnin_time_jump(&time, clock), 3700);
 }
 
 static void test_plan_time_over_restarts(void **state)
 {
-    struct burnin_time before = burnin_time_begin((struct burnin_clock) { epoch, 5 * SECOND });
+    struct burnin_time before = burnin_time_begin(clocks(0, 5));
     (void)state;
     /* The daemon alone was restarted, while the wall clock was set back: the steady clock tells. */
-    struct burnin_clock clock = { epoch - 900 * SECOND, 1005 * SECOND };
-    struct burnin_time time = burnin_time_resume(&before, true, epoch, clock);
-    assert_int_equal(burnin_time_now(&time, clock), epoch + 1000 * SECOND);
+    struct burnin_clock clock = clocks(-900, 1005);
+    struct burnin_time time = burnin_time_resume(&before, true, at(0), clock);
+    assert_time(burnin_time_now(&time, clock), 1000);
     /* Another boot: the wall clock tells, ... */
-    clock = (struct burnin_clock) { epoch + 7200 * SECOND, 3 * SECOND };
-    time = burnin_time_resume(&before, false, epoch + 50 * SECOND, clock);
-    assert_int_equal(burnin_time_now(&time, clock), epoch + 7200 * SECOND);
+    clock = clocks(7200, 3);
+    time = burnin_time_resume(&before, false, at(50), clock);
+    assert_time(burnin_time_now(&time, clock), 7200);
     /* ... unless it would go back behind what is on record. */
-    clock.wall = epoch - 86400 * SECOND;
-    time = burnin_time_resume(&before, false, epoch + 50 * SECOND, clock);
-    assert_int_equal(burnin_time_now(&time, clock), epoch + 50 * SECOND);
-    assert_int_equal(burnin_time_jump(&time, clock), 0);
+    clock.wall = clocks(-86400, 0).wall;
+    time = burnin_time_resume(&before, false, at(50), clock);
+    assert_time(burnin_time_now(&time, clock), 50);
+    assert_lasts(burnin_time_jump(&time, clock), 0);
     /* A wall clock that had been set before the other boot is still as far from plan time. */
-    clock = (struct burnin_clock) { epoch + 3700 * SECOND, 105 * SECOND };
-    assert_int_equal(burnin_time_jump(&before, clock), 3600 * SECOND);
-    clock = (struct burnin_clock) { epoch + 10800 * SECOND, 3 * SECOND };
-    time = burnin_time_resume(&before, false, epoch + 50 * SECOND, clock);
-    assert_int_equal(burnin_time_now(&time, clock), epoch + 7200 * SECOND);
-    assert_int_equal(burnin_time_jump(&time, clock), 0);
+    clock = clocks(3700, 105);
+    assert_lasts(burnin_time_jump(&before, clock), 3600);
+    clock = clocks(10800, 3);
+    time = burnin_time_resume(&before, false, at(50), clock);
+    assert_time(burnin_time_now(&time, clock), 7200);
+    assert_lasts(burnin_time_jump(&time, clock), 0);
 }
 
 /* Changes of instrument, input, function and level from visit to visit. */

@@ -12,8 +12,6 @@
 
 #include <cmocka.h>
 
-#define SECOND INT64_C(1000000000)
-
 static const char settings[] =
     "profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
     "store = { path = \"/tmp/none.db\"; };\n"
@@ -32,7 +30,7 @@ enum { QUEUE = 32 };
 /* The world of one run. */
 struct world {
     struct burnin_clock clock;
-    int64_t wake;
+    struct steady_time wake;
     struct burnin_run *run;
     size_t slots[QUEUE]; /* measurements under way */
     size_t open;
@@ -50,10 +48,10 @@ static struct burnin_clock world_now(void *context)
     return ((struct world *)context)->clock;
 }
 
-static void world_wake(void *context, int64_t nanoseconds)
+static void world_wake(void *context, struct duration pause)
 {
     struct world *world = context;
-    world->wake = world->clock.steady + nanoseconds;
+    world->wake.ns = world->clock.steady.ns + pause.ns;
 }
 
 static bool world_measure(void *context, const struct bench_point *point, size_t slot,
@@ -94,8 +92,8 @@ static size_t count_of(const struct world *world, const char *kind)
 
 static void forward(struct world *world, int64_t nanoseconds)
 {
-    world->clock.wall += nanoseconds;
-    world->clock.steady += nanoseconds;
+    world->clock.wall.ns += nanoseconds;
+    world->clock.steady.ns += nanoseconds;
 }
 
 static void answer_one(struct world *world)
@@ -108,19 +106,19 @@ static void answer_one(struct world *world)
     world->open--;
     memmove(world->slots, world->slots + 1, world->open * sizeof *world->slots);
     world->measured[slot]++;
-    forward(world, SECOND / 10);
+    forward(world, SECOND_NS / 10);
     burnin_run_took(world->run, slot, &outcome, true);
 }
 
 /* Until a moment of the steady clock, or the end of the run. */
 static void go_on(struct world *world, int64_t until)
 {
-    while (!world->run->ended && world->clock.steady < until) {
+    while (!world->run->ended && world->clock.steady.ns < until) {
         if (world->open > 0) {
             answer_one(world);
         } else {
-            if (world->wake > world->clock.steady)
-                forward(world, world->wake - world->clock.steady);
+            if (world->wake.ns > world->clock.steady.ns)
+                forward(world, world->wake.ns - world->clock.steady.ns);
             burnin_run_tick(world->run);
         }
     }
@@ -133,7 +131,8 @@ static void begin(struct world *world)
     const struct burnin_host host = { world,         world_now,    world_wake,
                                       world_measure, world_record, world_tripped };
     assert_non_null(bench);
-    *world = (struct world) { .clock = { 1767225600 * SECOND + 5, 77 }, .bad_from = INT64_MAX };
+    *world = (struct world) { .clock = { { 1767225600 * SECOND_NS + 5 }, { 77 } },
+                              .bad_from = INT64_MAX };
     world->run = burnin_run_new(bench, &bench->burnins[0], "rack-1", &host);
     assert_non_null(world->run);
     burnin_run_begin(world->run, "boot");
@@ -163,7 +162,7 @@ static void test_a_trip_stops_its_unit(void **state)
     begin(&world);
     world.bad = 7;
     world.bad_from = 100;
-    go_on(&world, SECOND * 12000);
+    go_on(&world, SECOND_NS * 12000);
     assert_int_equal(world.trips, 1);
     assert_int_equal(world.measured[1], 101);
     assert_true(world.measured[9] == 100 || world.measured[9] == 101); /* unit 2 as well */
@@ -177,15 +176,15 @@ static void test_clocks_that_jump_and_suspend(void **state)
     struct world world;
     (void)state;
     begin(&world);
-    go_on(&world, SECOND * 600);
+    go_on(&world, SECOND_NS * 600);
     int64_t round = world.run->last;
-    world.clock.wall -= 3600 * SECOND;
-    go_on(&world, SECOND * 1200);
+    world.clock.wall.ns -= 3600 * SECOND_NS;
+    go_on(&world, SECOND_NS * 1200);
     assert_int_equal(world.run->jumps, 1);
     assert_int_equal(world.run->last, round + 10);
     assert_int_equal(world.run->missed, 0);
-    forward(&world, 3607 * SECOND); /* suspended */
-    go_on(&world, SECOND * 6000);
+    forward(&world, 3607 * SECOND_NS); /* suspended */
+    go_on(&world, SECOND_NS * 6000);
     assert_in_range(world.run->missed, 59, 60);
     assert_int_equal(world.run->late, 1);
     assert_int_equal(world.run->jumps, 1);
