@@ -31,7 +31,9 @@ struct bench_instrument {
     double ambient;                   /* degrees Celsius where it stands */
     struct link_spec link;
     const struct profile *profile; /* owned by the bench */
-    char digest[DIGEST_SIZE];      /* of everything above and of the profile's text, hexadecimal */
+    uint64_t
+        switched; /* bit i: a scanner in front of input i + 1 brings each point to it by itself */
+    char digest[DIGEST_SIZE]; /* of everything above and of the profile's text, hexadecimal */
 };
 
 /* One way to measure a point: an instrument that is connected to it. */
@@ -84,6 +86,8 @@ struct bench_point {
     size_t way_count; /* candidates, of which the best has been made the point's own; 0: none */
     size_t way_used;  /* index of that one */
     struct bench_way ways[BENCH_WAYS];
+    char
+        place[BENCH_NAME]; /* where it is, for telling points on one input apart; empty: not said */
     char caution[BENCH_TEXT]; /* shown before and with the reading; empty: none */
 };
 
@@ -207,6 +211,14 @@ const struct bench_burnin *bench_burnin(const struct bench *bench, const char *n
 
 /* The sheet of that name, or NULL. */
 const struct bench_sheet *bench_sheet(const struct bench *bench, const char *name);
+
+/*
+ * Whether somebody has to move a lead or change a probe between the two points: they share an input
+ * with no scanner in front, and are not said to be one place through one probe. Read one after the
+ * other by themselves, one of them would get the other's value.
+ */
+bool bench_hand_between(const struct bench *bench, const struct bench_point *a,
+                        const struct bench_point *b);
 
 /* How long a scope should look at this point, seconds. */
 double bench_record(const struct bench_point *point);

@@ -176,7 +176,8 @@ static const struct rpc_method table[] = {
     { "points", none, call_points, "the test points of the bench",
       "what is configured: name, quantity, unit, instrument, input, probe, expected, "
       "limits, reference{point id value uncertainty verdict time age_s} (a stored one; "
-      "no id: none was found), caution" },
+      "no id: none was found), place, hand_between (names of points that cannot be read "
+      "after it unless somebody moves a lead), caution" },
     { "instruments", none, call_instruments, "the instruments and how they are doing",
       "name, kind, profile, link, state (new, idle, busy, down), identity, failure, "
       "note (what could be better about the link), calibration_due, last_heard_s, "

@@ -396,6 +396,25 @@ static void encode_reference(struct text *text, const struct bench_point *point)
     text_close(text, '}');
 }
 
+/* The points that cannot be read after this one unless somebody moves a lead. */
+static void encode_hands(struct text *text, const struct bench *bench,
+                         const struct bench_point *point)
+{
+    bool any = false;
+    for (size_t i = 0; i < bench->point_count; i++) {
+        if (!bench_hand_between(bench, point, &bench->points[i]))
+            continue;
+        if (!any) {
+            text_key(text, "hand_between");
+            text_open(text, '[');
+            any = true;
+        }
+        text_string(text, bench->points[i].name);
+    }
+    if (any)
+        text_close(text, ']');
+}
+
 void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point)
 {
     text_open(text, '{');
@@ -408,6 +427,8 @@ void encode_point(struct text *text, const struct bench *bench, const struct ben
     text_member_number(text, "expected", point->expected);
     encode_limits(text, &point->limits);
     encode_reference(text, point);
+    text_member_string(text, "place", point->place);
+    encode_hands(text, bench, point);
     text_member_string(text, "caution", point->caution);
     text_close(text, '}');
 }

@@ -361,12 +361,33 @@ static struct subscription *subscription_new(struct follow *follow, struct sessi
     return subscription;
 }
 
+/* Points that are followed together are read in turn, with nobody between. */
+static bool hands_free(const struct loop *loop, const struct follow_order *order,
+                       struct failure *failure)
+{
+    for (size_t i = 0; order->read == NULL && i < order->count; i++) {
+        const struct bench_point *point = loop_point(loop, order->points[i], failure);
+        if (point == NULL)
+            return false;
+        for (size_t j = 0; j < i; j++) {
+            const struct bench_point *other = bench_point(loop->bench, order->points[j]);
+            if (other != NULL && bench_hand_between(loop->bench, point, other))
+                return failure_set(
+                    failure, FAILURE_SETTINGS, NULL, "points on inputs of their own",
+                    "%s and %s share input %d of %s, and somebody would have to move "
+                    "the lead between",
+                    other->name, point->name, point->input,
+                    loop->bench->instruments[point->instrument].name);
+        }
+    }
+    return true;
+}
+
 bool follow_begin(struct follow *follow, struct session *session, const struct follow_order *order,
                   uint64_t *number, struct failure *failure)
 {
-    for (size_t i = 0; order->read == NULL && i < order->count; i++)
-        if (loop_point(follow->loop, order->points[i], failure) == NULL)
-            return false;
+    if (!hands_free(follow->loop, order, failure))
+        return false;
     if (follow->loop->stopping)
         return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
     if (session->subscriptions >= SESSION_MAX_SUBSCRIPTIONS)

@@ -318,6 +318,27 @@ static void check_references(struct settings *settings, const config_setting_t *
     }
 }
 
+/* Nobody is there to move a lead from round to round. */
+static void check_hands(struct settings *settings, const config_setting_t *group,
+                        const struct bench_burnin *plan)
+{
+    const struct bench_point **points = plan->phases[0].points;
+    for (size_t i = 0; points != NULL && i < plan->point_count; i++) {
+        for (size_t j = 0; j < i; j++) {
+            if (!bench_hand_between(settings->bench, points[i], points[j]))
+                continue;
+            problems_at(
+                settings->problems, group,
+                "\"%s\" and \"%s\" share input %d of \"%s\" and somebody would have to move "
+                "the lead, expected inputs of their own, the same \"place\" and probe, or "
+                "\"switched_inputs\" where a scanner does it",
+                points[j]->name, points[i]->name, points[i]->input,
+                settings->bench->instruments[points[i]->instrument].name);
+            return;
+        }
+    }
+}
+
 static void read_plan(struct settings *settings, const config_setting_t *group,
                       struct bench_burnin *plan)
 {
@@ -338,6 +359,7 @@ static void read_plan(struct settings *settings, const config_setting_t *group,
     read_check_standard(settings, group, file.check_standard, &file.plan);
     read_command(settings, group, &file.plan);
     check_references(settings, group, &file.plan);
+    check_hands(settings, group, &file.plan);
     *plan = file.plan;
 }
 

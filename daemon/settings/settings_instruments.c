@@ -52,6 +52,10 @@ static const struct strict_key instrument_keys[] = {
       .maximum = 85.0,
       .unit = "°C",
       .help = "temperature where it stands; default as for all" },
+    { .name = "switched_inputs",
+      .type = STRICT_LIST,
+      .help = "numbers of the inputs with a scanner or multiplexer in front that brings each point "
+              "to it by itself, so that points may share them; default none" },
     { .name = "serial",
       .type = STRICT_GROUP,
       .help = "settings of a serial link; default the profile's" },
@@ -164,6 +168,25 @@ static void read_link(struct settings *settings, const config_setting_t *group,
     }
 }
 
+static void read_switched(struct settings *settings, const config_setting_t *group,
+                          struct bench_instrument *instrument)
+{
+    const config_setting_t *list = strict_list(group, "switched_inputs");
+    int count = list != NULL ? config_setting_length(list) : 0;
+
+    for (int i = 0; i < count; i++) {
+        const config_setting_t *element = config_setting_get_elem(list, (unsigned)i);
+        int input = config_setting_get_int(element);
+        if (config_setting_type(element) == CONFIG_TYPE_INT && input >= 1 &&
+            input <= PROFILE_INPUTS)
+            instrument->switched |= UINT64_C(1) << (input - 1);
+        else
+            problems_at(settings->problems, element,
+                        "an element of \"switched_inputs\" is no input, expected 1 to %d",
+                        PROFILE_INPUTS);
+    }
+}
+
 /* What tells a reading's instrument from the same one set up otherwise. */
 static void read_digest(struct bench_instrument *instrument)
 {
@@ -216,6 +239,7 @@ static void read_instrument(struct settings *settings, const config_setting_t *l
                     file.instrument.calibration_due);
     }
     read_link(settings, group, &file);
+    read_switched(settings, group, &file.instrument);
     if (file.instrument.profile != NULL)
         read_digest(&file.instrument);
     settings->bench->instruments[index] = file.instrument;

@@ -368,6 +368,13 @@ void settings_read_reference(struct settings *settings, const config_setting_t *
                     "\"reference_point\" is on instrument \"%s\", expected a point on \"%s\"",
                     settings->bench->instruments[other->instrument].name,
                     settings->bench->instruments[point->instrument].name);
+    } else if (bench_hand_between(settings->bench, other, point)) {
+        problems_at(
+            settings->problems, at,
+            "\"reference_point\" shares input %d with \"%s\" and is read just before it, with "
+            "nobody to move the lead, expected an input of its own, the same \"place\" and "
+            "probe, or \"switched_inputs\" of the instrument",
+            point->input, point->name);
     } else if (strcmp(other->unit, point->unit) != 0) {
         problems_at(settings->problems, at, "\"reference_point\" is in %s, expected a point in %s",
                     other->unit, point->unit);

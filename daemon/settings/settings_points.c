@@ -148,6 +148,13 @@ static const struct strict_key point_keys[] = {
       .type = STRICT_GROUP,
       .help = "the tuned circuit at the point, so that a probe's shift of it is reported" },
     { .name = "limits", .type = STRICT_GROUP, .help = "between which the value must be" },
+    { .name = "place",
+      .type = STRICT_TEXT,
+      .offset = FIELD(point.place),
+      .size = BENCH_NAME,
+      .help =
+          "where it is: points on one input are measured one after the other only if they have "
+          "the same place and probe, or the instrument says switched_inputs; default not said" },
     { .name = "caution",
       .type = STRICT_TEXT,
       .offset = FIELD(point.caution),
@@ -179,6 +186,10 @@ static void check_alone(struct settings *settings, const config_setting_t *group
                         const struct bench_point *point)
 {
     settings_name(group, "name", settings->problems);
+    if (!utf8_printable(point->place)) {
+        problems_at(settings->problems, strict_member(group, "place"),
+                    "\"place\" holds control characters, expected printable text");
+    }
     if (!utf8_printable(point->caution)) {
         problems_at(settings->problems, strict_member(group, "caution"),
                     "\"caution\" holds control characters, expected printable text");

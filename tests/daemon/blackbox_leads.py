@@ -47,7 +47,8 @@ def settings(link, probe, points):
     return f"""
 server = {{ }};
 profiles = "{SOURCE}/config/profiles";
-instruments = ( {{ name = "fine"; profile = "tarnwerk-meter"; link = "{link}"; }} );
+instruments = ( {{ name = "fine"; profile = "tarnwerk-meter"; link = "{link}";
+                   switched_inputs = [ 1 ]; }} );
 probes = ( {probe} );
 points = ( {points} );
 """

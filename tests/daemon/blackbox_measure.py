@@ -98,7 +98,8 @@ class Points(unittest.TestCase):
     server = {{ }};
     profiles = "profiles";
     instruments = (
-        {{ name = "fine"; profile = "tarnwerk-meter"; link = "{fine}"; }},
+        {{ name = "fine"; profile = "tarnwerk-meter"; link = "{fine}";
+           switched_inputs = [ 1 ]; }},
         {{ name = "plain"; profile = "oldmere-meter"; link = "{plain}";
            calibration_due = "2020-01-31"; }},
         {{ name = "digitiser"; profile = "tarnwerk-scope"; link = "{digitiser}"; }},

@@ -50,6 +50,53 @@ points = (
 """
 
 
+SHARED = """
+server = {{ }};
+profiles = "profiles";
+instruments = ( {{ name = "meter"; profile = "tarnwerk-meter"; link = "{meter}"; {more} }} );
+points = (
+    {{ name = "rail"; instrument = "meter"; input = 1; probe = "direct"; quantity = "dc voltage"; }},
+    {{ name = "bias"; instrument = "meter"; input = 1; probe = "direct"; quantity = "dc voltage"; }},
+    {{ name = "same"; instrument = "meter"; input = 2; probe = "direct"; place = "TP4";
+       quantity = "dc voltage"; }},
+    {{ name = "ripple"; instrument = "meter"; input = 2; probe = "direct"; place = "TP4";
+       frequency = 100.0; quantity = "ac voltage"; }}
+);
+"""
+
+
+class SharedInput(unittest.TestCase):
+    """Points on one input are read one after the other only where nobody has to move a lead."""
+
+    def gradus(self, daemon, *words):
+        return subprocess.run([GRADUS, "--socket", "unix:" + daemon.unix, *words], text=True,
+                              stdin=subprocess.DEVNULL, capture_output=True, timeout=LIMIT_S)
+
+    def test_a_hand_is_asked_for_before_anything_is_measured(self):
+        with StandIn(os.environ["STANDIN"], BENCH) as bench, \
+                Gradusd(PROGRAM, SHARED.format(meter=bench.address("meter"), more="")) as daemon:
+            for words in (("measure", "rail", "same", "bias"), ("measure", "--all"),
+                          ("follow", "rail", "bias", "--count", "1")):
+                run = self.gradus(daemon, *words)
+                self.assertEqual(run.returncode, 2, words)
+                self.assertIn("gradus walk", run.stderr)
+                self.assertIn("share an input", run.stderr)
+                self.assertEqual(run.stdout, "")
+            with self.assertRaises(RpcError) as caught:
+                daemon.client().call("follow", points=["rail", "bias"])
+            self.assertIn("move the lead", caught.exception.data["what"])
+            self.assertNotIn(":READ?", "".join(bench.commands("meter")))
+            for words in (("measure", "rail"), ("measure", "same", "ripple", "rail")):
+                self.assertIn(self.gradus(daemon, *words).returncode, (0, 3), words)
+
+    def test_a_scanner_needs_no_hand(self):
+        with StandIn(os.environ["STANDIN"], BENCH) as bench, \
+                Gradusd(PROGRAM, SHARED.format(meter=bench.address("meter"),
+                                               more="switched_inputs = [ 1 ];")) as daemon:
+            run = self.gradus(daemon, "measure", "rail", "bias")
+            self.assertEqual(run.returncode, 0, run.stderr)
+
+
 class Read(unittest.TestCase):
     def setUp(self):
         self.bench = StandIn(os.environ["STANDIN"], BENCH)

@@ -60,7 +60,8 @@ SETTINGS = """
 server = {{ line_limit = 65536; clients = 12; talk = true; }};
 profiles = "profiles";
 instruments = (
-    {{ name = "meter"; profile = "tarnwerk-meter"; link = "{meter}"; ambient_c = {ambient}; }},
+    {{ name = "meter"; profile = "tarnwerk-meter"; link = "{meter}"; ambient_c = {ambient};
+       switched_inputs = [ 1, 2 ]; }},
     {{ name = "second"; profile = "tarnwerk-meter"; link = "{second}"; }},
     {{ name = "plain"; profile = "oldmere-meter"; link = "{plain}"; }},
     {{ name = "scope"; profile = "tarnwerk-scope"; link = "{scope}"; }},

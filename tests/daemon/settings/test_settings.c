@@ -23,7 +23,8 @@ enum { LINE = 1024 };
 
 static const char common[] =
     "profiles = \"" GRADUS_SOURCE "/config/profiles\";\n"
-    "instruments = ( { name = \"fine\"; profile = \"tarnwerk-meter\"; link = \"tcp:a:1\"; },\n"
+    "instruments = ( { name = \"fine\"; profile = \"tarnwerk-meter\"; link = \"tcp:a:1\";\n"
+    "                  switched_inputs = [ 2, 5, 8, 11 ]; },\n"
     "    { name = \"digitiser\"; profile = \"tarnwerk-scope\"; link = \"tcp:a:2\"; } );\n"
     "probes = ( { name = \"x10\"; factor = 10; tolerance_percent = 1; tip_resistance = 10e6;\n"
     "    resistance_tolerance_percent = 2; load_resistance = 1e6; rating = 300; },\n"

@@ -18,6 +18,7 @@ static void learn(struct request *request, const json_t *points)
         if (strcmp(request->point, field_text_or_empty(point, "name")) == 0) {
             request->instrument = field_text(point, "instrument");
             request->caution = field_text(point, "caution");
+            request->hands = json_object_get(point, "hand_between");
             return;
         }
     }
@@ -41,6 +42,35 @@ static void choose_named(struct batch *batch, const struct session *session)
         batch->requests[i].point = session->operands[i];
 }
 
+static const char *hand_between(const struct batch *batch, const json_t *names)
+{
+    for (size_t i = 0; i < json_array_size(names); i++) {
+        const char *const name = json_string_value(json_array_get(names, i));
+        for (size_t j = 0; j < batch->count; j++)
+            if (name != NULL && strcmp(batch->requests[j].point, name) == 0)
+                return name;
+    }
+    return NULL;
+}
+
+/* Whether all can be read with nobody at the bench: no two share an input that no scanner serves. */
+static bool hands_free(const struct batch *batch, struct fault *fault)
+{
+    for (size_t i = 0; i < batch->count; i++) {
+        const struct request *const request = &batch->requests[i];
+        const char *const other = hand_between(batch, request->hands);
+        if (other == NULL)
+            continue;
+        fault_set(
+            fault, STATUS_USAGE, "one input for several points",
+            "%.64s and %.64s share an input of %.64s, and nobody moves the lead between them; "
+            "measure them one by one, or have gradus walk lead from point to point",
+            request->point, other, request->instrument != NULL ? request->instrument : "?");
+        return false;
+    }
+    return true;
+}
+
 bool batch_prepare(struct batch *batch, const struct session *session, struct client *client,
                    struct fault *fault)
 {
@@ -61,7 +91,7 @@ bool batch_prepare(struct batch *batch, const struct session *session, struct cl
         learn(&batch->requests[i], points);
     if (batch->count == 0)
         fault_set(fault, STATUS_USAGE, "no points", "the daemon's settings name none");
-    return batch->count > 0;
+    return batch->count > 0 && hands_free(batch, fault);
 }
 
 void batch_free(struct batch *batch)

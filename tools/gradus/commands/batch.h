@@ -20,6 +20,7 @@ struct request {
     const char *point;      /* borrowed */
     const char *instrument; /* borrowed; NULL where it is not known: then nothing waits for it */
     const char *caution;    /* borrowed; NULL: none */
+    const json_t *hands;    /* borrowed: names of points that somebody has to move a lead for */
     enum request_state state;
     int id;
     double until_ms;
@@ -37,7 +38,7 @@ struct batch {
 /*
  * Makes a request of each operand, or of every point with --all, and fills in
  * what the daemon knows of it. False with the fault filled in when that
- * cannot be had, or there is no point. Free with batch_free() either way.
+ * cannot be had, there is no point, or a lead would have to be moved between two. Free with batch_free() either way.
  */
 bool batch_prepare(struct batch *batch, const struct session *session, struct client *client,
                    struct fault *fault);
