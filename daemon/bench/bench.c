@@ -98,6 +98,13 @@ void bench_use_way(struct bench_point *point, size_t index)
     point->way_used = index;
 }
 
+void bench_drop_limits(struct bench_point *point)
+{
+    point->limits = limits_none();
+    point->reference = BENCH_NO_POINT;
+    point->stored = (struct bench_stored) { 0 };
+}
+
 const struct bench_burnin *bench_burnin(const struct bench *bench, const char *name)
 {
     for (size_t i = 0; i < bench->burnin_count; i++)

@@ -226,6 +226,12 @@ double bench_record(const struct bench_point *point);
 /* Makes one of the point's candidates, by index, the way it is measured. */
 void bench_use_way(struct bench_point *point, size_t index);
 
+/*
+ * Takes away what a point is judged by: its limits, and the reading that they refer to. For a copy
+ * that is measured for another purpose.
+ */
+void bench_drop_limits(struct bench_point *point);
+
 /* The instrument of that name, or NULL. */
 const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name);
 

@@ -163,17 +163,23 @@ static void on_done(struct job *job, const struct failure *refusal)
         conclude(agreement);
 }
 
-/* A copy of a point as one of its candidates measures it, without limits: they are not its own. */
-static struct bench_point *by_way(const struct bench_point *point, size_t index)
+/* A job for a copy of a point without limits, by one of its candidates or its own; NULL: memory. */
+static struct job *job_by_way(struct service *service, const struct bench_point *point,
+                              const size_t *way)
 {
     struct bench_point *copy = malloc(sizeof *copy);
     if (copy == NULL)
         return NULL;
     *copy = *point;
-    bench_use_way(copy, index);
-    copy->limits = limits_none();
-    copy->reference = BENCH_NO_POINT;
-    return copy;
+    if (way != NULL)
+        bench_use_way(copy, *way);
+    bench_drop_limits(copy);
+    struct job *job = job_new(JOB_MEASURE, service->loop->bench, copy);
+    if (job == NULL)
+        free(copy);
+    else
+        job->own_point = copy;
+    return job;
 }
 
 /* The candidate on an instrument; false when there is none that can see the signal. */
@@ -235,13 +241,9 @@ static bool jobs_of_point(struct service *service, const char *name, const struc
                        : best_ways(point, ways, failure)))
         return false;
     for (size_t i = 0; i < BOTH; i++) {
-        struct bench_point *own_point = by_way(point, ways[i]);
-        jobs[i] = own_point != NULL ? job_new(JOB_MEASURE, service->loop->bench, own_point) : NULL;
-        if (jobs[i] == NULL) {
-            free(own_point);
+        jobs[i] = job_by_way(service, point, &ways[i]);
+        if (jobs[i] == NULL)
             return failure_no_memory(failure, "a job");
-        }
-        jobs[i]->own_point = own_point;
     }
     return true;
 }
@@ -264,7 +266,7 @@ static bool jobs_of_places(struct service *service, const struct rpc_value *valu
         return failure_set(failure, FAILURE_UNSUPPORTED, points[1]->name, "another instrument",
                            "both are measured with the same one");
     for (size_t i = 0; i < BOTH; i++) {
-        jobs[i] = job_new(JOB_MEASURE, service->loop->bench, points[i]);
+        jobs[i] = job_by_way(service, points[i], NULL);
         if (jobs[i] == NULL)
             return failure_no_memory(failure, "a job");
     }

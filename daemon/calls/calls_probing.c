@@ -55,9 +55,7 @@ static bool short_leads(struct job *job)
         return false;
     *leads = *job->point;
     leads->expected = NAN;
-    leads->limits = limits_none();
-    leads->reference = BENCH_NO_POINT;
-    leads->stored = (struct bench_stored) { 0 };
+    bench_drop_limits(leads);
     job->own_point = leads;
     job->point = leads;
     job->zeros.own.state = LEADS_SHORTED;

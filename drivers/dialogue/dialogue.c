@@ -17,15 +17,13 @@
 #include "link_open.h"
 #include "response.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* Longest reply that can be a refusal, and most entries read from an error queue. */
-enum { REFUSAL_LENGTH = 256, MOST_ERRORS = 100, LONGEST_READ = 512 };
-
-/* Most closing queries behind a reading. */
-enum { CLOSINGS = 2 };
+enum { REFUSAL_LENGTH = 256, MOST_ERRORS = 100 };
 
 /* Only plain text alone ends at a byte: a block may hold it, an echo or a prompt stands beside it. */
 static void set_end_byte(struct dialogue *dialogue)
@@ -345,52 +343,6 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
     return finish(dialogue, &exchange, deadline, failure);
 }
 
-/* A reading asked for together with the protocol's closing query. */
-struct closed {
-    struct dialogue *dialogue;
-    const char *end; /* the closing answers that must follow it */
-    reply_reader *reader;
-    void *out;
-};
-
-/* Takes the closing answer off the end of the reply; without it the reply is somebody else's. */
-static bool read_closed(const struct reply *reply, void *out, struct failure *failure)
-{
-    const struct closed *closed = out;
-    const char *end = closed->end;
-    size_t length = strlen(end);
-    char *bytes = closed->dialogue->input.bytes + (reply->bytes - closed->dialogue->input.bytes);
-    char shown[80];
-
-    if (reply->count < length || memcmp(bytes + reply->count - length, end, length) != 0)
-        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL,
-                           "a reading with the closing answer behind it", "'%s'",
-                           printable(bytes, reply->count, shown, sizeof shown));
-    bytes[reply->count - length] = '\0';
-    const struct reply reading = { bytes, reply->count - length };
-    return closed->reader(&reading, closed->out, failure);
-}
-
-bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
-                   reply_reader *reader, void *out, struct deadline deadline,
-                   struct failure *failure)
-{
-    const struct protocol *protocol = dialogue->protocol;
-    const char *query = protocol->closing_query, *reply = protocol->closing_reply;
-    char message[LONGEST_READ + CLOSINGS * PROTOCOL_TEXT], end[CLOSINGS * PROTOCOL_TEXT];
-    struct closed closed = { dialogue, end, reader, out };
-
-    if (query[0] == '\0')
-        return dialogue_query(dialogue, text, extra_ms, reader, out, deadline, failure);
-    if (strlen(text) > LONGEST_READ)
-        return failure_set(failure, FAILURE_SETTINGS, dialogue->name, "at most 512 characters",
-                           "a reading's query is too long");
-    dialogue->twice = !dialogue->twice;
-    snprintf(message, sizeof message, "%s%s%s", text, query, dialogue->twice ? query : "");
-    snprintf(end, sizeof end, "%s%s", reply, dialogue->twice ? reply : "");
-    return dialogue_query(dialogue, message, extra_ms, read_closed, &closed, deadline, failure);
-}
-
 static bool read_identity(const struct reply *reply, void *out, struct failure *failure)
 {
     const struct dialogue *dialogue = out;
@@ -419,25 +371,43 @@ struct entry {
     char text[160];
 };
 
+/* Numbers behind a number are a record or several readings, and an answer to something else. */
+static bool is_list(const struct reply *reply)
+{
+    const char *comma = memchr(reply->bytes, ',', reply->count);
+    const char *next = comma != NULL ? comma + 1 + strspn(comma + 1, " \t") : "";
+
+    return next[0] != '\0' && strchr("+-.0123456789", next[0]) != NULL;
+}
+
+/* Whether a number is that of an error: whole, and of 16 bits (SCPI-1999, 21.8). */
+static bool is_error_number(const struct element *element)
+{
+    return element->type == ELEMENT_NUMBER && fabs(element->number) <= 32768 &&
+           memchr(element->bytes, '.', element->count) == NULL &&
+           element->number == rint(element->number);
+}
+
 /* An entry begins with its number where answers follow IEEE 488.2 (SCPI-1999, 21.8). */
 static bool read_entry(const struct reply *reply, void *out, struct failure *failure)
 {
     struct entry *entry = out;
     struct element elements[8];
     size_t n;
+    bool standard = entry->protocol->framing == FRAMING_488;
 
     printable(reply->bytes, reply->count, entry->text, sizeof entry->text);
     entry->none = pattern_begins(&entry->protocol->error_none, reply->bytes);
-    if (entry->none)
+    if (entry->none && !(standard && is_list(reply)))
         return true;
     if (reply->count == 0)
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "an error entry",
                            "empty reply");
-    if (entry->protocol->framing != FRAMING_488)
+    if (!standard)
         return true;
     if (!response_parse(reply->bytes, reply->count, elements, 8, &n, failure))
         return false;
-    if (elements[0].type == ELEMENT_NUMBER)
+    if (is_error_number(&elements[0]) && !is_list(reply))
         return true;
     return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "an error entry", "'%s'",
                        entry->text);
@@ -453,8 +423,8 @@ bool dialogue_check_errors(struct dialogue *dialogue, struct deadline deadline,
     if (dialogue->protocol->error_query[0] == '\0')
         return true;
     for (int i = 0; i < MOST_ERRORS; i++) {
-        if (!dialogue_query(dialogue, dialogue->protocol->error_query, 0, read_entry, &entry,
-                            deadline, first.code ? NULL : failure))
+        if (!dialogue_ask(dialogue, dialogue->protocol->error_query, 0, read_entry, &entry,
+                          deadline, first.code ? NULL : failure))
             return first.code ? hand_on(&first, failure) : false;
         if (entry.none)
             return first.code ? hand_on(&first, failure) : true;

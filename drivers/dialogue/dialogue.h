@@ -84,9 +84,18 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
                     struct failure *failure);
 
 /*
- * As dialogue_query(), for a query whose answer is a reading: where the
- * protocol has a closing query, that is asked in the same message and its
- * answer must follow the reading, so that a number which somebody else sent
+ * As dialogue_query(), for our own questions: where the protocol's closing
+ * query is numbered, that is asked in the same message, and its number, which
+ * is another one in each of 256 messages, must stand behind the answer. An
+ * answer to any other question, late or sent twice, does not fit then.
+ */
+bool dialogue_ask(struct dialogue *dialogue, const char *text, double extra_ms,
+                  reply_reader *reader, void *out, struct deadline deadline,
+                  struct failure *failure);
+
+/*
+ * As dialogue_ask(), for a query whose answer is a reading: a closing query
+ * without a number is asked as well, so that a number which somebody else sent
  * is not believed. It is asked twice in every other message: an answer to the
  * message before, which comes late or a second time, does not fit this one.
  * `reader` sees the reading alone, and must refuse what is more than one.
@@ -94,6 +103,22 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
 bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
                    reply_reader *reader, void *out, struct deadline deadline,
                    struct failure *failure);
+
+/* One question of several in one message, and who reads its answer. */
+struct question {
+    const char *text;
+    reply_reader *reader;
+    void *out;
+};
+
+/*
+ * As dialogue_read(), for several queries that are asked in one message, joined
+ * by semicolons (IEEE 488.2, 7.3.3); there must be exactly as many answers, and
+ * each is handed to its reader, in order, until one refuses (8.4.1: answers are
+ * parted by semicolons, which may stand in strings and blocks).
+ */
+bool dialogue_read_all(struct dialogue *dialogue, const struct question *questions, size_t count,
+                       double extra_ms, struct deadline deadline, struct failure *failure);
 
 /*
  * To be called behind the last reading before it is believed: where the

@@ -22,7 +22,7 @@ struct dialogue {
     struct link *link; /* NULL: closed */
     bool in_step;
     bool fresh;        /* the link has not been tried to bring in step since it was opened */
-    bool twice;        /* the last reading was closed twice; see dialogue_read() */
+    unsigned number;   /* of the last message that was closed; see dialogue_read() */
     bool half_sent;    /* the last message may have gone out in part */
     size_t unanswered; /* identity queries whose answer may still come over this link */
     unsigned epoch;

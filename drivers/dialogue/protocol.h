@@ -10,6 +10,12 @@
 
 enum { PROTOCOL_TEXT = 64 };
 
+/* Stands for the number of a message in its closing query and reply. */
+#define PROTOCOL_NUMBER "{number}"
+
+/* Room for either with the number filled in. */
+enum { PROTOCOL_CLOSING = PROTOCOL_TEXT };
+
 /* Bytes of an identity, terminator included; an instrument with a longer one is not recognised. */
 enum { DIALOGUE_IDENTITY = 256 };
 
@@ -38,8 +44,11 @@ struct protocol {
     regex_t identity;                /* what the instrument answers to it */
     char error_query[PROTOCOL_TEXT]; /* empty: it has no error queue */
     regex_t error_none;              /* the answer that says the queue is empty */
-    char
-        closing_query[PROTOCOL_TEXT]; /* asked behind a reading in the same message; may be empty */
+    /*
+     * Asked behind a reading in the same message; may be empty. With PROTOCOL_NUMBER in it, behind
+     * each of our questions, and the number is another one each time.
+     */
+    char closing_query[PROTOCOL_TEXT];
     char closing_reply[PROTOCOL_TEXT]; /* what its answer adds to the reading's reply */
 };
 

@@ -136,7 +136,7 @@ bool instrument_acquire(struct instrument *instrument, const struct request *req
     memset(acquisition, 0, sizeof *acquisition);
     bool done = profile->kind == PROFILE_METER
                     ? meter_acquire(panel, profile, request, deadline, acquisition, failure)
-                    : scope_acquire(panel, &profile->scope, request, deadline, &instrument->record,
+                    : scope_acquire(panel, profile, request, deadline, &instrument->record,
                                     acquisition, failure);
     if (!done) /* whatever it was, the zero trace may have moved with it */
         forget_grounds(instrument);

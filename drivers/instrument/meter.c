@@ -119,24 +119,56 @@ static bool set_up(struct panel *panel, const struct profile *profile,
         return false;
     if (!changed)
         return true;
-    panel->proved = false;
+    panel->proved = 0;
     return panel_settle(panel, function->settle_ms, deadline, failure);
+}
+
+/* How far a range that is read back may be from the one that was sent. */
+static const double range_tolerance = 1e-6;
+
+/* Which input, which function, in which range, and that it leaves the range alone. */
+static bool make_proof(struct proof *proof, const struct profile *profile,
+                       const struct function *function, const struct command_values *values,
+                       struct failure *failure)
+{
+    struct proof_item *route, *range;
+    if (!proof_add_touch(proof, &profile->touch, values, failure) ||
+        !proof_add(proof, "input that was connected", profile->route_query, values, &route,
+                   failure) ||
+        !proof_add_check(proof, "function that was entered", FAILURE_CHANGED,
+                         &function->select_check, values, failure) ||
+        !proof_add_check(proof, "range that stays as it is set", FAILURE_CHANGED,
+                         &function->auto_check, values, failure) ||
+        !proof_add(proof, "range that was set", function->range_check.query, values, &range,
+                   failure))
+        return false;
+    if (range != NULL) {
+        range->way = PROOF_BY_NUMBER;
+        range->number = values->range;
+        range->tolerance = range_tolerance * values->range;
+    }
+    if (route == NULL)
+        return true;
+    route->way = PROOF_BY_TEXT;
+    return command_fill(profile->route_answer, values, route->text, sizeof route->text, failure);
 }
 
 /* Reads with the proof before and behind, in one message or in several; a locked panel once. */
 static bool read_proved(struct panel *panel, const struct profile *profile,
-                        const struct function *function, const struct proof *proof,
+                        const struct function *function, struct proof *proof,
                         struct measured *measured, struct deadline deadline,
                         struct failure *failure)
 {
-    bool asks = !profile->locks_panel || !panel->proved;
-    if (asks && profile->proof == PROOF_SAME_MESSAGE)
-        return proof_read(proof, panel->dialogue, function, read_answer, measured, deadline,
+    struct dialogue *dialogue = panel->dialogue;
+    const struct question question = { function->read, read_answer, measured };
+    bool asks = !profile->locks_panel || panel->proved == 0;
+    if (asks && proof->together)
+        return proof_read(proof, true, &question, function->conversion_ms, dialogue, deadline,
                           failure);
-    return (!asks || proof_ask(proof, panel->dialogue, deadline, failure)) &&
-           dialogue_read(panel->dialogue, function->read, function->conversion_ms, read_answer,
-                         measured, deadline, failure) &&
-           (!asks || proof_ask(proof, panel->dialogue, deadline, failure));
+    return (!asks || proof_ask(proof, false, dialogue, deadline, failure)) &&
+           dialogue_read(dialogue, function->read, function->conversion_ms, read_answer, measured,
+                         deadline, failure) &&
+           (!asks || proof_ask(proof, true, dialogue, deadline, failure));
 }
 
 /* One reading in the setup asked for; FAILURE_CHANGED when it was made in another one. */
@@ -146,7 +178,8 @@ static bool take(struct panel *panel, const struct profile *profile,
 {
     struct proof proof;
     struct command_values values = values_of(function, request);
-    if (!proof_make(&proof, profile, function, &values, panel->name, failure))
+    proof_begin(&proof, panel->name, profile->proof == PROOF_SAME_MESSAGE);
+    if (!make_proof(&proof, profile, function, &values, failure))
         return false;
     if (!set_up(panel, profile, function, request, deadline, failure)) {
         dialogue_suspect(panel->dialogue);
@@ -156,7 +189,7 @@ static bool take(struct panel *panel, const struct profile *profile,
                                     .shows = function->shows[request->setup.range] };
     if (!read_proved(panel, profile, function, &proof, measured, deadline, failure))
         return false;
-    panel->proved = true;
+    panel->proved = request->input;
     return !measured->other || failure_set(failure, FAILURE_CHANGED, panel->name, measured->shows,
                                            "range that was set: the number is of another form");
 }

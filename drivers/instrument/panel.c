@@ -27,7 +27,7 @@ void panel_end(struct panel *panel)
 void panel_clear(struct panel *panel)
 {
     memset(panel->slots, 0, (size_t)panel->inputs * sizeof *panel->slots);
-    panel->proved = false;
+    panel->proved = 0;
 }
 
 /* Which inputs there are has been checked above: another one here is a mistake of ours. */
@@ -111,66 +111,4 @@ bool panel_settle(struct panel *panel, double settle_ms, struct deadline deadlin
 {
     return dialogue_check_errors(panel->dialogue, deadline, failure) &&
            wait_ms(settle_ms, deadline, failure);
-}
-
-static bool read_number(const struct reply *reply, void *out, struct failure *failure)
-{
-    enum number_special special;
-    if (!response_number(reply->bytes, reply->count, out, &special, failure))
-        return false;
-    if (special != SPECIAL_NONE)
-        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a number",
-                           "a mark that says there is no value");
-    return true;
-}
-
-/* What a check with a pattern makes of its answer. */
-struct match {
-    const regex_t *pattern;
-    bool matches;
-    char text[128];
-};
-
-static bool read_match(const struct reply *reply, void *out, struct failure *failure)
-{
-    (void)failure;
-    struct match *match = out;
-    snprintf(match->text, sizeof match->text, "%.*s", (int)reply->count, reply->bytes);
-    match->matches = pattern_whole(match->pattern, reply->bytes, reply->count);
-    return true;
-}
-
-bool panel_ask(struct panel *panel, const char *query, const struct command_values *values,
-               double *number, struct deadline deadline, struct failure *failure)
-{
-    char filled[COMMAND_SIZE];
-    return command_fill(query, values, filled, sizeof filled, failure) &&
-           dialogue_query(panel->dialogue, filled, 0, read_number, number, deadline, failure);
-}
-
-bool panel_check(struct panel *panel, const struct check *check,
-                 const struct command_values *values, double number, enum failure_code failed,
-                 const char *what, struct deadline deadline, struct failure *failure)
-{
-    char query[COMMAND_SIZE];
-    if (!check->query[0])
-        return true;
-    if (!command_fill(check->query, values, query, sizeof query, failure))
-        return false;
-    if (check->has_pattern) {
-        struct match match = { .pattern = &check->pattern };
-        if (!dialogue_query(panel->dialogue, query, 0, read_match, &match, deadline, failure))
-            return false;
-        return match.matches || failure_set(failure, failed, panel->name, NULL,
-                                            "%s: %s answered %s", what, query, match.text);
-    }
-    double read;
-    if (!panel_ask(panel, check->query, values, &read, deadline, failure))
-        return false;
-    if (fabs(read - number) <= 1e-6 * fabs(number))
-        return true;
-    char expected[32];
-    return failure_set(failure, failed, panel->name,
-                       command_number(expected, sizeof expected, number), "%s: %s answered %g",
-                       what, query, read);
 }

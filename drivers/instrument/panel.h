@@ -31,7 +31,10 @@ struct panel {
     char name[64];             /* of the instrument, for messages */
     int inputs;
     char (*slots)[SLOT_COUNT][COMMAND_SIZE]; /* of each input; owned */
-    bool proved; /* a meter's settings were read back since they were last changed */
+    /* The input whose settings were read back since one was last changed, and what a scope told of
+     * them then; 0: none. Where the panel is locked they are not read back again. */
+    int proved;
+    struct setup told;
 };
 
 /*
@@ -69,20 +72,5 @@ bool panel_set_all(struct panel *panel, int input, enum slot slot, const struct 
  */
 bool panel_settle(struct panel *panel, double settle_ms, struct deadline deadline,
                   struct failure *failure);
-
-/* Asks a query of which the answer is one number, and nothing that stands for no value. */
-bool panel_ask(struct panel *panel, const char *query, const struct command_values *values,
-               double *number, struct deadline deadline, struct failure *failure);
-
-/*
- * Asks a check's query and demands the pattern, or where it has none the
- * number `number` (to 1 part in 1e6). A check without a query is passed.
- *
- * failed  the code when the answer is another one
- * what    was checked, for the message
- */
-bool panel_check(struct panel *panel, const struct check *check,
-                 const struct command_values *values, double number, enum failure_code failed,
-                 const char *what, struct deadline deadline, struct failure *failure);
 
 #endif

@@ -4,194 +4,180 @@
 #include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-/* How far a range that is read back may be from the one that was sent. */
-static const double range_tolerance = 1e-6;
-
-static bool add_item(struct proof *proof, const char *what, const char *query,
-                     const struct command_values *values, const regex_t *pattern,
-                     struct failure *failure)
-{
-    if (query[0] == '\0')
-        return true;
-    struct proof_item *item = &proof->items[proof->count++];
-    *item = (struct proof_item) { .what = what, .pattern = pattern, .number = NAN };
-    return command_fill(query, values, item->query, sizeof item->query, failure);
-}
-
-static const regex_t *pattern_of(const struct check *check)
-{
-    return check->has_pattern ? &check->pattern : NULL;
-}
-
-static bool add_route(struct proof *proof, const struct profile *profile,
-                      const struct command_values *values, struct failure *failure)
-{
-    if (!add_item(proof, "input that was connected", profile->route_query, values, NULL, failure))
-        return false;
-    if (proof->count == 0)
-        return true;
-    struct proof_item *item = &proof->items[0];
-    return command_fill(profile->route_answer, values, item->text, sizeof item->text, failure);
-}
-
-bool proof_make(struct proof *proof, const struct profile *profile, const struct function *function,
-                const struct command_values *values, const char *name, struct failure *failure)
+void proof_begin(struct proof *proof, const char *name, bool together)
 {
     proof->name = name;
+    proof->together = together;
     proof->count = 0;
-    if (!add_route(proof, profile, values, failure) ||
-        !add_item(proof, "function that was entered", function->select_check.query, values,
-                  pattern_of(&function->select_check), failure) ||
-        !add_item(proof, "range that stays as it is set", function->auto_check.query, values,
-                  pattern_of(&function->auto_check), failure))
+    proof->touched[0] = '\0';
+    failure_clear(&proof->found);
+}
+
+bool proof_add(struct proof *proof, const char *what, const char *query,
+               const struct command_values *values, struct proof_item **item,
+               struct failure *failure)
+{
+    *item = NULL;
+    if (query[0] == '\0')
+        return true;
+    assert(proof->count < PROOF_ITEMS);
+    *item = &proof->items[proof->count++];
+    **item = (struct proof_item) { .what = what, .otherwise = FAILURE_CHANGED, .number = NAN };
+    return command_fill(query, values, (*item)->query, sizeof(*item)->query, failure);
+}
+
+bool proof_add_check(struct proof *proof, const char *what, enum failure_code otherwise,
+                     const struct check *check, const struct command_values *values,
+                     struct failure *failure)
+{
+    struct proof_item *item;
+    if (!proof_add(proof, what, check->query, values, &item, failure))
         return false;
-    size_t before = proof->count;
-    if (!add_item(proof, "range that was set", function->range_check.query, values, NULL, failure))
-        return false;
-    if (proof->count > before)
-        proof->items[before].number = values->range;
+    if (item != NULL) {
+        item->otherwise = otherwise;
+        item->pattern = &check->pattern;
+    }
     return true;
 }
 
-static bool is_number(const char *answer, double number)
+bool proof_add_touch(struct proof *proof, const struct touch *touch,
+                     const struct command_values *values, struct failure *failure)
+{
+    struct proof_item *item;
+    if (!proof_add(proof, "somebody was at the panel meanwhile", touch->query, values, &item,
+                   failure))
+        return false;
+    if (item != NULL) {
+        item->way = PROOF_BY_TOUCH;
+        item->touch = touch;
+    }
+    return true;
+}
+
+static bool is_number(const struct proof_item *item, const char *answer)
 {
     double value;
     enum number_special special;
-    return response_number(answer, strlen(answer), &value, &special, NULL) &&
-           special == SPECIAL_NONE && fabs(value - number) <= range_tolerance * fabs(number);
-}
-
-static bool agrees(const struct proof_item *item, const char *answer)
-{
-    if (item->pattern)
-        return pattern_whole(item->pattern, answer, strlen(answer));
-    if (item->text[0] != '\0')
-        return strcmp(item->text, answer) == 0;
-    return is_number(answer, item->number);
-}
-
-/* Whether an answer is the one that the setup must give. */
-static bool check(const struct proof *proof, const struct proof_item *item, const char *answer,
-                  struct failure *failure)
-{
-    char expected[32] = "";
-    if (agrees(item, answer))
-        return true;
-    if (isfinite(item->number))
-        command_number(expected, sizeof expected, item->number);
-    else if (item->text[0] != '\0')
-        snprintf(expected, sizeof expected, "%.31s", item->text);
-    return failure_set(failure, FAILURE_CHANGED, proof->name, expected[0] != '\0' ? expected : NULL,
-                       "%s: %s answered %.64s", item->what, item->query, answer);
-}
-
-static bool copy_answer(const char *bytes, size_t count, char *answer, struct failure *failure)
-{
-    if (count >= PROOF_ANSWER || memchr(bytes, '\0', count))
-        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a short line of text",
-                           "%zu bytes", count);
-    memcpy(answer, bytes, count);
-    answer[count] = '\0';
+    if (!response_number(answer, strlen(answer), &value, &special, NULL) ||
+        special != SPECIAL_NONE || !(fabs(value - item->number) <= item->tolerance))
+        return false;
+    if (item->told != NULL)
+        *item->told = value * item->unit;
     return true;
 }
 
+/* Whether none of the bits of an event register is set that a touched panel sets. */
+static bool is_untouched(const struct touch *touch, const char *answer)
+{
+    double value;
+    enum number_special special;
+    return response_number(answer, strlen(answer), &value, &special, NULL) && value >= 0 &&
+           value <= TOUCH_MASK_MAX && value == rint(value) && ((int)value & touch->mask) == 0;
+}
+
+/*
+ * An event register is cleared when it is read, so what it says before is of
+ * earlier; a counter must stand behind where it stood before.
+ */
+static bool agrees_on_touch(const struct proof_side *side, const char *answer)
+{
+    struct proof *proof = side->proof;
+    if (!side->behind) {
+        snprintf(proof->touched, sizeof proof->touched, "%s", answer);
+        return true;
+    }
+    return side->item->touch->mask != 0 ? is_untouched(side->item->touch, answer)
+                                        : strcmp(proof->touched, answer) == 0;
+}
+
+static bool agrees(const struct proof_side *side, const char *answer)
+{
+    const struct proof_item *item = side->item;
+    switch (item->way) {
+    case PROOF_BY_PATTERN:
+        return pattern_whole(item->pattern, answer, strlen(answer));
+    case PROOF_BY_TEXT:
+        return strcmp(item->text, answer) == 0;
+    case PROOF_BY_NUMBER:
+        return is_number(item, answer);
+    default:
+        return agrees_on_touch(side, answer);
+    }
+}
+
+/* Notes an answer that is not the one that the setup must give. */
+static void judge(const struct proof_side *side, const char *answer)
+{
+    const struct proof_item *item = side->item;
+    char expected[32] = "";
+    if (agrees(side, answer))
+        return;
+    if (item->way == PROOF_BY_NUMBER)
+        command_number(expected, sizeof expected, item->number);
+    else if (item->way == PROOF_BY_TEXT)
+        snprintf(expected, sizeof expected, "%.31s", item->text);
+    failure_set(&side->proof->found, item->otherwise, side->proof->name,
+                expected[0] != '\0' ? expected : NULL, "%s: %s answered %.64s", item->what,
+                item->query, answer);
+}
+
+/* The reply_reader of one answer; `out` is a struct proof_side. */
 static bool read_answer(const struct reply *reply, void *out, struct failure *failure)
 {
-    return copy_answer(reply->bytes, reply->count, out, failure);
+    if (reply->count >= PROOF_ANSWER || memchr(reply->bytes, '\0', reply->count))
+        return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, "a short line of text",
+                           "%zu bytes", reply->count);
+    judge(out, reply->bytes);
+    return true;
 }
 
-bool proof_ask(const struct proof *proof, struct dialogue *dialogue, struct deadline deadline,
-               struct failure *failure)
+void proof_questions(struct proof *proof, bool behind, struct question *questions)
 {
-    char answer[PROOF_ANSWER];
+    for (size_t i = 0; i < proof->count; i++) {
+        struct proof_side *side = &proof->sides[behind ? PROOF_ITEMS + i : i];
+        *side = (struct proof_side) { proof, &proof->items[i], behind };
+        questions[i] = (struct question) { proof->items[i].query, read_answer, side };
+    }
+}
+
+bool proof_holds(const struct proof *proof, struct failure *failure)
+{
+    const struct failure *found = &proof->found;
+    return found->code == FAILURE_NONE ||
+           failure_set(failure, found->code, found->where, found->expected, "%s", found->what);
+}
+
+bool proof_ask(struct proof *proof, bool behind, struct dialogue *dialogue,
+               struct deadline deadline, struct failure *failure)
+{
+    struct question questions[PROOF_ITEMS];
+    proof_questions(proof, behind, questions);
+    if (proof->together && proof->count > 0)
+        return dialogue_read_all(dialogue, questions, proof->count, 0, deadline, failure) &&
+               proof_holds(proof, failure);
     for (size_t i = 0; i < proof->count; i++)
-        if (!dialogue_query(dialogue, proof->items[i].query, 0, read_answer, answer, deadline,
-                            failure) ||
-            !check(proof, &proof->items[i], answer, failure))
+        if (!dialogue_ask(dialogue, questions[i].text, 0, questions[i].reader, questions[i].out,
+                          deadline, failure) ||
+            !proof_holds(proof, failure))
             return false;
     return true;
 }
 
-/* One message with the reading amid its proofs. */
-struct amid {
-    const struct proof *proof;
-    reply_reader *reader;
-    void *out;
-    struct failure found; /* what is set otherwise */
-};
-
-/* Bytes up to the next separator of answers outside quotes (IEEE 488.2, 8.4.1). */
-static size_t answer_length(const char *bytes, size_t count)
+bool proof_read(struct proof *proof, bool before, const struct question *question, double extra_ms,
+                struct dialogue *dialogue, struct deadline deadline, struct failure *failure)
 {
-    char quote = '\0';
-    size_t i = 0;
-    for (; i < count && (quote != '\0' || bytes[i] != ';'); i++)
-        if (quote != '\0')
-            quote = bytes[i] == quote ? '\0' : quote;
-        else if (bytes[i] == '"' || bytes[i] == '\'')
-            quote = bytes[i];
-    return i;
-}
-
-/* Takes the answers apart: as many as were asked for, the reading in the middle. */
-static bool read_amid(const struct reply *reply, void *out, struct failure *failure)
-{
-    struct amid *amid = out;
-    size_t count = amid->proof->count;
-    const char *at = reply->bytes;
-    const char *end = at + reply->count;
-    for (size_t i = 0; i <= 2 * count; i++) {
-        char answer[PROOF_ANSWER];
-        size_t length = answer_length(at, (size_t)(end - at));
-        if ((at + length == end) != (i == 2 * count))
-            return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
-                               "%s than the %zu answers that were asked for",
-                               at + length == end ? "fewer" : "more", 2 * count + 1);
-        if (!copy_answer(at, length, answer, failure))
-            return false;
-        at += length + (at + length < end);
-        const struct reply one = { answer, length };
-        if (i == count) {
-            if (!amid->reader(&one, amid->out, failure))
-                return false;
-        } else {
-            check(amid->proof, &amid->proof->items[i < count ? i : i - count - 1], answer,
-                  &amid->found);
-        }
-    }
-    return true;
-}
-
-/* The whole message; false when it is too long. */
-static bool compose(const struct proof *proof, const char *read, char *message, size_t size)
-{
-    size_t length = 0;
-    for (size_t i = 0; i <= 2 * proof->count && length < size; i++) {
-        size_t item = i < proof->count ? i : i - proof->count - 1;
-        int written = snprintf(message + length, size - length, "%s%s", i > 0 ? ";" : "",
-                               i == proof->count ? read : proof->items[item].query);
-        length += (size_t)written;
-    }
-    return length < size;
-}
-
-bool proof_read(const struct proof *proof, struct dialogue *dialogue,
-                const struct function *function, reply_reader *reader, void *out,
-                struct deadline deadline, struct failure *failure)
-{
-    struct amid amid = { .proof = proof, .reader = reader, .out = out };
-    char message[COMMAND_SIZE];
-    if (!compose(proof, function->read, message, sizeof message))
-        return failure_set(failure, FAILURE_SETTINGS, proof->name, NULL,
-                           "the reading and its proofs are too long for one message");
-    if (!dialogue_read(dialogue, message, function->conversion_ms, read_amid, &amid, deadline,
-                       failure))
-        return false;
-    return amid.found.code == FAILURE_NONE ||
-           failure_set(failure, amid.found.code, amid.found.where, amid.found.expected, "%s",
-                       amid.found.what);
+    struct question questions[2 * PROOF_ITEMS + 1];
+    size_t first = before ? proof->count : 0;
+    if (before)
+        proof_questions(proof, false, questions);
+    questions[first] = *question;
+    proof_questions(proof, true, questions + first + 1);
+    return dialogue_read_all(dialogue, questions, first + 1 + proof->count, extra_ms, deadline,
+                             failure) &&
+           proof_holds(proof, failure);
 }

@@ -53,17 +53,19 @@ static bool set_up(struct panel *panel, const struct scope *scope, const struct 
     int input = request->input;
     bool changed = false;
     scope_forget_unproved(panel, scope, input);
-    return panel_set_all(panel, 1, SLOT_TIMEBASE, &scope->timebase, values, &changed, deadline,
-                         failure) &&
-           panel_set(panel, input, SLOT_COUPLING, coupling_text(scope, request->setup.coupling),
-                     values, &changed, deadline, failure) &&
-           panel_set(panel, input, SLOT_VERTICAL, scope->vertical, values, &changed, deadline,
-                     failure) &&
-           panel_set(panel, input, SLOT_OFFSET, scope->offset, values, &changed, deadline,
-                     failure) &&
-           panel_set(panel, input, SLOT_POSITION, scope->position, values, &changed, deadline,
-                     failure) &&
-           (!changed || panel_settle(panel, scope->settle_ms, deadline, failure));
+    bool done =
+        panel_set_all(panel, 1, SLOT_TIMEBASE, &scope->timebase, values, &changed, deadline,
+                      failure) &&
+        panel_set(panel, input, SLOT_COUPLING, coupling_text(scope, request->setup.coupling),
+                  values, &changed, deadline, failure) &&
+        panel_set(panel, input, SLOT_VERTICAL, scope->vertical, values, &changed, deadline,
+                  failure) &&
+        panel_set(panel, input, SLOT_OFFSET, scope->offset, values, &changed, deadline, failure) &&
+        panel_set(panel, input, SLOT_POSITION, scope->position, values, &changed, deadline,
+                  failure);
+    if (changed)
+        panel->proved = 0;
+    return done && (!changed || panel_settle(panel, scope->settle_ms, deadline, failure));
 }
 
 /* The answer to "are you done?". */
@@ -87,8 +89,8 @@ static bool wait_done(struct panel *panel, const struct scope *scope, double pat
     struct progress progress = { check, false };
     struct deadline patience = deadline_sooner(deadline, deadline_in(patience_ms));
     for (;;) {
-        if (!dialogue_query(panel->dialogue, check->query, patience_ms, read_progress, &progress,
-                            deadline, failure))
+        if (!dialogue_ask(panel->dialogue, check->query, patience_ms, read_progress, &progress,
+                          deadline, failure))
             return false;
         if (progress.done)
             return true;
@@ -149,7 +151,7 @@ static bool sample_interval(struct panel *panel, const struct scope *scope,
     char query[COMMAND_SIZE];
     double told;
     if (!command_fill(check->query, values, query, sizeof query, failure) ||
-        !dialogue_query(panel->dialogue, query, 0, read_interval, &told, deadline, failure))
+        !dialogue_ask(panel->dialogue, query, 0, read_interval, &told, deadline, failure))
         return false;
     if (fabs(told - *interval) > interval_tolerance * *interval) {
         dialogue_suspect(panel->dialogue);
@@ -160,15 +162,22 @@ static bool sample_interval(struct panel *panel, const struct scope *scope,
     return true;
 }
 
-static bool fetch(struct panel *panel, const struct scope *scope, const struct setup *setup,
-                  const struct command_values *values, struct samples *samples,
+/*
+ * Fetches the samples, and asks for the proof behind them: in the same message
+ * where the profile says so. NULL for `proof`: nothing is asked.
+ */
+static bool fetch(struct panel *panel, const struct scope *scope,
+                  const struct command_values *values, struct proof *proof, struct samples *samples,
                   struct deadline deadline, struct failure *failure)
 {
     char query[COMMAND_SIZE];
-    samples->scope = scope;
-    samples->setup = setup;
-    return command_fill(scope->waveform.query, values, query, sizeof query, failure) &&
-           dialogue_read(panel->dialogue, query, 0, samples_read, samples, deadline, failure);
+    const struct question question = { query, samples_read, samples };
+    if (!command_fill(scope->waveform.query, values, query, sizeof query, failure))
+        return false;
+    if (proof != NULL && proof->together)
+        return proof_read(proof, false, &question, 0, panel->dialogue, deadline, failure);
+    return dialogue_read(panel->dialogue, query, 0, samples_read, samples, deadline, failure) &&
+           (proof == NULL || proof_ask(proof, true, panel->dialogue, deadline, failure));
 }
 
 static void describe(struct acquisition *acquisition, const struct samples *samples,
@@ -207,39 +216,52 @@ static bool same_place(const struct panel *panel, const struct setup *before,
 /*
  * What is set is proved on both sides of the record: the proof before catches
  * what was turned and is turned back during it. The one behind it comes after
- * the samples, since an instrument may scale them as they are fetched.
+ * the samples, since an instrument may scale them as they are fetched. A panel
+ * that is locked is proved once after each change of ours.
  */
-static bool digitise(struct panel *panel, const struct scope *scope, const struct request *request,
-                     struct deadline deadline, struct setup *before, struct samples *samples,
-                     double *interval, struct failure *failure)
+static bool digitise(struct panel *panel, const struct profile *profile,
+                     const struct request *request, struct deadline deadline,
+                     struct samples *samples, double *interval, struct failure *failure)
 {
-    const struct setup *setup = &request->setup;
+    const struct scope *scope = &profile->scope;
     struct command_values values = values_for(scope, request);
-    struct setup behind;
-    return set_up(panel, scope, request, &values, deadline, failure) &&
-           scope_prove(panel, scope, setup, &values, deadline, before, failure) &&
-           acquire(panel, scope, &values, deadline, failure) &&
-           sample_interval(panel, scope, &values, interval, deadline, failure) &&
-           fetch(panel, scope, before, &values, samples, deadline, failure) &&
-           scope_prove(panel, scope, setup, &values, deadline, &behind, failure) &&
-           same_place(panel, before, &behind, failure);
+    struct setup told;
+    struct proof proof;
+    proof_begin(&proof, panel->name, profile->proof == PROOF_SAME_MESSAGE);
+    if (!scope_proof_make(&proof, profile, &request->setup, &values, &told, failure) ||
+        !set_up(panel, scope, request, &values, deadline, failure))
+        return false;
+    bool asks = !profile->locks_panel || panel->proved != request->input;
+    if (asks && !proof_ask(&proof, false, panel->dialogue, deadline, failure))
+        return false;
+    if (asks)
+        panel->told = told;
+    samples->scope = scope;
+    samples->setup = &panel->told;
+    if (!acquire(panel, scope, &values, deadline, failure) ||
+        !sample_interval(panel, scope, &values, interval, deadline, failure) ||
+        !fetch(panel, scope, &values, asks ? &proof : NULL, samples, deadline, failure) ||
+        (asks && !same_place(panel, &panel->told, &told, failure)))
+        return false;
+    panel->proved = request->input;
+    return true;
 }
 
-bool scope_acquire(struct panel *panel, const struct scope *scope, const struct request *request,
-                   struct deadline deadline, struct record *record, struct acquisition *acquisition,
-                   struct failure *failure)
+bool scope_acquire(struct panel *panel, const struct profile *profile,
+                   const struct request *request, struct deadline deadline, struct record *record,
+                   struct acquisition *acquisition, struct failure *failure)
 {
-    struct setup told; /* what the samples were taken with, as the scope has it */
     struct samples samples = { .record = record };
     struct failure own = { 0 };
     double interval;
-    if (!digitise(panel, scope, request, deadline, &told, &samples, &interval, &own)) {
+    if (!digitise(panel, profile, request, deadline, &samples, &interval, &own)) {
+        panel->proved = 0;
         if (own.code != FAILURE_NOT_CALIBRATED)
             dialogue_suspect(panel->dialogue);
         return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
     }
     struct waveform waveform;
-    double step = scope->front_end.ranges[request->setup.range].resolution;
+    double step = profile->scope.front_end.ranges[request->setup.range].resolution;
     struct series series = series_of_reals(record->volts, samples.count, interval);
     series.step = step;
     if (!(request->whole ? waveform_measure_whole(&series, &waveform)

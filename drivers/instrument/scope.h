@@ -15,8 +15,8 @@
  * left in `record`. On failure the dialogue is suspect, but for a scale that
  * is not calibrated: that is the instrument's answer.
  */
-bool scope_acquire(struct panel *panel, const struct scope *scope, const struct request *request,
-                   struct deadline deadline, struct record *record, struct acquisition *acquisition,
-                   struct failure *failure);
+bool scope_acquire(struct panel *panel, const struct profile *profile,
+                   const struct request *request, struct deadline deadline, struct record *record,
+                   struct acquisition *acquisition, struct failure *failure);
 
 #endif

@@ -7,14 +7,6 @@
 /* Numbers that are sent come back to this: fewer digits, or single precision. */
 static const double number_share = 1e-6;
 
-/* What is read back as a number, and what it may differ by. */
-struct number {
-    const struct check *check;
-    const char *what;
-    double set;
-    double tolerance;
-};
-
 static bool commands_hold(const struct commands *commands, const char *place)
 {
     for (size_t i = 0; i < commands->count; i++)
@@ -30,68 +22,73 @@ static double timebase_set(const struct scope *scope, const struct command_value
                                                                   : values->interval;
 }
 
-static bool prove_number(struct panel *panel, const struct number *number,
-                         const struct command_values *values, struct deadline deadline,
-                         double *told, struct failure *failure)
+/* A setting that is read back as a number, what it was set to and may differ by. */
+struct number {
+    const char *what;
+    const struct check *check;
+    double set;
+    double tolerance;
+    double unit; /* of the number in that of `told` */
+    double *told;
+};
+
+static bool add_number(struct proof *proof, const struct number *number,
+                       const struct command_values *values, struct failure *failure)
 {
-    *told = number->set;
-    if (!number->check->query[0])
-        return true;
-    if (!panel_ask(panel, number->check->query, values, told, deadline, failure))
+    struct proof_item *item;
+    if (!proof_add(proof, number->what, number->check->query, values, &item, failure))
         return false;
-    if (fabs(*told - number->set) <= number->tolerance + number_share * fabs(number->set))
-        return true;
-    char expected[32];
-    return failure_set(failure, FAILURE_CHANGED, panel->name,
-                       command_number(expected, sizeof expected, number->set),
-                       "%s is %g and not what was set", number->what, *told);
+    if (item != NULL) {
+        item->way = PROOF_BY_NUMBER;
+        item->number = number->set;
+        item->tolerance = number->tolerance + number_share * fabs(number->set);
+        item->unit = number->unit;
+        item->told = number->told;
+    }
+    return true;
 }
 
-static bool prove_numbers(struct panel *panel, const struct scope *scope, const struct setup *setup,
-                          const struct command_values *values, struct deadline deadline,
-                          struct setup *told, struct failure *failure)
+static bool add_numbers(struct proof *proof, const struct scope *scope, const struct setup *setup,
+                        const struct command_values *values, struct setup *told,
+                        struct failure *failure)
 {
     double step = scope->front_end.ranges[setup->range].resolution / 2;
     bool height = strstr(scope->vertical, "{full_scale}") != NULL;
     bool volts = strstr(scope->position, "{position_volts}") != NULL;
     double scale = volts ? 1 : values->volts_per_division;
-    double ignored, offset, position;
     const struct number numbers[] = {
-        { &scope->vertical_check, "vertical scale",
-          height ? values->full_scale : values->volts_per_division, 0 },
-        { &scope->timebase_check, "time base", timebase_set(scope, values), 0 },
-        { &scope->offset_check, "offset", values->offset, step },
-        { &scope->position_check, "position", volts ? values->position_volts : values->position,
-          step / scale },
+        { "vertical scale is not what was set", &scope->vertical_check,
+          height ? values->full_scale : values->volts_per_division, 0, 1, NULL },
+        { "time base is not what was set", &scope->timebase_check, timebase_set(scope, values), 0,
+          1, NULL },
+        { "offset is not what was set", &scope->offset_check, values->offset, step, 1,
+          &told->offset },
+        { "position is not what was set", &scope->position_check,
+          volts ? values->position_volts : values->position, step / scale, scale, &told->position },
     };
-    if (!prove_number(panel, &numbers[0], values, deadline, &ignored, failure) ||
-        !prove_number(panel, &numbers[1], values, deadline, &ignored, failure) ||
-        !prove_number(panel, &numbers[2], values, deadline, &offset, failure) ||
-        !prove_number(panel, &numbers[3], values, deadline, &position, failure))
-        return false;
-    *told = *setup;
-    if (scope->offset_check.query[0])
-        told->offset = offset;
-    if (scope->position_check.query[0])
-        told->position = position * scale;
+    for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++)
+        if (!add_number(proof, &numbers[i], values, failure))
+            return false;
     return true;
 }
 
-bool scope_prove(struct panel *panel, const struct scope *scope, const struct setup *setup,
-                 const struct command_values *values, struct deadline deadline, struct setup *told,
-                 struct failure *failure)
+bool scope_proof_make(struct proof *proof, const struct profile *profile, const struct setup *setup,
+                      const struct command_values *values, struct setup *told,
+                      struct failure *failure)
 {
-    if (!panel_check(panel, &scope->calibrated, values, NAN, FAILURE_NOT_CALIBRATED,
-                     "the variable control is off its calibrated position", deadline, failure) ||
-        !panel_check(panel, &scope->coupling_checks[setup->coupling], values, NAN, FAILURE_CHANGED,
-                     "coupling is not what was set", deadline, failure))
+    const struct scope *scope = &profile->scope;
+    *told = *setup;
+    if (!proof_add_touch(proof, &profile->touch, values, failure) ||
+        !proof_add_check(proof, "the variable control is off its calibrated position",
+                         FAILURE_NOT_CALIBRATED, &scope->calibrated, values, failure) ||
+        !proof_add_check(proof, "coupling is not what was set", FAILURE_CHANGED,
+                         &scope->coupling_checks[setup->coupling], values, failure))
         return false;
     for (size_t i = 0; i < scope->besides_count; i++)
-        if (!panel_check(panel, &scope->besides[i], values, NAN, FAILURE_CHANGED,
-                         "a setting that records rest on is not as the profile wants it", deadline,
-                         failure))
+        if (!proof_add_check(proof, "a setting that records rest on is not as the profile wants it",
+                             FAILURE_CHANGED, &scope->besides[i], values, failure))
             return false;
-    return prove_numbers(panel, scope, setup, values, deadline, told, failure);
+    return add_numbers(proof, scope, setup, values, told, failure);
 }
 
 bool scope_proves_zero(const struct scope *scope)

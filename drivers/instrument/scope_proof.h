@@ -10,21 +10,23 @@
 
 #include "acquisition.h"
 #include "panel.h"
+#include "proof.h"
 
 /*
- * Asks for everything that the profile has a query for.
+ * The questions for everything that the profile has a query for. They fail with
+ * FAILURE_CHANGED when a setting is another one, and with FAILURE_NOT_CALIBRATED
+ * when the variable control is in use.
  *
  * values  what was set, as the commands were filled in
- * told    the setup with offset and position as the scope has them: it may have
- *         rounded what was sent, by half a step of its converter at most. The
- *         range's resolution is that step.
+ * told    the setup with offset and position as the scope has them, once it was
+ *         asked: it may have rounded what was sent, by half a step of its
+ *         converter at most. The range's resolution is that step.
  *
- * False with FAILURE_CHANGED when a setting is another one, and with
- * FAILURE_NOT_CALIBRATED when the variable control is in use.
+ * False with the failure set when a text cannot be filled in.
  */
-bool scope_prove(struct panel *panel, const struct scope *scope, const struct setup *setup,
-                 const struct command_values *values, struct deadline deadline, struct setup *told,
-                 struct failure *failure);
+bool scope_proof_make(struct proof *proof, const struct profile *profile, const struct setup *setup,
+                      const struct command_values *values, struct setup *told,
+                      struct failure *failure);
 
 /* Whether the scope can be asked for everything that its zero trace rests on. */
 bool scope_proves_zero(const struct scope *scope);

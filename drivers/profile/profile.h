@@ -50,6 +50,19 @@ struct check {
     regex_t pattern;
 };
 
+/*
+ * What tells that somebody was at the instrument's panel: the bits of an event
+ * register that is cleared by reading (IEEE 488.2, 11.5.1: bit 6, user request,
+ * and bit 7, power on), or a count of changes.
+ */
+struct touch {
+    char query[PROFILE_TEXT]; /* empty: nothing does */
+    int mask;                 /* of the register's bits; 0: the answer is a count */
+};
+
+/* All bits of a 16-bit register. */
+enum { TOUCH_MASK_MAX = 65535 };
+
 /* How the text of a meter's answer is read. */
 struct answer {
     bool has_pattern; /* false: one IEEE 488.2 number with the marks of SCPI-1999 */
@@ -58,10 +71,11 @@ struct answer {
     regex_t overload; /* an answer that means overload */
 };
 
-/* How a meter's setting is proved with each reading. */
+/* How what is set is proved with each reading or record. */
 enum proof_kind {
     PROOF_BEFORE_AND_AFTER, /* each question in a message of its own, before and behind it */
-    PROOF_SAME_MESSAGE,     /* all questions before and behind it in its message */
+    PROOF_SAME_MESSAGE,     /* all questions before and behind it in its message; of a scope those
+                               before the record in one of their own */
     PROOF_ANSWER_ITSELF,    /* by the words and the form of its answer; what can be asked is */
     PROOF_NONE              /* nothing can be asked */
 };
@@ -183,8 +197,9 @@ struct profile {
     int inputs;               /* 1 to PROFILE_INPUTS; meter: channels of its scanner card */
     char route[PROFILE_TEXT]; /* meter: connects {input}; empty: one input, always there */
     char route_query[PROFILE_TEXT]; /* meter: asks which input is connected; empty: cannot tell */
-    enum proof_kind proof;          /* meter */
-    bool locks_panel; /* meter: nobody can press its keys, so one proof a setup is enough */
+    enum proof_kind proof;          /* of a scope one of the first two */
+    bool locks_panel;   /* nobody can change what is set at it, so one proof a setup is enough */
+    struct touch touch; /* asked for with the proof */
     char route_answer[PROFILE_TEXT]; /* meter: the whole answer to it, {input} filled in */
     size_t function_count;           /* meter */
     struct function functions[PROFILE_MAX_FUNCTIONS];

@@ -105,12 +105,13 @@ static const struct strict_key dialogue_keys[] = {
       .type = STRICT_TEXT,
       .offset = FIELD(closing_query),
       .size = PROTOCOL_TEXT,
-      .help = "appended to each query for a reading, as in \";*OPC?\"; default none" },
+      .help = "appended to each query for a reading, as in \";*OPC?\"; with {number} in it to "
+              "each of our questions, as in \";*ESE {number};*ESE?\"; default none" },
     { .name = "closing_reply",
       .type = STRICT_TEXT,
       .offset = FIELD(closing_reply),
       .size = PROTOCOL_TEXT,
-      .help = "what the closing query adds behind the reading, as in \";1\"" },
+      .help = "what the closing query adds behind the answer, as in \";1\" or \";{number}\"" },
     { .name = "errors_always",
       .type = STRICT_BOOL,
       .offset = offsetof(struct profile_owner, profile.errors_always),
@@ -137,6 +138,34 @@ static void check_texts(const struct profile *profile, const config_setting_t *g
     profile_check_anchors(group, "error_none", false, problems);
 }
 
+/* How often the message's number stands in a text. */
+static int numbers_in(const char *text)
+{
+    int count = 0;
+
+    for (const char *at = strstr(text, PROTOCOL_NUMBER); at != NULL;
+         at = strstr(at + 1, PROTOCOL_NUMBER))
+        count++;
+    return count;
+}
+
+/* A number that is sent must come back, and one that comes back must have been sent. */
+static void check_closing(const struct protocol *protocol, const config_setting_t *group,
+                          struct problems *problems)
+{
+    bool closes = protocol->closing_query[0] != '\0';
+    int sent = numbers_in(protocol->closing_query), told = numbers_in(protocol->closing_reply);
+
+    if (closes != (protocol->closing_reply[0] != '\0'))
+        profile_missing(group, closes ? "closing_reply" : "closing_query",
+                        closes ? "with a closing_query" : "with a closing_reply", problems);
+    if (sent != told || sent > 1)
+        problems_at(problems, strict_member(group, "closing_query"),
+                    "\"closing_query\" has {number} %d times and \"closing_reply\" %d times, "
+                    "expected once in both or in neither",
+                    sent, told);
+}
+
 void profile_read_dialogue(struct profile_owner *owner, const config_setting_t *root,
                            struct problems *problems)
 {
@@ -149,12 +178,7 @@ void profile_read_dialogue(struct profile_owner *owner, const config_setting_t *
     check_texts(&owner->profile, group, problems);
     bool has_query = strict_member(group, "error_query") != NULL;
     bool has_none = strict_member(group, "error_none") != NULL;
-    bool closes = owner->profile.protocol.closing_query[0] != '\0';
-    bool closed = owner->profile.protocol.closing_reply[0] != '\0';
-    if (closes != closed) {
-        profile_missing(group, closes ? "closing_reply" : "closing_query",
-                        closes ? "with a closing_query" : "with a closing_reply", problems);
-    }
+    check_closing(&owner->profile.protocol, group, problems);
     if (has_query != has_none) {
         profile_missing(group, has_query ? "error_none" : "error_query",
                         has_query ? "with an error_query" : "with an error_none", problems);

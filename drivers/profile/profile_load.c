@@ -46,6 +46,33 @@ static const struct strict_key common_keys[] = {
       .minimum = 1,
       .maximum = PROFILE_INPUTS,
       .help = "how many there are; default 1" },
+    { .name = "locks_panel",
+      .type = STRICT_BOOL,
+      .offset = offsetof(struct profile, locks_panel),
+      .help = "nobody can change a setting at the instrument: one proof after each change of "
+              "ours is enough" },
+    { .name = "touched",
+      .type = STRICT_GROUP,
+      .help = "what tells that somebody was at its panel, asked for with each proof: a setting "
+              "that was changed and changed back shows nowhere else" },
+    { .name = NULL },
+};
+
+static const struct strict_key touched_keys[] = {
+    { .name = "query",
+      .type = STRICT_TEXT,
+      .required = true,
+      .offset = offsetof(struct profile, touch.query),
+      .size = PROFILE_TEXT,
+      .help = "asks for it" },
+    { .name = "mask",
+      .type = STRICT_INTEGER,
+      .offset = offsetof(struct profile, touch.mask),
+      .minimum = 1,
+      .maximum = TOUCH_MASK_MAX,
+      .help = "bits of a register that reading clears, of which none may be set behind a "
+              "reading; 192 of the standard event status register (*ESR?) are user request and "
+              "power on. Left out: the answer is a count, or a time, that a change changes" },
     { .name = NULL },
 };
 
@@ -73,11 +100,6 @@ static const struct strict_key meter_keys[] = {
               "by queries \"before and after\" it (the default), by queries in the \"same "
               "message\", by the words and the form of its \"answer\", or \"none\" where "
               "nothing can be asked" },
-    { .name = "locks_panel",
-      .type = STRICT_BOOL,
-      .offset = offsetof(struct profile, locks_panel),
-      .help = "nobody can change a setting at the instrument: one proof after each change of "
-              "ours is enough" },
     { .name = "functions",
       .type = STRICT_LIST,
       .required = true,
@@ -102,6 +124,13 @@ static const struct strict_key scope_keys[] = {
       .maximum = 100.0,
       .unit = "divisions",
       .help = "width of the screen" },
+    { .name = "proof",
+      .type = STRICT_CHOICE,
+      .offset = offsetof(struct profile, proof),
+      .choices = profile_scope_proofs,
+      .help = "how each record is proved to be of what was set: by queries \"before and after\" "
+              "it, each in a message of its own (the default), or all of a side in the \"same "
+              "message\", behind it in that of the samples" },
     { .name = "bandwidth",
       .type = STRICT_NUMBER,
       .offset = offsetof(struct profile, scope.bandwidth),
@@ -196,6 +225,20 @@ static bool read_kind(struct profile *profile, const config_setting_t *root,
     return false;
 }
 
+static void read_touched(struct profile *profile, const config_setting_t *root,
+                         struct problems *problems)
+{
+    const config_setting_t *group = strict_member(root, "touched");
+
+    if (group == NULL || !config_setting_is_group(group))
+        return;
+    strict_group(group, touched_keys, profile, problems);
+    profile_check_command(profile, group, "query", profile->touch.query, CONTEXT_BARE, NULL,
+                          problems);
+    if (profile->proof == PROOF_NONE)
+        problems_at(problems, group, "\"touched\" with proof = \"none\", expected another proof");
+}
+
 static void read_root(struct profile_owner *owner, const config_setting_t *root,
                       struct problems *problems)
 {
@@ -213,6 +256,7 @@ static void read_root(struct profile_owner *owner, const config_setting_t *root,
         profile_serial(serial, &profile->line, problems);
     profile_read_commands(profile, root, "setup", CONTEXT_BARE, &profile->setup, problems);
     profile_read_commands(profile, root, "local", CONTEXT_BARE, &profile->local, problems);
+    read_touched(profile, root, problems);
     if (meter)
         profile_read_meter(owner, root, problems);
     else
@@ -332,6 +376,8 @@ void profile_print_keys(FILE *out)
 {
     fprintf(out, "profile:\n");
     strict_print_keys(out, common_keys);
+    fprintf(out, "touched:\n");
+    strict_print_keys(out, touched_keys);
     fprintf(out, "profile of a meter, besides:\n");
     strict_print_keys(out, meter_keys);
     fprintf(out, "profile of a scope, besides:\n");

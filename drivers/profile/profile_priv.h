@@ -93,8 +93,9 @@ bool profile_read_group(struct scope *scope, const config_setting_t *root, const
 bool profile_check_input_command(const struct profile *profile, const config_setting_t *group,
                                  const char *key, const char *text, struct problems *problems);
 
-/* The ways to prove a reading, in the order of enum proof_kind, NULL at the end. */
+/* The ways to prove a reading, and a record, in the order of enum proof_kind, NULL at the end. */
 extern const char *const profile_proofs[];
+extern const char *const profile_scope_proofs[];
 
 /* Keeps the form that numbers have in range `i`; it must be digits with at most one point. */
 void profile_read_form(struct function *function, size_t i, const char *form,

@@ -10,6 +10,12 @@ static const char *const names[] = {
 #undef X
 };
 
+const char *const profile_scope_proofs[] = {
+    [PROOF_BEFORE_AND_AFTER] = "before and after",
+    [PROOF_SAME_MESSAGE] = "same message",
+    NULL,
+};
+
 const char *profile_setting_name(enum scope_setting setting)
 {
     return names[setting];
@@ -87,6 +93,10 @@ static void check_told(const struct scope *scope, const config_setting_t *root,
 void profile_read_proofs(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems)
 {
+    if (owner->profile.proof == PROOF_SAME_MESSAGE &&
+        owner->profile.protocol.framing != FRAMING_488)
+        problems_at(problems, strict_member(root, "proof"),
+                    "\"proof\" is \"same message\", which needs framing = \"488\"");
     read_besides(owner, root, problems);
     read_cannot_tell(&owner->profile.scope, root, problems);
     check_told(&owner->profile.scope, root, problems);

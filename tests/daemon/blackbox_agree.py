@@ -75,6 +75,12 @@ points = (
                       {{ instrument = "fine"; probe = "direct"; }},
                       {{ instrument = "wrong"; probe = "direct"; }} ); }},
     {{ name = "alone"; instrument = "fine"; probe = "direct"; quantity = "dc voltage"; }},
+    {{ name = "rail_since"; quantity = "dc voltage"; expected = 5.0;
+       limits = {{ judge = "difference"; reference_stored = "beside"; low = -1.0; high = 1.0; }};
+       candidates = ( {{ instrument = "plain"; probe = "direct"; }},
+                      {{ instrument = "fine"; probe = "direct"; }} ); }},
+    {{ name = "alone_since"; instrument = "fine"; probe = "direct"; quantity = "dc voltage";
+       limits = {{ judge = "difference"; reference_stored = "beside"; low = -1.0; high = 1.0; }}; }},
     {{ name = "again"; instrument = "fine"; input = 1; probe = "direct"; quantity = "dc voltage"; }},
     {{ name = "beside"; instrument = "plain"; probe = "direct"; quantity = "dc voltage"; }},
     {{ name = "swing"; instrument = "digitiser"; probe = "direct";
@@ -197,6 +203,14 @@ class Agree(Case):
         for result in (apart, shared):
             self.assertLess(result["difference"]["uncertainty"], 0.05)
         self.assertGreater(shared["readings"][0]["uncertainty"], 0.05)
+
+    def test_a_missing_reference_matters_to_limits_only(self):
+        """What the limits refer to is not in the store; two readings compare all the same."""
+        with self.assertRaises(RpcError) as caught:
+            self.client.call("measure", point="rail_since")
+        self.assertIn("not in the store", caught.exception.data["what"])
+        self.assertTrue(self.agree(point="rail_since")["agree"])
+        self.assertTrue(self.agree(first="alone_since", second="beside")["agree"])
 
     def test_both_readings_are_kept(self):
         self.agree(point="rail", instruments=["digitiser", "plain"])

@@ -77,6 +77,8 @@ class Keys(unittest.TestCase):
                 good += 1
                 self.assertLessEqual(abs(reading["value"] - truth), reading["uncertainty"],
                                      (k, reading))
+                # Nothing that was read otherwise is taken for a signal that moves.
+                self.assertLess(reading["uncertainty"], 0.01 * abs(truth), (k, reading))
         return good, refused
 
     def run_keys(self, kind, meter, probability, rounds=ROUNDS, profiles=PROFILES):
@@ -99,6 +101,9 @@ class Keys(unittest.TestCase):
     def test_keys_at_a_meter_that_is_asked_before_and_after(self):
         with changed_profile("fine", {'"same message"': '"before and after"'}) as profiles:
             self.run_keys("key", "fine", PRESSES / 3, ROUNDS // 4, profiles)
+
+    def test_keys_that_are_pressed_and_pressed_back(self):
+        self.run_keys("there_and_back", "fine", PRESSES, ROUNDS // 4)
 
     def test_what_cannot_be_asked_is_a_warning(self):
         with changed_profile("plain", {"route_query": "#", "route_answer": "#"}) as profiles, \

@@ -117,6 +117,24 @@ class Knobs(unittest.TestCase):
             # One turn is mended by taking the record anew.
             self.assertLessEqual(told, 0.02 * (values + told))
 
+    def test_a_knob_that_is_turned_and_turned_back(self):
+        """Nothing that is asked for before and behind the record differs."""
+        self.start()
+        for name in ("digitiser", "old"):
+            values, told = 0, 0
+            while self.turned(name) < TURNS:
+                for point in (f"{name}_level", f"{name}_wave"):
+                    self.bench.fault(name, "there_and_back", count=2, probability=0.2)
+                    try:
+                        self.check(point, self.client.call("measure", point))
+                        values += 1
+                    except RpcError as error:
+                        self.assertIn(error.data["reason"], TOLD)
+                        told += 1
+            print(f"{name}: {self.turned(name) // 2} turns there and back, {values} values, "
+                  f"{told} refused")
+            self.assertLessEqual(told, 0.05 * (values + told))
+
     def test_records_of_another_form_are_refused(self):
         """Taken for what they are not, they would show half the frequency or another value."""
         self.start()

@@ -5,6 +5,7 @@
  * run; and what the range planner gains. tools/bench starts everything.
  *
  *     benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)...
+ *     benchmark proofs DAEMON-SOCKET (NAME POINT POINT-PROVED-ONCE)...
  *     benchmark plans PROFILE...
  *     benchmark store FOLDER SETTINGS
  *     benchmark waveform CODES
@@ -174,9 +175,32 @@ static void all_rates(const char *daemon, size_t count, char **words)
     }
 }
 
+/* The same signal through instruments that are proved with each reading, and once. */
+static void all_proofs(const char *daemon, size_t count, char **words)
+{
+    static struct subject subject;
+    static struct delays delays;
+    for (size_t i = 0; i + 2 < count; i += 3) {
+        double rates[2] = { 0, 0 };
+        stream_connect(&subject.daemon, daemon);
+        for (int k = 0; k < 2 * ROUNDS; k++) {
+            subject.point = words[i + 1 + (size_t)k % 2];
+            one_reading(&subject);
+            rates[k % 2] += rate_of(&subject, one_reading, &delays) / ROUNDS;
+        }
+        stream_close(&subject.daemon);
+        printf("%s: readings/s over those of one proved once: %.3f (%.0f over %.0f)\n", words[i],
+               rates[0] / rates[1], rates[0], rates[1]);
+    }
+}
+
 int main(int argc, char **argv)
 {
     setvbuf(stdout, NULL, _IOLBF, 0);
+    if (argc >= 3 && argc % 3 == 0 && strcmp(argv[1], "proofs") == 0) {
+        all_proofs(argv[2], (size_t)argc - 3, argv + 3);
+        return 0;
+    }
     if (argc >= 3 && argc % 3 == 0 && strcmp(argv[1], "rates") == 0) {
         all_rates(argv[2], (size_t)argc - 3, argv + 3);
         return 0;
@@ -207,6 +231,7 @@ int main(int argc, char **argv)
         return 0;
     }
     give_up("usage: benchmark rates DAEMON-SOCKET (NAME INSTRUMENT-SOCKET POINT)... | "
+            "proofs DAEMON-SOCKET (NAME POINT POINT-PROVED-ONCE)... | "
             "plans PROFILE... | store FOLDER SETTINGS | waveform CODES | "
             "block USB-LINK SETUP QUERY | line NAME TTY DAEMON-SOCKET POINT QUERY | "
             "rounds DAEMON-SOCKET DAEMON-PID PLAN INSTRUMENT-SOCKETS-PREFIX");

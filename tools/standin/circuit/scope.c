@@ -161,6 +161,20 @@ void scope_turn_knob(struct scope *scope, gsl_rng *rng)
     }
 }
 
+void scope_turn_back(struct scope *scope, const struct scope *before)
+{
+    for (size_t i = 0; i < SCOPE_INPUTS; i++) {
+        const struct scope_input *was = &before->inputs[i];
+        struct scope_input *in = &scope->inputs[i];
+
+        in->coupling = was->coupling;
+        in->step = was->step;
+        in->offset = was->offset;
+        in->position = was->position;
+    }
+    scope->time = before->time;
+}
+
 static void void_records(struct scope *scope)
 {
     for (size_t i = 0; i < SCOPE_INPUTS; i++)

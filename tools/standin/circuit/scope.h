@@ -93,6 +93,9 @@ void scope_set_variable(struct scope *scope, size_t input, bool variable);
  */
 void scope_turn_knob(struct scope *scope, gsl_rng *rng);
 
+/* Every knob as it stood in `before`; the records stay. */
+void scope_turn_back(struct scope *scope, const struct scope *before);
+
 /* Void both records. */
 void scope_set_points(struct scope *scope, size_t points);
 void scope_set_time(struct scope *scope, double time);

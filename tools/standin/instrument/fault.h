@@ -43,6 +43,8 @@
     X(PAIRS, "pairs")                   /* a scope: half the samples, each behind its number */    \
     X(KEY, "key") /* a meter: a key is pressed before a message, before or after a reading */      \
     X(STEPS_DOWN, "steps_down") /* a meter: goes to a lower range on its own */                    \
+    X(THERE_AND_BACK,                                                                              \
+      "there_and_back") /* a setting is another one just for a reading or record */                \
     X(ARMED_KINDS, "")                                                                             \
     X(DISCONNECT, "disconnect")           /* the connection closes now */                          \
     X(RESTART, "restart")                 /* power fails: settings lost, the connection closes */  \

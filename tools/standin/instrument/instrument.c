@@ -70,7 +70,7 @@ void instrument_execute(struct instrument *instrument, const char *command, stru
     if (instrument->language->scope != NULL &&
         faults_take(&instrument->faults, FAULT_KNOB, instrument->rng)) {
         scope_turn_knob(&instrument->scope, instrument->rng);
-        instrument->counters.knobs++;
+        keys_note(instrument);
     }
     keys_pressed(instrument);
     instrument->language->execute(instrument, command, answer);
@@ -109,15 +109,19 @@ static struct tie tie_of(const struct instrument *instrument, double now, struct
 struct meter_reading instrument_read(struct instrument *instrument, struct answer *answer)
 {
     struct meter_reading reading = { .overload = true };
+    struct keys_before before;
     struct source felt;
-    struct tie tie = tie_of(instrument, answer->now, &felt);
 
     answer->delay_ms += instrument->conversion_ms;
     instrument->counters.readings++;
     keys_pressed(instrument);
+    bool there = keys_there(instrument, &before);
+    struct tie tie = tie_of(instrument, answer->now, &felt);
     keys_step(instrument, &tie, answer->now);
     if (!faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng))
         reading = meter_read(&instrument->meter, &tie, answer->now, instrument->rng);
+    if (there)
+        keys_back(instrument, &before);
     return reading;
 }
 
@@ -131,10 +135,14 @@ void instrument_acquire(struct instrument *instrument, double record_s, struct a
     for (size_t i = 0; i < SCOPE_INPUTS; i++)
         ties[i] = tie_now(instrument, i, answer->now, &felt[i]);
     instrument->counters.readings++;
+    struct keys_before before;
+    bool there = keys_there(instrument, &before);
     if (faults_take(&instrument->faults, FAULT_OVERLOAD, instrument->rng))
         scope_acquire_overload(&instrument->scope);
     else
         scope_acquire(&instrument->scope, ties, answer->now, instrument->rng);
+    if (there)
+        keys_back(instrument, &before);
     instrument->busy_until = busy_ms > 0.0 ? answer->now + busy_ms / 1e3 : 0.0;
 }
 

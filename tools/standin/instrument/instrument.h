@@ -67,7 +67,7 @@ struct counters {
     uint64_t commands;
     uint64_t queries;  /* replies formed */
     uint64_t readings; /* conversions and records */
-    uint64_t knobs;    /* turned by hand */
+    uint64_t knobs;    /* turned, and keys pressed, by hand */
 };
 
 struct log_entry {

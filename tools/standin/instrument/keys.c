@@ -8,14 +8,20 @@ static size_t pick(gsl_rng *rng, size_t count)
     return (size_t)(spread_unit(rng) * (double)count) % count;
 }
 
-void keys_pressed(struct instrument *instrument)
+void keys_note(struct instrument *instrument)
+{
+    instrument->counters.knobs++;
+    instrument->scpi.esr |= SCPI_ESR_USER;
+}
+
+/* One key of a meter, drawn at random. */
+static void press(struct instrument *instrument)
 {
     struct meter *meter = &instrument->meter;
     gsl_rng *rng = instrument->rng;
 
-    if (!faults_take(&instrument->faults, FAULT_KEY, rng))
-        return;
     instrument->locked = false;
+    keys_note(instrument);
     switch (pick(rng, 4)) {
     case 0:
         meter_select_function(meter, (enum meter_function)pick(rng, METER_FUNCTIONS));
@@ -31,6 +37,35 @@ void keys_pressed(struct instrument *instrument)
         meter->automatic = !meter->automatic;
         break;
     }
+}
+
+void keys_pressed(struct instrument *instrument)
+{
+    if (faults_take(&instrument->faults, FAULT_KEY, instrument->rng))
+        press(instrument);
+}
+
+bool keys_there(struct instrument *instrument, struct keys_before *before)
+{
+    if (!faults_take(&instrument->faults, FAULT_THERE_AND_BACK, instrument->rng))
+        return false;
+    *before = (struct keys_before) { instrument->meter, instrument->scope };
+    if (instrument->language->meter != NULL) {
+        press(instrument);
+    } else {
+        scope_turn_knob(&instrument->scope, instrument->rng);
+        keys_note(instrument);
+    }
+    return true;
+}
+
+void keys_back(struct instrument *instrument, const struct keys_before *before)
+{
+    if (instrument->language->meter != NULL)
+        instrument->meter = before->meter;
+    else
+        scope_turn_back(&instrument->scope, &before->scope);
+    keys_note(instrument);
 }
 
 /* Whether the next lower range holds what is there. */

@@ -68,6 +68,24 @@ void common_events(struct scpi_call *call)
     call->scpi->esr = 0;
 }
 
+/* 0 to 255, rounded (IEEE 488.2, 10.10). */
+void common_enable(struct scpi_call *call)
+{
+    double number;
+
+    if (!scpi_number(call, &number))
+        return;
+    if (round(number) >= 0.0 && round(number) <= 255.0)
+        call->scpi->enable = (unsigned)round(number);
+    else
+        scpi_report(call->scpi, -222, NULL);
+}
+
+void common_enabled(struct scpi_call *call)
+{
+    text_print(call->answer, "%u", call->scpi->enable);
+}
+
 void common_error(struct scpi_call *call)
 {
     scpi_read_error(call->scpi, call->answer);

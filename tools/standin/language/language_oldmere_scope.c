@@ -10,6 +10,7 @@
  *     PACE 1e-3        seconds a division
  *     ONCE             draws one trace; OVER? is answered YES once it is drawn
  *     CODES? 1         the trace of inlet 1, as the converter gave it
+ *     TOUCHES?         how often hands have been at its knobs
  *     WHO, HANDS       who it is; its keys belong to hands again
  */
 #include "languages.h"
@@ -183,6 +184,14 @@ static bool ask_turned(struct instrument *instrument, const struct order *order,
     return true;
 }
 
+static bool ask_touches(struct instrument *instrument, const struct order *order,
+                        struct answer *answer)
+{
+    (void)order;
+    text_print(&answer->text, "%llu", (unsigned long long)instrument->counters.knobs);
+    return true;
+}
+
 static bool set_pace(struct instrument *instrument, const struct order *order,
                      struct answer *answer)
 {
@@ -251,7 +260,7 @@ static const struct verb verbs[] = {
     { "LIFT", 3, lift },        { "INLET", 3, set_inlet },   { "TURNED?", 2, ask_turned },
     { "PACE", 2, set_pace },    { "ONCE", 1, draw_once },    { "OVER?", 1, ask_over },
     { "CODES?", 2, ask_codes }, { "HANDS", 1, hands },       { "LIFT?", 2, ask_lift },
-    { "INLET?", 2, ask_inlet }, { "PACE?", 1, ask_pace },
+    { "INLET?", 2, ask_inlet }, { "PACE?", 1, ask_pace },    { "TOUCHES?", 1, ask_touches },
 };
 
 static bool obey(struct instrument *instrument, const struct order *order, struct answer *answer)

@@ -28,6 +28,7 @@ struct scpi_owner {
         { "*RST", common_reset, false, NULL, false, 0, 0 },                                        \
         { "*OPC", NULL, false, common_complete, false, 0, 0 },                                     \
         { "*ESR", NULL, false, common_events, false, 0, 0 },                                       \
+        { "*ESE", common_enable, true, common_enabled, false, 0, 0 },                              \
         { "SYSTem:ERRor", NULL, false, common_error, false, 0, 0 },                                \
         { "SYSTem:KLOCk", common_lock, true, common_locked, false, 0, 0 },                         \
     {                                                                                              \
@@ -39,6 +40,8 @@ scpi_action common_clear;
 scpi_action common_reset;
 scpi_action common_complete;
 scpi_action common_events;
+scpi_action common_enable;
+scpi_action common_enabled;
 scpi_action common_error;
 scpi_action common_lock;
 scpi_action common_locked;

@@ -18,7 +18,7 @@ enum { SCPI_QUEUE = 16, SCPI_ERROR_TEXT = 96 };
 
 /* Bits of the event status register. */
 enum { SCPI_ESR_QUERY = 4, SCPI_ESR_DEVICE = 8, SCPI_ESR_EXECUTION = 16, SCPI_ESR_COMMAND = 32 };
-enum { SCPI_ESR_POWER_ON = 128 };
+enum { SCPI_ESR_USER = 64, SCPI_ESR_POWER_ON = 128 };
 
 struct scpi_error {
     int number;
@@ -30,6 +30,7 @@ struct scpi {
     size_t count;
     struct scpi_error errors[SCPI_QUEUE];
     unsigned esr;
+    unsigned enable; /* event status enable register: kept, and of no effect here */
 };
 
 /* One command or query as it reaches its row. */

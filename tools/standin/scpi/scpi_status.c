@@ -53,7 +53,7 @@ void scpi_reset(struct scpi *scpi)
 
 void scpi_clear(struct scpi *scpi)
 {
-    *scpi = (struct scpi) { 0 };
+    *scpi = (struct scpi) { .enable = scpi->enable };
 }
 
 void scpi_report(struct scpi *scpi, int number, const char *text)
