@@ -143,6 +143,7 @@ struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_
         const struct burnin_host host = { entry,        host_now,    host_wake,
                                           host_measure, host_record, host_tripped };
         entry->burnin = burnin;
+        entry->number = ++burnin->begun;
         TAILQ_INSERT_TAIL(&burnin->entries, entry, entry);
         entry->timer = evtimer_new(burnin->loop->base, on_timer, entry);
         entry->run = burnin_run_new(burnin->loop->bench, plan, name, &host);
@@ -302,8 +303,7 @@ bool burnin_start(struct burnin *burnin, const char *name, struct record **recor
     return true;
 }
 
-static struct burnin_entry *find_run(struct burnin *burnin, const char *name,
-                                     struct failure *failure)
+struct burnin_entry *burnin_find(struct burnin *burnin, const char *name, struct failure *failure)
 {
     struct burnin_entry *entry = find(burnin, name);
     if (entry == NULL)
@@ -315,7 +315,7 @@ static struct burnin_entry *find_run(struct burnin *burnin, const char *name,
 bool burnin_stop(struct burnin *burnin, const char *name, struct record **record,
                  struct failure *failure)
 {
-    struct burnin_entry *entry = find_run(burnin, name, failure);
+    struct burnin_entry *entry = burnin_find(burnin, name, failure);
     if (entry == NULL)
         return false;
     if (entry->run->ended)
@@ -330,38 +330,12 @@ bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *
 {
     if (bench_burnin(burnin->loop->bench, name) != NULL)
         return true;
-    const struct burnin_entry *entry = find_run(burnin, name, failure);
+    const struct burnin_entry *entry = burnin_find(burnin, name, failure);
     if (entry == NULL)
         return false;
     return !entry->run->ended ||
            failure_set(failure, FAILURE_SETTINGS, entry->run->name, "a run that goes on",
                        "it has ended: %s", entry->run->why);
-}
-
-bool burnin_status(struct burnin *burnin, const char *name, struct text *text,
-                   struct failure *failure)
-{
-    struct burnin_entry *entry = NULL;
-    if (name != NULL && (entry = find_run(burnin, name, failure)) == NULL)
-        return false;
-    const struct bench *bench = burnin->loop->bench;
-    text_open(text, '{');
-    text_key(text, "plans");
-    text_open(text, '[');
-    for (size_t i = 0; i < bench->burnin_count; i++)
-        text_string(text, bench->burnins[i].name);
-    text_close(text, ']');
-    text_key(text, "runs");
-    text_open(text, '[');
-    struct burnin_entry *each;
-    TAILQ_FOREACH(each, &burnin->entries, entry)
-    {
-        if (entry == NULL || each == entry)
-            burnin_encode_run(text, each->run);
-    }
-    text_close(text, ']');
-    text_close(text, '}');
-    return true;
 }
 
 void burnin_pause(struct burnin *burnin)

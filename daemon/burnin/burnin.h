@@ -40,10 +40,6 @@ bool burnin_stop(struct burnin *burnin, const char *run, struct record **record,
 /* Whether it is the name of a plan, or of a run that goes on. */
 bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *failure);
 
-/* Writes the state of a run, or with NULL of all; false when there is no such run. */
-bool burnin_status(struct burnin *burnin, const char *run, struct text *text,
-                   struct failure *failure);
-
 /* The daemon is going: runs are kept open in the store and begin nothing more. */
 void burnin_pause(struct burnin *burnin);
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "burnin_plan.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -46,6 +47,7 @@ struct burnin_schedule burnin_schedule(const struct bench_burnin *plan, struct p
     struct burnin_schedule schedule = { .first = begin,
                                         .every = duration_of_seconds(plan->every_s),
                                         .phase_count = plan->phase_count };
+    assert(schedule.every.ns > 0);
     int64_t into = begin.ns % schedule.every.ns;
     if (into != 0)
         schedule.first =

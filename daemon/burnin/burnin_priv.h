@@ -16,6 +16,7 @@ enum { BURNIN_BOOT = 40 };
 /* A run with what it hangs on. */
 struct burnin_entry {
     struct burnin *burnin;
+    uint64_t number; /* from 1, in the order of the list */
     struct burnin_run *run;
     struct event *timer;
     const struct record *reading; /* that is being judged; NULL: none, or it is not kept */
@@ -28,6 +29,7 @@ struct burnin {
     const struct probe_checks *checks;
     struct trip_commands *commands;
     char boot[BURNIN_BOOT];                           /* names this boot of the machine */
+    uint64_t begun;                                   /* runs so far: the number of the last */
     TAILQ_HEAD(burnin_entries, burnin_entry) entries; /* oldest first */
 };
 
@@ -47,7 +49,7 @@ struct record *burnin_record(struct burnin *burnin, struct happening *event);
 /* What the judge has to know of a reading. */
 struct burnin_outcome burnin_outcome(const struct reading *reading, int64_t round);
 
-/* Writes one run. */
-void burnin_encode_run(struct text *text, const struct burnin_run *run);
+/* A run by its name, or the latest by its plan's. NULL with the failure set when there is none. */
+struct burnin_entry *burnin_find(struct burnin *burnin, const char *name, struct failure *failure);
 
 #endif

@@ -1,55 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A run as JSON. */
-#include "burnin_priv.h"
-
+/* The runs as JSON, from the rows of burnin_look. */
+#include "burnin_look.h"
 #include "encode_outlook.h"
 
 #include <math.h>
 
-static const char *state_of(const struct burnin_slot *slot)
+static void encode_slot(struct text *text, const struct slot_look *look)
 {
-    if (slot->state.trip != BURNIN_WELL)
-        return "tripped";
-    if (slot->stopped)
-        return "stopped";
-    if (slot->state.cause != BURNIN_WELL)
-        return slot->state.cause == BURNIN_LOST ? "not measured" : "failing";
-    return slot->state.readings == 0 ? "waiting" : "within limits";
-}
-
-/*
- * Where the point is going, under the limits of the latest round. To find that costs most of a
- * status, and nothing changes before there is another reading.
- */
-static void encode_course(struct text *text, const struct burnin_run *run, size_t index)
-{
-    struct burnin_slot *slot = &run->slots[index];
-    const struct track *course = &slot->course;
-    const struct limits *limits = &burnin_run_point(run, index, run->last)->limits;
-    double scratch[2 * BURNIN_COURSE];
-    if (course->count == 0)
-        return;
-    if (slot->outlook_of != slot->state.readings || slot->outlook_limits.low != limits->low ||
-        slot->outlook_limits.high != limits->high ||
-        slot->outlook_limits.judged != limits->judged) {
-        outlook_find(course->times, course->values, course->count, course->quantum, limits, scratch,
-                     &slot->outlook);
-        slot->outlook_of = slot->state.readings;
-        slot->outlook_limits = *limits;
-    }
-    encode_trend(text, &slot->outlook, run->schedule.first);
-}
-
-static void encode_slot(struct text *text, const struct burnin_run *run, size_t index)
-{
-    const struct burnin_slot *slot = &run->slots[index];
-    const struct burnin_state *state = &slot->state;
-    const struct bench_point *point = run->plan->phases[0].points[index];
+    const struct burnin_state *state = look->figures;
+    const struct bench_point *point = look->point;
     text_open(text, '{');
     text_member_string(text, "point", point->name);
     if (point->unit_number != 0)
         text_member_integer(text, "unit_number", point->unit_number);
-    text_member_string(text, "state", state_of(slot));
+    text_member_string(text, "state", look->state);
     text_member_integer(text, "readings", state->readings);
     text_member_integer(text, "failures", state->failures);
     text_member_integer(text, "lost", state->lost);
@@ -65,51 +29,80 @@ static void encode_slot(struct text *text, const struct burnin_run *run, size_t 
     if (state->trip != BURNIN_WELL) {
         text_member_string(text, "cause", burnin_cause_name(state->trip));
         text_member_integer(text, "trip_round", state->trip_round);
-        encode_plan_time(text, "trip_time", burnin_due(&run->schedule, state->trip_round));
+        encode_plan_time(text, "trip_time", look->tripped);
     }
-    encode_course(text, run, index);
+    if (look->outlook != NULL)
+        encode_trend(text, look->outlook, look->origin);
     text_close(text, '}');
 }
 
 /* What only a run that goes on has. */
-static void encode_ahead(struct text *text, const struct burnin_run *run, struct plan_time now)
+static void encode_ahead(struct text *text, const struct run_look *look)
 {
-    const struct burnin_schedule *schedule = &run->schedule;
-    struct duration left = plan_time_since(burnin_end(schedule), now);
-    text_member_string(text, "phase", run->plan->phases[burnin_phase(schedule, now)].name);
-    text_member_bool(text, "warm_up", plan_time_before(now, schedule->warm_until));
-    text_member_number(text, "left_s", fmax(duration_seconds(left), 0));
-    if (run->last < burnin_rounds(schedule)) {
-        struct plan_time next = burnin_due(schedule, run->last + 1);
-        encode_plan_time(text, "next", next);
-        text_member_number(text, "next_s", fmax(duration_seconds(plan_time_since(next, now)), 0));
-    }
+    text_member_string(text, "phase", look->phase);
+    text_member_bool(text, "warm_up", look->warm_up);
+    text_member_number(text, "left_s", duration_seconds(look->left));
+    if (look->next == 0)
+        return;
+    encode_plan_time(text, "next", look->next_due);
+    text_member_number(text, "next_s", duration_seconds(look->next_in));
 }
 
-void burnin_encode_run(struct text *text, const struct burnin_run *run)
+/* A run up to its points. */
+static void open_run(struct text *text, const struct run_look *look)
 {
-    struct plan_time now = burnin_time_now(&run->time, run->host.now(run->host.context));
+    const struct burnin_run *run = look->run;
     text_open(text, '{');
     text_member_string(text, "run", run->name);
     text_member_string(text, "plan", run->plan->name);
     text_member_string(text, "state", run->ended ? "ended" : "running");
     text_member_string(text, "why", run->why);
     encode_plan_time(text, "first_round", run->schedule.first);
-    encode_plan_time(text, "end", burnin_end(&run->schedule));
+    encode_plan_time(text, "end", look->end);
     text_member_number(text, "every_s", run->plan->every_s);
     text_member_integer(text, "round", run->last);
-    text_member_integer(text, "rounds", burnin_rounds(&run->schedule));
+    text_member_integer(text, "rounds", look->rounds);
     text_member_integer(text, "measuring", (int64_t)run->open);
     text_member_integer(text, "late", run->late);
     text_member_integer(text, "missed", run->missed);
     text_member_integer(text, "clock_jumps", run->jumps);
     text_member_integer(text, "gaps", run->gaps);
     if (!run->ended)
-        encode_ahead(text, run, now);
+        encode_ahead(text, look);
     text_key(text, "points");
     text_open(text, '[');
-    for (size_t i = 0; i < run->plan->point_count; i++)
-        encode_slot(text, run, i);
+}
+
+void burnin_status_open(struct text *text, const struct bench *bench)
+{
+    text_open(text, '{');
+    text_key(text, "plans");
+    text_open(text, '[');
+    for (size_t i = 0; i < bench->burnin_count; i++)
+        text_string(text, bench->burnins[i].name);
+    text_close(text, ']');
+    text_key(text, "runs");
+    text_open(text, '[');
+}
+
+void burnin_status_row(struct text *text, const struct burnin_row *row)
+{
+    switch (row->kind) {
+    case BURNIN_ROW_RUN:
+        open_run(text, &row->run);
+        break;
+    case BURNIN_ROW_POINT:
+        encode_slot(text, &row->slot);
+        break;
+    case BURNIN_ROW_END:
+        text_close(text, ']');
+        text_close(text, '}');
+        break;
+    }
+}
+
+void burnin_status_close(struct text *text)
+{
     text_close(text, ']');
     text_close(text, '}');
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calls.h"
 
+#include "daemon/burnin/burnin_look.h"
 #include "daemon/burnin/run_list.h"
 #include "methods.h"
 #include "service.h"
@@ -46,12 +47,19 @@ void call_burnin_status(void *context, struct rpc_call *call, const struct rpc_v
 {
     struct service *service = context;
     struct failure failure = { 0 };
-    struct text *text = loop_text(service->loop);
+    struct burnin_walk walk;
+    struct burnin_row row;
     const char *run = values[BURNIN_RUN].given ? values[BURNIN_RUN].text : NULL;
-    if (burnin_status(service->burnin, run, text, &failure))
-        rpc_result(call, text);
-    else
+    if (!burnin_walk_begin(service->burnin, run, &walk, &failure)) {
         call_refuse(service->loop, call, &failure);
+        return;
+    }
+    struct text *text = loop_text(service->loop);
+    burnin_status_open(text, service->loop->bench);
+    while (burnin_walk_next(service->burnin, &walk, &row))
+        burnin_status_row(text, &row);
+    burnin_status_close(text);
+    rpc_result(call, text);
 }
 
 void call_burnin_follow(void *context, struct rpc_call *call, const struct rpc_value *values)

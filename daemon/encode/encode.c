@@ -3,7 +3,6 @@
 
 #include "core/input/tuned_circuit.h"
 #include "core/uncertainty/expand.h"
-#include "daemon/basics/wall_clock.h"
 #include "daemon/bench/point_chain.h"
 #include "encode_analysis.h"
 
@@ -376,7 +375,8 @@ void encode_error(struct text *text, const struct failure *failure, const struct
 }
 
 /* The reading of the store that the limits refer to; without "id" there is none. */
-static void encode_reference(struct text *text, const struct bench_point *point)
+static void encode_reference(struct text *text, const struct bench_point *point,
+                             struct wall_time now)
 {
     const struct bench_stored *stored = &point->stored;
     if (stored->point[0] == '\0')
@@ -390,8 +390,7 @@ static void encode_reference(struct text *text, const struct bench_point *point)
         text_member_number(text, "uncertainty", point->limits.reference_uncertainty);
         text_member_string(text, "verdict", stored->verdict);
         encode_wall_time(text, "time", stored->found_at);
-        text_member_integer(text, "age_s",
-                            wall_time_since(wall_time_now(), stored->found_at).ns / SECOND_NS);
+        text_member_integer(text, "age_s", wall_time_since(now, stored->found_at).ns / SECOND_NS);
     }
     text_close(text, '}');
 }
@@ -415,7 +414,8 @@ static void encode_hands(struct text *text, const struct bench *bench,
         text_close(text, ']');
 }
 
-void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point)
+void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point,
+                  struct wall_time now)
 {
     text_open(text, '{');
     text_member_string(text, "name", point->name);
@@ -426,7 +426,7 @@ void encode_point(struct text *text, const struct bench *bench, const struct ben
     text_member_string(text, "probe", bench->probes[point->probe].name);
     text_member_number(text, "expected", point->expected);
     encode_limits(text, &point->limits);
-    encode_reference(text, point);
+    encode_reference(text, point, now);
     text_member_string(text, "place", point->place);
     encode_hands(text, bench, point);
     text_member_string(text, "caution", point->caution);

@@ -64,8 +64,9 @@ void encode_failure_data(struct text *text, const struct failure *failure,
 void encode_error(struct text *text, const struct failure *failure, const struct bench *bench,
                   const struct bench_point *point, const struct reading *reading);
 
-/* One element of `points`. */
-void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point);
+/* One element of `points`; `now` is what the age of its reference is told from. */
+void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point,
+                  struct wall_time now);
 
 /*
  * The member "resonance", where there is a tuned circuit at the point: what the

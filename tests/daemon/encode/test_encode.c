@@ -327,7 +327,7 @@ static void a_point_as_configured(void **state)
 {
     struct text text = { 0 };
     (void)state;
-    encode_point(&text, &bench, &points[0]);
+    encode_point(&text, &bench, &points[0], (struct wall_time) { 0 });
     assert_string_equal(text.bytes,
                         "{\"name\":\"rail\",\"quantity\":\"dc voltage\",\"unit\":\"V\","
                         "\"instrument\":\"meter_a\",\"input\":3,\"probe\":\"x10\",\"expected\":50,"
