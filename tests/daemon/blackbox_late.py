@@ -8,13 +8,11 @@ many questions."""
 
 import os
 import pathlib
-import re
-import socket
 import tempfile
-import threading
 import unittest
 
 from gradusd import Gradusd, RpcError
+from relay import Relay
 from standin import StandIn
 
 PROGRAM = os.environ["GRADUSD"]
@@ -47,74 +45,22 @@ points = (
 );
 """
 
-# What of each type's language asks for nothing and has no answer.
-SILENT = {"tarnwerk-meter": lambda line: b"?" not in line,
-          "tarnwerk-scope": lambda line: b"?" not in line,
-          "oldmere-meter": lambda line: line.split()[0] not in (b"LOOK", b"WHO", b"WHICH"),
-          "oldmere-scope": lambda line: False}
 # Where each answer bears its question's number an answer may get lost besides.
 NUMBERED = ("tarnwerk-meter", "tarnwerk-scope")
 
 
-class Relay:
-    """Listens for the daemon, passes its messages on, and confuses one answer when told to."""
+class Confusing(Relay):
+    """Hands out an older answer in the place of one when told to."""
 
     def __init__(self, kind, address):
-        self.kind = kind
-        self.address = address
-        self.end = b"\r" if kind == "oldmere-meter" else b"\n"
         self.history = []
         self.pending = []
         self.plan = None  # (messages still to let through, how far back, whether the true one comes)
         self.confused = 0
-        self.folder = tempfile.TemporaryDirectory(prefix="relay-")
-        self.path = os.path.join(self.folder.name, "one")
-        self.listener = socket.socket(socket.AF_UNIX)
-        self.listener.bind(self.path)
-        self.listener.listen()
-        self.thread = threading.Thread(target=self.serve, daemon=True)
-        self.thread.start()
+        super().__init__(kind, address)
 
-    def stop(self):
-        self.listener.shutdown(socket.SHUT_RDWR)
-        self.thread.join()
-        self.listener.close()
-        self.folder.cleanup()
-
-    def serve(self):
-        while True:
-            try:
-                here = self.listener.accept()[0]
-            except OSError:
-                return
-            there = socket.socket(socket.AF_UNIX)
-            there.connect(self.address.removeprefix("unix:"))
-            self.pending = []
-            with here, there, there.makefile("rb") as answers:
-                try:
-                    self.pass_on(here, there, answers)
-                except OSError:
-                    pass
-
-    def pass_on(self, here, there, answers):
-        buffer = b""
-        while data := here.recv(65536):
-            buffer += data
-            while self.end in buffer:
-                line, buffer = buffer.split(self.end, 1)
-                there.sendall(line + self.end)
-                if line and not SILENT[self.kind](line):
-                    here.sendall(self.answer(line, self.read(answers)))
-
-    def read(self, answers):
-        text = answers.readline()
-        block = re.match(rb"#([1-9])", text)
-        if block:
-            digits = int(block[1])
-            whole = 2 + digits + int(text[2:2 + digits])
-            while len(text) <= whole or not text.endswith(b"\n"):
-                text += answers.readline()
-        return text
+    def connected(self):
+        self.pending = []
 
     def answer(self, line, true):
         """What is sent for `true`; each answer waits its turn once one stands before it."""
@@ -142,7 +88,7 @@ class Late(unittest.TestCase):
     def start(self, kind, changes=()):
         self.bench = StandIn(BENCH, RACK.format(kind=kind))
         self.addCleanup(self.bench.stop)
-        self.relay = Relay(kind, self.bench.address("one"))
+        self.relay = Confusing(kind, self.bench.address("one"))
         self.addCleanup(self.relay.stop)
         folder = tempfile.TemporaryDirectory(prefix="profiles-")
         self.addCleanup(folder.cleanup)

@@ -235,9 +235,10 @@ static void test_no_file(void **state)
 static void test_all_shipped(void **state)
 {
     (void)state;
-    static const char *const names[] = { "tarnwerk-meter",     "oldmere-meter",
-                                         "tarnwerk-scope",     "oldmere-scope",
-                                         "generic-scpi-meter", "generic-scpi-scope" };
+    static const char *const names[] = { "tarnwerk-meter",    "oldmere-meter",
+                                         "tarnwerk-scope",    "tarnwerk-scope-volts",
+                                         "oldmere-scope",     "generic-scpi-meter",
+                                         "generic-scpi-scope" };
 
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
         profile_free(load(names[i]));

@@ -86,6 +86,7 @@ void scope_reset(struct scope *scope)
     }
     scope->points = scope->type->default_points;
     scope->time = scope->type->default_time;
+    scope->real_bits = 0;
 }
 
 double scope_offset_span(double volts_per_division)
@@ -226,6 +227,14 @@ int scope_code(const struct scope *scope, size_t input, double volts)
 
     return converter_code(divisions * type->codes_per_division + type->middle, type->lowest,
                           type->highest);
+}
+
+double scope_volts(const struct scope *scope, size_t input, int code)
+{
+    const struct scope_input *in = &scope->inputs[input];
+    double divisions = (code - scope->type->middle) / scope->type->codes_per_division;
+
+    return (divisions - in->position) * scope->type->steps[in->step] + in->offset;
 }
 
 /* Everything about one input that stays the same from sample to sample. */

@@ -60,6 +60,7 @@ struct scope {
     struct scope_input inputs[SCOPE_INPUTS];
     size_t points;   /* of the next record */
     double time;     /* from the first to the last sample of the next record */
+    int real_bits;   /* records are sent as volts of so many bits; 0: as codes */
     size_t recorded; /* points of the last record */
     uint64_t relay_changes;
 };
@@ -109,6 +110,9 @@ bool scope_step_holding(const struct scope_type *type, double volts, size_t *ste
 
 /* The code that an input shows for so many volts at its terminals. */
 int scope_code(const struct scope *scope, size_t input, double volts);
+
+/* The volts that an input's code stands for, as the scope has it. */
+double scope_volts(const struct scope *scope, size_t input, int code);
 
 /*
  * Takes one record of both inputs at a time; `ties` has SCOPE_INPUTS entries.

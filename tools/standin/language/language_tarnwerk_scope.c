@@ -121,6 +121,18 @@ static void ask_interval(struct scpi_call *call)
     text_print(call->answer, "%+.9E", scope->time / (double)(scope->points - 1));
 }
 
+/* The forms of a record: codes of 8 bits, or volts, high byte first (SCPI-1999, FORMat:DATA). */
+static const struct format {
+    const char *type;
+    const char *bits;
+    int real_bits;
+    const char *told;
+} formats[] = {
+    { "INTeger", "8", 0, "INT,8" },
+    { "REAL", "32", 32, "REAL,32" },
+    { "REAL", "64", 64, "REAL,64" },
+};
+
 static void set_format(struct scpi_call *call)
 {
     char word[16];
@@ -128,15 +140,23 @@ static void set_format(struct scpi_call *call)
     const char *bits = call->argument + length;
 
     bits += strspn(bits, " ");
+    bits += *bits == ',';
+    bits += strspn(bits, " ");
     snprintf(word, sizeof word, "%.*s", (int)length, call->argument);
-    if (!scpi_matches("INTeger", word) || *bits != ',' ||
-        strcmp(bits + 1 + strspn(bits + 1, " "), "8") != 0)
-        scpi_report(call->scpi, -224, NULL);
+    for (size_t i = 0; i < sizeof formats / sizeof formats[0]; i++) {
+        if (scpi_matches(formats[i].type, word) && strcmp(bits, formats[i].bits) == 0) {
+            scope_of(call)->real_bits = formats[i].real_bits;
+            return;
+        }
+    }
+    scpi_report(call->scpi, -224, NULL);
 }
 
 static void ask_format(struct scpi_call *call)
 {
-    text_print(call->answer, "INT,8");
+    for (size_t i = 0; i < sizeof formats / sizeof formats[0]; i++)
+        if (formats[i].real_bits == scope_of(call)->real_bits)
+            text_print(call->answer, "%s", formats[i].told);
 }
 
 static void initiate(struct scpi_call *call)
@@ -148,6 +168,29 @@ static void initiate(struct scpi_call *call)
         return;
     }
     instrument_acquire(instrument, instrument->scope.time, call_answer(call));
+}
+
+/* One sample in the form that is set. */
+static void add_sample(struct text *text, const struct scope *scope, size_t input, int code)
+{
+    double volts = scope_volts(scope, input, code);
+    float single = (float)volts;
+    uint64_t bits = 0;
+    uint32_t narrow;
+
+    if (scope->real_bits == 64) {
+        memcpy(&bits, &volts, sizeof bits);
+    } else if (scope->real_bits == 32) {
+        memcpy(&narrow, &single, sizeof narrow);
+        bits = narrow;
+    } else {
+        bits = (uint8_t)code;
+    }
+    for (int shift = scope->real_bits > 0 ? scope->real_bits - 8 : 0; shift >= 0; shift -= 8) {
+        char byte = (char)(bits >> shift);
+
+        text_add(text, &byte, 1);
+    }
 }
 
 static void ask_trace(struct scpi_call *call)
@@ -168,13 +211,11 @@ static void ask_trace(struct scpi_call *call)
     }
     size_t count;
     int16_t *codes = instrument_record(call_instrument(call), (size_t)suffixes[0] - 1, &count);
-    int length = snprintf(digits, sizeof digits, "%zu", count);
+    size_t size = scope->real_bits > 0 ? (size_t)scope->real_bits / 8 : 1;
+    int length = snprintf(digits, sizeof digits, "%zu", count * size);
     text_print(call->answer, "#%d%s", length, digits);
-    for (size_t n = 0; n < count; n++) {
-        signed char code = (signed char)codes[n];
-
-        text_add(call->answer, &code, 1);
-    }
+    for (size_t n = 0; n < count; n++)
+        add_sample(call->answer, scope, (size_t)suffixes[0] - 1, codes[n]);
     free(codes);
 }
 
