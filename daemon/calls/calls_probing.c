@@ -62,7 +62,7 @@ static bool short_leads(struct job *job)
     return true;
 }
 
-/* Measures a point for the waiting; refuses it, and frees it, when that cannot be. */
+/* Measures a point for a call that waits; refuses and frees it when that cannot be. */
 static void begin(struct waiting_call *waiting, enum job_kind kind, const struct bench_point *point,
                   job_done *done)
 {
@@ -85,7 +85,7 @@ static void begin(struct waiting_call *waiting, enum job_kind kind, const struct
     job_free(job);
 }
 
-/* An waiting for a call; NULL, and the call is answered, when memory is short. */
+/* A call that waits; NULL, and it is answered, when memory is short. */
 static struct waiting_call *waiting_call_for(struct service *service, struct rpc_call *call,
                                              double deadline_ms)
 {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
+#include "outcome.h"
 #include "reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
@@ -19,7 +19,7 @@ static const struct csv_column csv_columns[] = {
 };
 
 /* Both readings can be shown, and what was found about them is there. */
-static bool check(const json_t *result, struct fault *fault)
+static bool whole(const json_t *result, struct fault *fault)
 {
     const json_t *const readings = field_at(result, "readings");
     if (json_array_size(readings) != 2 || !isfinite(field_number(result, "en")) ||
@@ -58,20 +58,13 @@ static int status_of(const json_t *result)
     return field_true(result, "agree") ? STATUS_PASS : STATUS_FAIL;
 }
 
+static const struct outcome outcome = {
+    .whole = whole, .columns = csv_columns, .print = print_people, .status = status_of
+};
+
 static int show(const struct session *session, json_t *result)
 {
-    struct fault fault;
-    if (!check(result, &fault)) {
-        fault_explain(&fault, session->operands[0], session->terminal);
-        return fault.status;
-    }
-    if (session->options->csv) {
-        csv_header(stdout, csv_columns);
-        csv_record(stdout, csv_columns, result);
-    } else if (!session->options->json) {
-        print_people(session, result);
-    }
-    return status_of(result);
+    return outcome_show(session, result, &outcome);
 }
 
 /* POINT, FIRST SECOND, or POINT and two instruments: their number tells which. */
@@ -90,10 +83,7 @@ static json_t *params_of(const struct session *session)
 
 static int run_agree(const struct session *session)
 {
-    const double deadline = session->options->deadline_ms;
-    json_t *const params = params_of(session);
-    json_object_set_new(params, "deadline_ms", ask_number(deadline));
-    return ask_judged(session, session->operands[0], "agree", params, deadline, show);
+    return outcome_ask(session, "agree", params_of(session), show);
 }
 
 const struct command command_agree = {

@@ -71,8 +71,8 @@ static bool hands_free(const struct batch *batch, struct fault *fault)
     return true;
 }
 
-bool batch_prepare(struct batch *batch, const struct session *session, struct client *client,
-                   struct fault *fault)
+static bool prepare(struct batch *batch, const struct session *session, struct client *client,
+                    struct fault *fault)
 {
     *batch = (struct batch) { 0 };
     const double limit = ASK_PLAIN_MS + ASK_GRACE_MS;
@@ -94,7 +94,7 @@ bool batch_prepare(struct batch *batch, const struct session *session, struct cl
     return batch->count > 0 && hands_free(batch, fault);
 }
 
-void batch_free(struct batch *batch)
+static void release(struct batch *batch)
 {
     for (size_t i = 0; i < batch->count; i++)
         message_clear(&batch->requests[i].answer);
@@ -103,7 +103,7 @@ void batch_free(struct batch *batch)
     *batch = (struct batch) { 0 };
 }
 
-void batch_cautions(const struct batch *batch, const struct session *session)
+static void tell_cautions(const struct batch *batch, const struct session *session)
 {
     for (size_t i = 0; i < batch->count && !session->options->quiet; i++) {
         const struct request *const request = &batch->requests[i];
@@ -112,6 +112,24 @@ void batch_cautions(const struct batch *batch, const struct session *session)
                               request->caution);
         }
     }
+}
+
+int batch_with(const struct session *session, batch_work *work)
+{
+    struct fault fault = { 0 };
+    struct batch batch = { 0 };
+    struct client *const client = client_open(session->options, &fault);
+    int status;
+    if (client != NULL && prepare(&batch, session, client, &fault)) {
+        tell_cautions(&batch, session);
+        status = work(session, client, &batch);
+    } else {
+        fault_explain(&fault, NULL, session->terminal);
+        status = fault.status;
+    }
+    release(&batch);
+    client_close(client);
+    return status;
 }
 
 static void request_fail(struct request *request, const struct fault *fault)

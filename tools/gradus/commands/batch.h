@@ -35,16 +35,17 @@ struct batch {
     struct message points; /* what the daemon told of its points; the requests point into it */
 };
 
-/*
- * Makes a request of each operand, or of every point with --all, and fills in
- * what the daemon knows of it. False with the fault filled in when that
- * cannot be had, there is no point, or a lead would have to be moved between two. Free with batch_free() either way.
- */
-bool batch_prepare(struct batch *batch, const struct session *session, struct client *client,
-                   struct fault *fault);
+/* What is done with a batch while there is a connection. Returns the exit status. */
+typedef int batch_work(const struct session *session, struct client *client, struct batch *batch);
 
-/* Tells each point's caution on standard error, unless told to be quiet. */
-void batch_cautions(const struct batch *batch, const struct session *session);
+/*
+ * Connects, makes a request of each operand, or of every point with --all,
+ * fills in what the daemon knows of it, and tells each point's caution on
+ * standard error unless told to be quiet; then has the work done. Explains why
+ * not when that cannot be had, there is no point, or a lead would have to be
+ * moved between two. Returns the exit status.
+ */
+int batch_with(const struct session *session, batch_work *work);
 
 /*
  * Measures them all. `done` is called after each answer with the number of
@@ -52,8 +53,5 @@ void batch_cautions(const struct batch *batch, const struct session *session);
  */
 void batch_run(struct batch *batch, const struct session *session, struct client *client,
                void (*done)(void *context, size_t in_order), void *context);
-
-/* Frees the batch and what it holds. */
-void batch_free(struct batch *batch);
 
 #endif

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "csv.h"
+#include "outcome.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 
@@ -48,33 +47,35 @@ static void print_people(const struct session *session, const json_t *result)
     terminal_print(session->terminal, stdout, ".\n");
 }
 
-static int show(const struct session *session, json_t *result)
+static bool whole(const json_t *result, struct fault *fault)
 {
-    const char *const state = field_text(result, "state");
-    if (state == NULL || !isfinite(field_number(result, "ratio"))) {
-        struct fault fault;
-        ask_senseless(&fault, "a state and a ratio");
-        fault_explain(&fault, session->operands[0], session->terminal);
-        return fault.status;
-    }
-    if (session->options->csv) {
-        csv_header(stdout, csv_columns);
-        csv_record(stdout, csv_columns, result);
-    } else if (!session->options->json) {
-        print_people(session, result);
-    }
+    const bool there =
+        field_text(result, "state") != NULL && isfinite(field_number(result, "ratio"));
+    if (!there)
+        ask_senseless(fault, "a state and a ratio");
+    return there;
+}
+
+static int status_of(const json_t *result)
+{
     if (field_text(result, "reason") != NULL)
         return STATUS_UNDECIDED;
-    return strcmp(state, right) == 0 ? STATUS_PASS : STATUS_FAIL;
+    return strcmp(field_text(result, "state"), right) == 0 ? STATUS_PASS : STATUS_FAIL;
+}
+
+static const struct outcome outcome = {
+    .whole = whole, .columns = csv_columns, .print = print_people, .status = status_of
+};
+
+static int show(const struct session *session, json_t *result)
+{
+    return outcome_show(session, result, &outcome);
 }
 
 static int run_compensate(const struct session *session)
 {
-    const char *const point = session->operands[0];
-    const double deadline = session->options->deadline_ms;
-    json_t *const params =
-        json_pack("{s:s, s:o}", "point", point, "deadline_ms", ask_number(deadline));
-    return ask_judged(session, point, "compensate", params, deadline, show);
+    json_t *const params = json_pack("{s:s}", "point", session->operands[0]);
+    return outcome_ask(session, "compensate", params, show);
 }
 
 const struct command command_compensate = {

@@ -292,22 +292,14 @@ static int follow_points(const struct session *session, struct client *client,
     return stream.status;
 }
 
+static int follow_batch(const struct session *session, struct client *client, struct batch *batch)
+{
+    return follow_points(session, client, batch, NULL);
+}
+
 static int run_follow(const struct session *session)
 {
-    struct fault fault = { 0 };
-    struct batch batch = { 0 };
-    struct client *const client = client_open(session->options, &fault);
-    int status;
-    if (client != NULL && batch_prepare(&batch, session, client, &fault)) {
-        batch_cautions(&batch, session);
-        status = follow_points(session, client, &batch, NULL);
-    } else {
-        fault_explain(&fault, NULL, session->terminal);
-        status = fault.status;
-    }
-    batch_free(&batch);
-    client_close(client);
-    return status;
+    return batch_with(session, follow_batch);
 }
 
 int follow_place(const struct session *session, json_t *keys, const char *name)

@@ -96,7 +96,6 @@ static int measure_all(const struct session *session, struct client *client, str
     struct printer printer = { .session = session,
                                .batch = batch,
                                .table = table_new(reading_table_columns) };
-    batch_cautions(batch, session);
     if (options->csv)
         csv_header(stdout, reading_csv_columns);
     batch_run(batch, session, client, print_done, &printer);
@@ -111,19 +110,7 @@ static int measure_all(const struct session *session, struct client *client, str
 
 static int run_measure(const struct session *session)
 {
-    struct fault fault = { 0 };
-    struct batch batch = { 0 };
-    struct client *const client = client_open(session->options, &fault);
-    int status;
-    if (client != NULL && batch_prepare(&batch, session, client, &fault)) {
-        status = measure_all(session, client, &batch);
-    } else {
-        fault_explain(&fault, NULL, session->terminal);
-        status = fault.status;
-    }
-    batch_free(&batch);
-    client_close(client);
-    return status;
+    return batch_with(session, measure_all);
 }
 
 const struct command command_measure = {

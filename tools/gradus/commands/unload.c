@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "csv.h"
+#include "outcome.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 #include "tools/gradus/screen/table.h"
@@ -53,30 +52,30 @@ static void print_people(const struct session *session, const json_t *result)
     terminal_print(session->terminal, stdout, "\nUnloaded %s, behind %s.\n", value, source);
 }
 
+static bool whole(const json_t *result, struct fault *fault)
+{
+    const bool there = isfinite(field_number(result, "value")) &&
+                       field_text(result, "unit") != NULL &&
+                       json_array_size(field_at(result, "loads")) == 2;
+    if (!there)
+        ask_senseless(fault, "a value, its unit and two loads");
+    return there;
+}
+
+static const struct outcome outcome = { .whole = whole,
+                                        .columns = csv_columns,
+                                        .print = print_people };
+
 static int show(const struct session *session, json_t *result)
 {
-    if (!isfinite(field_number(result, "value")) || field_text(result, "unit") == NULL ||
-        json_array_size(field_at(result, "loads")) != 2) {
-        struct fault fault;
-        ask_senseless(&fault, "a value, its unit and two loads");
-        fault_explain(&fault, session->operands[0], session->terminal);
-        return fault.status;
-    }
-    if (session->options->csv) {
-        csv_header(stdout, csv_columns);
-        csv_record(stdout, csv_columns, result);
-    } else {
-        print_people(session, result);
-    }
-    return STATUS_PASS;
+    return outcome_show(session, result, &outcome);
 }
 
 static int run_unload(const struct session *session)
 {
-    const double deadline = session->options->deadline_ms;
-    json_t *const params = json_pack("{s:s, s:s, s:o}", "first", session->operands[0], "second",
-                                     session->operands[1], "deadline_ms", ask_number(deadline));
-    return ask(session, session->operands[0], "unload", params, deadline, show);
+    json_t *const params =
+        json_pack("{s:s, s:s}", "first", session->operands[0], "second", session->operands[1]);
+    return outcome_ask(session, "unload", params, show);
 }
 
 const struct command command_unload = {

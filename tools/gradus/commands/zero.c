@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "csv.h"
+#include "outcome.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 
@@ -28,31 +27,28 @@ static void print_people(const struct session *session, const json_t *result)
                    field_text_or_empty(result, "instrument"), field_number(result, "holds_s"));
 }
 
+static bool whole(const json_t *result, struct fault *fault)
+{
+    const bool there =
+        isfinite(field_number(result, "value")) && isfinite(field_number(result, "uncertainty"));
+    if (!there)
+        ask_senseless(fault, "a resistance with its uncertainty");
+    return there;
+}
+
+static const struct outcome outcome = { .whole = whole,
+                                        .columns = csv_columns,
+                                        .print = print_people };
+
 static int show(const struct session *session, json_t *result)
 {
-    if (!isfinite(field_number(result, "value")) ||
-        !isfinite(field_number(result, "uncertainty"))) {
-        struct fault fault;
-        ask_senseless(&fault, "a resistance with its uncertainty");
-        fault_explain(&fault, session->operands[0], session->terminal);
-        return fault.status;
-    }
-    if (session->options->csv) {
-        csv_header(stdout, csv_columns);
-        csv_record(stdout, csv_columns, result);
-    } else if (!session->options->json) {
-        print_people(session, result);
-    }
-    return STATUS_PASS;
+    return outcome_show(session, result, &outcome);
 }
 
 static int run_zero(const struct session *session)
 {
-    const char *const point = session->operands[0];
-    const double deadline = session->options->deadline_ms;
-    json_t *const params =
-        json_pack("{s:s, s:o}", "point", point, "deadline_ms", ask_number(deadline));
-    return ask_judged(session, point, "zero", params, deadline, show);
+    json_t *const params = json_pack("{s:s}", "point", session->operands[0]);
+    return outcome_ask(session, "zero", params, show);
 }
 
 const struct command command_zero = {
