@@ -3,6 +3,7 @@
 
 #include "daemon/basics/log.h"
 #include "daemon/basics/wall_clock.h"
+#include "daemon/calls/calls.h"
 #include "daemon/calls/methods.h"
 #include "daemon/loop/references.h"
 
@@ -182,7 +183,8 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     daemon->service.started_at = monotonic_now();
     daemon->service.started = wall_time_now();
     daemon->service.loop = &daemon->loop;
-    daemon->rpc = (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply };
+    daemon->rpc =
+        (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply, call_admit };
     loop_keep(&daemon->loop);
     write_end_texts(daemon);
     bool made = make_parts(daemon) ||

@@ -30,13 +30,17 @@ static const struct peer_ops socket_peer = { peer_send, peer_slow, peer_gone, pe
 
 static void *on_opened(void *context, struct client *client)
 {
-    (void)context;
+    const struct daemon *daemon = context;
     struct session *session = calloc(1, sizeof *session);
     if (session == NULL)
         return NULL;
     session->ops = &socket_peer;
     session->peer = client;
     session->id = server_client_id(client);
+    session->who =
+        server_client_is_local(client)
+            ? principal_of_peer(server_client_descriptor(client), &daemon->loop.bench->people)
+            : principal_stranger();
     return session;
 }
 

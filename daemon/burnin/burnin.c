@@ -275,7 +275,7 @@ static bool probes_good(struct burnin *burnin, const struct bench_burnin *plan,
     return good;
 }
 
-bool burnin_start(struct burnin *burnin, const char *name, struct record **record,
+bool burnin_start(struct burnin *burnin, const char *name, const char *by, struct record **record,
                   struct failure *failure)
 {
     const struct bench_burnin *plan = find_plan(burnin->loop->bench, name, failure);
@@ -298,7 +298,7 @@ bool burnin_start(struct burnin *burnin, const char *name, struct record **recor
     struct burnin_entry *entry = burnin_entry_new(burnin, plan, run, failure);
     if (entry == NULL)
         return false;
-    burnin_run_begin(entry->run, burnin->boot);
+    burnin_run_begin(entry->run, burnin->boot, by);
     *record = entry->recorded;
     return true;
 }
@@ -312,7 +312,7 @@ struct burnin_entry *burnin_find(struct burnin *burnin, const char *name, struct
     return entry;
 }
 
-bool burnin_stop(struct burnin *burnin, const char *name, struct record **record,
+bool burnin_stop(struct burnin *burnin, const char *name, const char *by, struct record **record,
                  struct failure *failure)
 {
     struct burnin_entry *entry = burnin_find(burnin, name, failure);
@@ -321,7 +321,7 @@ bool burnin_stop(struct burnin *burnin, const char *name, struct record **record
     if (entry->run->ended)
         return failure_set(failure, FAILURE_SETTINGS, entry->run->name, "a run that goes on",
                            "it has ended: %s", entry->run->why);
-    burnin_run_end(entry->run, "stopped");
+    burnin_run_end(entry->run, "stopped", by);
     *record = entry->recorded;
     return true;
 }

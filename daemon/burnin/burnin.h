@@ -27,14 +27,14 @@ void burnin_free(struct burnin *burnin);
 void burnin_restore(struct burnin *burnin);
 
 /*
- * Begins a run of a plan. On success `record` is the one that says so, to be
+ * Begins a run of a plan; `by` says who does. On success `record` is the one that says so, to be
  * waited for, or NULL when the store has not taken it.
  */
-bool burnin_start(struct burnin *burnin, const char *plan, struct record **record,
+bool burnin_start(struct burnin *burnin, const char *plan, const char *by, struct record **record,
                   struct failure *failure);
 
-/* Ends a run by its name, or by its plan's. `record` as for burnin_start(). */
-bool burnin_stop(struct burnin *burnin, const char *run, struct record **record,
+/* Ends a run by its name, or by its plan's. `by` and `record` as for burnin_start(). */
+bool burnin_stop(struct burnin *burnin, const char *run, const char *by, struct record **record,
                  struct failure *failure);
 
 /* Whether it is the name of a plan, or of a run that goes on. */

@@ -172,7 +172,7 @@ static void restore_run(struct burnin *burnin, const struct store_look *look,
                 (recall.changed || recall_rounds(&recall, &failure));
     free(recall.tripped);
     if (read && recall.changed) {
-        burnin_run_end(entry->run, "the plan has changed in the settings");
+        burnin_run_end(entry->run, "the plan has changed in the settings", NULL);
         return;
     }
     if (read) {

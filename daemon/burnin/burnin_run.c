@@ -142,12 +142,13 @@ static void member_origin(struct text *text, const struct burnin_run *run, const
     text_member_string(text, "boot", boot);
 }
 
-void burnin_run_begin(struct burnin_run *run, const char *boot)
+void burnin_run_begin(struct burnin_run *run, const char *boot, const char *by)
 {
     run->time = burnin_time_begin(run->host.now(run->host.context));
     run->schedule = burnin_schedule(run->plan, run->time.origin);
     run->seen = run->time.origin;
     struct text *text = body_open(run);
+    text_member_string(text, "by", by);
     member_origin(text, run, boot);
     encode_plan_time(text, "first_round", run->schedule.first);
     encode_plan_time(text, "end", burnin_end(&run->schedule));
@@ -244,7 +245,7 @@ static void end_if_done(struct burnin_run *run)
     for (size_t i = 0; i < run->plan->point_count; i++)
         left = left || !run->slots[i].stopped;
     if (!left)
-        burnin_run_end(run, "tripped");
+        burnin_run_end(run, "tripped", NULL);
 }
 
 void burnin_run_recall(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
@@ -403,7 +404,7 @@ void burnin_run_tick(struct burnin_run *run)
         struct burnin_turn turn = burnin_turn(&run->schedule, run->last, now);
         tell_missed(run, run->last + 1, turn.missed);
         if (turn.ended) {
-            burnin_run_end(run, "completed");
+            burnin_run_end(run, "completed", NULL);
             return;
         }
         struct duration left = plan_time_since(turn.wake, now);
@@ -442,7 +443,7 @@ void burnin_run_took(struct burnin_run *run, size_t slot, const struct burnin_ou
         run->host.wake(run->host.context, (struct duration) { 0 });
 }
 
-void burnin_run_end(struct burnin_run *run, const char *why)
+void burnin_run_end(struct burnin_run *run, const char *why, const char *by)
 {
     if (run->ended)
         return;
@@ -453,6 +454,7 @@ void burnin_run_end(struct burnin_run *run, const char *why)
         trips += run->slots[i].state.trip != BURNIN_WELL;
     struct text *text = body_open(run);
     text_member_string(text, "why", why);
+    text_member_string(text, "by", by);
     text_member_integer(text, "last_round", run->last);
     text_member_integer(text, "trips", (int64_t)trips);
     text_member_integer(text, "late", run->late);
@@ -484,7 +486,7 @@ void burnin_run_rebind(struct burnin_run *run, struct bench *bench)
     if (run->ended)
         return;
     if (plan == NULL || !is_same(run->plan, plan)) {
-        burnin_run_end(run, "the plan has changed in the settings");
+        burnin_run_end(run, "the plan has changed in the settings", NULL);
         return;
     }
     struct bench *before = run->bench;

@@ -89,8 +89,8 @@ struct burnin_run *burnin_run_new(struct bench *bench, const struct bench_burnin
 /* No measurement may be under way. Accepts NULL. */
 void burnin_run_free(struct burnin_run *run);
 
-/* Begins, and puts that on record; `boot` names this boot of the machine. */
-void burnin_run_begin(struct burnin_run *run, const char *boot);
+/* Begins, and puts that on record; `boot` names this boot of the machine, `by` who began it. */
+void burnin_run_begin(struct burnin_run *run, const char *boot, const char *by);
 
 /*
  * Takes in what is on record of a run before it goes on: time and begin as
@@ -116,8 +116,11 @@ void burnin_run_tick(struct burnin_run *run);
 void burnin_run_took(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
                      bool stored);
 
-/* Ends it and puts that on record, with the reason. Does nothing to one that has ended. */
-void burnin_run_end(struct burnin_run *run, const char *why);
+/*
+ * Ends it and puts that on record, with the reason and who ended it; NULL: nobody, it ended by
+ * itself. Does nothing to one that has ended.
+ */
+void burnin_run_end(struct burnin_run *run, const char *why, const char *by);
 
 /* Begins nothing more, but is not over: the daemon is going. */
 void burnin_run_pause(struct burnin_run *run);

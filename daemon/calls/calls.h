@@ -12,6 +12,12 @@
 
 struct service;
 
+/*
+ * admit.c: whether the session a call came from may call the method; if not, the call is
+ * answered. What changes something is noted in the log with who did it. For struct rpc_service.
+ */
+bool call_admit(void *context, struct rpc_call *call, const struct rpc_method *method);
+
 /* calls_bench.c: what there is and how it is doing; answered at once. */
 rpc_handler call_points;
 rpc_handler call_instruments;

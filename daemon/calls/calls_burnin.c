@@ -25,12 +25,19 @@ static void answer(struct service *service, struct rpc_call *call, bool done, st
     }
 }
 
+static const char *caller(const struct rpc_call *call)
+{
+    const struct session *session = rpc_call_peer(call);
+    return session->who.name;
+}
+
 void call_burnin_start(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
     struct failure failure = { 0 };
     struct record *record = NULL;
-    bool done = burnin_start(service->burnin, values[BURNIN_PLAN].text, &record, &failure);
+    bool done =
+        burnin_start(service->burnin, values[BURNIN_PLAN].text, caller(call), &record, &failure);
     answer(service, call, done, record, &failure);
 }
 
@@ -39,7 +46,8 @@ void call_burnin_stop(void *context, struct rpc_call *call, const struct rpc_val
     struct service *service = context;
     struct failure failure = { 0 };
     struct record *record = NULL;
-    bool done = burnin_stop(service->burnin, values[BURNIN_RUN].text, &record, &failure);
+    bool done =
+        burnin_stop(service->burnin, values[BURNIN_RUN].text, caller(call), &record, &failure);
     answer(service, call, done, record, &failure);
 }
 

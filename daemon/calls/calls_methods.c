@@ -23,6 +23,7 @@ static void encode_method(struct text *text, const struct rpc_method *method)
 {
     text_open(text, '{');
     text_member_string(text, "method", method->name);
+    text_member_string(text, "role", role_word(method->role));
     text_member_string(text, "help", method->help);
     text_member_string(text, "result", method->result);
     text_key(text, "parameters");

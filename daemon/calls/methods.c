@@ -173,92 +173,97 @@ static const struct rpc_parameter talk_parameters[] = {
 };
 
 static const struct rpc_method table[] = {
-    { "points", none, call_points, "the test points of the bench",
+    { "points", ROLE_LOOK, none, call_points, "the test points of the bench",
       "what is configured: name, quantity, unit, instrument, input, probe, expected, "
       "limits, reference{point id value uncertainty verdict time age_s} (a stored one; "
       "no id: none was found), place, hand_between (names of points that cannot be read "
       "after it unless somebody moves a lead), caution" },
-    { "instruments", none, call_instruments, "the instruments and how they are doing",
+    { "instruments", ROLE_LOOK, none, call_instruments, "the instruments and how they are doing",
       "name, kind, profile, link, state (new, idle, busy, down), identity, failure, "
       "note (what could be better about the link), calibration_due, last_heard_s, "
-      "queue, counters" },
-    { "measure", measure_parameters, call_measure, "one settled reading of a point", "a reading" },
-    { "read", read_parameters, call_read,
+      "queue, held, held_by, counters" },
+    { "measure", ROLE_MEASURE, measure_parameters, call_measure, "one settled reading of a point",
+      "a reading" },
+    { "read", ROLE_MEASURE, read_parameters, call_read,
       "one settled reading of what hangs on an input, without a point in the settings",
       "a reading; its point is called INSTRUMENT/INPUT/QUANTITY, which no point of the "
       "settings can be" },
-    { "explain", explain_parameters, call_explain,
+    { "explain", ROLE_LOOK, explain_parameters, call_explain,
       "what every range would be worth at a point, and which is chosen",
       "every candidate setup with predicted uncertainty, the chosen one, and why; "
       "resonance as in a reading; ways: the instruments weighed, where there are "
       "several" },
-    { "capture", capture_parameters, call_capture, "a waveform with scale and parameters",
-      "a waveform at the tip with scale and parameters" },
-    { "unload", unload_parameters, call_unload,
+    { "capture", ROLE_MEASURE, capture_parameters, call_capture,
+      "a waveform with scale and parameters", "a waveform at the tip with scale and parameters" },
+    { "unload", ROLE_MEASURE, unload_parameters, call_unload,
       "what a place shows without a load, from two points that load it differently",
       "value and source resistance of a place without a load, from two points that are "
       "that place with different loads" },
-    { "agree", agree_parameters, call_agree, "whether two instruments agree about a place",
+    { "agree", ROLE_MEASURE, agree_parameters, call_agree,
+      "whether two instruments agree about a place",
       "whether two instruments agree about a place: en, agree, correlation, "
       "difference{value unit uncertainty standard_uncertainty coverage_factor}, "
       "readings[2]" },
-    { "compensate", compensate_parameters, call_compensate,
+    { "compensate", ROLE_MEASURE, compensate_parameters, call_compensate,
       "whether a probe is compensated, from a square wave",
       "whether the probe of a point on a square wave is compensated: state, ratio, time "
       "constant, amplitude error" },
-    { "zero", zero_parameters, call_zero,
+    { "zero", ROLE_MEASURE, zero_parameters, call_zero,
       "the resistance of shorted leads, taken off what is read through them later",
       "the resistance of a point's leads, shorted at their tips, which is taken off later "
       "readings through that probe at that input: point, probe, instrument, input, value, "
       "unit, uncertainty, standard_uncertainty, coverage_factor, holds_s" },
-    { "follow", follow_parameters, call_follow, "readings again and again, as notifications",
+    { "follow", ROLE_MEASURE, follow_parameters, call_follow,
+      "readings again and again, as notifications",
       "a subscription, and warnings[] for points that are read more slowly than their "
       "signal changes; then notifications reading, at the end finished" },
-    { "unfollow", unfollow_parameters, call_unfollow, "ends what follow or burnin.follow began",
-      "true" },
-    { "readings", readings_parameters, call_readings, "readings out of the store, newest last",
+    { "unfollow", ROLE_LOOK, unfollow_parameters, call_unfollow,
+      "ends what follow or burnin.follow began", "true" },
+    { "readings", ROLE_LOOK, readings_parameters, call_readings,
+      "readings out of the store, newest last",
       "readings out of the store, newest last: readings [{id point time run round "
       "settings_digest version, reading or error}], and whether there is more. Newest "
       "of all, or with after (an id) the oldest above it" },
-    { "verify", none, call_verify, "whether the store is as it was written",
+    { "verify", ROLE_LOOK, none, call_verify, "whether the store is as it was written",
       "intact, readings, events, removed, last, digest; first_bad and what" },
-    { "burnin.start", burnin_start_parameters, call_burnin_start, "begins a burn-in",
+    { "burnin.start", ROLE_RUN, burnin_start_parameters, call_burnin_start, "begins a burn-in",
       "the run's name and when it begins and ends, once that is durable" },
-    { "burnin.stop", burnin_stop_parameters, call_burnin_stop, "ends a burn-in before its time",
-      "how it ended, once that is durable" },
-    { "burnin.status", burnin_status_parameters, call_burnin_status,
+    { "burnin.stop", ROLE_RUN, burnin_stop_parameters, call_burnin_stop,
+      "ends a burn-in before its time", "how it ended, once that is durable" },
+    { "burnin.status", ROLE_LOOK, burnin_status_parameters, call_burnin_status,
       "the plans, and how the runs are doing",
       "plans, and runs [{run plan state why phase warm_up round rounds next next_s "
       "left_s measuring late missed gaps clock_jumps, points [{point unit_number state "
       "last first trend margin worst_margin worst_round readings failures lost cause "
       "trip_round trip_time}]}]. A margin is 1 in the middle, 0 at the limit, negative "
       "beyond" },
-    { "burnin.follow", burnin_follow_parameters, call_burnin_follow,
+    { "burnin.follow", ROLE_LOOK, burnin_follow_parameters, call_burnin_follow,
       "what happens in burn-ins, as notifications",
       "a subscription; then notifications burnin {kind run plan time body}, as each "
       "event is put on record; at the end of that run finished" },
-    { "burnin.runs", none, call_burnin_runs, "the runs on record",
+    { "burnin.runs", ROLE_LOOK, none, call_burnin_runs, "the runs on record",
       "the runs on record, newest last: run, plan, began, ended and why" },
-    { "burnin.events", burnin_events_parameters, call_burnin_events,
+    { "burnin.events", ROLE_LOOK, burnin_events_parameters, call_burnin_events,
       "what happened in a run, oldest first",
       "what happened in a run, oldest first: events [{id time kind body}], and whether "
       "there is more" },
-    { "burnin.study", burnin_study_parameters, call_burnin_study,
+    { "burnin.study", ROLE_LOOK, burnin_study_parameters, call_burnin_study,
       "what a point did over a run, and where it is going",
       "what a point did over a run: figures, verdicts, trip, limits and guard band of "
       "each phase, trend (with where it settles, and when it meets which limit), "
       "finding (steady, drift, settling, step, background, daily swing, excursions), "
       "history in stretches, instruments, probes, settings" },
-    { "hold", hold_parameters, call_hold, "keeps an instrument for this client, until it goes",
-      "true" },
-    { "release", hold_parameters, call_release, "ends hold", "true" },
-    { "health", none, call_health, "version, uptime, queues, counters",
+    { "hold", ROLE_RUN, hold_parameters, call_hold,
+      "keeps an instrument for this client, until it goes", "true" },
+    { "release", ROLE_RUN, hold_parameters, call_release, "ends hold", "true" },
+    { "health", ROLE_LOOK, none, call_health, "version, uptime, queues, counters",
       "version, uptime_s, clients, counters, states, queues, store{state failure held "
       "hold written refused commits set_aside removed}" },
-    { "talk", talk_parameters, call_talk, "raw text to an instrument, where that is allowed",
+    { "talk", ROLE_ADMINISTER, talk_parameters, call_talk,
+      "raw text to an instrument, where that is allowed",
       "raw text; only with server.talk = true" },
-    { "methods", none, call_methods, "what can be asked, with its parameters",
-      "a list of {method help result parameters[{name required default expected help}]}" },
+    { "methods", ROLE_LOOK, none, call_methods, "what can be asked, with its parameters",
+      "a list of {method role help result parameters[{name required default expected help}]}" },
     { .name = NULL },
 };
 

@@ -19,6 +19,7 @@ void methods_print(FILE *out)
 {
     for (const struct rpc_method *method = methods_table(); method->name != NULL; method++) {
         fprintf(out, "\n**`%s`** %s\n\n", method->name, method->help);
+        fprintf(out, "- role: %s\n", role_word(method->role));
         for (const struct rpc_parameter *each = method->parameters; each->name != NULL; each++)
             print_parameter(out, each);
         fprintf(out, "- answers: %s\n", method->result);

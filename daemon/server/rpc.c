@@ -230,10 +230,22 @@ static bool valid_request(const json_t *request)
            (id == NULL || usable_id(id));
 }
 
-/* Makes a call of what has passed all checks, and hands it over. */
-static void begin_call(struct exchange *exchange, json_t *id, json_t *params,
-                       const struct rpc_method *method, const struct rpc_value *values)
+/* Checks the arguments against the method's parameters, and hands the call over. */
+static void carry_out(struct rpc_call *call, const struct rpc_method *method)
 {
+    struct rpc_value values[RPC_MAX_PARAMETERS] = { 0 };
+    struct rpc_mistake mistake;
+    if (method->parameters == NULL || rpc_bind(method->parameters, call->params, values, &mistake))
+        method->handler(call->exchange->service->context, call, values);
+    else
+        rpc_fail_params(call, mistake.what, mistake.expected);
+}
+
+/* Makes a call of what names a method. */
+static void handle_call(struct exchange *exchange, json_t *id, json_t *params,
+                        const struct rpc_method *method)
+{
+    const struct rpc_service *service = exchange->service;
     struct rpc_call *call = calloc(1, sizeof *call);
     if (call == NULL) {
         exchange->replies.failed = true;
@@ -243,23 +255,8 @@ static void begin_call(struct exchange *exchange, json_t *id, json_t *params,
     call->id = json_incref(id);
     call->params = params;
     exchange->open++;
-    method->handler(exchange->service->context, call, values);
-}
-
-/* Checks the arguments against the method's parameters. */
-static void handle_call(struct exchange *exchange, json_t *id, json_t *params,
-                        const struct rpc_method *method)
-{
-    struct rpc_value values[RPC_MAX_PARAMETERS] = { 0 };
-    struct rpc_mistake mistake;
-    if (method->parameters == NULL || rpc_bind(method->parameters, params, values, &mistake)) {
-        begin_call(exchange, id, params, method, values);
-        return;
-    }
-    struct text data = { 0 };
-    write_mistake(&data, mistake.what, mistake.expected);
-    answer_error(exchange, id, RPC_INVALID_PARAMS, NULL, &data);
-    text_free(&data);
+    if (service->admit == NULL || service->admit(service->context, call, method))
+        carry_out(call, method);
 }
 
 /* An element of a batch, or the one request of a line. */

@@ -9,6 +9,7 @@
 #ifndef GRADUS_DAEMON_RPC_H
 #define GRADUS_DAEMON_RPC_H
 
+#include "daemon/access/role.h"
 #include "daemon/basics/json_text.h"
 
 #include <jansson.h>
@@ -78,6 +79,7 @@ typedef void rpc_handler(void *context, struct rpc_call *call, const struct rpc_
 /* One method. A table ends with a NULL name. */
 struct rpc_method {
     const char *name;
+    enum role role; /* who may call it; a row without one does not compile */
     const struct rpc_parameter *parameters; /* NULL: anything; see rpc_call_params() */
     rpc_handler *handler;
     const char *help;   /* what it does */
@@ -90,6 +92,11 @@ struct rpc_service {
     void *context; /* handed to the handlers */
     /* Sends one text, without a newline, to a peer. The text is the caller's. */
     void (*send)(void *context, void *peer, const char *text, size_t length);
+    /*
+     * Whether a call may be carried out, before its parameters are looked at. If not, it has
+     * answered the call. NULL: all may.
+     */
+    bool (*admit)(void *context, struct rpc_call *call, const struct rpc_method *method);
 };
 
 /*

@@ -105,6 +105,12 @@ bool server_is_slow(const struct client *client);
 /* Whether the client is being closed: nothing that is sent reaches it any more. */
 bool server_is_going(const struct client *client);
 
+/* Its descriptor, to tell who is at the other end; stays the server's. */
+int server_client_descriptor(const struct client *client);
+
+/* Whether it came over the Unix socket. */
+bool server_client_is_local(const struct client *client);
+
 /* A number of its own for each client there ever was, from 1. */
 uint64_t server_client_id(const struct client *client);
 

@@ -417,6 +417,16 @@ bool server_is_slow(const struct client *client)
     return server_client_unsent(client) > SERVER_BACKLOG;
 }
 
+int server_client_descriptor(const struct client *client)
+{
+    return bufferevent_getfd(client->events);
+}
+
+bool server_client_is_local(const struct client *client)
+{
+    return client->local;
+}
+
 uint64_t server_client_id(const struct client *client)
 {
     return client->id;

@@ -19,6 +19,7 @@ struct root_file {
 
 static const struct strict_key root_keys[] = {
     { .name = "server", .type = STRICT_GROUP, .help = "where clients connect" },
+    { .name = "access", .type = STRICT_GROUP, .help = "who may do what; default see others" },
     { .name = "store", .type = STRICT_GROUP, .help = "where readings are kept; default nowhere" },
     { .name = "profiles",
       .type = STRICT_TEXT,
@@ -167,6 +168,7 @@ static void read_root(struct settings *settings)
     settings->bench->loading_share = file.loading_share;
     settings->bench->lead_zero_s = file.lead_zero_s;
     read_server(settings);
+    settings_read_access(settings);
     settings_read_policy(settings);
     settings_read_store(settings);
     settings_read_instruments(settings);
@@ -256,6 +258,7 @@ void settings_print_keys(FILE *out)
     strict_print_keys(out, server_keys);
     fprintf(out, "server.tcp:\n");
     strict_print_keys(out, tcp_keys);
+    settings_print_access_keys(out);
     settings_print_policy_keys(out);
     settings_print_store_keys(out);
     settings_print_instrument_keys(out);

@@ -50,6 +50,9 @@ void settings_duplicate(const config_setting_t *group, const char *kind, const c
 /* Whether a text is a day that exists, as YYYY-MM-DD (ISO 8601). */
 bool settings_is_date(const char *text);
 
+/* Reads who may do what. */
+void settings_read_access(struct settings *settings);
+
 /* Reads where readings are kept. */
 void settings_read_store(struct settings *settings);
 
@@ -108,6 +111,7 @@ void settings_read_policy(struct settings *settings);
 void settings_check_point(const struct point_check *check);
 
 /* Print the keys of their part with type, unit, default and help. */
+void settings_print_access_keys(FILE *out);
 void settings_print_store_keys(FILE *out);
 void settings_print_instrument_keys(FILE *out);
 void settings_print_probe_keys(FILE *out);

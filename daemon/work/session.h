@@ -3,6 +3,8 @@
 #ifndef GRADUS_DAEMON_SESSION_H
 #define GRADUS_DAEMON_SESSION_H
 
+#include "daemon/access/principal.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -28,6 +30,7 @@ struct peer_ops {
 struct session {
     const struct peer_ops *ops;
     void *peer;
+    struct principal who;
     uint64_t id;          /* never given twice */
     size_t jobs;          /* open jobs it is charged for */
     size_t subscriptions; /* open subscriptions */

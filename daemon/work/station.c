@@ -188,6 +188,12 @@ static void station_refuse_waiting(struct station *station, const struct failure
     }
 }
 
+static bool refuse_held(const struct station *station, struct failure *failure)
+{
+    return failure_set(failure, FAILURE_HELD, station->name, NULL, "%s keeps it: try again later",
+                       station->holder->who.name);
+}
+
 bool station_submit(struct station *station, struct job *job, struct session *session,
                     double deadline_ms, struct failure *failure)
 {
@@ -197,7 +203,7 @@ bool station_submit(struct station *station, struct job *job, struct session *se
     if (station->crew->stopping)
         return failure_set(failure, FAILURE_STOPPING, station->name, NULL, "no new work is taken");
     if (station->holder != NULL && station->holder != session)
-        return failure_set(failure, FAILURE_HELD, station->name, NULL, "try again later");
+        return refuse_held(station, failure);
     if (session != NULL && session->jobs >= SESSION_MAX_JOBS)
         return failure_set(failure, FAILURE_OVERLOADED, station->name, NULL,
                            "this client has %zu requests open", session->jobs);
@@ -219,7 +225,7 @@ bool station_submit(struct station *station, struct job *job, struct session *se
 bool station_hold(struct station *station, struct session *session, struct failure *failure)
 {
     if (station->holder != NULL && station->holder != session)
-        return failure_set(failure, FAILURE_HELD, station->name, NULL, "try again later");
+        return refuse_held(station, failure);
     if (station->holder == NULL)
         session->holds++;
     station->holder = session;
@@ -245,6 +251,8 @@ struct station_view station_view(struct station *station)
                                  .heard_s = NAN,
                                  .waiting = waiting,
                                  .held = station->holder != NULL,
+                                 .held_by =
+                                     station->holder != NULL ? station->holder->who.name : NULL,
                                  .counters = station->status.counters };
     if (station->failure.code != FAILURE_NONE)
         view.failure = &station->failure;

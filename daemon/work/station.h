@@ -84,6 +84,7 @@ struct station_view {
     double heard_s;                /* since it last gave a reading; NAN: never */
     size_t waiting;                /* jobs */
     bool held;
+    const char *held_by; /* NULL: nobody */
     struct dialogue_counters counters;
 };
 

@@ -59,14 +59,14 @@ static const struct rpc_parameter parameters[] = {
 };
 
 static const struct rpc_method methods[] = {
-    { "now", parameters, call_now, "", "" },
-    { "later", NULL, call_later, "", "" },
+    { "now", ROLE_NONE, parameters, call_now, "", "" },
+    { "later", ROLE_NONE, NULL, call_later, "", "" },
     { .name = NULL },
 };
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    const struct rpc_service service = { methods, NULL, take_answer };
+    const struct rpc_service service = { methods, NULL, take_answer, NULL };
     static struct peer peer;
 
     peer.answers = 0;

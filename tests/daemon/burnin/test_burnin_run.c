@@ -135,7 +135,7 @@ static void begin(struct world *world)
                               .bad_from = INT64_MAX };
     world->run = burnin_run_new(bench, &bench->burnins[0], "rack-1", &host);
     assert_non_null(world->run);
-    burnin_run_begin(world->run, "boot");
+    burnin_run_begin(world->run, "boot", "anna (uid 1000)");
     bench_unref(bench);
     problems_free(&problems);
 }

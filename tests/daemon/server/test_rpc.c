@@ -119,19 +119,19 @@ static const struct rpc_parameter echo_parameters[] = {
 static const struct rpc_parameter none[] = { { .name = NULL } };
 
 static const struct rpc_method methods[] = {
-    { "subtract", subtract_parameters, call_subtract, "", "" },
-    { "sum", NULL, call_sum, "", "" },
-    { "get_data", none, call_get_data, "", "" },
-    { "update", NULL, call_accept, "", "" },
-    { "notify_hello", NULL, call_accept, "", "" },
-    { "notify_sum", NULL, call_accept, "", "" },
-    { "later", NULL, call_later, "", "" },
-    { "spoilt", none, call_spoilt, "", "" },
-    { "echo", echo_parameters, call_echo, "", "" },
+    { "subtract", ROLE_NONE, subtract_parameters, call_subtract, "", "" },
+    { "sum", ROLE_NONE, NULL, call_sum, "", "" },
+    { "get_data", ROLE_NONE, none, call_get_data, "", "" },
+    { "update", ROLE_NONE, NULL, call_accept, "", "" },
+    { "notify_hello", ROLE_NONE, NULL, call_accept, "", "" },
+    { "notify_sum", ROLE_NONE, NULL, call_accept, "", "" },
+    { "later", ROLE_NONE, NULL, call_later, "", "" },
+    { "spoilt", ROLE_NONE, none, call_spoilt, "", "" },
+    { "echo", ROLE_NONE, echo_parameters, call_echo, "", "" },
     { .name = NULL },
 };
 
-static const struct rpc_service service = { methods, NULL, take_text };
+static const struct rpc_service service = { methods, NULL, take_text, NULL };
 
 /* Sends one line; the answer as JSON, or NULL when none came. */
 static json_t *exchange_bytes(const char *line, size_t length)

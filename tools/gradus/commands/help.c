@@ -93,7 +93,8 @@ static void print_method(const json_t *method)
                json_is_true(json_object_get(each, "required")) ? "" : " (may be left out)",
                field_text(each, "help"), field_text(each, "expected"));
     }
-    printf("    answers: %s\n", field_text(method, "result"));
+    printf("    answers: %s\n    role: %s\n", field_text(method, "result"),
+           field_text_or_empty(method, "role"));
 }
 
 static int show_methods(const struct session *session, json_t *result)

@@ -231,6 +231,7 @@ static void write_head(const struct report *report, FILE *out)
     report_warnings(report, write_warning, out);
     fputs("<dl>", out);
     fact(out, "plan", field_text_or_empty(report->began, "plan"));
+    fact(out, "begun by", field_text_or_empty(report->began, "by"));
     fact(out, "first round (UTC)", report_moment(report->first, text));
     fact(out, "last round (UTC)", report_moment(report->last, text));
     fact(out, "a round every", report_span(report->every, text));
