@@ -15,6 +15,9 @@
     X(NOT_PERIODIC, "not periodic")                                                                \
     X(ALIAS, "an alias: sampled too slowly for the frequency that is there")                       \
     X(NO_STATES, "does not rest at two levels")                                                    \
+    X(NO_EDGE, "no whole transition in the record")                                                \
+    X(NO_RISE_TIME, "the instrument's own rise time is not known")                                 \
+    X(OWN_RISE_TIME, "as fast as the instrument's own rise time")                                  \
     X(NO_FIT, "the sine fit did not converge")                                                     \
     X(NOT_SINE, "not a sine")                                                                      \
     X(NO_MEMORY, "not enough memory to work it out")
