@@ -65,24 +65,31 @@ bool reading_evaluate(struct reading *reading, const struct chain *chain, const 
         budget_add(&budget, repeatability.terms[i].source, repeatability.terms[i].shape,
                    repeatability.terms[i].standard, repeatability.terms[i].sensitivity,
                    repeatability.terms[i].freedom);
-    double value = chain_value(chain, setup, averaged.value);
-    struct expanded expanded = budget_expand(&budget);
+    return reading_conclude(reading, chain, setup, averaged.value,
+                            chain_value(chain, setup, averaged.value), &budget, n, limits, failure);
+}
+
+bool reading_conclude(struct reading *reading, const struct chain *chain, const struct setup *setup,
+                      double raw, double value, const struct budget *budget, size_t n,
+                      const struct limits *limits, struct failure *failure)
+{
+    struct expanded expanded = budget_expand(budget);
     if (!isfinite(value) || !isfinite(expanded.uncertainty))
         return failure_set(failure, FAILURE_NO_VALUE, NULL, "a value with a finite uncertainty",
                            "value %g with uncertainty %g", value, expanded.uncertainty);
     failure_clear(&reading->failure);
     reading->value = value;
-    reading->budget = budget;
+    reading->budget = *budget;
     reading->expanded = expanded;
     reading->setup = *setup;
-    reading->raw = averaged.value;
+    reading->raw = raw;
     reading->repeats = n;
     reading->loading = chain_loading(chain, setup);
     reading->loading_corrected = chain->correct_loading && reading->loading.known;
     reading->compared = false;
     reading->judgement = (struct judgement) { VERDICT_NONE, NAN, NAN, NAN, false };
     if (limits->judged == JUDGED_VALUE)
-        judge(reading, limits, value, &expanded, &budget);
+        judge(reading, limits, value, &expanded, budget);
     return true;
 }
 

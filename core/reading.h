@@ -54,6 +54,16 @@ bool reading_evaluate(struct reading *reading, const struct chain *chain, const 
                       const struct limits *limits, struct failure *failure);
 
 /*
+ * As reading_evaluate(), of a value that has been made elsewhere.
+ *
+ * raw     what the instrument said, input units
+ * value   at the tip, with `budget`
+ */
+bool reading_conclude(struct reading *reading, const struct chain *chain, const struct setup *setup,
+                      double raw, double value, const struct budget *budget, size_t n,
+                      const struct limits *limits, struct failure *failure);
+
+/*
  * Compares a reading that has a value with the reference of its limits and
  * judges what comes of it. With NULL the reference is the value the limits
  * state; else it is that reading, which must have a value.

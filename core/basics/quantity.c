@@ -31,6 +31,18 @@ enum dimension quantity_dimension(enum quantity quantity)
     return entries[quantity].dimension;
 }
 
+bool quantity_is_shape(enum quantity quantity)
+{
+    return quantity == QUANTITY_FREQUENCY ||
+           (quantity >= QUANTITY_PERIOD && quantity <= QUANTITY_AMPLITUDE_SIGNAL);
+}
+
+bool quantity_ignores_slow(enum quantity quantity)
+{
+    return quantity == QUANTITY_FREQUENCY || quantity == QUANTITY_PERIOD ||
+           quantity == QUANTITY_DISTORTION;
+}
+
 static const struct traits {
     bool averages;
     bool rms;
@@ -113,6 +125,10 @@ const char *dimension_unit(enum dimension dimension)
         return "Ω";
     case DIMENSION_FREQUENCY:
         return "Hz";
+    case DIMENSION_TIME:
+        return "s";
+    case DIMENSION_RATIO:
+        return "%";
     case DIMENSION_SIGNAL:
         break;
     }

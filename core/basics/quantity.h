@@ -18,7 +18,7 @@ enum aspect {
     ASPECT_PEAK_TO_PEAK, /* largest minus smallest */
     ASPECT_MAXIMUM,
     ASPECT_MINIMUM,
-    ASPECT_WHOLE /* resistance and frequency have no aspects */
+    ASPECT_WHOLE /* resistance, and what a signal's shape is, have no aspects */
 };
 
 enum dimension {
@@ -26,6 +26,8 @@ enum dimension {
     DIMENSION_CURRENT,
     DIMENSION_RESISTANCE,
     DIMENSION_FREQUENCY,
+    DIMENSION_TIME,
+    DIMENSION_RATIO, /* in per cent */
     DIMENSION_SIGNAL /* whatever unit the transducer has at its tip */
 };
 
@@ -46,6 +48,16 @@ enum dimension {
     X(RESISTANCE, "resistance", WHOLE, RESISTANCE)                                                 \
     X(RESISTANCE_4_WIRE, "resistance 4-wire", WHOLE, RESISTANCE)                                   \
     X(FREQUENCY, "frequency", WHOLE, FREQUENCY)                                                    \
+    X(PERIOD, "period", WHOLE, TIME)                                                               \
+    X(DUTY, "duty factor", WHOLE, RATIO)                                                           \
+    X(PULSE_WIDTH, "pulse width", WHOLE, TIME)                                                     \
+    X(RISE_TIME, "rise time", WHOLE, TIME)                                                         \
+    X(FALL_TIME, "fall time", WHOLE, TIME)                                                         \
+    X(OVERSHOOT, "overshoot", WHOLE, RATIO)                                                        \
+    X(DISTORTION, "harmonic distortion", WHOLE, RATIO)                                             \
+    X(AMPLITUDE_VOLTAGE, "amplitude voltage", PEAK_TO_PEAK, VOLTAGE)                               \
+    X(AMPLITUDE_CURRENT, "amplitude current", PEAK_TO_PEAK, CURRENT)                               \
+    X(AMPLITUDE_SIGNAL, "amplitude signal", PEAK_TO_PEAK, SIGNAL)                                  \
     X(DC_SIGNAL, "dc signal", DC, SIGNAL)                                                          \
     X(AC_SIGNAL, "ac signal", AC, SIGNAL)                                                          \
     X(RMS_SIGNAL, "rms signal", RMS, SIGNAL)                                                       \
@@ -66,6 +78,15 @@ const char *quantity_name(enum quantity quantity);
 /* The aspect of the signal, and the dimension, that a quantity stands for. */
 enum aspect quantity_aspect(enum quantity quantity);
 enum dimension quantity_dimension(enum quantity quantity);
+
+/*
+ * Whether a scope has the quantity from a record's shape: of frequency, times, duty factor, overshoot,
+ * distortion, and of the amplitude, which is from state to state and not from peak to peak.
+ */
+bool quantity_is_shape(enum quantity quantity);
+
+/* Whether such a one has nothing to do with the signal's level, so that ac coupling may take that away. */
+bool quantity_ignores_slow(enum quantity quantity);
 
 /* Whether an aspect is formed over all samples: dc, ac, RMS. */
 bool aspect_averages(enum aspect aspect);
@@ -88,10 +109,10 @@ bool aspect_has_no_sign(enum aspect aspect);
 /* The aspect of the inverted signal that belongs to one: of the minimum the maximum; most belong to themselves. */
 enum aspect aspect_inverted(enum aspect aspect);
 
-/* The first quantity with this aspect in this dimension (resistance on two wires); false when the pair does not exist. */
+/* The first quantity with this aspect in this dimension (resistance on two wires, peak to peak); false when the pair does not exist. */
 bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity);
 
-/* SI unit symbol of a dimension: "V", "A", "Ω", "Hz"; "" for DIMENSION_SIGNAL. */
+/* Unit symbol of a dimension: "V", "A", "Ω", "Hz", "s", "%"; "" for DIMENSION_SIGNAL. */
 const char *dimension_unit(enum dimension dimension);
 
 #endif

@@ -99,6 +99,7 @@ struct chain {
     double frequency;     /* of the signal as it is stated, hertz; NAN when not known */
     struct waveshape shape;
     struct abilities abilities; /* what instrument and probe see of the signal */
+    bool keeps_level;           /* ac coupling would bend what is looked for */
     double
         lowest_frequency; /* hertz: what a record of this length can still show; NAN: not known */
 };

@@ -221,7 +221,7 @@ static void explore(struct plan *plan, const struct setup *last, enum side side)
     bool first = plan->explored.low > plan->explored.high;
     plan->explored.low = fmin(plan->explored.low, low);
     plan->explored.high = fmax(plan->explored.high, high);
-    if (aspect_ignores_mean(plan->chain.aspect) && input->ac_coupling)
+    if (aspect_ignores_mean(plan->chain.aspect) && input->ac_coupling && !plan->chain.keeps_level)
         plan->next = widest(input, COUPLING_AC);
     else if (side == SIDE_UNKNOWN || (turned && !first) || !look_further(plan, side))
         fail(plan, FAILURE_OVER_RANGE);

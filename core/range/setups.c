@@ -158,7 +158,7 @@ static struct weighed best_shift(const struct chain *chain, const struct signal 
 
 static bool couples_ac(const struct chain *chain)
 {
-    return chain->input->vertical && chain->input->ac_coupling &&
+    return chain->input->vertical && chain->input->ac_coupling && !chain->keeps_level &&
            aspect_ignores_mean(chain->aspect);
 }
 

@@ -327,6 +327,22 @@ static void measure_states(struct look *look, struct figures *figures)
     figures->of[FIGURE_DUTY] = duty_from(&figures->of[FIGURE_PULSE_WIDTH], frequency);
 }
 
+struct timebase_need figure_need(enum figure_kind kind)
+{
+    static const struct timebase_need needs[FIGURE_COUNT] = {
+        [FIGURE_FREQUENCY] = { 10, 20 },
+        [FIGURE_PERIOD] = { 10, 20 },
+        [FIGURE_DUTY] = { 5, 50 },
+        [FIGURE_PULSE_WIDTH] = { 5, 50 },
+        [FIGURE_RISE] = { 2, INFINITY },
+        [FIGURE_FALL] = { 2, INFINITY },
+        [FIGURE_OVERSHOOT] = { 2, INFINITY },
+        [FIGURE_AMPLITUDE] = { 2, 50 },
+        [FIGURE_DISTORTION] = { 5, 90 },
+    };
+    return needs[kind];
+}
+
 void figures_lack(struct figures *figures, enum wave_reason reason)
 {
     figures->orders = 0;

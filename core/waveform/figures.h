@@ -7,6 +7,7 @@
 #ifndef GRADUS_CORE_FIGURES_H
 #define GRADUS_CORE_FIGURES_H
 
+#include "timebase.h"
 #include "waveform.h"
 
 enum figure_kind {
@@ -47,6 +48,13 @@ struct figures {
  */
 void figures_measure(const struct series *series, const struct waveform *waveform,
                      struct figures *figures);
+
+/*
+ * What a record needs for one: edges the finest samples in which a whole one is sure to lie, since nothing
+ * triggers; widths and frequency more periods, for what lies between samples averages out; distortion
+ * samples for the fortieth harmonic.
+ */
+struct timebase_need figure_need(enum figure_kind kind);
 
 /* All of them lacking for one reason. */
 void figures_lack(struct figures *figures, enum wave_reason reason);

@@ -12,7 +12,7 @@
 /* What a record needs. */
 struct timebase_need {
     double periods;    /* at least */
-    double per_period; /* samples of each, at least */
+    double per_period; /* samples of each, at least; INFINITY: as many as there can be */
 };
 
 /*

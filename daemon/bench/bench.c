@@ -121,6 +121,19 @@ const struct bench_sheet *bench_sheet(const struct bench *bench, const char *nam
     return NULL;
 }
 
+bool bench_of_shape(const struct bench *bench, const struct bench_point *point)
+{
+    const struct profile *profile = bench->instruments[point->instrument].profile;
+    return profile != NULL && profile->kind == PROFILE_SCOPE && quantity_is_shape(point->quantity);
+}
+
+const char *bench_signal_unit(const struct bench *bench, const struct bench_point *point)
+{
+    if (!bench_of_shape(bench, point))
+        return point->unit;
+    return point->probe == 0 ? dimension_unit(DIMENSION_VOLTAGE) : bench->probes[point->probe].unit;
+}
+
 double bench_record(const struct bench_point *point)
 {
     if (!isnan(point->record))

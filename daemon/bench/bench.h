@@ -222,6 +222,12 @@ const struct bench_sheet *bench_sheet(const struct bench *bench, const char *nam
 bool bench_hand_between(const struct bench *bench, const struct bench_point *a,
                         const struct bench_point *b);
 
+/* Whether the point's reading is a figure of the shape that a scope's record has. */
+bool bench_of_shape(const struct bench *bench, const struct bench_point *point);
+
+/* The unit of the signal at the point's tip: that of its reading, but for figures of shape. */
+const char *bench_signal_unit(const struct bench *bench, const struct bench_point *point);
+
 /* How long a scope should look at this point, seconds. */
 double bench_record(const struct bench_point *point);
 

@@ -16,7 +16,10 @@ bool point_chain(const struct bench *bench, const struct bench_point *point, str
     }
     chain->input = input;
     chain->probe = &bench->probes[point->probe];
-    chain->aspect = quantity_aspect(point->quantity);
+    /* What a record's shape says is seen best where its swing is. */
+    bool of_shape = bench_of_shape(bench, point);
+    chain->aspect = of_shape ? ASPECT_PEAK_TO_PEAK : quantity_aspect(point->quantity);
+    chain->keeps_level = of_shape && !quantity_ignores_slow(point->quantity);
     chain->source = point->source;
     chain->correct_loading = point->correct_loading;
     chain->ambient = instrument->ambient;
@@ -38,8 +41,8 @@ static double crest_of(const struct bench_point *point)
 bool point_expected(const struct bench *bench, const struct bench_point *point,
                     const struct chain *chain, struct signal *signal)
 {
-    (void)bench;
-    if (isnan(point->expected))
+    if (isnan(point->expected) ||
+        (bench_of_shape(bench, point) && quantity_aspect(point->quantity) == ASPECT_WHOLE))
         return false;
     struct setup top = { chain->input->count - 1, COUPLING_DC, 0, 0 };
     double value = chain_input(chain, &top, point->expected);

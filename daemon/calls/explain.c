@@ -10,6 +10,7 @@
 #include "core/input/tuned_circuit.h"
 #include "daemon/bench/point_chain.h"
 #include "daemon/measure/leads.h"
+#include "daemon/measure/shape.h"
 #include "methods.h"
 #include "service.h"
 
@@ -161,7 +162,7 @@ static void encode_candidate(struct text *text, const struct explanation *explan
 static void say_signal(struct text *text, const struct explanation *explanation)
 {
     char at_tip[NOTATION_SIZE], line[300];
-    const char *unit = explanation->point->unit;
+    const char *unit = bench_signal_unit(explanation->bench, explanation->point);
     notation_value(at_tip, sizeof at_tip, tip_value(explanation, &explanation->first), 5, unit);
     if (explanation->source == SIGNAL_LAST)
         snprintf(line, sizeof line, "The last reading was %s.", at_tip);
@@ -171,6 +172,21 @@ static void say_signal(struct text *text, const struct explanation *explanation)
         snprintf(line, sizeof line,
                  "Nothing was read here yet and nothing is expected: it begins with the widest "
                  "setting and goes on from what that shows.");
+    text_string(text, line);
+}
+
+/* A figure of shape has no range of its own. */
+static void say_shape(struct text *text, const struct explanation *explanation)
+{
+    const struct bench_point *point = explanation->point;
+    char line[300];
+    if (!bench_of_shape(explanation->bench, point))
+        return;
+    snprintf(
+        line, sizeof line,
+        "The %s comes from the shape of a record: the vertical setting is the one that shows the "
+        "swing best, the record the shortest that is sure to hold %g periods.",
+        quantity_name(point->quantity), figure_need(shape_kind(point->quantity)).periods);
     text_string(text, line);
 }
 
@@ -184,16 +200,16 @@ static size_t fitting(const struct explanation *explanation)
 
 static void say_choice(struct text *text, const struct explanation *explanation)
 {
+    const char *unit = bench_signal_unit(explanation->bench, explanation->point);
     char full_scale[NOTATION_SIZE], uncertainty[NOTATION_SIZE], line[400];
     if (explanation->source == SIGNAL_NONE || explanation->chosen == explanation->count)
         return;
     const struct weighed *chosen = &explanation->candidates[explanation->chosen];
     const struct range *range = &explanation->chain.input->ranges[chosen->setup.range];
     notation_plain(full_scale, sizeof full_scale,
-                   range->full_scale * fabs(explanation->chain.probe->factor),
-                   explanation->point->unit);
+                   range->full_scale * fabs(explanation->chain.probe->factor), unit);
     notation_value(uncertainty, sizeof uncertainty, predicted(explanation, &chosen->setup), 2,
-                   explanation->point->unit);
+                   unit);
     snprintf(line, sizeof line,
              "%zu of %zu settings hold the signal; the one of %s at the tip is used, with a "
              "predicted uncertainty of %s.",
@@ -278,7 +294,7 @@ static void encode_explanation(struct text *text, const struct explanation *expl
     text_open(text, '{');
     text_member_string(text, "point", explanation->point->name);
     text_member_string(text, "quantity", quantity_name(explanation->point->quantity));
-    text_member_string(text, "unit", explanation->point->unit);
+    text_member_string(text, "unit", bench_signal_unit(explanation->bench, explanation->point));
     encode_ways(text, explanation);
     encode_signal(text, explanation);
     encode_resonance(text, explanation->bench, explanation->point, &explanation->first);
@@ -292,6 +308,7 @@ static void encode_explanation(struct text *text, const struct explanation *expl
     text_key(text, "text");
     text_open(text, '[');
     say_ways(text, explanation);
+    say_shape(text, explanation);
     say_signal(text, explanation);
     say_choice(text, explanation);
     say_resonance(text, explanation);

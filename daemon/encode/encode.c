@@ -102,6 +102,8 @@ static void encode_range(struct text *text, const struct occasion *occasion,
     text_open(text, '{');
     encode_setup(text, input, &reading->setup);
     text_member_number(text, "at_tip", range->full_scale * factor);
+    if (bench_of_shape(occasion->bench, point))
+        text_member_string(text, "unit", bench_signal_unit(occasion->bench, point));
     text_member_number(text, "resolution", range->resolution);
     if (input->vertical)
         text_member_number(text, "deflection_divisions",
@@ -333,11 +335,13 @@ void encode_capture(struct text *text, const struct occasion *occasion,
     const struct reading *reading = &capture->reading;
     text_open(text, '{');
     text_member_string(text, "point", occasion->point->name);
-    text_member_string(text, "unit", occasion->point->unit);
+    const char *unit = bench_signal_unit(occasion->bench, occasion->point);
+    text_member_string(text, "unit", unit);
     encode_occasion(text, occasion);
     encode_range(text, occasion, reading);
     encode_samples(text, capture, most);
     encode_analysis(text, &capture->analysis);
+    encode_shapes(text, &capture->shapes, unit);
     if (reading->failure.code != FAILURE_NONE) {
         text_key(text, "failure");
         encode_failure_data(text, &reading->failure, occasion->bench, NULL, NULL);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "encode_analysis.h"
 
+#include "core/uncertainty/expand.h"
+
 /* Opens a set of figures; false, and closed again with the reason, when it does not apply. */
 static bool open_set(struct text *text, const char *key, enum wave_reason lack)
 {
@@ -78,6 +80,41 @@ static void encode_distortion(struct text *text, const struct distortion *distor
     text_member_number(text, "snr", distortion->snr);
     text_member_number(text, "sinad", distortion->sinad);
     text_member_number(text, "sfdr", distortion->sfdr);
+    text_close(text, '}');
+}
+
+/* A figure with its uncertainty, or why there is none; of an edge also what it was before the own one. */
+static void encode_shape(struct text *text, const struct shape_figure *shape,
+                         enum quantity quantity, const char *unit)
+{
+    char words[200];
+    text_key(text, quantity_name(quantity));
+    text_open(text, '{');
+    if (shape->lack == WAVE_NONE) {
+        const struct expanded expanded = budget_expand(&shape->budget);
+        text_member_number(text, "value", shape->value);
+        text_member_number(text, "uncertainty", expanded.uncertainty);
+        text_member_number(text, "standard_uncertainty", expanded.standard);
+        text_member_string(text, "unit", unit);
+        text_member_number(text, "seen", shape->seen);
+        text_member_number(text, "own", shape->own);
+    } else {
+        text_member_string(text, "reason", shape_lack_text(shape, words, sizeof words));
+        text_member_number(text, "at_most", shape->at_most);
+    }
+    text_close(text, '}');
+}
+
+void encode_shapes(struct text *text, const struct shape_figures *shapes, const char *unit)
+{
+    text_key(text, "figures");
+    text_open(text, '{');
+    for (int i = 0; i < FIGURE_COUNT; i++) {
+        const enum quantity quantity = shape_quantity((enum figure_kind)i);
+        const bool level = quantity_aspect(quantity) != ASPECT_WHOLE;
+        encode_shape(text, &shapes->of[i], quantity,
+                     level ? unit : dimension_unit(quantity_dimension(quantity)));
+    }
     text_close(text, '}');
 }
 

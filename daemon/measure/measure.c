@@ -8,6 +8,7 @@
 #include "scrutiny.h"
 #include "second_look.h"
 #include "settle.h"
+#include "shape_reading.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -90,6 +91,19 @@ static bool look_for_movement(struct measurement *measurement, const struct meas
     return true;
 }
 
+/* Signs of mistakes; `zero` NULL: the zero trace was not looked at. */
+static bool look_through(const struct measurement *measurement, const struct signal *zero,
+                         struct reading *reading)
+{
+    const struct evidence evidence = { .bench = measurement->bench,
+                                       .point = measurement->point,
+                                       .chain = &measurement->chain,
+                                       .acquisition = &measurement->acquisition,
+                                       .leads_age = measurement->leads_age,
+                                       .zero = zero };
+    return scrutinise(&evidence, reading, measurement->failure);
+}
+
 /* From settled to evaluated. */
 static bool finish(struct measurement *measurement, size_t repeats,
                    const struct measure_memory *memory, struct reading *reading)
@@ -113,18 +127,10 @@ static bool finish(struct measurement *measurement, size_t repeats,
                          &measurement->acquisition.signal, values, repeats,
                          &measurement->point->limits, measurement->failure);
     free(values);
-    if (!done)
-        return false;
-    struct evidence evidence = { .bench = measurement->bench,
-                                 .point = measurement->point,
-                                 .chain = &measurement->chain,
-                                 .acquisition = &measurement->acquisition,
-                                 .leads_age = measurement->leads_age,
-                                 .zero = takes_ground(measurement) ? &zero : NULL };
-    if (measurement->sure.alias)
+    if (done && measurement->sure.alias)
         reading_warn(reading, "%s: the value is of the whole record, not of periods",
                      measurement->sure.reason);
-    return scrutinise(&evidence, reading, measurement->failure);
+    return done && look_through(measurement, takes_ground(measurement) ? &zero : NULL, reading);
 }
 
 static bool run_measurement(struct measurement *measurement, size_t repeats,
@@ -134,8 +140,12 @@ static bool run_measurement(struct measurement *measurement, size_t repeats,
     struct failure failure = { 0 };
     measurement->failure = &failure;
     bool done = measurement_prepare(measurement, memory) &&
-                measurement_settle(measurement, memory, reading) &&
-                finish(measurement, repeats, memory, reading);
+                measurement_settle(measurement, memory, reading);
+    if (done && bench_of_shape(measurement->bench, measurement->point))
+        done =
+            shape_finish(measurement, repeats, reading) && look_through(measurement, NULL, reading);
+    else
+        done = done && finish(measurement, repeats, memory, reading);
     if (memory)
         memory->known = done;
     if (done && memory) {
@@ -146,7 +156,11 @@ static bool run_measurement(struct measurement *measurement, size_t repeats,
     if (!done)
         reading_fail(reading, &failure);
     measurement->failure = NULL;
-    return done;
+    bool shown =
+        measurement->captures && failure.code == FAILURE_NO_VALUE && reading->step_count > 0;
+    if (shown)
+        reading->setup = measurement->request.setup;
+    return done || shown;
 }
 
 static bool measure_one(struct instrument *instrument, const struct bench *bench,
@@ -160,7 +174,12 @@ static bool measure_one(struct instrument *instrument, const struct bench *bench
                                        .bench = bench,
                                        .request = { .duration = NAN },
                                        .deadline = deadline };
-    return run_measurement(&measurement, repeats, memory, reading);
+    struct trace trace = { 0 };
+    if (bench_of_shape(bench, point))
+        measurement.trace = &trace;
+    bool done = run_measurement(&measurement, repeats, memory, reading);
+    free(trace.volts);
+    return done;
 }
 
 /* Whether both are read by the same input through the same probe, moved by hand between them. */
@@ -223,17 +242,14 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
 static bool at_tip(const struct measurement *measurement, double level, const struct trace *trace,
                    struct capture *capture)
 {
-    struct chain shown = measurement->chain;
-    shown.aspect = ASPECT_DC; /* a trace keeps its mean, its sign and the probe's offset */
-    for (size_t i = 0; i < trace->count; i++)
-        trace->volts[i] = chain_value(&shown, &measurement->request.setup, trace->volts[i] - level);
+    double step = shape_at_tip(measurement, level, trace->volts, trace->count);
+    const struct shape_facts facts = shape_facts_of(measurement);
     capture->samples = trace->volts;
     capture->count = trace->count;
     capture->interval = trace->interval;
-    const struct range *range = &measurement->chain.input->ranges[measurement->request.setup.range];
-    double step = range->resolution * fabs(measurement->chain.probe->factor);
     if (!analysis_make(trace->volts, trace->count, trace->interval, step,
-                       measurement->request.whole, &capture->analysis))
+                       measurement->request.whole, &capture->analysis) ||
+        !shapes_make(trace->volts, trace->count, trace->interval, step, &facts, &capture->shapes))
         return false;
     double error = measurement_scope(measurement)->timebase_error;
     if (isfinite(error))
@@ -254,7 +270,8 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
                                        .bench = bench,
                                        .request = { .duration = duration },
                                        .deadline = deadline,
-                                       .trace = &trace };
+                                       .trace = &trace,
+                                       .captures = bench_of_shape(bench, point) };
     memset(capture, 0, sizeof *capture);
     struct failure failure = { 0 };
     if (bench->instruments[point->instrument].profile->kind != PROFILE_SCOPE) {

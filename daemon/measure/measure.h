@@ -3,8 +3,6 @@
  * The measuring procedure: one point, from request to reading, on the thread
  * that owns the instrument. Asks core/range/plan what to do, has drivers/ do it,
  * re-checks what comes back, and has core/reading make the result of it.
- *
- * One idea in two halves; the other half is settle.h, which finds the setup.
  */
 #ifndef GRADUS_DAEMON_MEASURE_H
 #define GRADUS_DAEMON_MEASURE_H
@@ -14,14 +12,8 @@
 #include "core/reading.h"
 #include "daemon/bench/bench.h"
 #include "drivers/instrument/instrument.h"
-
-/* What a point was settled on last time; one a point, kept by the worker. Start with {0}. */
-struct measure_memory {
-    bool known;
-    struct setup setup;
-    struct signal signal; /* input units */
-    double beyond;        /* see plan_resume() */
-};
+#include "memory.h"
+#include "shape.h"
 
 /* Zeros of the leads of a point, and of the one that its limits refer to. {0}: there are none. */
 struct measure_zeros {
@@ -34,8 +26,9 @@ struct capture {
     struct reading reading; /* of the point's quantity; may hold a failure while samples are good */
     double *samples;        /* tip units */
     size_t count;
-    double interval;          /* seconds */
-    struct analysis analysis; /* parameters at the tip */
+    double interval;             /* seconds */
+    struct analysis analysis;    /* parameters at the tip */
+    struct shape_figures shapes; /* those that have an uncertainty */
 };
 
 /*

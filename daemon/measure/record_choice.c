@@ -5,13 +5,12 @@
 
 #include <math.h>
 
-double record_for(const struct scope *scope, enum aspect aspect, double frequency)
+double record_for(const struct scope *scope, const struct timebase_need *need, double frequency)
 {
-    const struct timebase_need need = timebase_need(aspect);
     size_t choice = 0;
     if (!(frequency > 0))
         return NAN;
-    timebase_choose(scope->durations, scope->duration_count, scope->points, frequency, &need,
+    timebase_choose(scope->durations, scope->duration_count, scope->points, frequency, need,
                     &choice);
     return scope->durations[choice];
 }
@@ -19,13 +18,13 @@ double record_for(const struct scope *scope, enum aspect aspect, double frequenc
 /* How much less than what is needed will do, relative: frequencies are not exact. */
 static const double slack = 0.02;
 
-bool record_suits(const struct scope *scope, enum aspect aspect, double frequency, double wanted)
+bool record_suits(const struct scope *scope, const struct timebase_need *need, double frequency,
+                  double wanted)
 {
-    const struct timebase_need need = timebase_need(aspect);
     double periods = scope->durations[scope_record(scope, wanted)] * frequency;
     double share = 1 - slack;
-    return periods >= need.periods * share &&
-           (double)scope->points >= need.per_period * periods * share;
+    return periods >= need->periods * share &&
+           (double)scope->points >= need->per_period * periods * share;
 }
 
 bool record_same(const struct scope *scope, double one, double other)

@@ -3,6 +3,7 @@
 #ifndef GRADUS_DAEMON_RECORD_CHOICE_H
 #define GRADUS_DAEMON_RECORD_CHOICE_H
 
+#include "core/waveform/timebase.h"
 #include "core/waveform/waveform.h"
 #include "drivers/instrument/acquisition.h"
 #include "drivers/profile/profile.h"
@@ -10,10 +11,11 @@
 #include <stdbool.h>
 
 /* The record for a signal of `frequency` (hertz, > 0), seconds: see timebase_choose(). NAN for a NAN. */
-double record_for(const struct scope *scope, enum aspect aspect, double frequency);
+double record_for(const struct scope *scope, const struct timebase_need *need, double frequency);
 
-/* Whether the record that `wanted` seconds come to has the periods and samples that the aspect needs. */
-bool record_suits(const struct scope *scope, enum aspect aspect, double frequency, double wanted);
+/* Whether the record that `wanted` seconds come to has the periods and samples that are needed. */
+bool record_suits(const struct scope *scope, const struct timebase_need *need, double frequency,
+                  double wanted);
 
 /* Whether two wanted durations, seconds, come to the same record of the time base. */
 bool record_same(const struct scope *scope, double one, double other);

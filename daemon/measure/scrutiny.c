@@ -128,7 +128,13 @@ static struct circumstances circumstances_of(const struct evidence *evidence,
         .instrument = instrument->name,
         .calibration_due = instrument->calibration_due,
     };
-    if (point->limits.judged == JUDGED_VALUE) {
+    if (bench_of_shape(evidence->bench, point) &&
+        quantity_aspect(point->quantity) == ASPECT_WHOLE) {
+        facts.unit = bench_signal_unit(evidence->bench, point);
+        facts.value = chain_value(chain, &reading->setup, reading->raw);
+        facts.uncertainty = NAN;
+        facts.expected = NAN;
+    } else if (point->limits.judged == JUDGED_VALUE) {
         facts.low = point->limits.low;
         facts.high = point->limits.high;
     }

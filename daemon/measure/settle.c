@@ -4,6 +4,7 @@
 #include "daemon/bench/point_chain.h"
 #include "leads.h"
 #include "record_choice.h"
+#include "shape.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -39,7 +40,7 @@ static double first_record(const struct measurement *measurement,
         frequency = memory->signal.frequency;
     return isnan(frequency)
                ? bench_record(measurement->point)
-               : record_for(measurement_scope(measurement), measurement->chain.aspect, frequency);
+               : record_for(measurement_scope(measurement), &measurement->need, frequency);
 }
 
 bool measurement_prepare(struct measurement *measurement, const struct measure_memory *memory)
@@ -50,6 +51,9 @@ bool measurement_prepare(struct measurement *measurement, const struct measure_m
     measurement->leads_age =
         leads_take(measurement->bench, measurement->point, &measurement->lead_zero,
                    &measurement->chain, &measurement->leads);
+    measurement->need = bench_of_shape(measurement->bench, measurement->point)
+                            ? figure_need(shape_kind(measurement->point->quantity))
+                            : timebase_need(measurement->chain.aspect);
     measurement->request.quantity = measurement->point->at_input;
     measurement->request.input = measurement->point->input;
     measurement->record_given =
@@ -207,10 +211,9 @@ bool measurement_settle(struct measurement *measurement, const struct measure_me
                      &measurement->sure, measurement->failure))
         return false;
     double frequency = measurement->sure.frequency;
-    double better =
-        record_for(measurement_scope(measurement), measurement->chain.aspect, frequency);
+    double better = record_for(measurement_scope(measurement), &measurement->need, frequency);
     bool stays = isnan(frequency) || measurement->record_given ||
-                 record_suits(measurement_scope(measurement), measurement->chain.aspect, frequency,
+                 record_suits(measurement_scope(measurement), &measurement->need, frequency,
                               measurement->request.duration) ||
                  record_same(measurement_scope(measurement), better, measurement->request.duration);
     if (!stays && !settle_again(measurement, better, reading))

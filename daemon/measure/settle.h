@@ -2,14 +2,16 @@
 /*
  * Bringing a measurement to the setup that resolves best, and a scope to a
  * record that suits the signal. On the instrument's worker.
- *
- * One idea in two halves; the other half is measure.h, which makes a reading of it.
  */
 #ifndef GRADUS_DAEMON_SETTLE_H
 #define GRADUS_DAEMON_SETTLE_H
 
 #include "acquire.h"
-#include "measure.h"
+#include "core/input/lead_zero.h"
+#include "core/reading.h"
+#include "core/waveform/timebase.h"
+#include "daemon/bench/bench.h"
+#include "memory.h"
 #include "second_look.h"
 
 /* One measurement under way: what it is for, and the state that its steps share. */
@@ -26,9 +28,11 @@ struct measurement {
     struct acquisition acquisition;
     struct trace *trace; /* NULL unless a capture is wanted */
     struct failure *failure;
-    bool record_given;       /* how long a scope looks is stated, not ours to choose */
-    struct second_look sure; /* of the frequency; `reason` is to be told */
-    double beyond;           /* of the plan that settled */
+    struct timebase_need need; /* of a scope's record */
+    bool captures;             /* a trace is to be had even where the figure of shape is not */
+    bool record_given;         /* how long a scope looks is stated, not ours to choose */
+    struct second_look sure;   /* of the frequency; `reason` is to be told */
+    double beyond;             /* of the plan that settled */
 };
 
 /* Makes ready: the chain, the leads, how long to look. False: the instrument cannot measure it. */

@@ -29,9 +29,22 @@ static const config_setting_t *at(const struct point_check *check, const char *k
     return member != NULL ? member : check->group;
 }
 
+/* A scope has a figure of the shape from what it has the swing from. */
+static bool of_shape(const struct point_check *check)
+{
+    return check->instrument->profile->kind == PROFILE_SCOPE &&
+           quantity_is_shape(check->point->quantity);
+}
+
 static enum aspect aspect_of(const struct point_check *check)
 {
-    return quantity_aspect(check->point->quantity);
+    return of_shape(check) ? ASPECT_PEAK_TO_PEAK : quantity_aspect(check->point->quantity);
+}
+
+/* Whether its values are those of the signal's level or swing, of which ranges and ratings speak. */
+static bool of_level(const struct point_check *check)
+{
+    return !of_shape(check) || quantity_aspect(check->point->quantity) != ASPECT_WHOLE;
 }
 
 static bool can_measure(const struct point_check *check)
@@ -50,7 +63,7 @@ static bool can_measure(const struct point_check *check)
     problems_at(check->problems, at(check, "quantity"),
                 "instrument \"%s\" cannot measure %s, which is needed here, expected one of: %s",
                 check->instrument->name, quantity_name(check->point->at_input),
-                profile->kind == PROFILE_METER ? list : "any voltage");
+                profile->kind == PROFILE_METER ? list : "any voltage, or what its shape says");
     return false;
 }
 
@@ -84,6 +97,31 @@ static void check_useless(const struct point_check *check)
     if (!isnan(check->point->record) && !scope && strict_list(check->group, "candidates") == NULL) {
         problems_at(check->problems, at(check, "record"),
                     "\"record\" with a meter, expected it with scopes only");
+    }
+}
+
+/* An edge as fast as the scope cannot be told from the scope's own, so that must be known. */
+static void check_rise(const struct point_check *check)
+{
+    enum quantity quantity = check->point->quantity;
+    bool edge = quantity == QUANTITY_RISE_TIME || quantity == QUANTITY_FALL_TIME;
+
+    if (of_shape(check) && edge && isnan(check->instrument->profile->scope.bandwidth)) {
+        problems_at(check->problems, at(check, "quantity"),
+                    "\"quantity\" is \"%s\" on instrument \"%s\", expected its own rise time to be "
+                    "known: \"bandwidth\" in its profile",
+                    quantity_name(quantity), check->instrument->name);
+    }
+}
+
+/* Values that the quantity cannot have, from limits that were meant for another one or another unit. */
+static void check_sense(const struct point_check *check, const char *key, double value)
+{
+    bool duty = check->point->quantity == QUANTITY_DUTY;
+
+    if (value < 0.0 || (duty && value > 100.0)) {
+        problems_at(check->problems, at(check, key), "\"%s\" is %g %s, expected %s", key, value,
+                    check->point->unit, duty ? "0 to 100 %" : "no less than 0");
     }
 }
 
@@ -312,6 +350,10 @@ static void check_value(const struct point_check *check, const char *key, double
 {
     if (!isfinite(value))
         return;
+    if (!of_level(check)) {
+        check_sense(check, key, value);
+        return;
+    }
     check_reach(check, key, value);
     check_probe_rating(check, key, value);
     check_input_rating(check, key, value);
@@ -320,8 +362,8 @@ static void check_value(const struct point_check *check, const char *key, double
 /* Without its dc level an ac quantity says nothing about what stands at the input. */
 static void check_level(const struct point_check *check)
 {
-    if (!isnan(check->point->expected) && aspect_ignores_mean(aspect_of(check)) &&
-        isnan(check->point->dc_level)) {
+    if (of_level(check) && !isnan(check->point->expected) &&
+        aspect_ignores_mean(aspect_of(check)) && isnan(check->point->dc_level)) {
         problems_at(check->problems, check->group,
                     "missing key \"dc_level\", expected the level that the %s rides on, 0 where "
                     "there is none",
@@ -338,6 +380,7 @@ void settings_check_point(const struct point_check *check)
     check_record(check);
     check_band(check);
     check_sight(check);
+    check_rise(check);
     check_fit(check);
     check_level(check);
     check_value(check, "expected", check->point->expected);

@@ -89,15 +89,24 @@ static bool find_probe(const struct settings *settings, const config_setting_t *
  * carry a resistance, measured with two wires; behind any other probe there is
  * a voltage, of the same aspect.
  */
-static bool derive(const struct probe *probe, bool direct, struct bench_point *point)
+static bool derive(const struct bench *bench, struct bench_point *point)
 {
+    const struct probe *probe = &bench->probes[point->probe];
+    bool direct = point->probe == 0;
     enum dimension dimension = quantity_dimension(point->quantity);
     enum aspect aspect = quantity_aspect(point->quantity);
 
-    if (direct) {
-        point->at_input = point->quantity;
+    if (bench_of_shape(bench, point) && aspect == ASPECT_WHOLE) {
+        point->at_input = QUANTITY_PEAK_TO_PEAK_VOLTAGE;
         snprintf(point->unit, sizeof point->unit, "%s", dimension_unit(dimension));
-        return dimension != DIMENSION_SIGNAL;
+        return probe->dimension != DIMENSION_RESISTANCE;
+    }
+    if (direct) {
+        point->at_input =
+            bench_of_shape(bench, point) ? QUANTITY_PEAK_TO_PEAK_VOLTAGE : point->quantity;
+        snprintf(point->unit, sizeof point->unit, "%s", dimension_unit(dimension));
+        return dimension != DIMENSION_SIGNAL &&
+               (!bench_of_shape(bench, point) || dimension == DIMENSION_VOLTAGE);
     }
     snprintf(point->unit, sizeof point->unit, "%s", probe->unit);
     if (probe->dimension == DIMENSION_RESISTANCE) {
@@ -128,7 +137,7 @@ static bool read_quantity(struct settings *settings, const config_setting_t *gro
     const struct probe *probe = &settings->bench->probes[point->probe];
     enum quantity example = QUANTITY_DC_VOLTAGE;
 
-    if (derive(probe, point->probe == 0, point))
+    if (derive(settings->bench, point))
         return squares_well(settings, group, probe, point);
     if (!quantity_of(ASPECT_DC, probe->dimension, &example))
         example = QUANTITY_RESISTANCE;

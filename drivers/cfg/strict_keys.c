@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PHRASE = 512, NAME = 96 };
+enum { PHRASE = 896, NAME = 96 };
 
 /* Doubles hold every integer up to here. */
 static const long long exact_integer = 1LL << 53;

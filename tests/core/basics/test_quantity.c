@@ -31,10 +31,27 @@ static void pairs_read_back(void **state)
         enum quantity quantity = (enum quantity)i;
         enum quantity found = QUANTITY_COUNT;
         assert_true(quantity_of(quantity_aspect(quantity), quantity_dimension(quantity), &found));
-        /* Resistance is one whether it is measured on two wires or on four: the pair is the first's. */
-        assert_int_equal(found,
-                         quantity == QUANTITY_RESISTANCE_4_WIRE ? QUANTITY_RESISTANCE : quantity);
+        /* Of several with one pair, as resistance on two wires and on four, it is the first's. */
+        assert_true(found <= quantity);
+        assert_int_equal(quantity_aspect(found), quantity_aspect(quantity));
+        assert_int_equal(quantity_dimension(found), quantity_dimension(quantity));
     }
+}
+
+/* What a scope has from a record's shape is not what a meter has from a level. */
+static void figures_of_shape(void **state)
+{
+    (void)state;
+    assert_true(quantity_is_shape(QUANTITY_FREQUENCY));
+    assert_true(quantity_is_shape(QUANTITY_PERIOD));
+    assert_true(quantity_is_shape(QUANTITY_AMPLITUDE_SIGNAL));
+    assert_false(quantity_is_shape(QUANTITY_DC_SIGNAL));
+    assert_false(quantity_is_shape(QUANTITY_PEAK_TO_PEAK_VOLTAGE));
+    assert_false(quantity_is_shape(QUANTITY_RESISTANCE_4_WIRE));
+    assert_true(quantity_ignores_slow(QUANTITY_DISTORTION));
+    assert_false(quantity_ignores_slow(QUANTITY_DUTY));
+    assert_string_equal(dimension_unit(quantity_dimension(QUANTITY_DUTY)), "%");
+    assert_string_equal(dimension_unit(quantity_dimension(QUANTITY_RISE_TIME)), "s");
 }
 
 static void a_few_by_name(void **state)
@@ -93,6 +110,7 @@ int main(void)
         cmocka_unit_test(pairs_that_do_not_exist_are_refused),
         cmocka_unit_test(pairs_read_back),
         cmocka_unit_test(a_few_by_name),
+        cmocka_unit_test(figures_of_shape),
         cmocka_unit_test(each_aspect_has_its_traits),
         cmocka_unit_test(units_are_those_of_the_si),
     };

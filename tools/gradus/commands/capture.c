@@ -139,13 +139,51 @@ static void periods_row(struct table *table, const json_t *result)
     }
 }
 
-static void share_row(struct table *table, const json_t *result, const char *name, const char *path)
+/* A figure with its uncertainty; of an edge also what was taken off. */
+static void figure_row(struct table *table, const json_t *result, const char *name)
 {
-    const double share = field_number(result, path);
-    if (isfinite(share)) {
-        table_row(table);
-        table_cell(table, STYLE_PLAIN, "%s", name);
-        table_cell(table, STYLE_PLAIN, "%.3g %%", 100 * share);
+    char text[NOTATION_SIZE], seen[NOTATION_SIZE], own[NOTATION_SIZE];
+    const json_t *const figure = json_object_get(field_at(result, "figures"), name);
+    const double value = field_number(figure, "value");
+    if (!isfinite(value))
+        return;
+    table_row(table);
+    table_cell(table, STYLE_PLAIN, "%s", name);
+    table_cell(table, STYLE_PLAIN, "%s",
+               notation_result(text, sizeof text, value, field_number(figure, "uncertainty"), 2,
+                               field_text_or_empty(figure, "unit")));
+    if (isfinite(field_number(figure, "seen"))) {
+        table_cell(table, STYLE_PLAIN, "%s seen, own %s taken off",
+                   notation_value(seen, sizeof seen, field_number(figure, "seen"), DIGITS, "s"),
+                   notation_value(own, sizeof own, field_number(figure, "own"), 2, "s"));
+    }
+}
+
+/* Why a figure is not there, where a bound of it is. */
+static void bound_row(struct table *table, const json_t *result, const char *name)
+{
+    char text[NOTATION_SIZE];
+    const json_t *const figure = json_object_get(field_at(result, "figures"), name);
+    const double most = field_number(figure, "at_most");
+    if (!isfinite(most))
+        return;
+    table_row(table);
+    table_cell(table, STYLE_PLAIN, "%s", name);
+    table_cell(table, STYLE_PLAIN, "no more than %s",
+               notation_value(text, sizeof text, most, DIGITS - 1, "s"));
+}
+
+/* Rows with an uncertainty. */
+static void figure_rows(struct table *table, const json_t *result)
+{
+    static const char *const names[] = { "frequency",   "period",      "amplitude voltage",
+                                         "rise time",   "fall time",   "overshoot",
+                                         "pulse width", "duty factor", "harmonic distortion" };
+    if (!isfinite(field_number(result, "figures.frequency.value")))
+        parameter_row(table, result, "frequency", "parameters.frequency", "Hz");
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+        figure_row(table, result, names[i]);
+        bound_row(table, result, names[i]);
     }
 }
 
@@ -154,12 +192,6 @@ static void pulse_rows(struct table *table, const json_t *result, const char *un
 {
     parameter_row(table, result, "low state", "parameters.pulse.low", unit);
     parameter_row(table, result, "high state", "parameters.pulse.high", unit);
-    parameter_row(table, result, "rise, 10 to 90 %", "parameters.pulse.rise.duration", "s");
-    parameter_row(table, result, "fall, 90 to 10 %", "parameters.pulse.fall.duration", "s");
-    parameter_row(table, result, "pulse duration", "parameters.pulse.high_duration", "s");
-    share_row(table, result, "duty factor", "parameters.pulse.duty");
-    share_row(table, result, "overshoot, rising", "parameters.pulse.rise.aberration_after");
-    share_row(table, result, "overshoot, falling", "parameters.pulse.fall.aberration_after");
 }
 
 /* Rows of a record that is nearly a sine. */
@@ -167,7 +199,6 @@ static void sine_rows(struct table *table, const json_t *result, const char *uni
 {
     parameter_row(table, result, "fitted sine", "parameters.sine.amplitude", unit);
     parameter_row(table, result, "residual, rms", "parameters.sine.residual", unit);
-    share_row(table, result, "harmonic distortion", "parameters.distortion.thd_f");
 }
 
 /* Why there are no figures of a period, where the daemon says so. */
@@ -180,9 +211,9 @@ static void print_reason(const struct session *session, const json_t *result)
 
 static void print_parameters(const struct session *session, const struct record *record)
 {
-    static const struct table_column columns[] = { { "", ALIGN_LEFT },
-                                                   { "", ALIGN_RIGHT },
-                                                   { NULL, ALIGN_LEFT } };
+    static const struct table_column columns[] = {
+        { "", ALIGN_LEFT }, { "", ALIGN_RIGHT }, { "", ALIGN_LEFT }, { NULL, ALIGN_LEFT }
+    };
     const json_t *const result = record->result;
     struct table *const table = table_new(columns);
     parameter_row(table, result, "mean", "parameters.mean", record->unit);
@@ -192,15 +223,16 @@ static void print_parameters(const struct session *session, const struct record 
     parameter_row(table, result, "minimum", "parameters.minimum", record->unit);
     parameter_row(table, result, "peak to peak", "parameters.peak_to_peak", record->unit);
     noise_row(table, record);
-    parameter_row(table, result, "frequency", "parameters.frequency", "Hz");
     periods_row(table, result);
     pulse_rows(table, result, record->unit);
     sine_rows(table, result, record->unit);
+    figure_rows(table, result);
     table_print(table, session->terminal, stdout);
     table_free(table);
     print_reason(session, result);
-    terminal_print(session->terminal, stdout,
-                   "These carry no uncertainty; gradus measure gives a value with one.\n");
+    terminal_print(
+        session->terminal, stdout,
+        "What is without ± carries no uncertainty; gradus measure gives a value with one.\n");
 }
 
 /* Where the middle of the screen lies; nothing where that is zero or not known. */

@@ -84,6 +84,8 @@ char *reading_range_text(const json_t *range, const char *unit, char text[READIN
     const double full_scale = field_number(range, "full_scale");
     const double at_tip = field_number(range, "at_tip");
     const double division = field_number(range, "volts_per_division");
+    const char *const own = field_text(range, "unit"); /* of a range for another quantity */
+    unit = own != NULL ? own : unit;
     if (isfinite(division) && full_scale > 0) {
         reading_setting(division * (at_tip / full_scale), unit, text);
         if (text[0] != '\0')

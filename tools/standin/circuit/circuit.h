@@ -26,7 +26,8 @@ struct probe {
     double clamp;            /* volts per ampere, loads nothing; 0: none */
     double offset;           /* volts added at the instrument's terminals */
     double tip_capacitance;  /* farad across the point; it loads sines only */
-    double bandwidth;        /* -3 dB of the probe, first order, of sines only; 0: not limited */
+    double bandwidth;        /* -3 dB of the probe, first order; 0: not limited. Of lines
+                               a scope sees it only */
     double lead_resistance;  /* ohm of both leads, part of a resistance on two wires */
     double termination;      /* ohm left on across the input; 0: none */
     double

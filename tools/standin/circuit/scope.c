@@ -248,6 +248,8 @@ struct feed {
     struct highpass highpass;
     double edge; /* what a probe that is not compensated adds of the waveform's fast part */
     struct highpass fast;
+    bool slow;             /* the probe takes away what is above its bandwidth, */
+    struct highpass above; /* which this is */
 };
 
 static struct feed feed_of(const struct scope *scope, size_t input, const struct tie *tie,
@@ -269,6 +271,10 @@ static struct feed feed_of(const struct scope *scope, size_t input, const struct
         feed.edge = tie->probe.edge_ratio - 1.0;
         highpass_prepare(&feed.fast, &tie->source->wave, 1.0 / (2.0 * M_PI * tie->probe.edge_tau));
     }
+    if (tie->probe.bandwidth > 0.0 && tie->source->wave.shape == WAVE_LINES) {
+        feed.slow = true;
+        highpass_prepare(&feed.above, &tie->source->wave, tie->probe.bandwidth);
+    }
     highpass_prepare(&feed.highpass, &tie->source->wave, feed.ac ? scope->type->ac_corner : 0.0);
     return feed;
 }
@@ -283,6 +289,9 @@ static double feed_volts(const struct feed *feed, double now, double phase, gsl_
 
     if (feed->edge != 0.0)
         swing += feed->edge * highpass_at(&feed->fast, phase);
+
+    if (feed->slow)
+        swing -= highpass_at(&feed->above, phase);
 
     return (level + swing + noise) * feed->gain + feed->offset;
 }
@@ -307,7 +316,8 @@ void scope_acquire(struct scope *scope, const struct tie *ties, double now, gsl_
     for (size_t i = 0; i < SCOPE_INPUTS; i++) {
         struct feed feed = feed_of(scope, i, &ties[i], rng);
         double frequency = feed.source != NULL ? feed.source->wave.frequency : 0.0;
-        double phase = start * frequency;
+        double delay = feed.source != NULL ? feed.source->delay : 0.0;
+        double phase = (start - delay) * frequency;
 
         phase -= floor(phase);
         for (size_t n = 0; n < scope->recorded; n++) {

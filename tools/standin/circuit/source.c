@@ -46,8 +46,10 @@ bool source_prepare(struct source *source, double draw, struct problem *problem)
     } else if (source->kind == SOURCE_RIPPLE) {
         source->wave = wave_triangle(source->ripple / 2.0, source->frequency);
     } else if (source->kind == SOURCE_SQUARE &&
-               !wave_pulse(source->low * size, source->high * size, source->frequency, source->duty,
-                           source->rise, &source->wave)) {
+               !(wave_pulse(source->low * size, source->high * size, source->frequency,
+                            source->duty, source->rise, &source->wave) &&
+                 (source->overshoot == 0.0 ||
+                  wave_shoot_over(&source->wave, source->overshoot, source->tail)))) {
         return problem_tell(problem, "duty %g with rise %g s does not fit into a period of %g s",
                             source->duty, source->rise, 1.0 / source->frequency);
     }

@@ -41,6 +41,9 @@ struct source {
     double frequency;         /* hertz */
     double duty;              /* square: 0 to 1 */
     double rise;              /* square: 10 % to 90 % time of both edges, seconds */
+    double overshoot;         /* square: of both edges, of its height */
+    double tail;              /* square: seconds from there back to the level */
+    double delay;             /* seconds that the waveform is behind others of its frequency */
     double source_resistance; /* ohm, of a voltage source */
     double resistance;        /* kind resistance: ohm */
     double noise;             /* Gaussian RMS, fast: a dc meter averages most of it away */

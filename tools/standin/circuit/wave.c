@@ -44,6 +44,24 @@ bool wave_pulse(double low, double high, double frequency, double duty, double r
     return true;
 }
 
+bool wave_shoot_over(struct wave *wave, double overshoot, double tail)
+{
+    double low = wave->value[0], high = wave->value[1], over = overshoot * (high - low);
+    double duty = wave->phase[2], edge = wave->phase[1] * (1.0 + overshoot);
+    double back = edge + tail * wave->frequency;
+
+    if (!(overshoot >= 0.0 && tail >= 0.0 && back < duty && duty + back < 1.0))
+        return false;
+    *wave = (struct wave) {
+        .shape = WAVE_LINES,
+        .frequency = wave->frequency,
+        .count = 7,
+        .phase = { 0.0, edge, back, duty, duty + edge, duty + back, 1.0 },
+        .value = { low, high + over, high, high, low - over, low, low },
+    };
+    return true;
+}
+
 /* The line that holds a phase in [0, 1): from knot k to knot k + 1, never one of no length. */
 static size_t line_of(const struct wave *wave, double phase)
 {

@@ -11,7 +11,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { WAVE_KNOTS = 5 };
+enum { WAVE_KNOTS = 7 };
 
 enum wave_shape { WAVE_NONE, WAVE_SINE, WAVE_LINES };
 
@@ -40,6 +40,12 @@ struct wave wave_triangle(double amplitude, double frequency);
  */
 bool wave_pulse(double low, double high, double frequency, double duty, double rise,
                 struct wave *wave);
+
+/*
+ * Lets both edges of a pulse train shoot over by `overshoot` of its height, to come back to the level in a
+ * straight line within `tail` seconds. False, leaving the train as it is, where that does not fit.
+ */
+bool wave_shoot_over(struct wave *wave, double overshoot, double tail);
 
 /* The value at a phase of any size. */
 double wave_at(const struct wave *wave, double phase);
