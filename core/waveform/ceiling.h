@@ -11,16 +11,19 @@
 #include "series.h"
 
 /*
- * Upper bound, at about two standard deviations, for what repeats, for sign -1 lower bound; in the
- * record's values. Of what lasts for a sample at least each period has one sample: the highest mean of
- * so many neighbours, or of fewer where they are steep, with what it is above those beside it.
- * INFINITY, times sign, where the fold's nodes are wider than a sample.
+ * Upper bound for what repeats, of a crest whose sign is -1 lower bound; in the record's values. What
+ * lasts for a sample has one sample each period, so that no mean of so many neighbours is
+ * higher by more than noise; beside a steep edge, where signals overshoot, it may last for half a sample. Where
+ * the crest's shape holds the mean is lower than the top by what the shape says; what is steep
+ * besides, by as much as its neighbours are lower still. INFINITY, times sign, where the fold's nodes
+ * are wider than a sample. Allocates nothing, 20 KiB of stack.
  *
  * frequency  periods per sample
+ * samples    in the record
  * noise      standard deviation of one sample, rounding included, > 0
  */
-double ceiling_of_fold(const struct fold *fold, double sign, double frequency, double samples,
-                       double noise);
+double ceiling_of_fold(const struct fold *fold, const struct crest *crest, double frequency,
+                       double samples, double noise);
 
 /* How the level at a crest changes from period to period. */
 struct wander {

@@ -57,8 +57,8 @@ struct peak {
 struct corner {
     size_t split;
     double place, value, variance;
-    struct local_fit up;
-    struct span rise;
+    struct local_fit up, down;
+    struct span whole;
 };
 
 static size_t beginning_of(const struct fold *fold, double sign)
@@ -83,7 +83,8 @@ static void make_row(const struct fold *fold, double sign, double noise, struct 
         row->nodes[i] = fold->nodes[from];
         row->nodes[i].place += from < begin ? 1 : 0;
         row->nodes[i].value *= sign;
-        row->edge[i] = i + 1 == fold->count || fold_edge(fold, from) > 0;
+        row->edge[i] = i + 1 == fold->count || fold_edge(fold, from) > 0 ||
+                       fold_astride(fold, from) || fold_astride(fold, (from + 1) % fold->count);
     }
 }
 
@@ -169,13 +170,21 @@ static bool highest(const struct row *row, const struct peak *peak, struct span 
     return at_end ? span.last == peak->between.last : span.first == peak->between.first;
 }
 
+/* Two or three places between two edges are as level as noise lets one tell. */
+static bool is_all(const struct peak *peak, struct span span)
+{
+    return span.last > span.first && span.first == peak->between.first &&
+           span.last == peak->between.last;
+}
+
 static bool is_smooth(const struct row *row, const struct peak *peak, struct span span,
                       struct local_fit *fit)
 {
     double place;
     struct local_sums sums = sums_of(row, peak, span);
     for (int order = LEVEL; order <= PARABOLA; order++) {
-        if (sums.points < FEWEST_POINTS + order || !suits(row, &sums, order, fit))
+        bool few = sums.points < FEWEST_POINTS + order && !(order == LEVEL && is_all(peak, span));
+        if (few || !suits(row, &sums, order, fit))
             continue;
         if (order == LEVEL || highest(row, peak, span, fit, &place))
             return true;
@@ -224,7 +233,8 @@ static bool is_corner(const struct row *row, const struct peak *peak, struct spa
     }
     corner->value = local_value(&up, corner->place);
     corner->up = up;
-    corner->rise = (struct span) { span.first, corner->split };
+    corner->down = down;
+    corner->whole = span;
     double steep = up.terms[1] - down.terms[1];
     double from_left = down.terms[1] / steep, from_right = up.terms[1] / steep;
     corner->variance = from_left * from_left * local_variance(&left, LINE, corner->place) +
@@ -334,12 +344,26 @@ static void set_stretch(const struct row *row, const struct peak *peak, struct s
     crest->last = row->nodes[span.last].place;
     crest->origin = row->nodes[peak->at].place;
     crest->base = row->nodes[peak->at].value;
+    crest->corner = INFINITY;
     crest->fit = *fit;
 }
 
 double crest_shape(const struct crest *crest, double place)
 {
-    return crest->sign * (crest->base + local_value(&crest->fit, tenths * (place - crest->origin)));
+    const struct local_fit *fit = place < crest->corner ? &crest->fit : &crest->fall;
+    return crest->sign * (crest->base + local_value(fit, tenths * (place - crest->origin)));
+}
+
+double crest_top(const struct crest *crest, double from, double to)
+{
+    const double *terms = crest->fit.terms;
+    double top = crest->corner;
+    if (crest->fit.order == PARABOLA && terms[2] < 0)
+        top = crest->origin - terms[1] / (2 * terms[2]) / tenths;
+    double inside = fmin(to, fmax(from, top));
+    double ends =
+        fmax(crest->sign * crest_shape(crest, from), crest->sign * crest_shape(crest, to));
+    return crest->sign * fmax(ends, crest->sign * crest_shape(crest, inside));
 }
 
 static bool smooth_crest(const struct row *row, const struct peak *peak, struct span span,
@@ -355,7 +379,7 @@ static bool smooth_crest(const struct row *row, const struct peak *peak, struct 
         if (!local_solve(&sums, LEVEL, &fit))
             return false;
         set_crest(row, peak, fit.terms[0], 1 / sums.powers[0], 0, crest);
-        set_stretch(row, peak, narrowed(span, peak->at), &fit, crest);
+        set_stretch(row, peak, span, &fit, crest);
         return true;
     }
     highest(row, peak, span, &fit, &place);
@@ -386,7 +410,9 @@ static bool corner_crest(const struct row *row, const struct peak *peak, struct 
         !is_corner(row, peak, span, corner))
         *corner = whole;
     set_crest(row, peak, corner->value, corner->variance, 0, crest);
-    set_stretch(row, peak, corner->rise, &corner->up, crest);
+    set_stretch(row, peak, corner->whole, &corner->up, crest);
+    crest->corner = crest->origin + corner->place / tenths;
+    crest->fall = corner->down;
     return isfinite(crest->scatter);
 }
 

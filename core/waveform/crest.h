@@ -21,13 +21,17 @@ struct crest {
     double scatter;     /* standard uncertainty by noise, rounding included */
     double doubt;       /* bound on what its shape, where that cannot be told, does to it */
     double samples;     /* so many of one sample's noise are averaged in it */
-    double first, last; /* a stretch of it that has one shape; places in periods, -1 to 2 */
+    double first, last; /* a stretch of it that has its shape; places in periods, -1 to 2 */
+    double corner;      /* where in it the second of two lines begins; INFINITY: one shape only */
     double origin, base, sign;
-    struct local_fit fit; /* its shape, see crest_shape() */
+    struct local_fit fit, fall; /* its shape, see crest_shape(); the second line */
 };
 
 /* What the shape has at a place of its stretch, in the record's values. */
 double crest_shape(const struct crest *crest, double place);
+
+/* The highest, for sign -1 lowest, that it has between two places of its stretch. */
+double crest_top(const struct crest *crest, double from, double to);
 
 /*
  * Finds the highest place, for sign -1 the lowest. False where no stretch around it has one of the

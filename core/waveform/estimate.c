@@ -3,9 +3,11 @@
 
 #include "ceiling.h"
 #include "crest.h"
+#include "cusp.h"
 #include "extreme.h"
 #include "fold.h"
 #include "rhythm.h"
+#include "sharpen.h"
 #include "sine_check.h"
 #include "steadiness.h"
 
@@ -21,7 +23,7 @@ static const double together = 1.2;
  * Of what all samples leave open for an extreme, so much stays, in standard deviations, for
  * what the shapes that core/waveform/crest knows are not quite.
  */
-static const double least_open = 0.12;
+static const double least_open = 0;
 
 /* No sample is further out than noise throws the worst one in 1 record of 1000. */
 static const double surely = 0.999;
@@ -221,10 +223,13 @@ static struct estimate of_averages(const struct fold_averages *seen, enum aspect
 static bool find_rhythm(const struct series *series, const struct waveform *waveform, double noise,
                         struct rhythm *rhythm)
 {
-    return waveform->periods > 0 &&
-           rhythm_find(series, (waveform->minimum - series->offset) / series->scale,
-                       (waveform->maximum - series->offset) / series->scale, noise / series->scale,
-                       waveform->frequency * series->interval, rhythm);
+    if (!(waveform->periods > 0) ||
+        !rhythm_find(series, (waveform->minimum - series->offset) / series->scale,
+                     (waveform->maximum - series->offset) / series->scale, noise / series->scale,
+                     waveform->frequency * series->interval, rhythm))
+        return false;
+    rhythm_sharpen(series, noise / series->scale, rhythm);
+    return true;
 }
 
 /*
@@ -272,8 +277,10 @@ static bool one_crest(const struct series *series, const struct waveform *wavefo
     double most = noise * extreme_quantile((double)waveform->count, surely) + step / 2;
     bool dithered = noise * noise >= dither * step * step;
     struct wander wander = wander_of(series, frequency, noise, &crest);
-    double ceiling = sign * ceiling_of_fold(fold, sign, frequency, (double)waveform->count, noise);
-    double higher = fmax(wander.most, ceiling - sign * crest.value);
+    double ceiling =
+        sign * ceiling_of_fold(fold, &crest, frequency, (double)waveform->count, noise);
+    double higher =
+        fmax(fmax(wander.most, ceiling - sign * crest.value), cusp_above(fold, &crest, noise));
     if (wander.certain || !isfinite(higher))
         return false;
     *estimate = (struct estimate) { .value = crest.value + sign * higher / 2,

@@ -38,18 +38,19 @@ static double gather(const struct series *series, double frequency, struct fold 
         double value = series_at(series, i) - base;
         node->value += value;
         node->count++;
-        square += value * value;
+        node->square += value * value;
     }
     fold->count = 0;
     for (size_t i = 0; i < FOLD_NODES; i++) {
         struct fold_node *node = &fold->nodes[i];
         if (node->count == 0)
             continue;
-        square -= node->value * node->value / node->count;
+        double left = fmax(0, node->square - node->value * node->value / node->count);
+        square += left;
         fold->nodes[fold->count++] =
             (struct fold_node) { node->place / node->count,
                                  series_value(series, base + node->value / node->count),
-                                 node->count };
+                                 node->count, left * series->scale * series->scale };
     }
     double freedom = (double)(series->count - fold->count);
     return freedom >= FEWEST_FREEDOM ? series->scale * sqrt(fmax(0, square) / freedom) : INFINITY;
@@ -131,17 +132,37 @@ double fold_edge(const struct fold *fold, size_t i)
     return edge > edge_sigmas * noise ? edge : 0;
 }
 
-/* Each edge lies evenly in its gap, and two of the same size make a triangle: by variances. */
-static void add_edge(const struct fold *fold, size_t i, struct fold_averages *seen)
+/* Two samples that are edge_sigmas of their difference apart leave half of that squared. */
+bool fold_astride(const struct fold *fold, size_t i)
 {
-    double turned;
-    const struct fold_node *here = &fold->nodes[i], *next = node_at(fold, i + 1, &turned);
-    double gap = next->place + turned - here->place;
-    double edge = fold_edge(fold, i) * gap * sqrt(0.5);
-    double sum = here->value + next->value;
+    double most = edge_sigmas * fold->noise;
+    return fold->nodes[i].square > (fold->nodes[i].count - 1) * most * most;
+}
+
+/* An edge lies evenly in its gap, and two of the same size make a triangle: by variances. */
+static void add_edge(double size, double gap, double sum, struct fold_averages *seen)
+{
+    double edge = size * gap * sqrt(0.5);
     seen->edges = hypot(seen->edges, edge);
     seen->square_edges = hypot(seen->square_edges, edge * fabs(sum - 2 * seen->mean));
     seen->level_edges = hypot(seen->level_edges, edge * fabs(sum));
+}
+
+/*
+ * The edge behind node i, and one that node i + 1 is astride of: that lies within half of what is
+ * between its neighbours, as a node's mean and place tell how many samples are before it.
+ */
+static void add_edges(const struct fold *fold, size_t i, struct fold_averages *seen)
+{
+    double turned, on;
+    const struct fold_node *here = &fold->nodes[i], *next = node_at(fold, i + 1, &turned);
+    const struct fold_node *after = node_at(fold, i + 2, &on);
+    double edge = fold_edge(fold, i);
+    if (edge > 0)
+        add_edge(edge, next->place + turned - here->place, here->value + next->value, seen);
+    if (fold_astride(fold, (i + 1) % fold->count))
+        add_edge(fabs(after->value - here->value), (after->place + on - here->place) / 2,
+                 here->value + after->value, seen);
 }
 
 struct fold_averages fold_average(const struct fold *fold)
@@ -165,6 +186,6 @@ struct fold_averages fold_average(const struct fold *fold)
         fmax(0, square - seen.mean * seen.mean - fold->noise * fold->noise * (lost - spread));
     seen.mean += base;
     for (size_t i = 0; i < fold->count; i++)
-        add_edge(fold, i, &seen);
+        add_edges(fold, i, &seen);
     return seen;
 }

@@ -15,9 +15,10 @@ enum { FOLD_NODES = 1024 };
 
 /* Samples that lie within one 1024th of the period of one another. */
 struct fold_node {
-    double place; /* mean of the samples' */
-    double value; /* mean of theirs */
-    double count; /* >= 1 */
+    double place;  /* mean of the samples' */
+    double value;  /* mean of theirs */
+    double count;  /* >= 1 */
+    double square; /* of what they differ, summed */
 };
 
 struct fold {
@@ -29,7 +30,7 @@ struct fold {
 /*
  * Folds a record. False, with nothing to be used in `fold`, where fewer than 16 places have a
  * sample, or what lies at like places differs by more than neighbouring samples do, so that the
- * record does not repeat, or more nodes than edges can explain are off their neighbours. One pass; 24 KiB in `fold`, 8 KiB of stack.
+ * record does not repeat, or more nodes than edges can explain are off their neighbours. One pass; 32 KiB in `fold`, 8 KiB of stack.
  *
  * The noise is by the median of what each node is off the straight line between its neighbours, or
  * by what the samples of a node differ where that is less, as when few places have all samples.
@@ -41,6 +42,9 @@ bool fold_make(const struct series *series, double frequency, double noise, stru
 
 /* What of the step from node i to the next one, around the period, is a steep edge; 0: it is none. */
 double fold_edge(const struct fold *fold, size_t i);
+
+/* Whether samples of node i lie on both sides of a steep edge: they differ by more than noise does. */
+bool fold_astride(const struct fold *fold, size_t i);
 
 /* Averages over the period, by trapezoids from node to node. */
 struct fold_averages {

@@ -49,6 +49,42 @@ static double rise_above(double before, double peak, double after, double beyond
     return greater > 0.0 ? lesser * (1.0 - 0.75 * lesser / greater) : 0.0;
 }
 
+/*
+ * A cusp steepens towards its tip on both sides: each step is larger than the one outside it, by more
+ * than noise. Of one like the root of the distance from it, the sharpest that is thought of, the tip is
+ * above the higher of two samples by no more than 1.37 times the lesser of the steps beside them,
+ * sqrt(1/2) / (sqrt(3/2) - sqrt(1/2)), as when it lies midway; the steps are then as 1.45 to 1. Of two
+ * straight lines it is half a step, and in between by how much they steepen (own derivation).
+ */
+static double rise_of_cusp(const double at[6], double noise)
+{
+    static const double straight = 0.5, sharpest = 1.37, steepest = 1.45;
+    static const double surely = 4.0, at_most = 3.0, least = 1.05;
+    double left = at[2] - at[1], right = at[3] - at[4];
+    double beyond_left = at[1] - at[0], beyond_right = at[4] - at[5];
+    if (!(left > least * beyond_left + surely * noise &&
+          right > least * beyond_right + surely * noise))
+        return 0;
+    bool on_left = left < right;
+    double lesser = on_left ? left : right, beyond = on_left ? beyond_left : beyond_right;
+    double steeper = beyond > 0 ? (lesser + at_most * noise) / beyond : steepest;
+    double share = fmin(1, (steeper - 1) / (steepest - 1));
+    return lesser * (straight + (sharpest - straight) * share);
+}
+
+/* For a peak at sample i, its tip before it or behind. */
+static double cusp_at(const struct series *series, size_t i, double sign, double noise)
+{
+    double highest = 0;
+    for (size_t begin = i < 3 ? 0 : i - 3; begin + 6 <= series->count && begin + 2 <= i; begin++) {
+        double at[6];
+        for (size_t k = 0; k < 6; k++)
+            at[k] = sign * series_at(series, begin + k);
+        highest = fmax(highest, rise_of_cusp(at, noise));
+    }
+    return highest;
+}
+
 /* At an end of the record only the prolonged chord beyond the neighbour can tell. */
 static double rise_at_end(double peak, double after, double beyond)
 {
@@ -76,13 +112,16 @@ static double gap_at(const struct series *series, size_t i, double sign)
  * sine from four samples a period on; it can say nothing of a spike that
  * fell between two samples altogether.
  */
-static double estimate_peak_gap(const struct series *series, double minimum, double maximum)
+static double estimate_peak_gap(const struct series *series, double minimum, double maximum,
+                                double noise)
 {
     struct zone below = zone_below(maximum);
     struct zone above = zone_between(nextafter(minimum, INFINITY), INFINITY);
     size_t at_maximum = series_leave(series, 0, &below);
     size_t at_minimum = series_leave(series, 0, &above);
-    return fmax(gap_at(series, at_maximum, 1.0), gap_at(series, at_minimum, -1.0));
+    double cusp =
+        fmax(cusp_at(series, at_maximum, 1.0, noise), cusp_at(series, at_minimum, -1.0, noise));
+    return fmax(cusp, fmax(gap_at(series, at_maximum, 1.0), gap_at(series, at_minimum, -1.0)));
 }
 
 static bool all_finite(const struct waveform *waveform)
@@ -123,11 +162,12 @@ static bool measure(const struct series *series, bool periodic, struct waveform 
     if (!measurable(series) || !series_extremes(series, 0, series->count, &minimum, &maximum) ||
         !isfinite(maximum - minimum))
         return false;
+    double noise = estimate_noise(series, maximum - minimum);
     struct waveform seen = {
         .count = series->count,
         .interval = series->interval,
-        .noise = estimate_noise(series, maximum - minimum),
-        .peak_gap = estimate_peak_gap(series, minimum, maximum),
+        .noise = noise,
+        .peak_gap = estimate_peak_gap(series, minimum, maximum, noise),
     };
     struct stretch stretch = { 0.0, 0.0, 0.0 };
     if (periodic)
