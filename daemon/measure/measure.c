@@ -49,9 +49,11 @@ static bool ground(struct measurement *measurement, struct signal *zero)
  * The further readings of a repeated measurement, all in the setup that
  * settled. One that overloads ends it: the signal is not what it was.
  */
-static bool repeat(struct measurement *measurement, size_t n, double level, double *values)
+static bool repeat(struct measurement *measurement, size_t n, double level, double *values,
+                   double *times)
 {
     struct signal first = measurement->acquisition.signal;
+    struct moment begin = measurement->seen_at;
     for (size_t i = 0; i < n; i++) {
         if (i > 0 && !measurement_look(measurement))
             return false;
@@ -61,6 +63,7 @@ static bool repeat(struct measurement *measurement, size_t n, double level, doub
                                "reading %zu of %zu overloaded", i + 1, n);
         subtract(&measurement->acquisition.signal, measurement->chain.aspect, level);
         values[i] = measurement->acquisition.signal.value;
+        times[i] = duration_seconds(moment_since(measurement->seen_at, begin));
     }
     subtract(&first, measurement->chain.aspect, level);
     measurement->acquisition.signal = first;
@@ -108,7 +111,7 @@ static bool look_through(const struct measurement *measurement, const struct sig
 static bool finish(struct measurement *measurement, size_t repeats,
                    const struct measure_memory *memory, struct reading *reading)
 {
-    double *values = calloc(repeats, sizeof *values);
+    double *values = calloc(2 * repeats, sizeof *values), *times = values + repeats;
     if (!values)
         return failure_set(measurement->failure, FAILURE_NO_MEMORY, NULL, NULL, "%zu readings",
                            repeats);
@@ -117,9 +120,9 @@ static bool finish(struct measurement *measurement, size_t repeats,
     bool done = ground(measurement, &zero);
     measurement->request = settled;
     done = done && (repeats > 1 || look_for_movement(measurement, memory)) &&
-           repeat(measurement, repeats, zero.mean, values);
-    if (done && repeats > 1 && !measurement->chain.input->vertical)
-        measurement->acquisition.signal.drift = movement_of_many(values, repeats);
+           repeat(measurement, repeats, zero.mean, values, times);
+    if (done && repeats > 1)
+        measurement->acquisition.signal.drift = movement_of_many(values, times, repeats);
     done =
         done &&
         instrument_confirm(measurement->instrument, measurement->deadline, measurement->failure) &&

@@ -12,11 +12,12 @@
 double movement_of_two(double first, double second, double resolution);
 
 /*
- * How far the ends of a steady course lie from its mean: half the way that a
- * straight line through the readings goes from the first to the last, where it
- * stands out of their scatter. 0 where it does not, and for fewer than five,
- * of which a line through chance says nothing. Unit of the readings.
+ * How far what moves lies from the mean of all readings, at most: on a straight
+ * line through them over their times, where it stands out of their scatter, and
+ * where neighbours are closer to each other than noise has them. 0 where neither is
+ * so, and for fewer than five, of which both say nothing: the scatter of so few has
+ * room for it. Unit of the readings; times in seconds, ascending, from anywhere.
  */
-double movement_of_many(const double *readings, size_t count);
+double movement_of_many(const double *readings, const double *times, size_t count);
 
 #endif

@@ -72,8 +72,10 @@ bool measurement_look(struct measurement *measurement)
 {
     const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
                                        measurement->deadline };
-    return acquire(&acquirer, &measurement->request, &measurement->acquisition, measurement->trace,
-                   measurement->failure);
+    bool acquired = acquire(&acquirer, &measurement->request, &measurement->acquisition,
+                            measurement->trace, measurement->failure);
+    measurement->seen_at = monotonic_now();
+    return acquired;
 }
 
 /* Runs the plan to its end; the steps it took are copied into the reading either way. */

@@ -26,7 +26,8 @@ struct measurement {
     struct request request;
     struct deadline deadline;
     struct acquisition acquisition;
-    struct trace *trace; /* NULL unless a capture is wanted */
+    struct moment seen_at; /* when that was there */
+    struct trace *trace;   /* NULL unless a capture is wanted */
     struct failure *failure;
     struct timebase_need need; /* of a scope's record */
     bool captures;             /* a trace is to be had even where the figure of shape is not */

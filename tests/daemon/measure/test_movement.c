@@ -28,13 +28,49 @@ static void two_readings(void **state)
 static void a_line_moves_by_half_its_length(void **state)
 {
     (void)state;
-    double readings[READINGS];
+    double readings[READINGS], times[READINGS];
     for (size_t n = 5; n <= READINGS; n++) {
-        for (size_t i = 0; i < n; i++)
+        for (size_t i = 0; i < n; i++) {
+            times[i] = 100 + 0.02 * (double)i;
             readings[i] = 3 - 0.5 * (double)i;
-        assert_near(movement_of_many(readings, n), 0.25 * (double)(n - 1), 1e-9);
+        }
+        assert_near(movement_of_many(readings, times, n), 0.25 * (double)(n - 1), 1e-9);
     }
-    assert_true(movement_of_many(readings, 4) == 0);
+    assert_true(movement_of_many(readings, times, 4) == 0);
+    for (size_t i = 0; i < READINGS; i++)
+        times[i] = 7;
+    assert_true(isfinite(movement_of_many(readings, times, READINGS)));
+}
+
+/* A machine that was busy once: the readings lie on their line, but not in its middle. */
+static void a_line_with_a_gap_moves_by_its_further_end(void **state)
+{
+    (void)state;
+    double readings[8], times[8];
+    for (size_t i = 0; i < 8; i++) {
+        times[i] = (double)i + (i > 0 ? 20 : 0);
+        readings[i] = 0.1 * times[i];
+    }
+    double mean = 0;
+    for (size_t i = 0; i < 8; i++)
+        mean += readings[i] / 8;
+    assert_near(movement_of_many(readings, times, 8), mean, 1e-9);
+}
+
+/* A step and a slow wave are no lines, and no noise either. */
+static void what_is_no_line_moves_too(void **state)
+{
+    (void)state;
+    unsigned short random[3] = { 2, 7, 1 };
+    double step[READINGS], wave[READINGS], times[READINGS];
+    for (size_t i = 0; i < READINGS; i++) {
+        times[i] = (double)i;
+        step[i] = (i >= READINGS / 2 ? 1 : 0) + 1e-3 * erand48(random);
+        wave[i] = sin(2 * M_PI * (double)i / READINGS) + 1e-3 * erand48(random);
+    }
+    /* A line through a step is longer than the step. */
+    assert_within(movement_of_many(step, times, READINGS), 0.65, 0.15);
+    assert_within(movement_of_many(wave, times, READINGS), 1, 0.05);
 }
 
 static double normal(unsigned short *state)
@@ -48,14 +84,17 @@ static void noise_is_no_line(void **state)
     (void)state;
     unsigned short random[3] = { 30, 11, 26 };
     size_t alone = 0, found = 0;
+    double times[READINGS];
+    for (size_t i = 0; i < READINGS; i++)
+        times[i] = (double)i;
     for (int run = 0; run < RUNS; run++) {
         double noise[READINGS], moving[READINGS];
         for (size_t i = 0; i < READINGS; i++) {
             noise[i] = 5 + normal(random);
             moving[i] = noise[i] + 6.0 * (double)i / (READINGS - 1);
         }
-        alone += movement_of_many(noise, READINGS) > 0;
-        found += movement_of_many(moving, READINGS) > 0;
+        alone += movement_of_many(noise, times, READINGS) > 0;
+        found += movement_of_many(moving, times, READINGS) > 0;
     }
     print_message("a line in %zu of %d runs of noise, in %zu with one\n", alone, RUNS, found);
     assert_true(alone <= RUNS / 500 && found >= RUNS * 95 / 100);
@@ -66,6 +105,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(two_readings),
         cmocka_unit_test(a_line_moves_by_half_its_length),
+        cmocka_unit_test(a_line_with_a_gap_moves_by_its_further_end),
+        cmocka_unit_test(what_is_no_line_moves_too),
         cmocka_unit_test(noise_is_no_line),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
