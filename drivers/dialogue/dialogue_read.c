@@ -22,7 +22,10 @@ enum { NUMBERS = 256 };
 /* A reading asked for together with the protocol's closing query. */
 struct closed {
     struct dialogue *dialogue;
-    const char *end; /* the closing answers that must follow it */
+    const char
+        *end; /* the closing answers that must follow it; up to the number, where it has one */
+    const char *behind; /* what must follow the number; NULL: there is none */
+    unsigned number;
     reply_reader *reader;
     void *out;
 };
@@ -33,20 +36,47 @@ static char *bytes_of(const struct dialogue *dialogue, const struct reply *reply
     return dialogue->input.bytes + (reply->bytes - dialogue->input.bytes);
 }
 
+/* Takes this text off the end; false: it does not stand there. */
+static bool take_off(const char *bytes, size_t *count, const char *text)
+{
+    size_t length = strlen(text);
+    if (*count < length || memcmp(bytes + *count - length, text, length) != 0)
+        return false;
+    *count -= length;
+    return true;
+}
+
+/* Takes this number off the end, with a plus sign and zeros before it or without (NR1). */
+static bool number_off(const char *bytes, size_t *count, unsigned number)
+{
+    char digits[PROTOCOL_CLOSING];
+    int length = snprintf(digits, sizeof digits, "%u", number);
+
+    if (length < 0 || !take_off(bytes, count, digits))
+        return false;
+    while (*count > 0 && bytes[*count - 1] == '0')
+        --*count;
+    if (*count > 0 && bytes[*count - 1] == '+')
+        --*count;
+    return true;
+}
+
 /* Takes the closing answer off the end of the reply; without it the reply is somebody else's. */
 static bool read_closed(const struct reply *reply, void *out, struct failure *failure)
 {
     const struct closed *closed = out;
-    size_t length = strlen(closed->end);
     char *bytes = bytes_of(closed->dialogue, reply);
+    size_t count = reply->count;
     char shown[80];
 
-    if (reply->count < length || memcmp(bytes + reply->count - length, closed->end, length) != 0)
+    if ((closed->behind != NULL && (!take_off(bytes, &count, closed->behind) ||
+                                    !number_off(bytes, &count, closed->number))) ||
+        !take_off(bytes, &count, closed->end))
         return failure_set(failure, FAILURE_UNEXPECTED_REPLY, NULL,
                            "an answer with the closing answer behind it", "'%s'",
                            printable(bytes, reply->count, shown, sizeof shown));
-    bytes[reply->count - length] = '\0';
-    const struct reply reading = { bytes, reply->count - length };
+    bytes[count] = '\0';
+    const struct reply reading = { bytes, count };
     return closed->reader(&reading, closed->out, failure);
 }
 
@@ -55,7 +85,7 @@ static bool is_numbered(const struct protocol *protocol)
     return strstr(protocol->closing_query, PROTOCOL_NUMBER) != NULL;
 }
 
-/* Appends a closing text with its number filled in. */
+/* Appends a text that may have a number in it, with the number filled in. */
 static void append(char *text, size_t size, const char *closing, unsigned number)
 {
     size_t length = strlen(text);
@@ -68,13 +98,29 @@ static void append(char *text, size_t size, const char *closing, unsigned number
                  place + strlen(PROTOCOL_NUMBER));
 }
 
+/* What must stand behind the answers, without the number of the message. */
+static void expect(struct closed *closed, char *end, size_t size, int closings)
+{
+    const struct dialogue *dialogue = closed->dialogue;
+    const char *reply = dialogue->protocol->closing_reply;
+    const char *place = strstr(reply, PROTOCOL_NUMBER);
+
+    closed->end = end;
+    closed->number = dialogue->number;
+    closed->behind = place != NULL ? place + strlen(PROTOCOL_NUMBER) : NULL;
+    if (place != NULL)
+        snprintf(end, size, "%.*s", (int)(place - reply), reply);
+    else
+        snprintf(end, size, "%s%s", reply, closings > 1 ? reply : "");
+}
+
 bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
                    reply_reader *reader, void *out, struct deadline deadline,
                    struct failure *failure)
 {
     const struct protocol *protocol = dialogue->protocol;
-    char message[LONGEST_READ + CLOSINGS * PROTOCOL_CLOSING], end[CLOSINGS * PROTOCOL_CLOSING] = "";
-    struct closed closed = { dialogue, end, reader, out };
+    char message[LONGEST_READ + CLOSINGS * PROTOCOL_CLOSING], end[CLOSINGS * PROTOCOL_CLOSING];
+    struct closed closed = { .dialogue = dialogue, .reader = reader, .out = out };
 
     if (protocol->closing_query[0] == '\0')
         return dialogue_query(dialogue, text, extra_ms, reader, out, deadline, failure);
@@ -84,10 +130,9 @@ bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
     dialogue->number = (dialogue->number + 1) % NUMBERS;
     snprintf(message, sizeof message, "%s", text);
     int closings = is_numbered(protocol) ? 1 : 1 + (int)(dialogue->number % 2);
-    for (int i = 0; i < closings; i++) {
+    for (int i = 0; i < closings; i++)
         append(message, sizeof message, protocol->closing_query, dialogue->number);
-        append(end, sizeof end, protocol->closing_reply, dialogue->number);
-    }
+    expect(&closed, end, sizeof end, closings);
     return dialogue_query(dialogue, message, extra_ms, read_closed, &closed, deadline, failure);
 }
 

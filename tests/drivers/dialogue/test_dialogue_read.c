@@ -42,12 +42,27 @@ static void each_question_has_a_number_of_its_own(void **state)
     talk_end(&talk);
 }
 
+/* IEEE 488.2, 8.7.2: a whole number may have a plus sign and zeros before it. */
+static void the_number_may_have_a_sign_and_zeros(void **state)
+{
+    (void)state;
+    TALK(PLAIN, ACCEPT, WHO, SEND(IDENTITY), NUMBERED("1"), SEND("+1.5E+0;+1\n"), NUMBERED("2"),
+         SEND("+2.5E+0;+002\n"));
+    double value = 0;
+    struct failure failure;
+    number_it(&talk);
+    assert_true(ask(&talk, &value, &failure) && value == 1.5);
+    assert_true(ask(&talk, &value, &failure) && value == 2.5);
+    talk_end(&talk);
+}
+
 /* Answers to earlier questions, answers cut or joined, and one with another number in its end. */
 static void no_other_answer_fits(void **state)
 {
-    static const char *const others[] = { "+9.0E+0;1\n", "+9.0E+0;12\n",   "+9.0E+0\n",
-                                          "2\n",         "+9.0E+0;1;2;\n", "+9.0E+0;22\n",
-                                          ";2\n",        "+9.0E+0;+2\n",   "+9.0E+0;7;2\n" };
+    static const char *const others[] = { "+9.0E+0;1\n",   "+9.0E+0;12\n",   "+9.0E+0\n",
+                                          "2\n",           "+9.0E+0;1;2;\n", "+9.0E+0;22\n",
+                                          ";2\n",          "+9.0E+0;-2\n",   "+9.0E+0;7;2\n",
+                                          "+9.0E+0;102\n", "+9.0E+0;++2\n",  "+9.0E+002\n" };
     (void)state;
     for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
         const struct step script[] = { ACCEPT,
@@ -125,6 +140,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(each_question_has_a_number_of_its_own),
+        cmocka_unit_test(the_number_may_have_a_sign_and_zeros),
         cmocka_unit_test(no_other_answer_fits),
         cmocka_unit_test(only_an_error_entry_is_one),
     };
