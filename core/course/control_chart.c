@@ -26,6 +26,14 @@ static void note_step(struct control_chart *chart, double value)
     chart->last = value;
 }
 
+double control_chart_deviation(const struct control_chart *chart)
+{
+    const struct baseline *baseline = &chart->baseline;
+    if (chart->window < 2 || baseline->count < chart->window)
+        return NAN;
+    return fmax(sqrt(baseline->squares / (baseline->count - 1)), least_scatter * chart->quantum);
+}
+
 enum control control_chart_add(struct control_chart *chart, double value)
 {
     struct baseline *baseline = &chart->baseline;
@@ -35,8 +43,7 @@ enum control control_chart_add(struct control_chart *chart, double value)
         chart->average = baseline->mean;
         return CONTROL_WELL;
     }
-    double deviation =
-        fmax(sqrt(baseline->squares / (baseline->count - 1)), least_scatter * chart->quantum);
+    double deviation = control_chart_deviation(chart);
     chart->average = control_average(chart->average, value, control_weight);
     if (fabs(value - baseline->mean) > control_sigmas * deviation)
         return CONTROL_SUDDEN;

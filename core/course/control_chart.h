@@ -30,6 +30,12 @@ enum control { CONTROL_WELL, CONTROL_SUDDEN, CONTROL_LASTING };
 /* Takes in a reading, finite, and says what it makes of the instrument. */
 enum control control_chart_add(struct control_chart *chart, double value);
 
+/*
+ * What the limits are made of: the deviation of readings, of a display's half
+ * step at least; NAN until the window is full.
+ */
+double control_chart_deviation(const struct control_chart *chart);
+
 /* The next average; and how far it may be from the centre after many readings. */
 double control_average(double average, double value, double weight);
 double control_average_limit(double deviation, double weight, double sigmas);

@@ -21,24 +21,38 @@ double burnin_margin(const struct limits *limits, double value)
     return room / (limit != 0 ? fabs(limit) : 1);
 }
 
+bool burnin_is_dead(const struct limits *limits, double value)
+{
+    const double nothing = 0.01;
+    double least = fmax(fmax(limits->low, -limits->high), 0);
+    return limits->judged == JUDGED_VALUE && isfinite(least) && fabs(value) < nothing * least;
+}
+
 /* How far it may move from a reference; NAN: as far as it likes. */
 static double drift_bound(const struct bench_drift *drift, double reference)
 {
     return fmax(drift->bound, drift->relative * fabs(reference));
 }
 
-static double reference_of(const struct burnin_state *state, const struct burnin_demands *demands)
+static double reference_of(const struct burnin_state *state, const struct bench_drift *drift)
 {
-    return isnan(demands->drift.reference) ? state->first : demands->drift.reference;
+    return isnan(drift->reference) ? state->first : drift->reference;
+}
+
+bool burnin_drift_band(const struct burnin_state *state, const struct bench_drift *drift,
+                       double *reference, double *bound)
+{
+    *reference = reference_of(state, drift);
+    *bound = drift_bound(drift, *reference);
+    return isfinite(*bound) && isfinite(*reference);
 }
 
 /* What is left of the way it may move, 1 while it has not moved; NAN: there is no bound. */
 static double drift_margin(const struct burnin_state *state, const struct burnin_demands *demands,
                            double value)
 {
-    double reference = reference_of(state, demands);
-    double bound = drift_bound(&demands->drift, reference);
-    if (isnan(bound) || isnan(reference))
+    double reference, bound;
+    if (!burnin_drift_band(state, &demands->drift, &reference, &bound))
         return NAN;
     double moved = fabs(value - reference);
     if (bound > 0)
@@ -50,9 +64,8 @@ static double drift_margin(const struct burnin_state *state, const struct burnin
 static enum verdict drift_verdict(const struct burnin_state *state,
                                   const struct burnin_demands *demands, double value)
 {
-    double reference = reference_of(state, demands);
-    double bound = drift_bound(&demands->drift, reference);
-    if (isnan(bound) || isnan(reference))
+    double reference, bound;
+    if (!burnin_drift_band(state, &demands->drift, &reference, &bound))
         return VERDICT_NONE;
     const struct limits limits = limits_between(reference - bound, reference + bound);
     bool known = state->baseline.count >= 2 && state->baseline.count >= demands->drift.window;
@@ -103,6 +116,7 @@ static enum burnin_cause judge_value(struct burnin_state *state,
         state->drift_worst = state->drift;
     note_margin(state, outcome, fmin(burnin_margin(demands->limits, outcome->judged), drift));
     state->last = outcome->value;
+    state->dead = burnin_is_dead(demands->limits, outcome->judged);
     state->readings++;
     if (outcome->verdict == VERDICT_FAIL || outcome->verdict == VERDICT_CONDITIONAL_FAIL)
         return BURNIN_LIMIT;

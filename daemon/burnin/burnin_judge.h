@@ -54,6 +54,7 @@ struct burnin_state {
     struct baseline baseline;   /* these readings */
     enum verdict drift;         /* on how far the last reading has moved; none without a bound */
     enum verdict drift_worst;   /* after warm-up */
+    bool dead;                  /* the last reading is next to nothing, where there must be much */
     double last;                /* NAN: none yet */
     double margin;       /* of the last reading: 1 in the middle, 0 at the limit; NAN: none */
     double worst;        /* smallest margin after warm-up; NAN: none */
@@ -77,6 +78,17 @@ struct burnin_state burnin_state_new(void);
  * NAN without limits.
  */
 double burnin_margin(const struct limits *limits, double value);
+
+/*
+ * Whether a figure is next to nothing where limits ask for much: within a hundredth of the
+ * limit that is nearer to zero, and zero lies outside (own choice). So reads what is dead, or
+ * not there.
+ */
+bool burnin_is_dead(const struct limits *limits, double value);
+
+/* How far a point may move from what it is compared with, and that; false: as far as it likes. */
+bool burnin_drift_band(const struct burnin_state *state, const struct bench_drift *drift,
+                       double *reference, double *bound);
 
 /* Takes an outcome in. True when the point trips by it; it trips once only. */
 bool burnin_judge(struct burnin_state *state, const struct burnin_demands *demands,

@@ -14,6 +14,8 @@ static void encode_slot(struct text *text, const struct slot_look *look)
     if (point->unit_number != 0)
         text_member_integer(text, "unit_number", point->unit_number);
     text_member_string(text, "state", look->state);
+    if (state->dead)
+        text_member_bool(text, "dead", true);
     text_member_integer(text, "readings", state->readings);
     text_member_integer(text, "failures", state->failures);
     text_member_integer(text, "lost", state->lost);

@@ -31,6 +31,51 @@ static void member_mark(struct text *text, const char *key, const struct point_s
     text_close(text, '}');
 }
 
+/* What it may move in. */
+static void encode_band(struct text *text, const struct point_study *study)
+{
+    double reference, bound;
+    if (!burnin_drift_band(&study->state, &study->drift, &reference, &bound))
+        return;
+    text_member_number(text, "low", reference - bound);
+    text_member_number(text, "high", reference + bound);
+}
+
+/* Failures by their cause, and what stood in the way of readings. */
+static void encode_troubles(struct text *text, const struct point_study *study)
+{
+    text_key(text, "causes");
+    text_open(text, '{');
+    for (size_t i = 0; i < sizeof study->causes / sizeof *study->causes; i++)
+        if (study->causes[i] > 0)
+            text_member_integer(text, burnin_cause_name((enum burnin_cause)i), study->causes[i]);
+    text_close(text, '}');
+    text_key(text, "reasons");
+    text_open(text, '{');
+    for (size_t i = 0; i < study->reasons.count; i++)
+        text_member_integer(text, study->reasons.uses[i].text, study->reasons.uses[i].readings);
+    text_close(text, '}');
+}
+
+/* The control chart of a check standard, once its window is full. */
+static void encode_chart(struct text *text, const struct point_study *study)
+{
+    const struct control_chart *chart = &study->state.chart;
+    double deviation = control_chart_deviation(chart);
+    if (isnan(deviation))
+        return;
+    text_key(text, "chart");
+    text_open(text, '{');
+    text_member_integer(text, "window", chart->window);
+    text_member_number(text, "centre", chart->baseline.mean);
+    text_member_number(text, "limit", control_sigmas * deviation);
+    text_member_number(text, "average", chart->average);
+    text_member_number(text, "average_limit",
+                       control_average_limit(deviation, control_weight, control_sigmas));
+    text_member_integer(text, "out_of_control", study->causes[BURNIN_CONTROL]);
+    text_close(text, '}');
+}
+
 static void encode_figures(struct text *text, const struct point_study *study)
 {
     double readings = (double)study->readings;
@@ -54,6 +99,7 @@ static void encode_figures(struct text *text, const struct point_study *study)
     text_member_number(text, "bound", study->drift.bound);
     text_member_number(text, "relative", study->drift.relative);
     text_member_number(text, "reference", study->drift.reference);
+    encode_band(text, study);
     text_close(text, '}');
 }
 
@@ -114,6 +160,8 @@ static void encode_history(struct text *text, const struct point_study *study)
             text_member_number(text, "maximum", bucket->maximum);
             text_member_number(text, "mean", bucket->sum / (double)bucket->count);
         }
+        if (bucket->count > 0 && study->state.chart.window > 0)
+            text_member_number(text, "average", bucket->average);
         text_member_integer(text, "count", bucket->count);
         text_member_integer(text, "failures", bucket->failures);
         text_member_integer(text, "lost", bucket->lost);
@@ -245,7 +293,11 @@ bool point_study_encode(const struct point_study *study, struct text *text, stru
     text_member_integer(text, "lost", study->state.lost);
     text_member_integer(text, "altered", study->altered);
     text_member_bool(text, "removed", study->removed);
+    if (study->state.dead)
+        text_member_bool(text, "dead", true);
     encode_figures(text, study);
+    encode_troubles(text, study);
+    encode_chart(text, study);
     encode_verdicts(text, study);
     text_key(text, "limits");
     text_open(text, '[');

@@ -169,8 +169,11 @@ static void judge(struct point_study *study, const struct limits *limits,
     const struct burnin_demands demands = { .limits = limits,
                                             .drift = study->drift,
                                             .rules = study->record->rules };
+    int64_t failures = study->state.failures;
     if (burnin_judge(&study->state, &demands, outcome))
         study->trip = *outcome;
+    if (study->state.failures > failures)
+        study->causes[study->state.cause]++;
 }
 
 /* Notes what kind of figure it is, and how finely it was shown. */
@@ -198,6 +201,7 @@ static bool read_value(struct point_study *study, const struct store_row *row, c
     judge(study, &limits, &outcome);
     struct study_bucket *bucket = bucket_of(study, row->round);
     bucket_add(bucket, row->value);
+    bucket->average = study->state.chart.baseline.count > 0 ? study->state.chart.average : NAN;
     bucket->failures += study->state.failures - failures;
     note_kind(study, row, body);
     note_limits(study, row->round, &limits, body);
@@ -216,6 +220,8 @@ void point_study_miss(struct point_study *study, int64_t round, const char *reas
     struct study_bucket *bucket = bucket_of(study, round);
     bucket->failures += study->state.failures - failures;
     bucket->lost += study->state.lost - lost;
+    if (study->state.lost > lost)
+        note_text(&study->reasons, reason);
 }
 
 bool point_study_take(struct point_study *study, const struct store_row *row, bool intact)

@@ -33,6 +33,7 @@ struct study_bucket {
     int64_t count;
     int64_t failures;
     int64_t lost;
+    double average; /* of a check standard's chart, behind the last reading */
 };
 
 /* The limits that held in a phase. */
@@ -73,6 +74,7 @@ struct point_study {
     bool removed;     /* readings from the time of the run were removed by policy */
     int64_t altered;  /* rows that are not as they were written: in no figure */
     int64_t verdicts[VERDICT_FAIL + 1];
+    int64_t causes[BURNIN_CONTROL + 1]; /* failures by what they were for */
     struct study_mark minimum, maximum, first, last, worst;
     double last_uncertainty;
     double uncertainty; /* the largest expanded one; 0: none */
@@ -81,6 +83,7 @@ struct point_study {
     struct track course;
     struct study_limits limits[BURNIN_PHASES];
     struct study_uses instruments, probes, settings, versions;
+    struct study_uses reasons; /* why there is no reading */
     size_t bucket_count;
     int64_t rounds; /* that the buckets are laid out for */
     struct study_bucket *buckets;

@@ -233,7 +233,7 @@ static const struct rpc_method table[] = {
     { "burnin.status", ROLE_LOOK, burnin_status_parameters, call_burnin_status,
       "the plans, and how the runs are doing",
       "plans, and runs [{run plan state why phase warm_up round rounds next next_s "
-      "left_s measuring late missed gaps clock_jumps, points [{point unit_number state "
+      "left_s measuring late missed gaps clock_jumps, points [{point unit_number state dead "
       "last first trend margin worst_margin worst_round readings failures lost cause "
       "trip_round trip_time}]}]. A margin is 1 in the middle, 0 at the limit, negative "
       "beyond" },
@@ -249,7 +249,8 @@ static const struct rpc_method table[] = {
       "there is more" },
     { "burnin.study", ROLE_LOOK, burnin_study_parameters, call_burnin_study,
       "what a point did over a run, and where it is going",
-      "what a point did over a run: figures, verdicts, trip, limits and guard band of "
+      "what a point did over a run: figures, whether it is dead, verdicts, failures by cause, "
+      "reasons for no reading, control chart of a check standard, trip, limits and guard band of "
       "each phase, trend (with where it settles, and when it meets which limit), "
       "finding (steady, drift, settling, step, background, daily swing, excursions), "
       "history in stretches, instruments, probes, settings" },

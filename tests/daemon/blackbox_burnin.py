@@ -221,6 +221,13 @@ class Drifts(BurninCase):
         self.until(lambda: self.events("run ended"))
         self.assertEqual(self.status()["why"], "tripped")
         self.assertEqual(self.events("trip")[0][1]["cause"], "drift")
+        tripped = self.events("trip")[0][1]["point"]
+        study = self.client.call("burnin.study", run="rack", point=tripped)
+        self.assertEqual(study["causes"], {"drift": study["failures"]})
+        drift = study["drift"]
+        self.assertTrue(drift["low"] < study["first"]["value"] < drift["high"] <
+                        study["last"]["value"], study)
+        self.assertNotIn("dead", study)
 
 
 class CheckStandards(BurninCase):
@@ -235,6 +242,14 @@ class CheckStandards(BurninCase):
         self.until(lambda: self.events("run ended"))
         trip = self.events("trip")[0][1]
         self.assertEqual((trip["point"], trip["cause"]), ("out_02", "check standard"))
+        study = self.client.call("burnin.study", run="rack", point="out_02")
+        chart = study["chart"]
+        self.assertEqual(study["causes"], {"check standard": chart["out_of_control"]})
+        self.assertEqual(chart["window"], 20)
+        self.assertAlmostEqual(chart["average_limit"], chart["limit"] / 3, places=12)  # L = 3, 0.2
+        self.assertGreater(abs(chart["average"] - chart["centre"]), chart["average_limit"])
+        self.assertEqual(study["history"][-1]["average"], chart["average"])
+        self.assertNotIn("chart", self.client.call("burnin.study", run="rack", point="out_01"))
 
 
 class Studies(BurninCase):
@@ -285,6 +300,7 @@ class Studies(BurninCase):
         self.until(lambda: "trip" in self.study("out_01"))  # what is judged is kept soon after
         study = self.study("out_01")
         self.assertEqual((study["failures"], study["trip"]["cause"]), (2, "limit"))
+        self.assertEqual(study["causes"], {"limit": 2})
         self.assertEqual(study["verdicts"]["fail"], 2)
         self.assertLess(study["worst_margin"]["value"], 0)
         self.assertEqual(sum(bucket["failures"] for bucket in study["history"]), 2)
@@ -297,7 +313,17 @@ class Studies(BurninCase):
         self.stop_run()
         study = self.study("weak")
         self.assertEqual((study["failures"], study["lost"]), (0, self.point("weak")["lost"]))
+        self.assertEqual(sum(study["reasons"].values()), study["lost"])
+        self.assertEqual(study["causes"], {})
         self.assertEqual(sum(bucket["lost"] for bucket in study["history"]), study["lost"])
+
+    def test_a_dead_unit_is_called_so(self):
+        self.client.call("burnin.start", "rack")
+        self.until(lambda: "first" in self.point("out_01"))
+        self.bench.set_source("rail", level=0.001)
+        self.until(lambda: self.point("out_01").get("dead"))
+        self.until(lambda: self.study("out_01").get("dead"))
+        self.assertNotIn("dead", self.point("weak"))
 
     def test_an_altered_row_is_in_no_figure(self):
         self.client.call("burnin.start", "rack")

@@ -123,7 +123,7 @@ class Report(DaemonCase):
         text = self.report("rack")[0].decode()
         self.assertIn(f"{self.run_name}\n1 of 3 units failed", text)
         self.assertIn("The run ended early: stopped.", text)
-        self.assertRegex(text, r"rail: failed\. It failed (2|3) times\. It tripped on \S+ \S+, in round \d+ \(limit\)")
+        self.assertRegex(text, r"rail: failed\. It failed (2|3) times, beyond its limits\. It tripped on \S+ \S+, in round \d+ \(limit\)")
         self.assertIn("no safety device", text)
 
     def test_a_page_that_needs_nothing_else(self):
@@ -243,6 +243,31 @@ class Told(unittest.TestCase):
                                                      "Points within limits", "Measured with",
                                                      "What happened")]
             self.assertEqual(order, sorted(order))
+
+    def test_no_failure_looks_like_a_pass(self):
+        """What failed is told first, with its cause; what is dead or far outside is called so; tiles
+        lead somewhere on paper too; long limits stand once."""
+        rack = Rack(8, 8, courses={(7, 3): Course(step=-1.0), (8, 2): Course(step=0.5),
+                                   (6, 1): Course(slope=0.037, drifted=True),
+                                   (8, 1): Course(standard=True), (5, 4): Course(lost=True),
+                                   **{(1, p): Course(phased=True) for p in range(1, 9)}})
+        for told in self.forms(rack):
+            text = told.text if isinstance(told, Page) else told
+            for words in ("What failed", "fail: drift", "failed dead", "failed far outside",
+                          "It failed 3 times, by drift. It tripped on", "trip", "measured no more",
+                          "It reads next to nothing", "the unit is dead or not there",
+                          "gave no reading: timeout (180 times), link lost (7 times).",
+                          "drift allowed", "Limits that differ by phase",
+                          "set 1: settle 4.5 to 5.5 V; soak 4.75 to 5.25 V", "by phase, set 8",
+                          "Control chart: readings", "As check standard it was watched about 5.0000"):
+                self.assertIn(words, text.replace("set 1 :", "set 1:"))
+            self.assertIsNone(re.search(r"-\d{3,} ?%", text))
+            briefs = [text.index(f"unit {unit}, u0{unit}_p") for unit in (6, 7, 8)]
+            self.assertEqual(briefs, sorted(briefs))
+            rows = [text.rindex(name) for name in ("u01_p1", "u01_p2", "u02_p1", "u08_p8")]
+            self.assertEqual(rows, sorted(rows))
+        raw = (self.folder / "report.pdf").read_bytes()
+        self.assertGreaterEqual(raw.count(b"/Link"), 8 + 3)
 
     def test_names_from_outside_stay_names(self):
         name = "u{}</h3><script>alert('\"&{}')</script>_µ_測試_" + "long" * 6

@@ -22,8 +22,12 @@ def nanoseconds(seconds):
 class Course:
     """What a point's values do, beside their noise: a function of the share of the run."""
 
-    def __init__(self, slope=0.0, step=0.0, spike=0.0, lost=False):
+    def __init__(self, slope=0.0, step=0.0, spike=0.0, lost=False, drifted=False, standard=False,
+                 phased=False):
         self.slope, self.step, self.spike, self.lost = slope, step, spike, lost
+        self.drifted = drifted    # it failed by its drift bound, within its limits, and was stopped
+        self.standard = standard  # it is a check standard with a control chart
+        self.phased = phased      # its limits differ by phase
 
     def at(self, share):
         value = self.slope * share + (self.step if share > 0.4 else 0)
@@ -162,6 +166,24 @@ class Rack:
 
     def find(self, study, course, level):
         """Adds what became of the planted course."""
+        study["causes"] = {"limit": study["failures"]} if study["failures"] else {}
+        study["reasons"] = {"timeout": study["lost"] - 7, "link lost": 7} if study["lost"] else {}
+        study["drift"].update(low=0.98 * level, high=1.02 * level)
+        if course.step <= -0.99:
+            study["dead"] = True
+        if course.phased:
+            study["limits"][0].update(low=0.9 * level, high=1.1 * level)
+        if course.drifted:
+            study.update(failures=3, causes={"drift": 3}, history=study["history"][:140],
+                         trip={"time": study["history"][139]["to"], "round": 2420, "cause": "drift"})
+            study["worst_margin"]["value"] = -0.11
+        if course.standard:
+            study["chart"] = {"window": 20, "centre": level, "limit": 6e-4 * level,
+                              "average": level, "average_limit": 2e-4 * level, "out_of_control": 2}
+            average = level
+            for bucket in study["history"]:
+                if bucket["count"] > 0:
+                    average = bucket["average"] = 0.8 * average + 0.2 * bucket["mean"]
         hours = self.length / 3600
         finding = study["finding"]
         if course.slope:

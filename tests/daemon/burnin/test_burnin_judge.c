@@ -42,6 +42,23 @@ static void test_margins(void **state)
     assert_true(isnan(burnin_margin(&none, 1.5)));
 }
 
+static void test_what_is_dead(void **state)
+{
+    const struct limits rail = limits_between(4.5, 5.5), negative = limits_between(-16, -14);
+    const struct limits across = limits_between(-1, 1), high = limits_between(-INFINITY, 2.0);
+    struct limits ratio = rail;
+    (void)state;
+    ratio.judged = JUDGED_RATIO;
+    assert_true(burnin_is_dead(&rail, 0.04));
+    assert_true(burnin_is_dead(&rail, -0.04));
+    assert_false(burnin_is_dead(&rail, 0.05)); /* a hundredth of the limit is 0.045 */
+    assert_true(burnin_is_dead(&negative, 0.1));
+    assert_false(burnin_is_dead(&negative, -0.2));
+    assert_false(burnin_is_dead(&across, 0));
+    assert_false(burnin_is_dead(&high, 0));
+    assert_false(burnin_is_dead(&ratio, 0));
+}
+
 static void test_failures_in_a_row(void **state)
 {
     const struct limits limits = limits_between(4.5, 5.5);
@@ -186,6 +203,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_margins),
+        cmocka_unit_test(test_what_is_dead),
         cmocka_unit_test(test_failures_in_a_row),
         cmocka_unit_test(test_warm_up_trips_nothing),
         cmocka_unit_test(test_drift),

@@ -91,7 +91,7 @@ static void a_run_says_how_far_it_is(void **state)
               "3 d 04:05:07 left, next round in 00:00:13\n"
               "rounds late 1, missed 2; restarts 0; clock set 3 times\n"
               "units: 2 within limits\n"
-              "worst margin in % (100 in the middle, 0 at a limit); ? in trouble, > drifting\n"
+              "worst margin in % (100 amid limits, 0 at one, far < -100); ? trouble, > drift\n"
               "1   75  2   75 \n");
     free(text);
     json_decref(run);
@@ -116,6 +116,28 @@ static void units_show_their_worst_point(void **state)
                            "drifting; a limit will be reached at\n  2026-02-03T09:30Z  earliest "
                            "2026-02-01T08:00Z  high 5.25 V     out_3_2\n"));
     assert_non_null(strstr(text, "in trouble now\n  failing       margin   80 %  out_2_1\n"));
+    free(text);
+    json_decref(run);
+}
+
+/* A figure beyond all bounds helps nobody: what is dead is called so, what is far outside too. */
+static void what_is_dead_or_far_outside_is_told_in_a_word(void **state)
+{
+    (void)state;
+    json_t *const run = make_run("rack-1", 3, 1);
+    for (size_t i = 0; i < 3; i++)
+        json_object_set_new(point_at(run, i), "state", json_string("failing"));
+    json_object_set_new(point_at(run, 0), "worst_margin", json_real(-99));
+    json_object_set_new(point_at(run, 0), "margin", json_real(-99));
+    json_object_set_new(point_at(run, 0), "dead", json_true());
+    json_object_set_new(point_at(run, 1), "worst_margin", json_real(-4.05));
+    json_object_set_new(point_at(run, 1), "margin", json_real(-4.05));
+    json_object_set_new(point_at(run, 2), "worst_margin", json_real(-1));
+    char *const text = draw(run, &screen, 0);
+    assert_non_null(strstr(text, "1 dead? 2  far? 3 -100?\n"));
+    assert_non_null(strstr(text, "  failing       margin   dead  out_1_1\n"));
+    assert_non_null(strstr(text, "  failing       margin    far  out_2_1\n"));
+    assert_null(strstr(text, "405"));
     free(text);
     json_decref(run);
 }
@@ -306,6 +328,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_run_says_how_far_it_is),
         cmocka_unit_test(units_show_their_worst_point),
+        cmocka_unit_test(what_is_dead_or_far_outside_is_told_in_a_word),
         cmocka_unit_test(sixty_four_units_fit_one_screen),
         cmocka_unit_test(what_has_no_room_is_said),
         cmocka_unit_test(the_grid_keeps_to_narrow_and_wide_screens),

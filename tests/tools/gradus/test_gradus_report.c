@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A report's order, words, drawing and escaping, out of studies as the daemon sends them. */
 #include "tools/gradus/report/report_form.h"
+#include "tools/gradus/report/report_limits.h"
 #include "tools/gradus/report/report_plot.h"
 #include "tools/gradus/report/report_shared.h"
 #include "tools/gradus/report/report_tables.h"
@@ -78,7 +79,7 @@ static void failures_come_first(void **state)
     report_sort(&report);
     assert_string_equal(report.points[0].name, "d");
     assert_string_equal(report.points[1].name, "b");
-    assert_string_equal(report.points[2].name, "c");
+    assert_string_equal(report.points[2].name, "a"); /* by unit, not by margin */
     assert_int_equal(report.points[0].class, REPORT_FAILED);
     assert_int_equal(report.points[1].class, REPORT_WATCH);
     assert_int_equal(report.points[2].class, REPORT_WELL);
@@ -253,7 +254,77 @@ static void a_gap_stays_a_gap(void **state)
     assert_int_equal(counted.areas, 4); /* warm-up, the gap and two guard bands */
     report_plot_small(&report, &report.points[0], &pen, (struct plot_box) { 0, 0, 100, 20 });
     assert_int_equal(counted.paths, 4);
-    assert_int_equal(counted.areas, 6);
+    assert_int_equal(counted.areas, 8);
+    report_end(&report);
+}
+
+/* A drift that failed looks like one: its band and the trip are in the plot, and what came behind. */
+static void a_drift_failure_shows_in_the_plot(void **state)
+{
+    (void)state;
+    struct report report;
+    struct counted plain = { 0 }, counted = { 0 };
+    struct pen pen = { &plain, 7, count_line, count_area, count_path, count_bars, count_text };
+    begin(&report);
+    assert_true(report_add(&report, study("a", "")));
+    assert_true(report_add(
+        &report, study("b", ",'drift':{'low':4.99,'high':5.01,'value':0.02},'trip':{'time':"
+                            "'2026-01-01T08:00:00.000Z','round':9,'cause':'drift'}")));
+    report_plot(&report, &report.points[0], &pen, (struct plot_box) { 0, 0, 500, 200 });
+    pen.context = &counted;
+    report.points[1].bucket_count -= 2; /* hours 8 and 9: it was measured no more */
+    report_plot(&report, &report.points[1], &pen, (struct plot_box) { 0, 0, 500, 200 });
+    assert_int_equal(counted.areas, plain.areas + 1);
+    assert_int_equal(counted.points, plain.points - 2);
+    report_end(&report);
+}
+
+/* The words for what a reader must not take for a pass, or for a riddle. */
+static void failures_are_told_with_their_causes(void **state)
+{
+    (void)state;
+    struct report report;
+    struct report_figure figures[REPORT_FIGURES];
+    char text[WORDS_SIZE];
+    begin(&report);
+    json_t *drifted = study("a", ",'causes':{'drift':2},'worst_margin':{'value':-99.5}");
+    json_object_set_new(drifted, "failures", json_integer(2));
+    assert_true(report_add(&report, drifted));
+    json_t *dead = study("b", ",'dead':true,'last':{'value':0.003},'causes':{'limit':1,'over "
+                              "range':3}");
+    json_object_set_new(dead, "failures", json_integer(4));
+    assert_true(report_add(&report, dead));
+    json_t *lost = study("c", ",'reasons':{'timeout':2,'link lost':1}");
+    json_object_set_new(lost, "lost", json_integer(3));
+    assert_true(report_add(&report, lost));
+    size_t count = report_figures(&report.points[0], figures);
+    assert_string_equal(report_figure(figures, count, "worst verdict"), "fail: drift");
+    assert_string_equal(report_figure(figures, count, "worst margin"), "far outside");
+    assert_string_equal(report_brief(&report.points[0], text), "It failed 2 times, by drift.");
+    assert_string_equal(report_brief(&report.points[1], text),
+                        "It reads next to nothing, 3.0 mV: the unit is dead or not there. It "
+                        "failed 4 times: limit (once), over range (3 times).");
+    report_course(&report.points[2], text);
+    assert_non_null(
+        strstr(text, "3 measurements gave no reading: timeout (2 times), link lost (once)."));
+    assert_true(report.units[1].dead && !report.units[0].dead);
+    report_end(&report);
+}
+
+/* An interval shorter than a minute is not told as from a minute to itself. */
+static void a_short_interval_is_told_to_the_second(void **state)
+{
+    (void)state;
+    struct report report;
+    char text[WORDS_SIZE];
+    begin(&report);
+    assert_true(report_add(
+        &report, study("a", ",'finding':{'kind':'drift','noise':1e-4},'trend':{'per_hour':1e-3,"
+                            "'standard_uncertainty':1e-5,'significant':true,'meets':{'limit':"
+                            "'high','level':5.25,'earliest':'2026-01-10T16:12:03.000Z','expected':"
+                            "'2026-01-10T16:12:30.000Z','latest':'2026-01-10T16:12:51.000Z'}}")));
+    report_course(&report.points[0], text);
+    assert_non_null(strstr(text, "between 2026-01-10 16:12:03 and 2026-01-10 16:12:51 (95 %)."));
     report_end(&report);
 }
 
@@ -310,11 +381,11 @@ static void units_are_told_apart(void **state)
 static void stretches_are_joined_but_not_over_gaps(void **state)
 {
     (void)state;
-    struct report_bucket buckets[] = { { 0, 9, 1, 3, 2, 10, false, false },
-                                       { 10, 19, 0, 9, 5, 30, true, false },
-                                       { 20, 29, NAN, NAN, NAN, 0, false, true },
-                                       { 50, 59, 4, 4, 4, 1, false, false },
-                                       { 60, 69, 6, 6, 6, 1, false, false } };
+    struct report_bucket buckets[] = { { 0, 9, 1, 3, 2, 10, false, false, NAN },
+                                       { 10, 19, 0, 9, 5, 30, true, false, NAN },
+                                       { 20, 29, NAN, NAN, NAN, 0, false, true, NAN },
+                                       { 50, 59, 4, 4, 4, 1, false, false, NAN },
+                                       { 60, 69, 6, 6, 6, 1, false, false, NAN } };
     assert_int_equal(report_coarsen(buckets, 5, 5, 1.5), 5);
     assert_int_equal(report_coarsen(buckets, 5, 3, 1.5), 3);
     assert_true(buckets[0].from == 0 && buckets[0].to == 19);
@@ -361,6 +432,9 @@ static void limits_are_told_by_phase_where_they_differ(void **state)
     assert_string_equal(report_limits(&report.points[1], text),
                         "settle ≤ 5.25 V; soak 0.99 to 1.01 (ratio)");
     assert_string_equal(report_limits(&report.points[2], text), "no limits");
+    report_number_limits(&report);
+    assert_string_equal(report_limits_short(&report.points[0], text), "4.75 to 5.25 V");
+    assert_string_equal(report_limits_short(&report.points[1], text), "by phase, set 1");
     report_end(&report);
 }
 
@@ -410,6 +484,9 @@ int main(void)
         cmocka_unit_test(a_drifting_meter_is_one_finding),
         cmocka_unit_test(units_that_all_drift_are_not_the_meter),
         cmocka_unit_test(a_gap_stays_a_gap),
+        cmocka_unit_test(a_drift_failure_shows_in_the_plot),
+        cmocka_unit_test(failures_are_told_with_their_causes),
+        cmocka_unit_test(a_short_interval_is_told_to_the_second),
         cmocka_unit_test(times_are_divided_as_people_do),
         cmocka_unit_test(what_is_undecided_is_looked_at),
         cmocka_unit_test(units_are_told_apart),

@@ -3,6 +3,7 @@
 #include "burnin_priv.h"
 
 #include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/margin.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/screen/fit.h"
 
@@ -129,10 +130,14 @@ static int put_meeting(const struct terminal *terminal, FILE *stream, const json
 
 static int put_trouble(const struct terminal *terminal, FILE *stream, const json_t *point)
 {
-    char margin[32] = "-";
+    char margin[MARGIN_TEXT];
     const double share = field_number(point, "margin");
-    if (!isnan(share))
-        snprintf(margin, sizeof margin, "%.0f %%", fmax(-999, floor(100 * share)));
+    if (field_true(point, "dead"))
+        snprintf(margin, sizeof margin, "dead");
+    else if (margin_is_far(share))
+        snprintf(margin, sizeof margin, "far");
+    else
+        margin_text(share, margin);
     fputs("  ", stream);
     fit_put(terminal, stream, field_text_or_empty(point, "state"), 12);
     return 2 + 12 + fprintf(stream, "  margin %6s  ", margin);

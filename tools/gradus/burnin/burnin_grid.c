@@ -3,6 +3,7 @@
 #include "burnin_priv.h"
 
 #include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/margin.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/terminal_text.h"
 #include "tools/gradus/screen/fit.h"
@@ -39,6 +40,7 @@ static void add_point(struct grid *grid, const json_t *point)
     const char *const state = field_text_or_empty(point, "state");
     struct unit *const unit = unit_of(grid, point);
     unit->worst = fmin(unit->worst, field_number(point, "worst_margin"));
+    unit->dead = unit->dead || field_true(point, "dead");
     unit->tripped = unit->tripped || strcmp(state, "tripped") == 0;
     unit->troubled =
         unit->troubled || strcmp(state, "failing") == 0 || strcmp(state, "not measured") == 0;
@@ -84,7 +86,7 @@ size_t grid_lines(const struct grid *grid, int columns)
     return (grid->count + across - 1) / across;
 }
 
-/* The worst margin in percent, a word for what has tripped, a mark for what is in trouble. */
+/* The worst margin in percent; a word for what has tripped, is dead or far outside; a mark for trouble. */
 static void draw_cell(const struct terminal *terminal, FILE *stream, const struct unit *unit,
                       size_t label)
 {
@@ -95,10 +97,15 @@ static void draw_cell(const struct terminal *terminal, FILE *stream, const struc
         snprintf(text, sizeof text, "TRIP");
         style = STYLE_BAD;
         mark = " ";
+    } else if (unit->dead) {
+        snprintf(text, sizeof text, "dead");
+        style = STYLE_BAD;
     } else if (isnan(unit->worst)) {
         snprintf(text, sizeof text, "-");
+    } else if (margin_is_far(unit->worst)) {
+        snprintf(text, sizeof text, "far");
     } else {
-        snprintf(text, sizeof text, "%.0f", fmax(-999, floor(100 * unit->worst)));
+        snprintf(text, sizeof text, "%.0f", floor(100 * unit->worst));
     }
     const size_t width = text_width(unit->label);
     fprintf(stream, "%*s", width < label ? (int)(label - width) : 0, "");
@@ -144,6 +151,7 @@ static void draw_rest(FILE *stream, const struct grid *grid, size_t from)
     size_t tripped = 0;
     size_t troubled = 0;
     double worst = (double)NAN;
+    char margin[MARGIN_TEXT];
     for (size_t i = from; i < grid->count; i++) {
         tripped += grid->units[i].tripped;
         troubled += !grid->units[i].tripped && grid->units[i].troubled;
@@ -155,7 +163,7 @@ static void draw_rest(FILE *stream, const struct grid *grid, size_t from)
     if (troubled > 0)
         fprintf(stream, ", %zu in trouble", troubled);
     if (!isnan(worst))
-        fprintf(stream, ", the worst of them at %.0f %%", floor(100 * worst));
+        fprintf(stream, ", the worst of them at %s", margin_text(worst, margin));
     fputc('\n', stream);
 }
 

@@ -19,6 +19,7 @@ struct unit {
     bool tripped;
     bool troubled; /* the last measurement failed or came to nothing */
     bool drifting; /* it will meet a limit */
+    bool dead;     /* a point of it reads next to nothing */
     size_t place;
 };
 

@@ -90,8 +90,8 @@ static void draw_summary(const struct terminal *terminal, FILE *stream, const st
     put_counts(terminal, stream, grid);
     fputc('\n', stream);
     fputs(terminal->columns >= 80
-              ? "worst margin in % (100 in the middle, 0 at a limit); ? in trouble, > drifting\n"
-              : "worst margin in %, 0 at a limit; ? trouble, > drift\n",
+              ? "worst margin in % (100 amid limits, 0 at one, far < -100); ? trouble, > drift\n"
+              : "worst margin in %, far < -100; ? trouble, > drift\n",
           stream);
 }
 

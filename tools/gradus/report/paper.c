@@ -18,13 +18,16 @@ static const double column_gap = 6, row_gap = 4;
 
 static const double label_size = 7;
 
+/* The last rows of a table, of which none is alone on a page. */
+enum { KEPT_ROWS = 4 };
+
 static const double inks[INK_COUNT][3] = {
     [INK_TEXT] = { 0.11, 0.12, 0.14 },  [INK_FAINT] = { 0.37, 0.40, 0.44 },
     [INK_GRID] = { 0.88, 0.89, 0.91 },  [INK_GAP] = { 0.97, 0.88, 0.88 },
     [INK_TRACE] = { 0.12, 0.37, 0.66 }, [INK_RANGE] = { 0.66, 0.78, 0.92 },
     [INK_LIMIT] = { 0.54, 0.35, 0.00 }, [INK_GUARD] = { 0.95, 0.87, 0.72 },
     [INK_WELL] = { 0.11, 0.42, 0.23 },  [INK_WARM_UP] = { 0.93, 0.94, 0.95 },
-    [INK_BAD] = { 0.67, 0.17, 0.20 },
+    [INK_BAD] = { 0.67, 0.17, 0.20 },   [INK_DRIFT] = { 0.42, 0.29, 0.64 },
 };
 
 static void dip(cairo_t *cairo, enum ink ink)
@@ -160,9 +163,10 @@ void paper_heading(struct paper *paper, const char *text, double with)
 }
 
 void paper_table(struct paper *paper, const char *title, const struct paper_column *columns,
-                 size_t count)
+                 size_t count, size_t rows)
 {
     paper_heading(paper, title, 60);
+    paper->rows = rows;
     paper->columns = columns;
     paper->column_count = count;
     put_headings(paper);
@@ -175,7 +179,10 @@ double paper_row(struct paper *paper, enum ink ink, const char *const *cells, do
         height = fmax(height, paper_height(paper, paper_small, PAPER_PLAIN,
                                            paper->columns[i].width - column_gap, cells[i]));
     }
-    paper_need(paper, height + row_gap);
+    /* Rows are about as high as each other. */
+    size_t together = paper->rows == KEPT_ROWS ? KEPT_ROWS : 1;
+    paper_need(paper, (double)together * (height + row_gap));
+    paper->rows -= paper->rows > 0;
     for (size_t i = 0; i < paper->column_count; i++) {
         paper_put(paper, ink, paper_small, PAPER_PLAIN, x, paper->y,
                   paper->columns[i].width - column_gap, cells[i]);
@@ -183,6 +190,27 @@ double paper_row(struct paper *paper, enum ink ink, const char *const *cells, do
     }
     paper->y += height + row_gap;
     return paper->y - height - row_gap;
+}
+
+void paper_link(const struct paper *paper, const char *place)
+{
+    char attributes[96];
+    snprintf(attributes, sizeof attributes, "dest='%s'", place);
+    cairo_tag_begin(paper->cairo, CAIRO_TAG_LINK, attributes);
+}
+
+void paper_link_end(const struct paper *paper)
+{
+    cairo_tag_end(paper->cairo, CAIRO_TAG_LINK);
+}
+
+void paper_place(const struct paper *paper, const char *place)
+{
+    char attributes[96];
+    snprintf(attributes, sizeof attributes, "name='%s' x=%.0f y=%.0f", place, paper_margin,
+             paper->y);
+    cairo_tag_begin(paper->cairo, CAIRO_TAG_DEST, attributes);
+    cairo_tag_end(paper->cairo, CAIRO_TAG_DEST);
 }
 
 static void pen_line(void *context, enum ink ink, double width, double x1, double y1, double x2,

@@ -27,6 +27,7 @@ struct paper {
     int total;                          /* of pages that are spoken of */
     const struct paper_column *columns; /* of the table; NULL: there is none */
     size_t column_count;
+    size_t rows; /* of the table that are still to come */
 };
 
 enum paper_weight { PAPER_PLAIN, PAPER_BOLD };
@@ -64,12 +65,22 @@ void paper_paragraph(struct paper *paper, enum ink ink, double size, enum paper_
  */
 void paper_heading(struct paper *paper, const char *text, double with);
 
-/* Begins a table under a heading: that of its columns come again at the top of each page. */
+/*
+ * Begins a table of so many rows under a heading: that of its columns come again at the top of
+ * each page. The last few rows stay together.
+ */
 void paper_table(struct paper *paper, const char *title, const struct paper_column *columns,
-                 size_t count);
+                 size_t count, size_t rows);
 
 /* Writes a row, a cell for each column, at least so high. Returns its upper edge. */
 double paper_row(struct paper *paper, enum ink ink, const char *const *cells, double least);
+
+/* Between these two what is written leads to a place in the document, which must be there. */
+void paper_link(const struct paper *paper, const char *place);
+void paper_link_end(const struct paper *paper);
+
+/* Makes a place of where the next thing is written. */
+void paper_place(const struct paper *paper, const char *place);
 
 /* A pen that draws on the page. */
 struct pen paper_pen(const struct paper *paper);

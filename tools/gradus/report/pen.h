@@ -18,6 +18,7 @@ enum ink {
     INK_RANGE, /* from smallest to largest value */
     INK_LIMIT,
     INK_GUARD,   /* guard bands */
+    INK_DRIFT,   /* how far it may drift */
     INK_WARM_UP, /* where nothing is judged */
     INK_BAD,
     INK_WELL,

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report.h"
 
+#include "report_limits.h"
+
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/status.h"
@@ -83,6 +85,7 @@ static void read_history(struct report *report, struct report_point *point)
         bucket->maximum = field_number(each, "maximum");
         bucket->mean = field_number(each, "mean");
         bucket->count = field_number(each, "count");
+        bucket->average = field_number(each, "average");
         bucket->failed = field_number(each, "failures") > 0;
         bucket->lost = field_number(each, "lost") > 0;
         report->last = fmax(report->last, bucket->to);
@@ -109,7 +112,8 @@ static enum report_class classify(const struct report_point *point)
     if (!(field_number(study, "readings") + field_number(study, "warm_up") > 0))
         return REPORT_UNKNOWN;
     bool moved = kind[0] != '\0' && strcmp(kind, "steady") != 0;
-    bool doubtful = moved || point->undecided || field_at(study, "finding.excursions") != NULL ||
+    bool doubtful = moved || point->dead || point->undecided ||
+                    field_at(study, "finding.excursions") != NULL ||
                     field_number(study, "lost") > 0 || field_number(study, "altered") > 0 ||
                     point->worst < near_limit;
     return doubtful ? REPORT_WATCH : REPORT_WELL;
@@ -150,15 +154,30 @@ bool report_add(struct report *report, json_t *study)
     point->name = field_text(study, "point");
     point->worst = field_number(study, "worst_margin.value");
     point->digits = report->digits;
+    point->dead = field_true(study, "dead");
     point->undecided = is_undecided(study);
     point->class = classify(point);
     point->unit = unit_of(report, point);
     read_history(report, point);
     struct report_unit *unit = &report->units[point->unit];
     unit->points++;
+    unit->dead = unit->dead || point->dead;
     unit->worst = fmin(unit->worst, point->worst);
     unit->class = point->class < unit->class ? point->class : unit->class;
     return true;
+}
+
+/* What is of no unit comes behind the units. */
+static int compare_numbers(int left, int right)
+{
+    if (left == 0 || right == 0)
+        return (left == 0) - (right == 0);
+    return (left > right) - (left < right);
+}
+
+static int number_of(const struct report_point *point)
+{
+    return (int)json_integer_value(field_at(point->study, "unit_number"));
 }
 
 static int compare(const void *left, const void *right)
@@ -167,24 +186,65 @@ static int compare(const void *left, const void *right)
     const struct report_point *b = right;
     if (a->class != b->class)
         return a->class < b->class ? -1 : 1;
-    /* As they are written: what looks the same is in the order of names. */
-    double left_percent = floor(100 * a->worst), right_percent = floor(100 * b->worst);
-    if (left_percent != right_percent && !(isnan(a->worst) && isnan(b->worst)))
-        return isnan(b->worst) || left_percent < right_percent ? -1 : 1;
-    return strverscmp(a->name, b->name);
+    int numbers = compare_numbers(number_of(a), number_of(b));
+    return numbers != 0 ? numbers : strverscmp(a->name, b->name);
+}
+
+static int compare_units(const void *left, const void *right)
+{
+    const struct report_unit *a = left;
+    const struct report_unit *b = right;
+    int numbers = compare_numbers(a->number, b->number);
+    return numbers != 0 ? numbers : strverscmp(a->label, b->label);
+}
+
+/* Sorts units, and tells their points where they are now. */
+static void sort_units(struct report *report)
+{
+    int *places = memory_zeroed(report->unit_count + 1, sizeof *places);
+    for (size_t i = 0; i < report->unit_count; i++)
+        report->units[i].place = (int)i;
+    qsort(report->units, report->unit_count, sizeof *report->units, compare_units);
+    for (size_t i = 0; i < report->unit_count; i++)
+        places[report->units[i].place] = (int)i;
+    for (size_t i = 0; i < report->point_count; i++)
+        report->points[i].unit = places[report->points[i].unit];
+    free(places);
 }
 
 void report_sort(struct report *report)
 {
+    sort_units(report);
     qsort(report->points, report->point_count, sizeof *report->points, compare);
+    report_number_limits(report);
+}
+
+bool report_is_line(const struct report_point *point)
+{
+    return point->class == REPORT_WELL && field_at(point->study, "chart") == NULL;
+}
+
+size_t report_lines(const struct report *report)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < report->point_count; i++)
+        count += report_is_line(&report->points[i]);
+    return count;
 }
 
 size_t report_worst_of(const struct report *report, size_t unit)
 {
-    size_t i = 0;
-    while (i + 1 < report->point_count && report->points[i].unit != (int)unit)
-        i++;
-    return i;
+    size_t worst = report->point_count;
+    for (size_t i = 0; i < report->point_count; i++) {
+        const struct report_point *point = &report->points[i];
+        if (point->unit != (int)unit)
+            continue;
+        bool first = worst == report->point_count;
+        if (first || (point->class == report->points[worst].class &&
+                      point->worst < report->points[worst].worst))
+            worst = i;
+    }
+    return worst < report->point_count ? worst : 0;
 }
 
 int report_status(const struct report *report)

@@ -30,6 +30,7 @@ struct report_bucket {
     double count; /* readings in it */
     bool failed;
     bool lost;
+    double average; /* of a control chart, at its end; NAN: there is none */
 };
 
 struct report_point {
@@ -40,6 +41,8 @@ struct report_point {
     bool undecided;          /* within the uncertainty of a limit, and not beyond it */
     int digits;              /* that uncertainties are written with */
     double worst;            /* margin, 1 in the middle, 0 at the limit; NAN: none */
+    bool dead;               /* it reads next to nothing where limits ask for much */
+    size_t limit_set;        /* among limits that differ by phase, from 1; 0: they do not */
     const char *shared;      /* instrument or probe that it moves with; NULL: none; borrowed */
     const char *shared_kind; /* which of these that is */
     struct report_bucket *buckets;
@@ -52,6 +55,8 @@ struct report_unit {
     enum report_class class;
     double worst;
     size_t points;
+    bool dead; /* one of its points is */
+    int place; /* in the order of the plan */
 };
 
 struct report {
@@ -65,10 +70,11 @@ struct report {
     double every;                /* seconds */
     double warm_until;           /* end of the warm-up */
     double last;                 /* the latest round that is known of */
-    struct report_point *points; /* failures first, then by margin */
+    struct report_point *points; /* failures first, then by unit and name */
     size_t point_count;
-    struct report_unit *units; /* in the order of the plan */
+    struct report_unit *units; /* by number; once sorted */
     size_t unit_count;
+    size_t limit_sets; /* how many different limits by phase there are, once sorted */
 };
 
 /*
@@ -94,7 +100,13 @@ void report_sort(struct report *report);
 size_t report_points(const struct report *report, enum report_class class);
 size_t report_units(const struct report *report, enum report_class class);
 
-/* The first point of a unit, as they are sorted; its index. */
+/* Whether a point is told in one line: it is well, and no check standard, whose chart is shown. */
+bool report_is_line(const struct report_point *point);
+
+/* How many of these there are. */
+size_t report_lines(const struct report *report);
+
+/* The point of a unit that did worst: by class, then by margin; its index. */
 size_t report_worst_of(const struct report *report, size_t unit);
 
 /* What it all comes to: the worst exit status (status.h) of its points. */

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_form.h"
+#include "report_limits.h"
 #include "report_plot.h"
 #include "report_tables.h"
 #include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/margin.h"
 #include "tools/gradus/basics/terminal_text.h"
 
 #include <math.h>
@@ -13,8 +15,9 @@
 enum {
     PLOT_WIDTH = 560,
     PLOT_HEIGHT = 175,
-    KEY_HEIGHT = 42,
+    KEY_WIDTH = 400,
     LABEL = 12,
+    CHART_HEIGHT = 120,
     SMALL_WIDTH = 150,
     SMALL_HEIGHT = 24
 };
@@ -22,11 +25,13 @@ enum {
 /* Colours are variables that a dark screen changes; what is printed is on white paper. */
 static const char colours[] =
     ":root{--paper:#fff;--text:#1c1f23;--faint:#59616a;--rule:#d5d9de;--grid:#e3e6ea;"
-    "--trace:#1f5fa8;--range:#a9c7ea;--limit:#8a5a00;--guard:#f3e2bd;--warm:#eceff2;"
+    "--trace:#1f5fa8;--range:#a9c7ea;--limit:#8a5a00;--guard:#f3e2bd;--drift:#6b4aa3;--warm:#"
+    "eceff2;"
     "--gap:#f6dede;--bad:#ab2b33;--watch:#8a5a00;--well:#1d6b3a}"
     "@media screen and (prefers-color-scheme:dark){:root{--paper:#14171a;--text:#e6e9ec;"
     "--faint:#a3adb8;--rule:#343a41;--grid:#2a2f35;--trace:#7fb2ee;--range:#35547c;--limit:#d9a441;"
-    "--guard:#3d3117;--warm:#22272d;--gap:#3a2226;--bad:#f39384;--watch:#e0b050;--well:#7cc796}}";
+    "--guard:#3d3117;--drift:#b79cf0;--warm:#22272d;--gap:#3a2226;--bad:#f39384;--watch:#e0b050;--"
+    "well:#7cc796}}";
 
 static const char style[] =
     ":root{color-scheme:light dark}"
@@ -53,15 +58,21 @@ static const char style[] =
     ".units span{white-space:nowrap;display:block}"
     "dl{display:grid;grid-template-columns:repeat(auto-fill,minmax(11rem,1fr));gap:.2rem 1rem;"
     "margin:.4em 0}dt{color:var(--faint);font-size:.8rem}dd{margin:0;overflow-wrap:anywhere}"
-    "svg{max-width:100%;height:auto;display:block}svg.plot{width:46rem}svg.small{max-width:none}"
+    "ul{margin:.4em "
+    "0;padding-left:1.2em}li{overflow-wrap:anywhere}section:target,tr:target{outline:2px solid "
+    "var(--trace);outline-offset:3px}svg{max-width:100%;height:auto;display:block}svg.plot{width:"
+    "100%}svg.key{width:34rem}svg.small{max-width:none}"
     "svg text{font:8.5px system-ui,sans-serif}"
-    "@media(max-width:40rem){body{padding:.7rem}svg text{font-size:12px}"
+    "@media(max-width:40rem){body{padding:.7rem}svg text{font-size:14px}svg.key "
+    "text{font-size:12px}"
     "dl{grid-template-columns:repeat(auto-fill,minmax(9.5rem,1fr))}}"
-    "section,tr,.units a{break-inside:avoid}h2,h3{break-after:avoid}"
+    "tr,dl,svg,.units a{break-inside:avoid}h2,h3,.of{break-after:avoid}"
     "thead{display:table-header-group}"
     "@page{size:A4;margin:15mm}"
-    "@media print{body{font-size:10.5px;max-width:none;padding:0}*{print-color-adjust:exact;"
-    "-webkit-print-color-adjust:exact}.wide{overflow:visible}svg.plot{width:100%}}";
+    "@media "
+    "print{:root{font-size:11px}body{font-size:1rem;max-width:none;padding:0}*{print-color-adjust:"
+    "exact;"
+    "-webkit-print-color-adjust:exact}.wide{overflow:visible}}";
 
 static void escape(FILE *out, const char *text)
 {
@@ -107,9 +118,9 @@ static const char *class_of(enum report_class class)
 static const char *variable_of(enum ink ink)
 {
     static const char *const names[INK_COUNT] = {
-        [INK_TEXT] = "text",    [INK_FAINT] = "faint", [INK_GRID] = "grid",   [INK_GAP] = "gap",
-        [INK_TRACE] = "trace",  [INK_RANGE] = "range", [INK_LIMIT] = "limit", [INK_GUARD] = "guard",
-        [INK_WARM_UP] = "warm", [INK_BAD] = "bad",     [INK_WELL] = "well"
+        [INK_TEXT] = "text",   [INK_FAINT] = "faint",  [INK_GRID] = "grid",   [INK_GAP] = "gap",
+        [INK_TRACE] = "trace", [INK_RANGE] = "range",  [INK_LIMIT] = "limit", [INK_GUARD] = "guard",
+        [INK_DRIFT] = "drift", [INK_WARM_UP] = "warm", [INK_BAD] = "bad",     [INK_WELL] = "well"
     };
     return names[ink];
 }
@@ -186,6 +197,17 @@ static void plot_full(const struct report *report, const struct report_point *po
     }
 }
 
+static void plot_chart(const struct report *report, const struct report_point *point, FILE *out)
+{
+    const struct pen pen = pen_on(out);
+    if (field_at(point->study, "chart") == NULL)
+        return;
+    element(out, "p", "of", report_chart_note);
+    open_svg(out, "plot", PLOT_WIDTH, CHART_HEIGHT, "control chart");
+    report_plot_chart(report, point, &pen, (struct plot_box) { 0, 0, PLOT_WIDTH, CHART_HEIGHT });
+    fputs("</svg>", out);
+}
+
 static void plot_small(const struct report *report, const struct report_point *point, FILE *out)
 {
     const struct pen pen = pen_on(out);
@@ -194,13 +216,22 @@ static void plot_small(const struct report *report, const struct report_point *p
     fputs("</svg>", out);
 }
 
+/* As high as it turns out to be. */
 static void plot_key(FILE *out)
 {
-    const struct pen pen = pen_on(out);
-    const struct plot_box box = { 0, 0, PLOT_WIDTH, 0 };
-    open_svg(out, "plot", PLOT_WIDTH, KEY_HEIGHT, "key to the plots");
-    report_plot_key(&pen, box);
-    fputs("</svg>", out);
+    char *drawn = NULL;
+    size_t length = 0;
+    FILE *memory = open_memstream(&drawn, &length);
+    if (memory == NULL)
+        return;
+    const struct pen pen = pen_on(memory);
+    double height = report_plot_key(&pen, (struct plot_box) { 0, 0, KEY_WIDTH, 0 });
+    if (fclose(memory) == 0) {
+        open_svg(out, "key", KEY_WIDTH, height, "key to the plots");
+        fputs(drawn, out);
+        fputs("</svg>", out);
+    }
+    free(drawn);
 }
 
 static void fact(FILE *out, const char *name, const char *text)
@@ -245,13 +276,39 @@ static void write_head(const struct report *report, FILE *out)
 static void write_unit(const struct report *report, size_t i, FILE *out)
 {
     const struct report_unit *unit = &report->units[i];
+    char margin[MARGIN_TEXT];
     fprintf(out, "<a class=\"%s\" href=\"#point-%zu\"><b>", class_of(unit->class),
             report_worst_of(report, i));
     escape(out, unit->label);
     fprintf(out, "</b><span>%s</span>", report_class_name(unit->class));
-    if (isfinite(unit->worst))
-        fprintf(out, "<span>%.0f\u00a0%%</span>", floor(100 * unit->worst));
+    if (unit->dead || isfinite(unit->worst))
+        fprintf(out, "<span>%s</span>", unit->dead ? "dead" : margin_text(unit->worst, margin));
     fputs("</a>", out);
+}
+
+/* What failed, by unit, with a link to each. */
+static void write_failures(const struct report *report, FILE *out)
+{
+    char text[WORDS_SIZE];
+    size_t left = report_points(report, REPORT_FAILED), told = 0;
+    if (left == 0)
+        return;
+    element(out, "h2", "", "What failed");
+    fputs("<ul>", out);
+    for (size_t i = 0; i < report->point_count && told < REPORT_BRIEF_MOST; i++) {
+        const struct report_point *point = &report->points[i];
+        if (point->class != REPORT_FAILED)
+            continue;
+        fprintf(out, "<li><a href=\"#point-%zu\">", i);
+        escape(out, report_title(point, text));
+        fputs("</a>: ", out);
+        escape(out, report_brief(point, text));
+        fputs("</li>\n", out);
+        told++;
+    }
+    fputs("</ul>\n", out);
+    if (left > told)
+        fprintf(out, "<p>%zu more failed; they stand below.</p>\n", left - told);
 }
 
 /* Whether a unit is called by a name, which takes more room than a number. */
@@ -289,6 +346,7 @@ static void write_full(const struct report *report, const struct report_point *p
         fact(out, figures[i].name, figures[i].text);
     fputs("</dl>", out);
     plot_full(report, point, out);
+    plot_chart(report, point, out);
     fputs("</section>\n", out);
 }
 
@@ -307,27 +365,42 @@ static void write_line(const struct report *report, const struct report_point *p
     fputs("<td>", out);
     plot_small(report, point, out);
     fputs("</td>", out);
-    element(out, "td", "", report_limits(point, text));
+    element(out, "td", "", report_limits_short(point, text));
     for (size_t i = 0; i < LINE_FIGURES; i++)
         element(out, "td", "n", report_short(report_figure(figures, count, line_figures[i]), text));
     fputs("</tr>\n", out);
 }
 
+static void write_set(void *context, const char *set, const char *limits)
+{
+    FILE *out = context;
+    fputs("<li>", out);
+    element(out, "b", "", set);
+    fputs(": ", out);
+    escape(out, limits);
+    fputs("</li>\n", out);
+}
+
 /* What went well, one line a point. */
 static void write_lines(const struct report *report, FILE *out)
 {
-    if (report_points(report, REPORT_WELL) == 0)
+    if (report_lines(report) == 0)
         return;
     element(out, "h2", "", "Points within limits");
-    fputs("<div class=\"wide\"><table class=\"lines\"><thead><tr><th>point</th><th>course, own "
-          "scale</th>"
-          "<th>limits</th>",
+    if (report->limit_sets > 0) {
+        element(out, "p", "", "Limits that differ by phase:");
+        fputs("<ul>", out);
+        report_limit_sets(report, write_set, out);
+        fputs("</ul>\n", out);
+    }
+    fputs("<div class=\"wide\"><table class=\"lines\"><thead><tr><th>point</th>"
+          "<th>course between its limits</th><th>limits</th>",
           out);
     for (size_t i = 0; i < LINE_FIGURES; i++)
         element(out, "th", "n", line_figures[i]);
     fputs("</tr></thead><tbody>\n", out);
     for (size_t i = 0; i < report->point_count; i++)
-        if (report->points[i].class == REPORT_WELL)
+        if (report_is_line(&report->points[i]))
             write_line(report, &report->points[i], out);
     fputs("</tbody></table></div>\n", out);
 }
@@ -340,6 +413,17 @@ static void write_class(const struct report *report, enum report_class class, co
     element(out, "h2", "", heading);
     for (size_t i = 0; i < report->point_count; i++)
         if (report->points[i].class == class)
+            write_full(report, &report->points[i], out);
+}
+
+/* Check standards that are well: their charts say so. */
+static void write_standards(const struct report *report, FILE *out)
+{
+    if (report_points(report, REPORT_WELL) == report_lines(report))
+        return;
+    element(out, "h2", "", "Check standards");
+    for (size_t i = 0; i < report->point_count; i++)
+        if (report->points[i].class == REPORT_WELL && !report_is_line(&report->points[i]))
             write_full(report, &report->points[i], out);
 }
 
@@ -368,12 +452,14 @@ static void write_event(void *context, const char *time, const char *kind, const
 void report_html(const struct report *report, FILE *out)
 {
     write_head(report, out);
+    write_failures(report, out);
     write_units(report, out);
-    if (report_points(report, REPORT_WELL) < report->point_count)
+    if (report_lines(report) < report->point_count)
         plot_key(out);
     write_class(report, REPORT_FAILED, "Points that failed", out);
     write_class(report, REPORT_WATCH, "Points to look at", out);
     write_class(report, REPORT_UNKNOWN, "Points not measured", out);
+    write_standards(report, out);
     write_lines(report, out);
     element(out, "h2", "", "Measured with");
     fputs("<div class=\"wide\"><table><thead><tr><th></th><th>name</th><th>what</th>"

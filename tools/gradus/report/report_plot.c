@@ -1,21 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "report_plot.h"
+#include "report_frame.h"
 
 #include "report_words.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/terminal_text.h"
-#include "tools/gradus/screen/scale.h"
-
-#include "core/basics/notation.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* Half the size of a cross, and the width of a figure over its size. */
-static const double mark = 2.5, digit = 0.62;
+/* What is left free above and below a small plot, so that it is not taken for part of its neighbours. */
+static const double small_edge = 2.5;
+
+/* Half the size of a cross. */
+static const double mark = 2.5;
 
 /* A pause of more rounds than this is a gap. */
 static const double gap_rounds = 1.5;
@@ -23,48 +22,7 @@ static const double gap_rounds = 1.5;
 /* Stretches that are few enough to be dots as well as a line. */
 enum { DOTTED = 60 };
 
-enum { GRID_LINES = 4, SMALL_BUCKETS = 60, TICKS_MOST = 7 };
-
-/* The part of a box that values are drawn in, and what its edges stand for. */
-struct frame {
-    struct plot_box box;
-    double from, to;
-    double low, high;
-};
-
-static double bottom_of(const struct frame *frame)
-{
-    return frame->box.y + frame->box.height;
-}
-
-static double x_of(const struct frame *frame, double time)
-{
-    double share = (time - frame->from) / (frame->to - frame->from);
-    return frame->box.x + frame->box.width * fmin(1, fmax(0, share));
-}
-
-static double y_of(const struct frame *frame, double value)
-{
-    double share = (value - frame->low) / (frame->high - frame->low);
-    return frame->box.y + frame->box.height * (1 - fmin(1, fmax(0, share)));
-}
-
-static double middle_of(const struct frame *frame, const struct report_bucket *bucket)
-{
-    return x_of(frame, (bucket->from + bucket->to) / 2);
-}
-
-double report_time_step(double span, int most)
-{
-    static const double steps[] = { 1,     2,     5,      10,     20,     30,      60,     120,
-                                    300,   600,   1200,   1800,   3600,   7200,    10800,  21600,
-                                    43200, 86400, 172800, 345600, 604800, 1209600, 2419200 };
-    size_t count = sizeof steps / sizeof *steps;
-    for (size_t i = 0; i < count; i++)
-        if (span / steps[i] <= most)
-            return steps[i];
-    return steps[count - 1] * ceil(span / steps[count - 1] / most);
-}
+enum { SMALL_BUCKETS = 60 };
 
 bool report_plot_has(const struct report_point *point)
 {
@@ -72,15 +30,6 @@ bool report_plot_has(const struct report_point *point)
         if (isfinite(point->buckets[i].mean))
             return true;
     return false;
-}
-
-/* Widens the frame so that a value is in it. */
-static void hold(struct frame *frame, double value)
-{
-    if (isfinite(value)) {
-        frame->low = fmin(frame->low, value);
-        frame->high = fmax(frame->high, value);
-    }
 }
 
 /* The limits that hold for the value itself; those of a comparison are of another scale. */
@@ -96,8 +45,8 @@ static void hold_limits(struct frame *frame, const struct report_point *point)
     json_array_foreach(field_at(point->study, "limits"), index, limits)
     {
         if (is_of_value(limits)) {
-            hold(frame, field_number(limits, "low"));
-            hold(frame, field_number(limits, "high"));
+            frame_hold(frame, field_number(limits, "low"));
+            frame_hold(frame, field_number(limits, "high"));
         }
     }
 }
@@ -110,8 +59,8 @@ static struct frame frame_of(const struct report *report, const struct report_po
                            .low = NAN,
                            .high = NAN };
     for (size_t i = 0; i < point->bucket_count; i++) {
-        hold(&frame, point->buckets[i].minimum);
-        hold(&frame, point->buckets[i].maximum);
+        frame_hold(&frame, point->buckets[i].minimum);
+        frame_hold(&frame, point->buckets[i].maximum);
     }
     if (with_limits)
         hold_limits(&frame, point);
@@ -127,13 +76,13 @@ static void draw_limit(const struct frame *frame, const struct pen *pen, const j
 {
     double limit = field_number(limits, side);
     double guard = field_number(limits, "guard");
-    double from = x_of(frame, report_time(field_text(limits, "from")));
-    double to = x_of(frame, report_time(field_text(limits, "to")));
+    double from = frame_x(frame, report_time(field_text(limits, "from")));
+    double to = frame_x(frame, report_time(field_text(limits, "to")));
     if (!isfinite(limit))
         return;
-    double y = y_of(frame, limit);
+    double y = frame_y(frame, limit);
     if (guard > 0) {
-        double edge = y_of(frame, limit + inwards * guard);
+        double edge = frame_y(frame, limit + inwards * guard);
         pen->area(pen->context, INK_GUARD, from, fmin(y, edge), to - from, fabs(edge - y));
     }
     pen->line(pen->context, INK_LIMIT, 0.9, from, y, to, y);
@@ -153,11 +102,47 @@ static void draw_limits(const struct frame *frame, const struct pen *pen,
     }
 }
 
+/* How far it may go from what it is compared with, over all that is judged. */
+static void draw_drift(const struct frame *frame, const struct pen *pen,
+                       const struct report *report, const struct report_point *point)
+{
+    static const char *const sides[] = { "drift.low", "drift.high" };
+    double from = frame_x(frame, fmax(report->warm_until, report->first));
+    double to = frame_x(frame, frame->to);
+    for (size_t i = 0; i < sizeof sides / sizeof *sides; i++) {
+        double edge = field_number(point->study, sides[i]);
+        if (isfinite(edge))
+            pen->line(pen->context, INK_DRIFT, 0.9, from, frame_y(frame, edge), to,
+                      frame_y(frame, edge));
+    }
+}
+
+/* A word beside a place, on the side that has room. */
+static void draw_word(const struct frame *frame, const struct pen *pen, enum ink ink, double x,
+                      const char *word)
+{
+    double length = (double)strlen(word) * frame_digit * pen->label;
+    bool right = x + length + 3 <= frame->box.x + frame->box.width;
+    pen->text(pen->context, ink, pen->label, right ? ANCHOR_START : ANCHOR_END,
+              right ? x + 3 : x - 3, frame->box.y - 0.25 * pen->label, word);
+}
+
+static void draw_trip(const struct frame *frame, const struct pen *pen,
+                      const struct report_point *point)
+{
+    double time = report_time(field_text(point->study, "trip.time"));
+    if (isfinite(time)) {
+        double x = frame_x(frame, time);
+        pen->line(pen->context, INK_BAD, 1.2, x, frame->box.y, x, frame_bottom(frame));
+        draw_word(frame, pen, INK_BAD, x, "trip");
+    }
+}
+
 static void draw_warm_up(const struct frame *frame, const struct pen *pen,
                          const struct report *report)
 {
     if (report->warm_until > report->first) {
-        double to = x_of(frame, report->warm_until);
+        double to = frame_x(frame, report->warm_until);
         pen->area(pen->context, INK_WARM_UP, frame->box.x, frame->box.y, to - frame->box.x,
                   frame->box.height);
     }
@@ -167,10 +152,10 @@ static void draw_warm_up(const struct frame *frame, const struct pen *pen,
 static void draw_phase(const struct frame *frame, const struct pen *pen, double from, double to,
                        const char *name)
 {
-    double left = x_of(frame, from), right = x_of(frame, to);
+    double left = frame_x(frame, from), right = frame_x(frame, to);
     if (from > frame->from)
-        pen->line(pen->context, INK_FAINT, 0.5, left, frame->box.y, left, bottom_of(frame));
-    if ((double)text_width(name) * digit * pen->label + 4 <= right - left) {
+        pen->line(pen->context, INK_FAINT, 0.5, left, frame->box.y, left, frame_bottom(frame));
+    if ((double)text_width(name) * frame_digit * pen->label + 4 <= right - left) {
         pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_START, left + 2,
                   frame->box.y - 0.25 * pen->label, name);
     }
@@ -192,86 +177,19 @@ static void draw_phases(const struct frame *frame, const struct pen *pen,
     }
 }
 
-/* The columns that the labels of the values take. */
-static size_t widest_label(const struct frame *frame, const char *unit)
-{
-    struct scale scale;
-    char label[NOTATION_SIZE];
-    size_t widest = 0;
-    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale))
-        return 0;
-    for (long k = scale.first; k <= scale.last; k++) {
-        notation_plain(label, sizeof label, scale_line(&scale, k), unit);
-        widest = text_width(label) > widest ? text_width(label) : widest;
-    }
-    return widest;
-}
-
-/* The lines of the grid with what they stand for. */
-static void draw_values(const struct frame *frame, const struct pen *pen, const char *unit)
-{
-    struct scale scale;
-    char label[NOTATION_SIZE];
-    if (!scale_fit(frame->low, frame->high, GRID_LINES, false, &scale))
-        return;
-    for (long k = scale.first; k <= scale.last; k++) {
-        double y = y_of(frame, scale_line(&scale, k));
-        pen->line(pen->context, INK_GRID, 0.5, frame->box.x, y, frame->box.x + frame->box.width, y);
-        notation_plain(label, sizeof label, scale_line(&scale, k), unit);
-        pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_END, frame->box.x - 4,
-                  y + 0.35 * pen->label, label);
-    }
-}
-
-/* The day where days are told apart, the time of day else. Returns a part of text. */
-static const char *tick_label(double time, double step, char text[WORDS_SIZE])
-{
-    report_moment(time, text);
-    if (step >= 86400) {
-        text[10] = '\0';
-        return text + 5;
-    }
-    text[step < 60 ? 19 : 16] = '\0';
-    return text + 11;
-}
-
-static void draw_times(const struct frame *frame, const struct pen *pen)
-{
-    char text[WORDS_SIZE], last[WORDS_SIZE];
-    double label = 9 * digit * pen->label;
-    double step = report_time_step(frame->to - frame->from,
-                                   (int)fmin(TICKS_MOST, fmax(1, frame->box.width / label)));
-    double bottom = bottom_of(frame), end = frame->box.x + frame->box.width;
-    double first = ceil(frame->from / step) * step;
-    long count = lround(floor((frame->to - first) / step));
-    for (long i = 0; i <= count; i++) {
-        double time = first + (double)i * step;
-        double x = x_of(frame, time);
-        pen->line(pen->context, INK_GRID, 0.5, x, frame->box.y, x, bottom);
-        if (x + label / 2 < end + 4) {
-            pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_MIDDLE, x,
-                      bottom + 1.2 * pen->label, tick_label(time, step, text));
-        }
-    }
-    report_moment(frame->from, text);
-    snprintf(text + strlen(text), 80, " to %.40s UTC", report_moment(frame->to, last));
-    pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_END, end, bottom + 2.4 * pen->label,
-              text);
-}
-
 static void draw_ranges(const struct frame *frame, const struct pen *pen,
                         const struct report_bucket *buckets, size_t count)
 {
     struct bar *ranges = memory_zeroed(count + 1, sizeof *ranges);
     struct bar *losses = memory_zeroed(count + 1, sizeof *losses);
     size_t range_count = 0, loss_count = 0;
-    double bottom = bottom_of(frame);
+    double bottom = frame_bottom(frame);
     double width = count > 0 ? fmin(3, fmax(0.5, 0.9 * frame->box.width / (double)count)) : 1;
     for (size_t i = 0; i < count; i++) {
-        double x = middle_of(frame, &buckets[i]);
+        double x = frame_middle(frame, &buckets[i]);
         if (isfinite(buckets[i].minimum) && buckets[i].maximum > buckets[i].minimum) {
-            ranges[range_count++] = (struct bar) { x, y_of(frame, buckets[i].maximum),
-                                                   y_of(frame, buckets[i].minimum) };
+            ranges[range_count++] = (struct bar) { x, frame_y(frame, buckets[i].maximum),
+                                                   frame_y(frame, buckets[i].minimum) };
         }
         if (buckets[i].lost)
             losses[loss_count++] = (struct bar) { x, bottom - 5, bottom };
@@ -282,7 +200,7 @@ static void draw_ranges(const struct frame *frame, const struct pen *pen,
     free(losses);
 }
 
-static void draw_cross(const struct pen *pen, double x, double y)
+void report_plot_cross(const struct pen *pen, double x, double y)
 {
     pen->line(pen->context, INK_BAD, 1, x - mark, y - mark, x + mark, y + mark);
     pen->line(pen->context, INK_BAD, 1, x - mark, y + mark, x + mark, y - mark);
@@ -295,10 +213,11 @@ static void draw_failures(const struct frame *frame, const struct pen *pen,
     double last = -INFINITY;
     for (size_t i = 0; i < point->bucket_count; i++) {
         const struct report_bucket *bucket = &point->buckets[i];
-        double x = middle_of(frame, bucket);
+        double x = frame_middle(frame, bucket);
         if (bucket->failed && x - last >= 2 * mark) {
-            draw_cross(pen, x,
-                       isfinite(bucket->mean) ? y_of(frame, bucket->mean) : frame->box.y + mark);
+            report_plot_cross(pen, x,
+                              isfinite(bucket->mean) ? frame_y(frame, bucket->mean)
+                                                     : frame->box.y + mark);
             last = x;
         }
     }
@@ -318,8 +237,8 @@ static void draw_stretch(const struct pen *pen, double width, const double *poin
 
 static void draw_gap(const struct frame *frame, const struct pen *pen, double from, double to)
 {
-    double x = x_of(frame, from);
-    pen->area(pen->context, INK_GAP, x, frame->box.y, fmax(0.5, x_of(frame, to) - x),
+    double x = frame_x(frame, from);
+    pen->area(pen->context, INK_GAP, x, frame->box.y, fmax(0.5, frame_x(frame, to) - x),
               frame->box.height);
 }
 
@@ -337,6 +256,19 @@ static void draw_gaps(const struct frame *frame, const struct pen *pen, const st
     }
 }
 
+/* From where on nothing is known of it, though the run went on. */
+static void draw_end(const struct frame *frame, const struct pen *pen, const struct report *report,
+                     const struct report_point *point)
+{
+    double last = point->bucket_count > 0 ? point->buckets[point->bucket_count - 1].to : NAN;
+    if (frame->to - last > gap_rounds * report->every) {
+        draw_gap(frame, pen, last, frame->to);
+        pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_END,
+                  frame->box.x + frame->box.width - 3, frame_bottom(frame) - 0.5 * pen->label,
+                  "measured no more");
+    }
+}
+
 static void draw_trace(const struct frame *frame, const struct pen *pen,
                        const struct report *report, const struct report_bucket *buckets,
                        size_t bucket_count, double width, bool dotted)
@@ -351,8 +283,8 @@ static void draw_trace(const struct frame *frame, const struct pen *pen,
             draw_stretch(pen, width, points, count, dotted);
             count = 0;
         }
-        points[2 * count] = middle_of(frame, &buckets[i]);
-        points[2 * count++ + 1] = y_of(frame, buckets[i].mean);
+        points[2 * count] = frame_middle(frame, &buckets[i]);
+        points[2 * count++ + 1] = frame_y(frame, buckets[i].mean);
         last = buckets[i].to;
     }
     draw_stretch(pen, width, points, count, dotted);
@@ -364,107 +296,93 @@ void report_plot(const struct report *report, const struct report_point *point,
 {
     const char *unit = field_text_or_empty(point->study, "unit");
     struct frame frame = frame_of(report, point, true);
-    double left = 8 + (double)widest_label(&frame, unit) * digit * pen->label;
+    frame_hold(&frame, field_number(point->study, "drift.low"));
+    frame_hold(&frame, field_number(point->study, "drift.high"));
+    double left = 8 + (double)frame_widest_label(&frame, unit) * frame_digit * pen->label;
     frame.box = (struct plot_box) { box.x + left, box.y + 1.4 * pen->label, box.width - left - 4,
                                     box.height - 4.2 * pen->label };
     draw_warm_up(&frame, pen, report);
     draw_gaps(&frame, pen, report, point->buckets, point->bucket_count);
-    draw_values(&frame, pen, unit);
-    draw_times(&frame, pen);
+    frame_values(&frame, pen, unit);
+    frame_times(&frame, pen);
     draw_limits(&frame, pen, point);
+    draw_drift(&frame, pen, report, point);
+    draw_end(&frame, pen, report, point);
     draw_phases(&frame, pen, report);
     draw_ranges(&frame, pen, point->buckets, point->bucket_count);
     draw_trace(&frame, pen, report, point->buckets, point->bucket_count, 1,
                point->bucket_count < DOTTED);
     draw_failures(&frame, pen, point);
+    draw_trip(&frame, pen, point);
+}
+
+/* Lines at both sides of the centre of a control chart. */
+static void draw_chart_limits(const struct frame *frame, const struct pen *pen, enum ink ink,
+                              double centre, double limit)
+{
+    double from = frame->box.x, to = frame->box.x + frame->box.width;
+    for (int side = -1; side <= 1; side += 2) {
+        double y = frame_y(frame, centre + side * limit);
+        pen->line(pen->context, ink, 0.9, from, y, to, y);
+    }
+}
+
+static void draw_averages(const struct frame *frame, const struct pen *pen,
+                          const struct report_point *point)
+{
+    double *points = memory_zeroed(2 * point->bucket_count + 2, sizeof *points);
+    size_t count = 0;
+    for (size_t i = 0; i < point->bucket_count; i++) {
+        if (isfinite(point->buckets[i].average)) {
+            points[2 * count] = frame_x(frame, point->buckets[i].to);
+            points[2 * count++ + 1] = frame_y(frame, point->buckets[i].average);
+        }
+    }
+    if (count > 1)
+        pen->path(pen->context, INK_WELL, 1.2, points, count);
+    free(points);
+}
+
+void report_plot_chart(const struct report *report, const struct report_point *point,
+                       const struct pen *pen, struct plot_box box)
+{
+    const char *unit = field_text_or_empty(point->study, "unit");
+    double centre = field_number(point->study, "chart.centre");
+    double limit = field_number(point->study, "chart.limit");
+    struct frame frame = frame_of(report, point, false);
+    frame_hold(&frame, centre - 1.2 * limit);
+    frame_hold(&frame, centre + 1.2 * limit);
+    double left = 8 + (double)frame_widest_label(&frame, unit) * frame_digit * pen->label;
+    frame.box = (struct plot_box) { box.x + left, box.y + 4, box.width - left - 4,
+                                    box.height - 2.8 * pen->label - 4 };
+    draw_warm_up(&frame, pen, report);
+    frame_values(&frame, pen, unit);
+    frame_times(&frame, pen);
+    draw_ranges(&frame, pen, point->buckets, point->bucket_count);
+    draw_trace(&frame, pen, report, point->buckets, point->bucket_count, 1,
+               point->bucket_count < DOTTED);
+    draw_chart_limits(&frame, pen, INK_FAINT, centre, 0);
+    draw_chart_limits(&frame, pen, INK_LIMIT, centre, limit);
+    draw_chart_limits(&frame, pen, INK_DRIFT, centre,
+                      field_number(point->study, "chart.average_limit"));
+    draw_averages(&frame, pen, point);
 }
 
 void report_plot_small(const struct report *report, const struct report_point *point,
                        const struct pen *pen, struct plot_box box)
 {
-    struct frame frame = frame_of(report, point, false);
+    struct frame frame = frame_of(report, point, true);
     struct report_bucket *buckets = memory_zeroed(point->bucket_count + 1, sizeof *buckets);
     if (point->bucket_count > 0)
         memcpy(buckets, point->buckets, point->bucket_count * sizeof *buckets);
     size_t count =
         report_coarsen(buckets, point->bucket_count, SMALL_BUCKETS, gap_rounds * report->every);
-    frame.box = box;
+    frame.box =
+        (struct plot_box) { box.x, box.y + small_edge, box.width, box.height - 2 * small_edge };
     draw_warm_up(&frame, pen, report);
+    draw_limits(&frame, pen, point);
     draw_gaps(&frame, pen, report, buckets, count);
     draw_ranges(&frame, pen, buckets, count);
     draw_trace(&frame, pen, report, buckets, count, 0.7, false);
     free(buckets);
-}
-
-/* A sample of what stands for something, its middle left on the line of its words. */
-static void key_range(const struct pen *pen, double x, double y)
-{
-    const struct bar bars[] = { { x + 3, y - 4, y + 2 },
-                                { x + 7, y - 2, y + 4 },
-                                { x + 11, y - 5, y + 3 } };
-    pen->bars(pen->context, INK_RANGE, 3, bars, sizeof bars / sizeof *bars);
-}
-
-static void key_mean(const struct pen *pen, double x, double y)
-{
-    pen->line(pen->context, INK_TRACE, 1.2, x, y, x + 14, y);
-}
-
-static void key_limit(const struct pen *pen, double x, double y)
-{
-    pen->line(pen->context, INK_LIMIT, 1.2, x, y, x + 14, y);
-}
-
-static void key_guard(const struct pen *pen, double x, double y)
-{
-    pen->area(pen->context, INK_GUARD, x, y - 4, 14, 8);
-}
-
-static void key_warm_up(const struct pen *pen, double x, double y)
-{
-    pen->area(pen->context, INK_WARM_UP, x, y - 4, 14, 8);
-}
-
-static void key_gap(const struct pen *pen, double x, double y)
-{
-    pen->area(pen->context, INK_GAP, x, y - 4, 14, 8);
-}
-
-static void key_failure(const struct pen *pen, double x, double y)
-{
-    draw_cross(pen, x + 7, y);
-}
-
-static void key_loss(const struct pen *pen, double x, double y)
-{
-    const struct bar bars[] = { { x + 7, y - 1, y + 4 } };
-    pen->bars(pen->context, INK_TEXT, 1, bars, 1);
-}
-
-double report_plot_key(const struct pen *pen, struct plot_box box)
-{
-    static const struct {
-        const char *words;
-        void (*sample)(const struct pen *pen, double x, double y);
-    } rows[] = { { "mean", key_mean },
-                 { "smallest to largest", key_range },
-                 { "limit", key_limit },
-                 { "guard band", key_guard },
-                 { "failed", key_failure },
-                 { "not measured", key_loss },
-                 { "daemon not running", key_gap },
-                 { "warm-up", key_warm_up } };
-    double line = 1.7 * pen->label, x = box.x, y = box.y;
-    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        double width = 18 + (double)(strlen(rows[i].words) + 2) * digit * pen->label;
-        if (x > box.x && x + width > box.x + box.width) {
-            x = box.x;
-            y += line;
-        }
-        rows[i].sample(pen, x, y + line / 2);
-        pen->text(pen->context, INK_FAINT, pen->label, ANCHOR_START, x + 18,
-                  y + line / 2 + 0.35 * pen->label, rows[i].words);
-        x += width;
-    }
-    return y + line - box.y;
 }

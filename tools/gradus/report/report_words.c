@@ -2,6 +2,7 @@
 #include "report_words.h"
 
 #include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/margin.h"
 #include "tools/gradus/basics/span.h"
 #include "tools/gradus/commands/reading.h"
 
@@ -19,12 +20,17 @@ const char report_caution[] =
 
 const char report_margin_note[] =
     "The margin is the least distance of any reading of the unit from a limit or from the drift "
-    "allowed: 100 % in the middle, 0 % at the limit, below 0 % beyond it.";
+    "allowed: 100 % in the middle, 0 % at the limit, below 0 % beyond it; far outside below "
+    "−100 %.";
 
 const char report_uncertainty_note[] =
     "Times are UTC. The interval given by ± holds the true value with a probability of at least "
     "95 %: for a reading it is the widest of the run, for a step or a drift twice the standard "
     "uncertainty. All figures leave out the warm-up.";
+
+const char report_chart_note[] =
+    "Control chart: readings (blue) with limits at three standard deviations (brown), and their "
+    "exponentially weighted average (green) with its limits (violet).";
 
 const char *report_class_name(enum report_class class)
 {
@@ -133,22 +139,65 @@ char *report_subject(const struct report_point *point, char text[WORDS_SIZE])
     return text;
 }
 
+/* "timeout (3 times), link lost (once)", of an object of counts. Returns text. */
+static const char *counted(json_t *counts, char text[WORDS_SIZE])
+{
+    const char *name;
+    json_t *count;
+    char times[WORDS_SIZE];
+    text[0] = '\0';
+    json_object_foreach(counts, name, count)
+    {
+        size_t length = strlen(text);
+        snprintf(text + length, WORDS_SIZE - length, "%s%.60s (%.40s)", length > 0 ? ", " : "",
+                 name, report_times(json_number_value(count), times));
+    }
+    return text;
+}
+
 /* How often it failed, and by what. */
 static void say_failures(const json_t *study, char *text)
 {
     double failures = field_number(study, "failures");
-    double by_limit =
-        field_number(study, "verdicts.fail") + field_number(study, "verdicts.conditional fail");
-    char times[WORDS_SIZE];
+    json_t *causes = json_object_get(study, "causes");
+    char times[WORDS_SIZE], by[WORDS_SIZE];
     if (!(failures > 0))
         return;
     report_times(failures, times);
-    if (by_limit < failures) {
-        report_say(text, "It failed %.40s (%.0f by its limits, %.0f by drift or over range).",
-                   times, by_limit, failures - by_limit);
-    } else {
+    if (json_object_size(causes) == 0)
         report_say(text, "It failed %.40s.", times);
-    }
+    else if (json_object_size(causes) > 1)
+        report_say(text, "It failed %.40s: %.200s.", times, counted(causes, by));
+    else if (json_object_get(causes, "limit") != NULL)
+        report_say(text, "It failed %.40s, beyond its limits.", times);
+    else
+        report_say(text, "It failed %.40s, by %.60s.", times,
+                   json_object_iter_key(json_object_iter(causes)));
+}
+
+static void say_dead(const struct report_point *point, char *text)
+{
+    char value[NOTATION_SIZE];
+    if (!point->dead)
+        return;
+    notation_value(value, sizeof value, field_number(point->study, "last.value"), 2,
+                   field_text_or_empty(point->study, "unit"));
+    report_say(text, "It reads next to nothing, %s: the unit is dead or not there.", value);
+}
+
+/* What a check standard's chart came to. */
+static void say_chart(const json_t *study, const char *unit, char *text)
+{
+    char centre[NOTATION_SIZE], limit[NOTATION_SIZE], times[WORDS_SIZE];
+    double out = field_number(study, "chart.out_of_control");
+    if (field_at(study, "chart") == NULL)
+        return;
+    notation_value(centre, sizeof centre, field_number(study, "chart.centre"), 6, unit);
+    notation_value(limit, sizeof limit, field_number(study, "chart.limit"), 2, unit);
+    report_say(text, "As check standard it was %s about %s, with limits %s to each side.",
+               out > 0 ? "watched" : "in control", centre, limit);
+    if (out > 0)
+        report_say(text, "Its instrument was out of control %s.", report_times(out, times));
 }
 
 static void say_trip(const json_t *study, char *text)
@@ -208,8 +257,16 @@ static void say_meeting(const json_t *study, const char *unit, char *text)
     report_say(text, "At that rate it will reach the %s limit, %s, on %s,",
                field_text_or_empty(meets, "limit"), level, minute(meets, "expected", expected));
     if (field_text(meets, "latest") != NULL) {
-        report_say(text, "between %s and %s (95 %%).", minute(meets, "earliest", earliest),
-                   minute(meets, "latest", latest));
+        minute(meets, "earliest", earliest);
+        minute(meets, "latest", latest);
+        if (strcmp(earliest, latest) == 0) {
+            report_moment(report_time(field_text(meets, "earliest")), earliest);
+            report_moment(report_time(field_text(meets, "latest")), latest);
+        }
+        if (strcmp(earliest, latest) == 0)
+            report_say(text, "to the second (95 %%).");
+        else
+            report_say(text, "between %s and %s (95 %%).", earliest, latest);
     } else {
         report_say(text, "not before %s (95 %%).", minute(meets, "earliest", earliest));
     }
@@ -249,8 +306,11 @@ static void say_losses(const struct report_point *point, char *text)
 {
     double lost = field_number(point->study, "lost");
     double altered = field_number(point->study, "altered");
+    char why[WORDS_SIZE];
+    counted(json_object_get(point->study, "reasons"), why);
     if (lost > 0)
-        report_say(text, "%.0f measurement%s gave no reading.", lost, lost == 1 ? "" : "s");
+        report_say(text, "%.0f measurement%s gave no reading%s%.300s.", lost, lost == 1 ? "" : "s",
+                   why[0] != '\0' ? ": " : "", why);
     if (altered > 0) {
         report_say(text, "%.0f stored reading%s altered afterwards and left out.", altered,
                    altered == 1 ? " was" : "s were");
@@ -261,12 +321,32 @@ static void say_losses(const struct report_point *point, char *text)
     }
 }
 
+char *report_title(const struct report_point *point, char text[WORDS_SIZE])
+{
+    double number = field_number(point->study, "unit_number");
+    snprintf(text, WORDS_SIZE, "%.300s", point->name);
+    if (number > 0)
+        snprintf(text, WORDS_SIZE, "unit %.0f, %.300s", number, point->name);
+    return text;
+}
+
+char *report_brief(const struct report_point *point, char text[WORDS_SIZE])
+{
+    const json_t *study = point->study;
+    text[0] = '\0';
+    say_dead(point, text);
+    say_failures(study, text);
+    say_trip(study, text);
+    return text;
+}
+
 char *report_course(const struct report_point *point, char text[WORDS_SIZE])
 {
     const json_t *study = point->study;
     const char *unit = field_text_or_empty(study, "unit");
     const char *kind = field_text_or_empty(study, "finding.kind");
     text[0] = '\0';
+    say_dead(point, text);
     say_failures(study, text);
     say_trip(study, text);
     if (strncmp(kind, "drift", 5) == 0)
@@ -278,6 +358,7 @@ char *report_course(const struct report_point *point, char text[WORDS_SIZE])
         report_say(text, "So does what else is measured with %.100s.", point->shared);
     say_step(study, unit, text);
     say_excursions(study, unit, text);
+    say_chart(study, unit, text);
     say_losses(point, text);
     if (point->class == REPORT_UNKNOWN && text[0] == '\0')
         report_say(text, "Not measured.");
@@ -325,21 +406,34 @@ static void figure_uncertainty(struct report_figure *figure, const struct report
              behind == NULL ? text : behind + strlen(sign));
 }
 
+/* What the readings came to; a failure that no limit knows of is one all the same. */
+static void figure_verdict(struct report_figure *figure, const struct report_point *point)
+{
+    const char *verdict = field_text_or_empty(point->study, "verdict");
+    const char *name;
+    json_t *count;
+    figure->name = "worst verdict";
+    snprintf(figure->text, sizeof figure->text, "%.60s",
+             point->class == REPORT_FAILED && strstr(verdict, "fail") == NULL ? "fail" : verdict);
+    json_object_foreach(json_object_get(point->study, "causes"), name, count)
+    {
+        size_t length = strlen(figure->text);
+        if (strcmp(name, "limit") != 0)
+            snprintf(figure->text + length, sizeof figure->text - length, "%s%.40s",
+                     strchr(figure->text, ':') == NULL ? ": " : ", ", name);
+    }
+}
+
 size_t report_figures(const struct report_point *point,
                       struct report_figure figures[REPORT_FIGURES])
 {
     const json_t *study = point->study;
     double uncertainty = field_number(study, "uncertainty");
     size_t count = 0;
-    figures[count].name = "worst verdict";
-    snprintf(figures[count].text, sizeof figures[count].text, "%.60s",
-             field_text_or_empty(study, "verdict"));
-    count++;
+    figure_verdict(&figures[count++], point);
     if (isfinite(point->worst)) {
         figures[count].name = "worst margin";
-        snprintf(figures[count].text, sizeof figures[count].text, "%.0f %%",
-                 floor(100 * point->worst));
-        count++;
+        margin_text(point->worst, figures[count++].text);
     }
     figure(figures, &count, "minimum", field_number(study, "minimum.value"), uncertainty, point);
     figure(figures, &count, "mean", field_number(study, "mean"), uncertainty, point);
@@ -372,43 +466,5 @@ char *report_short(const char *result, char text[WORDS_SIZE])
     const char *end = strstr(result, " ±");
     int length = end != NULL ? (int)(end - result) : (int)strlen(result);
     snprintf(text, WORDS_SIZE, "%.*s", length, result);
-    return text;
-}
-
-/* Limits of a comparison say what is compared; those of a ratio have no unit. */
-static void phase_limits(const struct report_point *point, const json_t *limits,
-                         char text[READING_TEXT])
-{
-    const char *judge = field_text_or_empty(limits, "judge");
-    const char *unit = field_text_or_empty(point->study, "unit");
-    reading_limits_text(limits, strcmp(judge, "ratio") == 0 ? "" : unit, text);
-    size_t length = strlen(text);
-    if (length > 0 && judge[0] != '\0')
-        snprintf(text + length, READING_TEXT - length, " (%.30s)", judge);
-}
-
-char *report_limits(const struct report_point *point, char text[WORDS_SIZE])
-{
-    const json_t *limits = field_at(point->study, "limits");
-    char first[READING_TEXT] = "", other[READING_TEXT] = "";
-    bool differ = false;
-    size_t index;
-    json_t *each;
-    text[0] = '\0';
-    json_array_foreach(limits, index, each)
-    {
-        phase_limits(point, each, index == 0 ? first : other);
-        differ = differ || (index > 0 && strcmp(first, other) != 0);
-    }
-    if (!differ) {
-        report_say(text, "%s", first[0] != '\0' ? first : "no limits");
-        return text;
-    }
-    json_array_foreach(limits, index, each)
-    {
-        phase_limits(point, each, other);
-        report_say(text, "%.60s %s%s", field_text_or_empty(each, "phase"), other,
-                   index + 1 < json_array_size(limits) ? ";" : "");
-    }
     return text;
 }

@@ -14,6 +14,12 @@ extern const char report_caution[];
 extern const char report_margin_note[];
 extern const char report_uncertainty_note[];
 
+/* What is what in a control chart. */
+extern const char report_chart_note[];
+
+/* Most failures that are told in brief. */
+enum { REPORT_BRIEF_MOST = 40 };
+
 /* "failed", "to look at", "not measured", "within limits". */
 const char *report_class_name(enum report_class class);
 
@@ -39,6 +45,12 @@ char *report_phases(const struct report *report, char text[WORDS_SIZE]);
 /* "unit 12, dc voltage". Returns text. */
 char *report_subject(const struct report_point *point, char text[WORDS_SIZE]);
 
+/* "unit 12, u12_p3", or the point alone. Returns text. */
+char *report_title(const struct report_point *point, char text[WORDS_SIZE]);
+
+/* Why a point failed, in a sentence or two; "" when it did not. Returns text. */
+char *report_brief(const struct report_point *point, char text[WORDS_SIZE]);
+
 /* What a point did: failures, drift with its limit, step, excursions, losses, its trip. Returns text. */
 char *report_course(const struct report_point *point, char text[WORDS_SIZE]);
 
@@ -58,8 +70,5 @@ const char *report_figure(const struct report_figure *figures, size_t count, con
 
 /* A result without its uncertainty, for where that stands beside it. Returns text. */
 char *report_short(const char *result, char text[WORDS_SIZE]);
-
-/* The limits, "4.75 to 5.25 V"; by phase where they differ; "no limits". Returns text. */
-char *report_limits(const struct report_point *point, char text[WORDS_SIZE]);
 
 #endif
