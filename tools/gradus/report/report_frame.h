@@ -20,6 +20,7 @@ double frame_x(const struct frame *frame, double time);
 double frame_y(const struct frame *frame, double value);
 double frame_middle(const struct frame *frame, const struct report_bucket *bucket);
 
+/* The lower edge of its box. */
 double frame_bottom(const struct frame *frame);
 
 /* Widens it so that a value is in it; NAN and infinity change nothing. */
