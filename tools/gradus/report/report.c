@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report.h"
 
-#include "report_limits.h"
-
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/status.h"
@@ -216,7 +214,6 @@ void report_sort(struct report *report)
 {
     sort_units(report);
     qsort(report->points, report->point_count, sizeof *report->points, compare);
-    report_number_limits(report);
 }
 
 bool report_is_line(const struct report_point *point)

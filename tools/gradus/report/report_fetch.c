@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_fetch.h"
 
+#include "report_limits.h"
 #include "report_shared.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
@@ -85,5 +86,6 @@ bool report_fetch_points(struct report *report, struct client *client,
     terminal_progress(terminal, NULL);
     report_sort(report);
     report_share(report);
+    report_number_limits(report);
     return fetched;
 }

@@ -3,7 +3,16 @@
 #ifndef GRADUS_TOOLS_REPORT_FRAME_H
 #define GRADUS_TOOLS_REPORT_FRAME_H
 
-#include "report_plot.h"
+#include "pen.h"
+#include "report.h"
+
+/* Where it is drawn, labels included. */
+struct plot_box {
+    double x;
+    double y;
+    double width;
+    double height;
+};
 
 /* The width of a figure over its size. */
 extern const double frame_digit;
@@ -14,6 +23,9 @@ struct frame {
     double from, to;
     double low, high;
 };
+
+/* A step of time that divides a span into at most `most` parts as people do: 1 s ... 28 d. */
+double report_time_step(double span, int most);
 
 /* Where a time, a value and the middle of a stretch lie; what is outside lies on the edge. */
 double frame_x(const struct frame *frame, double time);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is what in a plot. */
-#include "report_frame.h"
+#include "report_plot.h"
 
 #include <string.h>
 

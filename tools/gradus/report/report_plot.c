@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "report_frame.h"
+#include "report_plot.h"
 
 #include "report_words.h"
 #include "tools/gradus/basics/field.h"

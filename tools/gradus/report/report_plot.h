@@ -7,16 +7,7 @@
 #ifndef GRADUS_TOOLS_REPORT_PLOT_H
 #define GRADUS_TOOLS_REPORT_PLOT_H
 
-#include "pen.h"
-#include "report.h"
-
-/* Where it is drawn, labels included. */
-struct plot_box {
-    double x;
-    double y;
-    double width;
-    double height;
-};
+#include "report_frame.h"
 
 /* Whether there is anything to draw. */
 bool report_plot_has(const struct report_point *point);
@@ -38,8 +29,5 @@ void report_plot_cross(const struct pen *pen, double x, double y);
 
 /* What is what in a large one; returns the height that it took of a box as high as it likes. */
 double report_plot_key(const struct pen *pen, struct plot_box box);
-
-/* A step of time that divides a span into at most `most` parts as people do: 1 s ... 28 d. */
-double report_time_step(double span, int most);
 
 #endif
