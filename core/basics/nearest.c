@@ -45,11 +45,29 @@ size_t nearest_distance(const char *word, const char *other)
     return last[width];
 }
 
+/* Case, and what separates the words of a name, are no slips: RAIL_5V is rail-5v. */
+static void fold(const char *word, char folded[WORD + 1])
+{
+    size_t length = strnlen(word, WORD);
+
+    for (size_t i = 0; i < length; i++) {
+        char byte = word[i];
+        if (byte >= 'A' && byte <= 'Z')
+            byte = (char)(byte - 'A' + 'a');
+        folded[i] = byte == '-' || byte == ' ' || byte == '.' ? '_' : byte;
+    }
+    folded[length] = '\0';
+}
+
 void nearest_offer(struct nearest *nearest, const char *unknown, const char *known)
 {
     size_t length = larger(strnlen(unknown, WORD), strnlen(known, WORD));
     size_t allowed = length < 4 ? 1 : larger(2, length / 3);
-    size_t distance = nearest_distance(unknown, known);
+    char one[WORD + 1] = "";
+    char other[WORD + 1] = "";
+    fold(unknown, one);
+    fold(known, other);
+    size_t distance = nearest_distance(one, other);
 
     if (distance <= allowed && distance < length &&
         (nearest->word == NULL || distance < nearest->distance)) {

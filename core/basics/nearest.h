@@ -23,7 +23,8 @@ struct nearest {
 /*
  * Weighs one known word against the unknown one. Words more than a third of
  * the longer one's letters apart (but two slips are always allowed in words
- * of four letters and more) are no guess.
+ * of four letters and more) are no guess. Upper and lower case, and "_", "-", "." and a blank, are
+ * one here.
  */
 void nearest_offer(struct nearest *nearest, const char *unknown, const char *known);
 

@@ -1,6 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "quantity.h"
 
+#include <stddef.h>
+#include <strings.h>
+
 struct entry {
     const char *text;
     enum aspect aspect;
@@ -133,4 +136,44 @@ const char *dimension_unit(enum dimension dimension)
         break;
     }
     return "";
+}
+
+const char *quantity_guess(const char *word)
+{
+    /* Common practice, no source. */
+    static const struct {
+        const char *word;
+        enum quantity quantity;
+    } words[] = {
+        { "ripple", QUANTITY_PEAK_TO_PEAK_VOLTAGE },
+        { "vpp", QUANTITY_PEAK_TO_PEAK_VOLTAGE },
+        { "peak to peak", QUANTITY_PEAK_TO_PEAK_VOLTAGE },
+        { "dcv", QUANTITY_DC_VOLTAGE },
+        { "vdc", QUANTITY_DC_VOLTAGE },
+        { "voltage", QUANTITY_DC_VOLTAGE },
+        { "volts", QUANTITY_DC_VOLTAGE },
+        { "mean", QUANTITY_DC_VOLTAGE },
+        { "mean voltage", QUANTITY_DC_VOLTAGE },
+        { "average", QUANTITY_DC_VOLTAGE },
+        { "acv", QUANTITY_AC_VOLTAGE },
+        { "vac", QUANTITY_AC_VOLTAGE },
+        { "rms", QUANTITY_RMS_VOLTAGE },
+        { "vrms", QUANTITY_RMS_VOLTAGE },
+        { "peak", QUANTITY_MAXIMUM_VOLTAGE },
+        { "peak voltage", QUANTITY_MAXIMUM_VOLTAGE },
+        { "vmax", QUANTITY_MAXIMUM_VOLTAGE },
+        { "vmin", QUANTITY_MINIMUM_VOLTAGE },
+        { "current", QUANTITY_DC_CURRENT },
+        { "amps", QUANTITY_DC_CURRENT },
+        { "adc", QUANTITY_DC_CURRENT },
+        { "aac", QUANTITY_AC_CURRENT },
+        { "ohms", QUANTITY_RESISTANCE },
+        { "ohm", QUANTITY_RESISTANCE },
+        { "hz", QUANTITY_FREQUENCY },
+    };
+
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+        if (strcasecmp(word, words[i].word) == 0)
+            return quantity_name(words[i].quantity);
+    return NULL;
 }

@@ -115,4 +115,10 @@ bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *qu
 /* Unit symbol of a dimension: "V", "A", "Ω", "Hz", "s", "%"; "" for DIMENSION_SIGNAL. */
 const char *dimension_unit(enum dimension dimension);
 
+/*
+ * The name of the quantity that a word of the workshop stands for: "ripple" for "peak-to-peak
+ * voltage". NULL when it is none of those words; case does not matter.
+ */
+const char *quantity_guess(const char *word);
+
 #endif

@@ -68,6 +68,12 @@ void call_readings(void *context, struct rpc_call *call, const struct rpc_value 
     if (!call_has_store(service, call))
         return;
     struct store_page *page = store_page_new();
+    struct failure unknown = { 0 };
+    if (page != NULL && values[READINGS_POINT].given &&
+        loop_point(service->loop, values[READINGS_POINT].text, &unknown) == NULL) {
+        page->strange = true;
+        snprintf(page->guess, sizeof page->guess, "%.159s", unknown.expected);
+    }
     if (page == NULL || read_page(page, call, values))
         call_ask(service, call, page != NULL ? &page->query : NULL);
     else

@@ -5,6 +5,7 @@
 #include "drivers/profile/profile.h"
 #include "settings.h"
 
+#include <math.h>
 #include <stdio.h>
 
 /* Prints the problems, and empties the list. */
@@ -56,6 +57,41 @@ static bool check_profile(const char *path)
     return good;
 }
 
+static size_t count_points(const struct bench *bench, bool (*is)(const struct bench_point *))
+{
+    size_t count = 0;
+    for (size_t i = 0; i < bench->point_count; i++)
+        count += is(&bench->points[i]) ? 1 : 0;
+    return count;
+}
+
+static bool is_limited(const struct bench_point *point)
+{
+    return limits_present(&point->limits);
+}
+
+static bool is_expected(const struct bench_point *point)
+{
+    return !isnan(point->expected);
+}
+
+/* What the file means, in three lines: what is measured, with what, and where it goes. */
+static void print_meaning(const char *path, const struct bench *bench)
+{
+    printf("%s: no mistakes: %zu instruments, %zu points\n", path, bench->instrument_count,
+           bench->point_count);
+    printf(
+        "  %zu of the points have limits and %zu an expected value; %zu probes beside \"direct\", "
+        "%zu burn-ins\n",
+        count_points(bench, is_limited), count_points(bench, is_expected), bench->probe_count - 1,
+        bench->burnin_count);
+    printf("  readings are %s%s; clients connect at %s%s%s\n",
+           bench->store.path[0] != '\0' ? "kept in " : "not kept", bench->store.path,
+           bench->server.unix_path[0] != '\0' ? bench->server.unix_path : "TCP only",
+           bench->server.tcp_address[0] != '\0' ? " and over TCP, at " : "",
+           bench->server.tcp_address);
+}
+
 static bool check_settings(const char *path, void (*look)(struct bench *bench))
 {
     struct bench *bench = check_load(path);
@@ -63,8 +99,7 @@ static bool check_settings(const char *path, void (*look)(struct bench *bench))
 
     if (good) {
         look(bench);
-        printf("%s: no mistakes: %zu instruments, %zu points\n", path, bench->instrument_count,
-               bench->point_count);
+        print_meaning(path, bench);
     }
     bench_unref(bench);
     return good;

@@ -371,6 +371,22 @@ static void check_level(const struct point_check *check)
     }
 }
 
+/* Who writes down what is expected, and limits that it fails, has mistaken one of them. */
+static void check_expectation(const struct point_check *check)
+{
+    const struct limits *limits = &check->point->limits;
+    double expected = check->point->expected;
+
+    if (limits->judged != JUDGED_VALUE || !limits_present(limits) || isnan(expected) ||
+        (!(expected < limits->low) && !(expected > limits->high)))
+        return;
+    problems_at(
+        check->problems, at(check, "expected"),
+        "\"expected\" is %g %s and fails the limits, %s %g %s, expected a value within them",
+        expected, check->point->unit, expected < limits->low ? "low" : "high",
+        expected < limits->low ? limits->low : limits->high, check->point->unit);
+}
+
 void settings_check_point(const struct point_check *check)
 {
     check_input_number(check);
@@ -383,6 +399,7 @@ void settings_check_point(const struct point_check *check)
     check_rise(check);
     check_fit(check);
     check_level(check);
+    check_expectation(check);
     check_value(check, "expected", check->point->expected);
     if (check->point->limits.judged == JUDGED_VALUE) {
         check_value(check, "low", check->point->limits.low);

@@ -43,10 +43,9 @@ static const struct strict_key point_keys[] = {
       .help = "which input of it; default 1" },
     { .name = "probe",
       .type = STRICT_TEXT,
-      .required = true,
       .offset = FIELD(probe),
       .size = BENCH_NAME,
-      .help = "what is between point and input; \"direct\" for a plain connection" },
+      .help = "what is between point and input; default \"direct\", a plain connection" },
     { .name = "candidates",
       .type = STRICT_LIST,
       .help = "instead of instrument, input and probe: groups of these three, of which the one "
@@ -56,6 +55,7 @@ static const struct strict_key point_keys[] = {
       .required = true,
       .offset = FIELD(point.quantity),
       .choices = profile_quantities,
+      .guess = quantity_guess,
       .help = "what is measured, at the tip" },
     { .name = "expected",
       .type = STRICT_NUMBER,
@@ -166,6 +166,7 @@ static const struct strict_key point_keys[] = {
 static struct point_file point_default(void)
 {
     struct point_file file = {
+        .probe = "direct",
         .loading = LOADING_DEFAULT,
         .point = { .input = 1,
                    .expected = NAN,

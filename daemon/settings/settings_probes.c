@@ -3,6 +3,7 @@
 #include "core/basics/utf8.h"
 #include "settings_priv.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -193,6 +194,37 @@ static void read_factor(struct probe_file *file, const config_setting_t *group,
     }
 }
 
+/* The number that a name like "x10", "10x" or "probe_1:10" says; 0: it says none. */
+static double named_ratio(const char *name)
+{
+    for (const char *at = name; *at != '\0'; at++) {
+        bool first = at == name || !isalnum((unsigned char)at[-1]);
+        if (first && (*at == 'x' || *at == 'X') && isdigit((unsigned char)at[1]))
+            return strtod(at + 1, NULL);
+        if (first && isdigit((unsigned char)*at)) {
+            char *end;
+            double number = strtod(at, &end);
+            if (*end == 'x' || *end == 'X')
+                return number;
+        }
+    }
+    return 0;
+}
+
+/* A divider by ten has the factor 10, not 0.1: a hundred times the value would come of that. */
+static void check_ratio(const config_setting_t *group, const struct probe *probe,
+                        struct problems *problems)
+{
+    double ratio = named_ratio(probe->name);
+
+    if (ratio > 1 && fabs(probe->factor * ratio - 1) < 1e-6)
+        problems_at(
+            problems, group,
+            "probe \"%s\" has a factor of %g, expected %g: the value at the tip over that at "
+            "the input",
+            probe->name, probe->factor, ratio);
+}
+
 /* A number without its tolerance would make the uncertainty too small. */
 static void check_pairs(const config_setting_t *group, struct problems *problems)
 {
@@ -260,6 +292,7 @@ static void read_probe(struct settings *settings, const config_setting_t *group,
     else
         read_factor(&file, group, problems);
     check_pairs(group, problems);
+    check_ratio(group, &file.probe, problems);
     settings_name(group, "name", problems);
     check_unit(group, file.probe.unit, problems);
     file.probe.dimension = dimension_of(file.probe.unit);

@@ -37,10 +37,9 @@ static const struct strict_key way_keys[] = {
       .help = "which input of it; default 1" },
     { .name = "probe",
       .type = STRICT_TEXT,
-      .required = true,
       .offset = FIELD(probe),
       .size = BENCH_NAME,
-      .help = "what is between point and this input" },
+      .help = "what is between point and this input; default \"direct\"" },
     { .name = NULL },
 };
 
@@ -306,7 +305,7 @@ static void choose(struct settings *settings, const config_setting_t *list,
 static bool read_way(struct settings *settings, const config_setting_t *group,
                      struct bench_point *point)
 {
-    struct way_file file = { .input = 1 };
+    struct way_file file = { .input = 1, .probe = "direct" };
     bool good = strict_group(group, way_keys, &file, settings->problems);
 
     point->input = file.input;

@@ -104,6 +104,16 @@ static void encode_page(struct text *text, const struct page *page, bool newest_
     text_close(text, '}');
 }
 
+/* Whether there is any reading of that point, however old. */
+static bool is_kept(sqlite3 *sqlite, const char *point)
+{
+    sqlite3_stmt *at = store_read_about(
+        sqlite, "SELECT EXISTS (SELECT 1 FROM readings WHERE point = ?1)", point, NULL);
+    bool kept = sqlite3_step(at) != SQLITE_ROW || sqlite3_column_int(at, 0) != 0;
+    sqlite3_finalize(at);
+    return kept;
+}
+
 static bool read_page(struct store_query *query, const struct store_look *look, bool *ended)
 {
     const struct store_page *asked = (const struct store_page *)query;
@@ -113,7 +123,10 @@ static bool read_page(struct store_query *query, const struct store_look *look, 
         return failure_no_memory(&query->failure, "a page");
     sqlite3_stmt *statement = prepare_page(look->sqlite, asked);
     bool read = statement != NULL && read_rows(look->sqlite, asked, statement, page);
-    if (read)
+    if (read && page->count == 0 && asked->strange && !is_kept(look->sqlite, asked->point))
+        read = failure_set(&query->failure, FAILURE_UNKNOWN_POINT, NULL, asked->guess,
+                           "neither the settings nor the store has a point %s", asked->point);
+    else if (read)
         encode_page(&query->text, page, asked->after < 0);
     else
         store_look_fail(look, &query->failure);

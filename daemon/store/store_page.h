@@ -10,6 +10,8 @@ struct store_page {
     struct store_query query;
     char point[64]; /* empty: of all points */
     char run[64];   /* empty: of any run or none */
+    bool strange; /* the settings have no such point: where the store has neither, it is refused */
+    char guess[160]; /* what may have been meant by it then */
     struct wall_time since;
     struct wall_time until;
     int64_t after;  /* ids above this, the oldest of them; -1: the newest of all */

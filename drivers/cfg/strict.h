@@ -67,6 +67,8 @@ struct strict_key {
     const char *unit;           /* of a number as written, for messages and help; NULL: none */
     const char *const *choices; /* STRICT_CHOICE: NULL-terminated */
     size_t present;             /* STRICT_PATTERN: offset of a bool set when the key is there */
+    const char *(*guess)(const char *text); /* STRICT_CHOICE: which one an other word for it means,
+                                               NULL where it means none; NULL: no such words */
     const char *help;
 };
 

@@ -212,6 +212,17 @@ static bool read_text(const struct strict_key *key, const config_setting_t *sett
     return true;
 }
 
+/* The choice that is meant by another word for it, or by one with a slip; NULL: it cannot be told. */
+static const char *guess_choice(const struct strict_key *key, const char *text)
+{
+    struct nearest nearest = { 0 };
+    const char *meant = key->guess != NULL ? key->guess(text) : NULL;
+
+    for (size_t i = 0; key->choices[i] != NULL; i++)
+        nearest_offer(&nearest, text, key->choices[i]);
+    return meant != NULL ? meant : nearest.word;
+}
+
 static bool read_choice(const struct strict_key *key, const config_setting_t *setting, void *field,
                         struct problems *problems)
 {
@@ -225,6 +236,12 @@ static bool read_choice(const struct strict_key *key, const config_setting_t *se
             *(int *)field = i;
             return true;
         }
+    }
+    const char *meant = guess_choice(key, text);
+    if (meant != NULL) {
+        problems_at(problems, setting, "\"%s\" is \"%s\", expected perhaps \"%s\"", key->name, text,
+                    meant);
+        return false;
     }
     expect(key, phrase);
     problems_at(problems, setting, "\"%s\" is \"%s\", expected %s", key->name, text, phrase);

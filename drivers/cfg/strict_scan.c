@@ -3,6 +3,7 @@
 
 #include "core/basics/utf8.h"
 #include "slurp.h"
+#include "strict_meant.h"
 #include "strict_number.h"
 
 #include <ctype.h>
@@ -10,6 +11,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 enum { MAX_DEPTH = 10, MAX_NESTING = 100 };
 
@@ -29,7 +31,9 @@ struct frame {
 struct scan {
     struct joined *joined;
     struct problems *problems;
-    int nesting;  /* brackets open */
+    int nesting;                /* brackets open */
+    char open[MAX_NESTING + 1]; /* which; the first is the file itself, a group */
+    char last;    /* significant byte before this one: that of a value stands for all of it */
     bool fatal;   /* the library would misread the text */
     bool stopped; /* no memory, or too long: nothing more can be taken */
 };
@@ -138,14 +142,60 @@ static void quoted(struct scan *scan, struct frame *frame)
         char byte = peek(frame, count);
         if (byte == '"') {
             copy(scan, frame, count + 1);
+            scan->last = '"';
             return;
         }
         count += byte == '\\' ? escape(scan, frame, count) : 1;
     }
     problems_add(scan->problems, frame->name, frame->line,
                  "a text begins on this line and is not closed, expected a closing quote");
+    scan->last = '"';
     scan->fatal = true;
     copy(scan, frame, at_end(frame, count) ? frame->length - frame->at : count);
+}
+
+static bool in_group(const struct scan *scan)
+{
+    return scan->nesting <= 0 || scan->nesting > MAX_NESTING || scan->open[scan->nesting] == '{';
+}
+
+/* How many bytes from `ahead` on belong to a word or a number, and to neither a list nor an end. */
+static size_t word_length(const struct frame *frame, size_t ahead)
+{
+    size_t count = 0;
+    char byte;
+
+    while ((byte = peek(frame, ahead + count)) != '\0' &&
+           ((unsigned char)byte >= 0x80 || isalnum((unsigned char)byte) ||
+            strchr("_%.*-+'", byte) != NULL))
+        count++;
+    return count;
+}
+
+/* What is glued to the end of a number: "p" of 12p, "%" of 5%, ",3" of 3,3; its length in bytes. */
+static size_t glued(const struct scan *scan, const struct frame *frame, size_t length)
+{
+    if (peek(frame, length) == ',' && isdigit((unsigned char)peek(frame, length + 1)) &&
+        in_group(scan))
+        return 1 + word_length(frame, length + 1);
+    return word_length(frame, length);
+}
+
+/* Says what a number with something glued to it should be, and drops that, so as to find more. */
+static void drop_glued(struct scan *scan, struct frame *frame, const struct strict_token *token,
+                       size_t count)
+{
+    char number[32];
+    char tail[32];
+    char meant[96];
+
+    snprintf(number, sizeof number, "%.*s", (int)(token->length), token->text);
+    snprintf(tail, sizeof tail, "%.*s", (int)count, token->text + token->length);
+    strict_meant(number, tail, meant, sizeof meant);
+    problems_add(scan->problems, frame->name, frame->line, "\"%s%s\" is no number, expected %s",
+                 number, tail, meant);
+    frame->at += count;
+    joined_doubt(scan->joined);
 }
 
 static void number(struct scan *scan, struct frame *frame)
@@ -154,9 +204,40 @@ static void number(struct scan *scan, struct frame *frame)
 
     strict_token_read(frame->text + frame->at, frame->length - frame->at, &token);
     bool good = strict_token_check(&token, frame->name, frame->line, scan->problems);
+    size_t tail = glued(scan, frame, token.length);
     copy(scan, frame, token.length);
     if (!good)
         joined_doubt(scan->joined);
+    if (tail > 0)
+        drop_glued(scan, frame, &token, tail);
+    scan->last = '0';
+}
+
+static bool is_truth(const char *text, size_t length)
+{
+    return (length == 4 && strncasecmp(text, "true", length) == 0) ||
+           (length == 5 && strncasecmp(text, "false", length) == 0);
+}
+
+/* A text without its quotes; a number stands in for it, so as to find more. */
+static void unquoted(struct scan *scan, struct frame *frame)
+{
+    size_t count = 0;
+
+    while (!at_end(frame, count) && strchr(";,(){}[]#\"\r\n", peek(frame, count)) == NULL)
+        count++;
+    while (count > 1 && isspace((unsigned char)peek(frame, count - 1)))
+        count--;
+    int shown = (int)utf8_prefix(frame->text + frame->at, count < 60 ? count : 60);
+    problems_add(scan->problems, frame->name, frame->line,
+                 "%.*s stands without quotes, expected "
+                 "\"%.*s\", or a number, true or false",
+                 shown, frame->text + frame->at, shown, frame->text + frame->at);
+    put(scan, frame, '0');
+    frame->at += count;
+    frame->fresh = false;
+    joined_doubt(scan->joined);
+    scan->last = '0';
 }
 
 static void name(struct scan *scan, struct frame *frame)
@@ -166,12 +247,37 @@ static void name(struct scan *scan, struct frame *frame)
     while (isalnum((unsigned char)peek(frame, count)) ||
            (peek(frame, count) != '\0' && strchr("-_*", peek(frame, count)) != NULL))
         count++;
+    bool value = scan->last == '=' || scan->last == ':' || (scan->last == ',' && !in_group(scan)) ||
+                 scan->last == '(' || scan->last == '[';
+    if (value && !is_truth(frame->text + frame->at, count)) {
+        unquoted(scan, frame);
+        return;
+    }
     copy(scan, frame, count);
+    scan->last = 'a';
+}
+
+/* Between two elements of a list there is a comma. */
+static void check_comma(struct scan *scan, const struct frame *frame)
+{
+    if (strchr("}])\"0", scan->last) == NULL || scan->last == '\0' || in_group(scan))
+        return;
+    problems_add(scan->problems, frame->name, frame->line,
+                 "no comma before this %c, expected one between the elements of a list",
+                 peek(frame, 0));
+    joined_put(scan->joined, ',', frame->file, frame->line);
 }
 
 static void bracket(struct scan *scan, struct frame *frame)
 {
-    scan->nesting += strchr("([{", peek(frame, 0)) != NULL ? 1 : -1;
+    bool opens = strchr("([{", peek(frame, 0)) != NULL;
+
+    if (opens)
+        check_comma(scan, frame);
+    scan->nesting += opens ? 1 : -1;
+    if (opens && scan->nesting > 0 && scan->nesting <= MAX_NESTING)
+        scan->open[scan->nesting] = peek(frame, 0);
+    scan->last = peek(frame, 0);
     if (scan->nesting > MAX_NESTING && !scan->fatal) {
         problems_add(scan->problems, frame->name, frame->line,
                      "brackets are nested more than %d deep", MAX_NESTING);
@@ -286,6 +392,14 @@ static void forbidden(struct scan *scan, struct frame *frame)
     frame->at++;
 }
 
+static void plain(struct scan *scan, struct frame *frame)
+{
+    char byte = peek(frame, 0);
+
+    scan->last = isspace((unsigned char)byte) ? scan->last : byte;
+    copy(scan, frame, 1);
+}
+
 static void token(struct scan *scan, struct frame *frame)
 {
     char byte = peek(frame, 0);
@@ -306,7 +420,7 @@ static void token(struct scan *scan, struct frame *frame)
     else if (byte != '\0' && strchr("([{}])", byte) != NULL)
         bracket(scan, frame);
     else if ((byte >= ' ' && byte <= '~') || (byte != '\0' && strchr("\t\n\r\f", byte) != NULL))
-        copy(scan, frame, 1);
+        plain(scan, frame);
     else
         forbidden(scan, frame);
 }

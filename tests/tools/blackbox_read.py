@@ -131,6 +131,16 @@ class Read(unittest.TestCase):
         kept = self.client.call("readings", point="meter/1/dc voltage")["readings"]
         self.assertEqual([row["id"] for row in kept], [loose["id"]])
 
+    def test_readings_of_a_name_that_nothing_has_are_refused(self):
+        out, err = self.gradus("readings", "rial", status=2)
+        self.assertEqual(out.strip(), "")
+        self.assertIn("perhaps rail", err)
+        self.gradus("readings", "meter/1/dc voltage", status=2)
+        self.assertEqual(self.client.call("readings", point="rail")["readings"], [])
+        self.gradus("read", "meter", "1", "dc voltage")
+        out, _ = self.gradus("readings", "meter/1/dc voltage", "--csv")
+        self.assertEqual(len(out.splitlines()), 2)
+
     def test_probe_expectation_and_limits_hold_as_for_a_point(self):
         reading = self.client.call("read", instrument="scope", input=1, quantity="dc voltage",
                                    probe="x10", more={"expected": 60.0, "limits": {"low": 50,

@@ -40,6 +40,12 @@ static void test_nearest(void **state)
     nearest_offer(&nearest, "expcted", "excepted");
     assert_string_equal(nearest.word, "expected");
     nearest = (struct nearest) { 0 };
+    nearest = (struct nearest) { 0 };
+    nearest_offer(&nearest, "RAIL-5V", "rail_3v");
+    nearest_offer(&nearest, "RAIL-5V", "rail_5v");
+    assert_string_equal(nearest.word, "rail_5v");
+    assert_int_equal(nearest.distance, 0);
+    nearest = (struct nearest) { 0 };
     nearest_offer(&nearest, "ab", "cd");
     nearest_offer(&nearest, "", "a");
     assert_null(nearest.word);

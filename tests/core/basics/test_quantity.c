@@ -103,9 +103,20 @@ static void units_are_those_of_the_si(void **state)
     assert_string_equal(dimension_unit(DIMENSION_SIGNAL), "");
 }
 
+/* Common practice, no source. */
+static void words_of_the_workshop(void **state)
+{
+    (void)state;
+    assert_string_equal(quantity_guess("ripple"), "peak-to-peak voltage");
+    assert_string_equal(quantity_guess("VDC"), "dc voltage");
+    assert_null(quantity_guess("dc voltage"));
+    assert_null(quantity_guess(""));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(words_of_the_workshop),
         cmocka_unit_test(a_quantity_from_nowhere_still_has_a_text),
         cmocka_unit_test(pairs_that_do_not_exist_are_refused),
         cmocka_unit_test(pairs_read_back),
