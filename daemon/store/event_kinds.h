@@ -8,20 +8,26 @@
 
 #include <stdbool.h>
 
+/* Texts that stand in SQL too. */
+#define EVENT_TEXT_RUN_BEGAN "run began"
+#define EVENT_TEXT_RUN_ENDED "run ended"
+#define EVENT_TEXT_PRUNED    "pruned"
+#define EVENT_TEXT_SUMMARY   "summary"
+
 /* X(name, text, whether it is put on record) */
 #define EVENT_KIND_TABLE(X)                                                                        \
-    X(RUN_BEGAN, "run began", true)                                                                \
+    X(RUN_BEGAN, EVENT_TEXT_RUN_BEGAN, true)                                                       \
     X(LATE_ROUND, "late round", true)                                                              \
     X(ROUNDS_MISSED, "rounds missed", true)                                                        \
     X(NOT_MEASURED, "not measured", true)                                                          \
     X(CLOCK_JUMPED, "clock jumped", true)                                                          \
     X(GAP, "gap", true)                                                                            \
     X(TRIP, "trip", true)                                                                          \
-    X(RUN_ENDED, "run ended", true)                                                                \
+    X(RUN_ENDED, EVENT_TEXT_RUN_ENDED, true)                                                       \
     X(COMPENSATION_CHECKED, "compensation checked", true)                                          \
     X(LEADS_ZEROED, "leads zeroed", true)                                                          \
-    X(PRUNED, "pruned", true)                                                                      \
-    X(SUMMARY, "summary", true)                                                                    \
+    X(PRUNED, EVENT_TEXT_PRUNED, true)                                                             \
+    X(SUMMARY, EVENT_TEXT_SUMMARY, true)                                                           \
     X(INSTRUMENT_DOWN, "instrument down", false)                                                   \
     X(INSTRUMENT_BACK, "instrument back", false)                                                   \
     X(STORE_TROUBLE, "store in trouble", false)                                                    \

@@ -192,10 +192,11 @@ bool store_events_end(struct store_events *events, struct failure *failure)
 
 bool store_was_pruned(const struct store_look *look, int64_t first, int64_t last)
 {
-    sqlite3_stmt *at = store_read_about(look->sqlite,
-                                        "SELECT EXISTS (SELECT 1 FROM events WHERE kind = 'pruned'"
-                                        " AND last > ?1 AND first < ?2)",
-                                        NULL, NULL);
+    sqlite3_stmt *at =
+        store_read_about(look->sqlite,
+                         "SELECT EXISTS (SELECT 1 FROM events WHERE kind = '" EVENT_TEXT_PRUNED "'"
+                         " AND last > ?1 AND first < ?2)",
+                         NULL, NULL);
     sqlite3_bind_int64(at, 1, first);
     sqlite3_bind_int64(at, 2, last);
     bool pruned = sqlite3_step(at) == SQLITE_ROW && sqlite3_column_int(at, 0) != 0;

@@ -3,6 +3,7 @@
 
 #include "daemon/basics/json_text.h"
 #include "daemon/basics/wall_clock.h"
+#include "event_kinds.h"
 #include "store_db_priv.h"
 
 #include <string.h>
@@ -25,8 +26,8 @@ struct pruning {
 /* Readings older than a moment of runs that are not under way. */
 #define OLD_READINGS                                                                               \
     "FROM readings WHERE time_ns < ?1 AND (run IS NULL OR run NOT IN"                              \
-    " (SELECT subject FROM events AS began WHERE kind = 'run began' AND NOT EXISTS"                \
-    " (SELECT 1 FROM events WHERE kind = 'run ended' AND subject = began.subject"                  \
+    " (SELECT subject FROM events AS began WHERE kind = '" EVENT_TEXT_RUN_BEGAN "' AND NOT EXISTS" \
+    " (SELECT 1 FROM events WHERE kind = '" EVENT_TEXT_RUN_ENDED "' AND subject = began.subject"   \
     " AND id > began.id)))"
 
 static sqlite3_stmt *prepared(struct store_db *db, const char *sql, int64_t number)
@@ -71,7 +72,7 @@ static bool write_summary(struct pruning *pruning, sqlite3_stmt *at)
     encode_summary(&text, at, pruning);
     struct store_event event = { .time = pruning->time,
                                  .at = pruning->now,
-                                 .kind = "summary",
+                                 .kind = EVENT_TEXT_SUMMARY,
                                  .subject = (const char *)sqlite3_column_text(at, 0),
                                  .first = sqlite3_column_int64(at, 1),
                                  .last = sqlite3_column_int64(at, 2),
@@ -112,7 +113,7 @@ static bool remove_stretch(struct pruning *pruning, int64_t first, int64_t last,
     uint8_t digest[CHAIN_SIZE];
     struct store_event event = { .time = pruning->time,
                                  .at = pruning->now,
-                                 .kind = "pruned",
+                                 .kind = EVENT_TEXT_PRUNED,
                                  .first = first,
                                  .last = last,
                                  .after = after };
@@ -184,7 +185,8 @@ static bool prune_readings(struct pruning *pruning, double summary_s)
 static bool prune_summaries(struct pruning *pruning)
 {
     return list(pruning, "INSERT INTO temp.going SELECT id, digest FROM events"
-                         " WHERE kind = 'summary' AND time_ns < ?1 ORDER BY id LIMIT " STEP) &&
+                         " WHERE kind = '" EVENT_TEXT_SUMMARY
+                         "' AND time_ns < ?1 ORDER BY id LIMIT " STEP) &&
            remove_listed(pruning);
 }
 

@@ -2,6 +2,7 @@
 #include "store_read.h"
 
 #include "daemon/basics/json_text.h"
+#include "event_kinds.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -141,7 +142,8 @@ bool store_read_before(sqlite3 *sqlite, int64_t id, uint8_t digest[CHAIN_SIZE])
         return read_origin(sqlite, digest);
     return find_digest(sqlite, "SELECT digest FROM readings WHERE id = ?", id - 1, digest) ||
            find_digest(sqlite, "SELECT digest FROM events WHERE id = ?", id - 1, digest) ||
-           find_digest(sqlite, "SELECT after FROM events WHERE kind = 'pruned' AND last = ?",
+           find_digest(sqlite,
+                       "SELECT after FROM events WHERE kind = '" EVENT_TEXT_PRUNED "' AND last = ?",
                        id - 1, digest);
 }
 

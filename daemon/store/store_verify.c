@@ -2,6 +2,7 @@
 #include "store_verify.h"
 
 #include "drivers/basics/digest.h"
+#include "event_kinds.h"
 #include "store_read.h"
 
 #include <stdio.h>
@@ -101,8 +102,8 @@ static void walk_event(struct store_verify *verify, struct walkers *walkers)
 /* The next row is not there: it must have been removed by a removal that says so. */
 static void walk_gap(struct store_verify *verify, sqlite3 *sqlite)
 {
-    static const char sql[] =
-        "SELECT last, after FROM events WHERE kind = 'pruned' AND first = ? AND last >= first";
+    static const char sql[] = "SELECT last, after FROM events WHERE kind = '" EVENT_TEXT_PRUNED
+                              "' AND first = ? AND last >= first";
     sqlite3_stmt *statement = NULL;
     sqlite3_prepare_v2(sqlite, sql, -1, &statement, NULL);
     sqlite3_bind_int64(statement, 1, verify->last + 1);
