@@ -33,7 +33,7 @@ static bool serve_at(struct daemon *daemon, int descriptor, const char *where,
                      struct failure *failure)
 {
     return server_listen(daemon->service.server, descriptor) ||
-           failure_set(failure, FAILURE_NO_MEMORY, where, NULL, "no listener to be had");
+           failure_set(failure, FAILURE_NO_MEMORY, where, NULL, "a listener could not be set up");
 }
 
 static bool listen_at_path(struct daemon *daemon, const char *path, struct failure *failure)

@@ -42,7 +42,7 @@ void text_close(struct text *text, char bracket);
 /* Writes a key; the value comes next. `key` must need no escaping. */
 void text_key(struct text *text, const char *key);
 
-/* Writes a string; bytes that are no UTF-8 become U+FFFD. */
+/* Writes a string; bytes that are not UTF-8 become U+FFFD. */
 void text_string(struct text *text, const char *string);
 
 /* As text_string(), `count` bytes, NUL included. */

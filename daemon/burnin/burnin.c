@@ -283,7 +283,7 @@ bool burnin_start(struct burnin *burnin, const char *name, const char *by, struc
         return false;
     const struct burnin_entry *before = find(burnin, name);
     if (burnin->loop->stopping)
-        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is accepted");
     if (burnin->loop->store == NULL)
         return failure_set(failure, FAILURE_SETTINGS, burnin->loop->bench->path,
                            "store = { path = ...; } and a restart", "readings are not kept");

@@ -117,7 +117,7 @@ bool burnin_follow_begin(struct burnin_follow *follow, struct session *session, 
 {
     struct loop *loop = follow->loop;
     if (loop->stopping)
-        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is accepted");
     if (session->subscriptions >= SESSION_MAX_SUBSCRIPTIONS)
         return failure_set(failure, FAILURE_OVERLOADED, NULL, NULL,
                            "this client has %zu subscriptions", session->subscriptions);

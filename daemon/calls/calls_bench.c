@@ -64,7 +64,7 @@ static struct station *station_named(const struct service *service, const char *
         return NULL;
     struct station *station = crew_station(service->loop->crew, index);
     if (station == NULL)
-        failure_set(failure, FAILURE_STOPPING, name, NULL, "all instruments are being let go");
+        failure_set(failure, FAILURE_STOPPING, name, NULL, "all instruments are being released");
     return station;
 }
 

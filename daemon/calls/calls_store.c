@@ -52,7 +52,7 @@ static bool read_page(struct store_page *page, struct rpc_call *call,
         page->before = values[READINGS_BEFORE].integer;
     if (!read_time(&values[READINGS_SINCE], &page->since) ||
         !read_time(&values[READINGS_UNTIL], &page->until))
-        rpc_fail_params(call, "since or until is no moment",
+        rpc_fail_params(call, "since or until is not a time",
                         "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
     else if (!call_name(&values[READINGS_POINT], page->point) ||
              !call_name(&values[READINGS_RUN], page->run))

@@ -79,7 +79,7 @@ bool loop_submit(struct loop *loop, struct job *job, size_t instrument, struct s
 {
     struct station *station = crew_station(loop->crew, instrument);
     if (station == NULL)
-        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is accepted");
     give_zeros(loop, job);
     return station_submit(station, job, session, deadline_ms, failure);
 }

@@ -389,7 +389,7 @@ bool follow_begin(struct follow *follow, struct session *session, const struct f
     if (!hands_free(follow->loop, order, failure))
         return false;
     if (follow->loop->stopping)
-        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is accepted");
     if (session->subscriptions >= SESSION_MAX_SUBSCRIPTIONS)
         return failure_set(failure, FAILURE_OVERLOADED, NULL, NULL,
                            "this client has %zu subscriptions", session->subscriptions);

@@ -47,8 +47,8 @@ static void read_row(struct bench_point *point, const struct store_row *row, boo
     json_t *body = intact ? json_loads(row->body, 0, NULL) : NULL;
     const char *against = objection(point, row, body, intact);
     if (against != NULL) {
-        log_line(LOG_PRIORITY_ERROR, "%s: reading %lld of %s is no reference: %s", point->name,
-                 (long long)row->id, point->stored.point, against);
+        log_line(LOG_PRIORITY_ERROR, "%s: reading %lld of %s cannot be a reference: %s",
+                 point->name, (long long)row->id, point->stored.point, against);
     } else {
         char age[32];
         point->stored.found = row->id;

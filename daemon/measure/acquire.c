@@ -59,7 +59,7 @@ static bool recheck(const struct chain *chain, const struct setup *setup, struct
     if (!isfinite(seen->signal.value) || !isfinite(seen->signal.mean) ||
         !isfinite(seen->signal.low) || !isfinite(seen->signal.high) || seen->signal.noise < 0)
         return failure_set(failure, FAILURE_NO_VALUE, NULL, "finite figures",
-                           "the instrument's figures are no numbers");
+                           "the instrument's figures are not numbers");
     double low, high;
     setup_window(chain->input, setup, &low, &high);
     const struct range *range = &chain->input->ranges[setup->range];

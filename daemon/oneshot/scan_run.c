@@ -168,7 +168,7 @@ static bool load_profiles(const struct scan_options *options, struct shelf *shel
         return true;
     }
     return shelf_load(shelf, options->profiles) ||
-           complain(options->profiles, "is no folder that can be read");
+           complain(options->profiles, "is not a folder that can be read");
 }
 
 static int scan(const struct scan_options *options)

@@ -33,7 +33,7 @@ static bool split(const char *path, char folder[PATH_MAX], const char **name,
     *name = slash != NULL ? slash + 1 : path;
     if (length < 0 || (size_t)length >= sizeof given || (*name)[0] == '\0')
         return failure_set(failure, FAILURE_SETTINGS, NULL, "the name of a file",
-                           "\"%.120s\" is no file to write", path);
+                           "\"%.120s\" is not a file that can be written", path);
     return realpath(given, folder) != NULL || cannot(given, failure);
 }
 

@@ -265,7 +265,7 @@ static void read_drift(struct settings *settings, const config_setting_t *group,
         }
     }
     if (!found)
-        problems_at(settings->problems, group, "\"%s\" is no point of this plan", file.point);
+        problems_at(settings->problems, group, "\"%s\" is not a point of this plan", file.point);
 }
 
 /* The point that is the check standard has a chart; behind read_drift(), which writes the same place. */
@@ -281,7 +281,7 @@ static void read_check_standard(struct settings *settings, const config_setting_
     }
     if (name[0] != '\0' && found == 0)
         problems_at(settings->problems, group,
-                    "check_standard \"%s\" is no point of this plan, expected the name of one",
+                    "check_standard \"%s\" is not a point of this plan, expected the name of one",
                     name);
 }
 
@@ -294,10 +294,11 @@ static void read_command(struct settings *settings, const config_setting_t *grou
     if (list == NULL || !strict_texts(list, &words, &count, settings->problems))
         return;
     if (count == 0 || count > BURNIN_WORDS || words[0][0] != '/')
-        problems_at(settings->problems, list,
-                    "\"command\" is no program with at most %d arguments, expected its path from "
-                    "the root first, /...",
-                    BURNIN_WORDS - 1);
+        problems_at(
+            settings->problems, list,
+            "\"command\" is not a program with at most %d arguments, expected its path from "
+            "the root first, /...",
+            BURNIN_WORDS - 1);
     for (size_t i = 0; i < count && i < BURNIN_WORDS; i++)
         if ((plan->command[i] = strdup(words[i])) == NULL)
             no_memory(settings, list);

@@ -182,7 +182,7 @@ static void read_switched(struct settings *settings, const config_setting_t *gro
             instrument->switched |= UINT64_C(1) << (input - 1);
         else
             problems_at(settings->problems, element,
-                        "an element of \"switched_inputs\" is no input, expected 1 to %d",
+                        "an element of \"switched_inputs\" is not an input, expected 1 to %d",
                         PROFILE_INPUTS);
     }
 }

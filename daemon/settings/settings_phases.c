@@ -115,7 +115,7 @@ static void read_limit(struct settings *settings, const config_setting_t *group,
         }
     }
     if (!found)
-        problems_at(settings->problems, group, "\"%s\" is no point of this plan", file.point);
+        problems_at(settings->problems, group, "\"%s\" is not a point of this plan", file.point);
 }
 
 /* Each phase begins with the points as they are, in a part of one block. */

@@ -30,8 +30,8 @@
     X(SUMMARY, EVENT_TEXT_SUMMARY, true)                                                           \
     X(INSTRUMENT_DOWN, "instrument down", false)                                                   \
     X(INSTRUMENT_BACK, "instrument back", false)                                                   \
-    X(STORE_TROUBLE, "store in trouble", false)                                                    \
-    X(STORE_WELL, "store well again", false)
+    X(STORE_TROUBLE, "store not writable", false)                                                  \
+    X(STORE_WELL, "store writable again", false)
 
 enum event_kind {
 #define X(name, text, kept) EVENT_##name,

@@ -88,7 +88,7 @@ static bool start(struct store *store, struct failure *failure)
     store->reader = store_reader_new(store->settings.path, store->mailbox, on_damaged, store);
     store->started = store->reader != NULL && thread_start(&store->thread, store_writer, store);
     return store->started || failure_set(failure, FAILURE_NO_MEMORY, store->settings.path, NULL,
-                                         "no thread to be had for the store");
+                                         "no thread could be started for the store");
 }
 
 struct store *store_new(const struct bench_store *settings, struct mailbox *mailbox,

@@ -112,7 +112,7 @@ static void on_alarm(evutil_socket_t unused, short what, void *argument)
     (void)unused;
     (void)what;
     failure_set(&failure, FAILURE_DEADLINE, job->station->name, NULL,
-                "no outcome yet, %zu open there", job->station->open_count);
+                "no result yet, %zu requests open there", job->station->open_count);
     refuse(job, &failure);
 }
 
@@ -201,7 +201,8 @@ bool station_submit(struct station *station, struct job *job, struct session *se
     const struct timeval wait = { (time_t)(deadline_ms / 1e3),
                                   (suseconds_t)(fmod(deadline_ms, 1e3) * 1e3) };
     if (station->crew->stopping)
-        return failure_set(failure, FAILURE_STOPPING, station->name, NULL, "no new work is taken");
+        return failure_set(failure, FAILURE_STOPPING, station->name, NULL,
+                           "no new work is accepted");
     if (station->holder != NULL && station->holder != session)
         return refuse_held(station, failure);
     if (session != NULL && session->jobs >= SESSION_MAX_JOBS)
@@ -209,7 +210,8 @@ bool station_submit(struct station *station, struct job *job, struct session *se
                            "this client has %zu requests open", session->jobs);
     job->alarm = evtimer_new(station->crew->base, on_alarm, job);
     if (job->alarm == NULL || evtimer_add(job->alarm, &wait) != 0)
-        return failure_set(failure, FAILURE_NO_MEMORY, station->name, NULL, "no timer to be had");
+        return failure_set(failure, FAILURE_NO_MEMORY, station->name, NULL,
+                           "no timer could be set");
     job->session = session;
     if (session != NULL) {
         session->jobs++;

@@ -236,7 +236,8 @@ struct worker *worker_start(struct bench *bench, const struct bench_instrument *
     worker->instrument = instrument_new(instrument->profile, &instrument->link, instrument->name);
     worker->watch = watch_begin(worker->instrument, &instrument->profile->protocol);
     if (worker->instrument == NULL || !thread_start(&worker->thread, worker_main, worker)) {
-        failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL, "no thread to be had");
+        failure_set(failure, FAILURE_NO_MEMORY, instrument->name, NULL,
+                    "no thread could be started");
         worker_destroy(worker);
         return NULL;
     }

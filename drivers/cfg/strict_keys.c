@@ -205,7 +205,7 @@ static bool read_text(const struct strict_key *key, const config_setting_t *sett
         return false;
     }
     if (utf8_prefix(text, length) != length) {
-        problems_at(problems, setting, "\"%s\" is no UTF-8, expected UTF-8", key->name);
+        problems_at(problems, setting, "\"%s\" is not UTF-8, expected UTF-8", key->name);
         return false;
     }
     memcpy(field, text, length + 1);
@@ -258,7 +258,7 @@ static bool read_pattern(const struct strict_key *key, const config_setting_t *s
         return wrong_type(key, setting, problems);
     if (!pattern_compile(field, text, reason, sizeof reason)) {
         problems_at(problems, setting,
-                    "\"%s\" is no regular expression (%s), expected a POSIX extended one",
+                    "\"%s\" is not a regular expression (%s), expected a POSIX extended one",
                     key->name, reason);
         return false;
     }

@@ -125,7 +125,7 @@ static bool check_decimal(const struct strict_token *token, const char *text, co
     long power = 0;
 
     if (token->digits == 0) {
-        problems_add(problems, file, line, "\"%s\" is no number, expected digits", text);
+        problems_add(problems, file, line, "\"%s\" is not a number, expected digits", text);
         return false;
     }
     if (leading_power(text, &power) && (power < LEAST_POWER || power > GREATEST_POWER)) {

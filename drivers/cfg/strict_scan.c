@@ -434,7 +434,7 @@ static int line_of(const struct frame *frame, size_t at)
     return line;
 }
 
-/* Reports bytes that are no UTF-8 and skips a byte-order mark. A NUL would end the text. */
+/* Reports bytes that are not UTF-8 and skips a byte-order mark. A NUL would end the text. */
 static void encoding(struct scan *scan, struct frame *frame)
 {
     const char *nul = memchr(frame->text, '\0', frame->length);
@@ -448,7 +448,7 @@ static void encoding(struct scan *scan, struct frame *frame)
     }
     if (good < frame->length) {
         problems_add(scan->problems, frame->name, line_of(frame, good),
-                     "bytes that are no UTF-8, expected UTF-8");
+                     "bytes that are not UTF-8, expected UTF-8");
     }
     if (frame->length >= 3 && memcmp(frame->text, "\xEF\xBB\xBF", 3) == 0) {
         problems_add(scan->problems, frame->name, 1,

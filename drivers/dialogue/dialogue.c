@@ -337,7 +337,7 @@ bool dialogue_query(struct dialogue *dialogue, const char *text, double extra_ms
         not_refused(protocol, &exchange.reply, &exchange.failure) &&
         !reader(&exchange.reply, out, &exchange.failure)) {
         failure_set(&exchange.failure, FAILURE_UNEXPECTED_REPLY, NULL, NULL,
-                    "reply is no answer to the query");
+                    "reply is not an answer to the query");
         dialogue_suspect(dialogue);
     }
     return finish(dialogue, &exchange, deadline, failure);

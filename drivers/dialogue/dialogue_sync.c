@@ -459,7 +459,7 @@ static bool give_up(struct sync *sync, struct failure *failure)
 {
     if (is_wrong_identity(sync) && fits_profile(sync->dialogue, sync->other))
         return failure_set(failure, FAILURE_WRONG_IDENTITY, NULL, sync->dialogue->identity,
-                           "'%s', another unit; start gradusd anew if it was exchanged on purpose",
+                           "'%s', another unit; restart gradusd if it was exchanged on purpose",
                            sync->other);
     if (is_wrong_identity(sync))
         return failure_set(failure, FAILURE_WRONG_IDENTITY, NULL, "the identity in its profile",

@@ -72,7 +72,7 @@ static enum frame in_hash(struct framer *framer, char c, struct failure *failure
 static enum frame in_length(struct framer *framer, char c, struct failure *failure)
 {
     if (c < '0' || c > '9')
-        return invalid(failure, "digits", "length of a block is no number");
+        return invalid(failure, "digits", "length of a block is not a number");
     framer->block = framer->block * 10 + (size_t)(c - '0');
     if (--framer->digits > 0)
         return FRAME_INCOMPLETE;

@@ -91,7 +91,7 @@ static bool parse_definite(struct walk *walk, struct element *element)
 
     for (; digits > 0; digits--) {
         if (walk->at == walk->end || !is_digit(*walk->at))
-            return unexpected(walk, "digits", "length of a block is no number");
+            return unexpected(walk, "digits", "length of a block is not a number");
         length = length * 10 + (size_t)(*walk->at++ - '0');
     }
     if (length > (size_t)(walk->end - walk->at))

@@ -84,7 +84,7 @@ static bool parse_tcp(const char *text, const char *rest, struct link_spec *spec
     if (!bracketed && strchr(colon + 1, ':'))
         return wrong(failure, text, "IPv6 address without brackets");
     if (!parse_port(colon + 1, &spec->port))
-        return wrong(failure, text, "port is no number from 1 to 65535");
+        return wrong(failure, text, "port is not a number from 1 to 65535");
     return true;
 }
 

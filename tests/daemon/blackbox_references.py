@@ -128,13 +128,13 @@ class References(ReferenceCase):
             database.execute("UPDATE readings SET value = 4.0")
         database.close()
         self.restart()
-        self.daemon.wait_log("is no reference: it is not as it was written")
+        self.daemon.wait_log("cannot be a reference: it is not as it was written")
         self.refused(self.client.call, "measure", "unit")
 
     def test_another_quantity_is_none(self):
         self.client.call("measure", "rail")
         self.restart(quantity='ac voltage"; dc_level = 0.0; frequency = 1000.0; waveform = "sine')
-        self.daemon.wait_log("is no reference: it is another quantity")
+        self.daemon.wait_log("cannot be a reference: it is another quantity")
 
     def test_a_run_wants_a_numbered_one(self):
         plan = 'burnin = ( { name = "rack"; points = ( "unit" ); every_s = 1; duration_s = 60; } );\n'

@@ -170,7 +170,7 @@ class Measure(Case):
                             "measure", "rail_5v", env=environment(COLUMNS="64"))
         self.assertEqual(out, "point       value  uncertainty     k  verdict  limits\n"
                               "rail_5v  5.0132 V  ± 0.0041 V   2.00  pass     4.75 to 5.25 V\n")
-        self.assertEqual(err, "gradus: no room on 64 columns for: range, instrument\n")
+        self.assertEqual(err, "gradus: left out to fit 64 columns: range, instrument\n")
         for nonsense in ("", "0", "x", "-1", "99999999999999999999"):
             out, err = self.ask(bench(rail_5v=reading("rail_5v")), "measure", "rail_5v",
                                 env=environment(COLUMNS=nonsense))

@@ -195,8 +195,8 @@ class Read(unittest.TestCase):
             self.client.call("follow", every_ms=0)
 
     def test_words_that_mean_nothing_are_named(self):
-        for words, says in ((("meter", "one", "dc voltage"), '"one" is no input'),
-                            (("meter", "1.5", "dc voltage"), '"1.5" is no input'),
+        for words, says in ((("meter", "one", "dc voltage"), '"one" is not an input'),
+                            (("meter", "1.5", "dc voltage"), '"1.5" is not an input'),
                             (("meter", "1", "dc voltage", "--limits", "5"), "LOW:HIGH"),
                             (("meter", "1", "dc voltage", "--limits", ":"), "LOW:HIGH"),
                             (("meter", "1", "dc voltage", "--limits", "nan:1"), "LOW:HIGH"),

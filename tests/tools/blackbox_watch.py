@@ -135,7 +135,7 @@ class Watching(Case):
             self.assertLessEqual(max(map(len, terminal.text.split("\n"))), 80)
             terminal.screen.rows, terminal.screen.lines = 10, terminal.screen.lines[:10]
             terminal.resize(80, 10)
-            terminal.until(lambda: "no room for" in terminal.text)
+            terminal.until(lambda: "more do not fit" in terminal.text)
             terminal.type("\x03")
             terminal.end()
 
@@ -195,12 +195,12 @@ class Once(Case):
         self.assertEqual(status, 1)
         self.assertTrue(text.startswith("rack-1  phase soak\n"), text)
         self.assertIn("64   75", text)
-        self.assertNotIn("no room", text)
+        self.assertNotIn("do not fit", text)
 
     def test_what_does_not_fit_is_said(self):
         _, text = self.look(Bench(400), "burnin", "status")
         self.assertTrue(text.startswith("rack-1  phase soak\n"), text)
-        self.assertRegex(text, r"no room for \d+ more, the worst of them at 75 %")
+        self.assertRegex(text, r"\d+ more do not fit, the worst of them at 75 %")
 
 
 class Following(Case):
@@ -261,7 +261,7 @@ class Following(Case):
                 on_terminal(daemon, "follow", "--all", rows=12) as terminal:
             self.assertEqual(terminal.end(), 1)
             self.assertIn("p29 ", terminal.text)
-            self.assertIn("no room for 21 more points", terminal.text)
+            self.assertIn("21 more points do not fit", terminal.text)
 
     def test_machine_readable_forms_are_as_they_were(self):
         with FakeDaemon(self.follow(self.RISING, 8)) as daemon, \

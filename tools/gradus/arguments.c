@@ -79,7 +79,7 @@ static bool read_command(struct reader *reader, const char *word)
     reader->arguments->command = command_find(command_list(), word);
     if (reader->arguments->command == NULL) {
         const char *const nearest = command_nearest(word);
-        snprintf(reader->problem, reader->problem_size, "\"%s\" is no subcommand; %s%s%s", word,
+        snprintf(reader->problem, reader->problem_size, "\"%s\" is not a subcommand; %s%s%s", word,
                  nearest == NULL ? "see gradus help" : "did you mean \"",
                  nearest == NULL ? "" : nearest, nearest == NULL ? "" : "\"?");
         return false;

@@ -91,7 +91,7 @@ static void a_run_says_how_far_it_is(void **state)
               "3 d 04:05:07 left, next round in 00:00:13\n"
               "rounds late 1, missed 2; restarts 0; clock set 3 times\n"
               "units: 2 within limits\n"
-              "worst margin in % (100 amid limits, 0 at one, far < -100); ? trouble, > drift\n"
+              "worst margin in % (100 amid limits, 0 at one, far < -100); ? to check, > drift\n"
               "1   75  2   75 \n");
     free(text);
     json_decref(run);
@@ -108,14 +108,15 @@ static void units_show_their_worst_point(void **state)
     json_object_del(point_at(run, 6), "worst_margin");
     json_object_del(point_at(run, 7), "worst_margin");
     char *const text = draw(run, &screen, 0);
-    assert_non_null(strstr(text, "units: 1 within limits, 1 tripped, 1 in trouble, 1 drifting\n"));
+    assert_non_null(strstr(text, "units: 1 within limits, 1 tripped, 1 to check, 1 drifting\n"));
     assert_non_null(strstr(text, "1 TRIP  2   -4? 3   75> 4    - \n"));
     assert_non_null(
         strstr(text, "tripped\n  2026-01-31T12:00:00Z  round 17       limit       out_1_2\n"));
     assert_non_null(strstr(text,
                            "drifting; a limit will be reached at\n  2026-02-03T09:30Z  earliest "
                            "2026-02-01T08:00Z  high 5.25 V     out_3_2\n"));
-    assert_non_null(strstr(text, "in trouble now\n  failing       margin   80 %  out_2_1\n"));
+    assert_non_null(
+        strstr(text, "failing or not measured now\n  failing       margin   80 %  out_2_1\n"));
     free(text);
     json_decref(run);
 }
@@ -151,7 +152,7 @@ static void sixty_four_units_fit_one_screen(void **state)
     drift(run, 300, "2026-02-03T09:30:00.000Z");
     char *const text = draw(run, &screen, 23);
     assert_true(count_lines(text, 80) <= 23);
-    assert_null(strstr(text, "no room"));
+    assert_null(strstr(text, "do not fit"));
     assert_non_null(strstr(text, "64   75"));
     assert_non_null(strstr(text, "out_2_2\n"));
     free(text);
@@ -167,7 +168,7 @@ static void what_has_no_room_is_said(void **state)
     json_object_set_new(point_at(run, 1021), "worst_margin", json_real(0.05));
     char *const text = draw(run, &screen, 23);
     assert_int_equal(count_lines(text, 80), 23);
-    assert_non_null(strstr(text, "worst first; no room for 192 more, 36 of them tripped, "));
+    assert_non_null(strstr(text, "worst first; 192 more do not fit, 36 of them tripped, "));
     assert_non_null(strstr(text, "tripped: 100, the newest 7 of them are\n  2026-01-31T23:00:00Z"));
     free(text);
     char *const small = draw(run, &screen, 10);
@@ -177,7 +178,7 @@ static void what_has_no_room_is_said(void **state)
     drift(run, 1, "2026-02-03T09:30:00.000Z");
     char *const tiny = draw(run, &screen, 8);
     assert_int_equal(count_lines(tiny, 80), 8);
-    assert_non_null(strstr(tiny, "no room to name points: 100 tripped, 1 drifting\n"));
+    assert_non_null(strstr(tiny, "points, not listed here: 100 tripped, 1 drifting\n"));
     free(tiny);
     json_decref(run);
 }
@@ -290,7 +291,7 @@ static void runs_without_room_have_a_line_each(void **state)
     assert_non_null(strstr(text, "r-3  phase soak\n["));
     assert_non_null(
         strstr(text, "\n\nr-1  phase soak  round 50 of 200; units: 64 within limits\nold-3  "));
-    assert_non_null(strstr(text, "\nno room for 2 more; see gradus burnin status RUN\n"));
+    assert_non_null(strstr(text, "\n2 more do not fit; see gradus burnin status RUN\n"));
     free(text);
 }
 

@@ -139,8 +139,8 @@ static bool check_number(const struct option_row *row, const char *value, double
     const bool fine = read_number(value, number) && *number >= row->minimum &&
                       *number <= row->maximum && (!row->whole || *number == floor(*number));
     if (!fine) {
-        snprintf(problem, size, "%s: \"%s\" is no %s from %.10g to %.10g", row->name, value,
-                 row->whole ? "whole number" : "number", row->minimum, row->maximum);
+        snprintf(problem, size, "%s: \"%s\" is not %s from %.10g to %.10g", row->name, value,
+                 row->whole ? "a whole number" : "a number", row->minimum, row->maximum);
     }
     return fine;
 }

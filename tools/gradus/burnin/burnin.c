@@ -83,7 +83,7 @@ const struct command command_burnin = {
         "the worst margin of each unit to a limit, what tripped and when, which points drift\n"
         "and when they will reach a limit, the next round and the time left; its exit status\n"
         "is 1 when anything has tripped. On a terminal it keeps to one screen and says what\n"
-        "has no room. With --watch it is drawn anew each second (--every) until SIGINT, also\n"
+        "does not fit. With --watch it is drawn anew each second (--every) until SIGINT, also\n"
         "while the daemon is restarted; into a pipe one status goes after the other.\n"
         "report tells how a run went, or how it stands; that of a plan is its newest. It is a\n"
         "short text, or goes where --html FILE, --pdf FILE, --csv FILE, --json FILE say, any of\n"

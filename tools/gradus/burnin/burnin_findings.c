@@ -163,7 +163,7 @@ static const struct {
     const char *counted;
 } lists[FINDINGS] = { { "tripped", STYLE_BAD, "newest", "tripped" },
                       { "drifting; a limit will be reached at", STYLE_DOUBT, "next", "drifting" },
-                      { "in trouble now", STYLE_DOUBT, "first", "in trouble" } };
+                      { "failing or not measured now", STYLE_DOUBT, "first", "to check" } };
 
 static void draw_list(const struct terminal *terminal, FILE *stream,
                       const struct findings *findings, int kind, size_t lines)
@@ -174,7 +174,7 @@ static void draw_list(const struct terminal *terminal, FILE *stream,
     fputs(lists[kind].heading, stream);
     terminal_style(terminal, stream, STYLE_PLAIN);
     if (shown == 0)
-        fprintf(stream, ": %zu, no room to name them", count);
+        fprintf(stream, ": %zu, too many to list here", count);
     else if (shown < count)
         fprintf(stream, ": %zu, the %s %zu of them are", count, lists[kind].shown, shown);
     fputc('\n', stream);
@@ -185,7 +185,7 @@ static void draw_list(const struct terminal *terminal, FILE *stream,
 /* No list has room: how long they are. */
 static void draw_counts(FILE *stream, const struct findings *findings)
 {
-    const char *between = "no room to name points: ";
+    const char *between = "points, not listed here: ";
     for (int kind = 0; kind < FINDINGS; kind++) {
         if (findings->count[kind] > 0) {
             fprintf(stream, "%s%zu %s", between, findings->count[kind], lists[kind].counted);

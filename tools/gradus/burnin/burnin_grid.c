@@ -157,11 +157,11 @@ static void draw_rest(FILE *stream, const struct grid *grid, size_t from)
         troubled += !grid->units[i].tripped && grid->units[i].troubled;
         worst = fmin(worst, grid->units[i].worst);
     }
-    fprintf(stream, "worst first; no room for %zu more", grid->count - from);
+    fprintf(stream, "worst first; %zu more do not fit", grid->count - from);
     if (tripped > 0)
         fprintf(stream, ", %zu of them tripped", tripped);
     if (troubled > 0)
-        fprintf(stream, ", %zu in trouble", troubled);
+        fprintf(stream, ", %zu to check", troubled);
     if (!isnan(worst))
         fprintf(stream, ", the worst of them at %s", margin_text(worst, margin));
     fputc('\n', stream);

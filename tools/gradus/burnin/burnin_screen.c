@@ -80,7 +80,7 @@ static void put_counts(const struct terminal *terminal, FILE *stream, const stru
 {
     fprintf(stream, "%zu within limits", grid->well);
     put_count(terminal, stream, "tripped", grid->tripped, STYLE_BAD);
-    put_count(terminal, stream, "in trouble", grid->troubled, STYLE_DOUBT);
+    put_count(terminal, stream, "to check", grid->troubled, STYLE_DOUBT);
     put_count(terminal, stream, "drifting", grid->drifting, STYLE_DOUBT);
 }
 
@@ -90,8 +90,8 @@ static void draw_summary(const struct terminal *terminal, FILE *stream, const st
     put_counts(terminal, stream, grid);
     fputc('\n', stream);
     fputs(terminal->columns >= 80
-              ? "worst margin in % (100 amid limits, 0 at one, far < -100); ? trouble, > drift\n"
-              : "worst margin in %, far < -100; ? trouble, > drift\n",
+              ? "worst margin in % (100 amid limits, 0 at one, far < -100); ? to check, > drift\n"
+              : "worst margin in %, far < -100; ? to check, > drift\n",
           stream);
 }
 
@@ -201,7 +201,7 @@ static void draw_others(const struct terminal *terminal, FILE *stream, const jso
         }
     }
     if (left > 0)
-        fprintf(stream, "no room for %zu more; see gradus burnin status RUN\n", left);
+        fprintf(stream, "%zu more do not fit; see gradus burnin status RUN\n", left);
 }
 
 /* Divides the lines among the runs that are drawn whole; 0 lines: each has as many as it takes. */

@@ -223,7 +223,7 @@ static void write_rows(const struct live *live, const struct terminal *terminal,
         }
     }
     if (!all) {
-        fprintf(stream, "no room for %zu more points; those that fail come first\n",
+        fprintf(stream, "%zu more points do not fit; those that fail come first\n",
                 live->count - (lines - 1));
     }
 }
@@ -255,7 +255,7 @@ static void write_notes(const struct live *live, const struct terminal *terminal
         }
     }
     if (notes > lines)
-        fprintf(stream, "no room for %zu more notes\n", notes - (lines - 1));
+        fprintf(stream, "%zu more notes do not fit\n", notes - (lines - 1));
 }
 
 void live_write(const struct live *live, const struct terminal *terminal, FILE *stream,

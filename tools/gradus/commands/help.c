@@ -111,7 +111,7 @@ static int show_methods(const struct session *session, json_t *result)
         }
     }
     if (!found) {
-        terminal_complain(session->terminal, "\"%s\" is no method; see gradus help methods",
+        terminal_complain(session->terminal, "\"%s\" is not a method; see gradus help methods",
                           wanted);
     }
     return found ? STATUS_PASS : STATUS_USAGE;
@@ -126,7 +126,7 @@ static int run_help(const struct session *session)
         return ask(session, NULL, "methods", json_object(), ASK_PLAIN_MS, show_methods);
     const struct command *const command = command_find(session->commands, name);
     if (command == NULL) {
-        terminal_complain(session->terminal, "\"%s\" is no subcommand; see gradus help", name);
+        terminal_complain(session->terminal, "\"%s\" is not a subcommand; see gradus help", name);
         return STATUS_USAGE;
     }
     return print_usage(session, command);

@@ -151,7 +151,7 @@ static int run_read(const struct session *session)
     char name[NAME_SIZE];
     const char *const *const words = (const char *const *)session->operands;
     if (!whole_number(words[1], strlen(words[1]), &input) || input != floor(input)) {
-        terminal_complain(session->terminal, "\"%s\" is no input, expected a number from 1 on",
+        terminal_complain(session->terminal, "\"%s\" is not an input, expected a number from 1 on",
                           words[1]);
         return STATUS_USAGE;
     }

@@ -20,7 +20,7 @@ static int fetch_page(json_t *events, const char *name, json_int_t after, struct
     json_t *params = json_pack("{s:s, s:I}", "run", name, "after", after);
     int more = -1;
     if (params == NULL) {
-        fault_set(fault, STATUS_USAGE, "bad name", "the run's name is no valid UTF-8");
+        fault_set(fault, STATUS_USAGE, "bad name", "the run's name is not valid UTF-8");
     } else if (client_call(client, "burnin.events", params, ASK_PLAIN_MS + ASK_GRACE_MS, &answer,
                            fault)) {
         json_t *page = json_object_get(json_object_get(answer.json, "result"), "events");

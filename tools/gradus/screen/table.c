@@ -148,7 +148,7 @@ static void layout_narrow(const struct table *table, struct layout *layout,
         }
     }
     if (names[0] != '\0')
-        terminal_complain(terminal, "no room on %d columns for: %s", terminal->columns, names);
+        terminal_complain(terminal, "left out to fit %d columns: %s", terminal->columns, names);
 }
 
 static void layout_free(const struct table *table, struct layout *layout)

@@ -126,7 +126,7 @@ int client_send(struct client *client, const char *method, json_t *params, struc
     json_decref(request);
     if (text == NULL) {
         /* All that can keep a request from being written is text that is no UTF-8. */
-        fault_set(fault, STATUS_USAGE, "request", "an argument is no valid UTF-8 text");
+        fault_set(fault, STATUS_USAGE, "request", "an argument is not valid UTF-8 text");
         return 0;
     }
     const size_t length = strlen(text);

@@ -12,7 +12,7 @@ bool message_read(const char *line, size_t length, struct message *message, char
     json_error_t error;
     json_t *const json = json_loadb(line, length, JSON_REJECT_DUPLICATES | JSON_ALLOW_NUL, &error);
     if (!json_is_object(json)) {
-        snprintf(problem, problem_size, "%s", json == NULL ? error.text : "it is no object");
+        snprintf(problem, problem_size, "%s", json == NULL ? error.text : "it is not an object");
         json_decref(json);
         return false;
     }
