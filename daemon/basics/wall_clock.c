@@ -43,17 +43,17 @@ static bool parse_day(const char **text, struct tm *parts)
 }
 
 /* Reads what stands behind the point: 1 to 9 digits. */
-static bool parse_fraction(const char **text, int64_t *nanoseconds)
+static bool parse_fraction(const char **text, struct duration *fraction)
 {
     int64_t place = 100000000;
     const char *first = *text;
-    *nanoseconds = 0;
+    fraction->ns = 0;
     for (; isdigit((unsigned char)**text) && place > 0; (*text)++, place /= 10)
-        *nanoseconds += (**text - '0') * place;
+        fraction->ns += (**text - '0') * place;
     return *text > first;
 }
 
-static bool parse_time(const char **text, struct tm *parts, int64_t *nanoseconds)
+static bool parse_time(const char **text, struct tm *parts, struct duration *fraction)
 {
     if (!parse_digits(text, 2, 0, 23, &parts->tm_hour) || !parse_mark(text, ':') ||
         !parse_digits(text, 2, 0, 59, &parts->tm_min))
@@ -62,13 +62,13 @@ static bool parse_time(const char **text, struct tm *parts, int64_t *nanoseconds
         return true;
     if (!parse_digits(text, 2, 0, 59, &parts->tm_sec))
         return false;
-    return !parse_mark(text, '.') || parse_fraction(text, nanoseconds);
+    return !parse_mark(text, '.') || parse_fraction(text, fraction);
 }
 
 bool wall_time_read(const char *text, struct wall_time *time)
 {
     struct tm parts = { 0 };
-    int64_t fraction = 0;
+    struct duration fraction = { 0 };
     if (!parse_day(&text, &parts) ||
         (parse_mark(&text, 'T') && !parse_time(&text, &parts, &fraction)))
         return false;
@@ -77,6 +77,6 @@ bool wall_time_read(const char *text, struct wall_time *time)
     time_t seconds = timegm(&parts);
     if (*text != '\0' || parts.tm_mday != day) /* a day that does not exist becomes another one */
         return false;
-    *time = (struct wall_time) { (int64_t)seconds * SECOND_NS + fraction };
+    *time = wall_time_plus(wall_time_of((struct timespec) { .tv_sec = seconds }), fraction);
     return true;
 }

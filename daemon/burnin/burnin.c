@@ -236,7 +236,7 @@ static void forget(struct burnin *burnin)
 /* PLAN-20260131T235959Z, later by seconds where there is one of that name. */
 static void name_run(struct burnin *burnin, const char *plan, char name[BENCH_NAME])
 {
-    time_t now = time(NULL);
+    time_t now = wall_time_timespec(wall_time_now()).tv_sec;
     struct tm parts;
     char moment[24];
     do {

@@ -2,6 +2,7 @@
 #include "scrutiny.h"
 
 #include "core/range/probe_choice.h"
+#include "daemon/basics/wall_clock.h"
 #include "record_choice.h"
 
 #include <math.h>
@@ -19,7 +20,7 @@ static bool is_overdue(const struct bench_instrument *instrument)
 {
     char today[16];
     struct tm date;
-    time_t now = time(NULL);
+    const time_t now = wall_time_timespec(wall_time_now()).tv_sec;
     gmtime_r(&now, &date);
     strftime(today, sizeof today, "%Y-%m-%d", &date);
     return instrument->calibration_due[0] && strcmp(instrument->calibration_due, today) < 0;

@@ -127,6 +127,44 @@ def waits():
                 yield f"{path.relative_to(ROOT)}:{number}: sleeps: {line.strip()}"
 
 
+CLOCKS = {"drivers/basics/deadline.c", "daemon/basics/wall_clock.c", "daemon/burnin/burnin.c"}
+TIMES = """#include "daemon/burnin/plan_time.h"
+void test(struct moment m, struct wall_time w, struct duration d, struct plan_time p,
+          struct steady_time s);
+void test(struct moment m, struct wall_time w, struct duration d, struct plan_time p,
+          struct steady_time s)
+{ (void)m, (void)w, (void)d, (void)p, (void)s, (void)(%s); }
+"""
+GOOD_TIMES = ("moment_since(m, m)", "wall_time_plus(w, d)", "plan_time_since(p, p)",
+              "steady_time_since(s, s)", "wall_time_since(w, plan_time_shown(p))")
+MIXED_TIMES = ("m - m", "m + d", "moment_since(m, w)", "moment_since(m, s)", "moment_plus(m, m)",
+               "moment_plus(m, 5)", "moment_before(w, m)", "wall_time_since(w, p)",
+               "plan_time_before(p, w)", "duration_shorter(d, m)", "steady_time_since(s, m)")
+
+
+def compiles(expression):
+    run = subprocess.run([os.environ.get("CC", "cc"), "-std=gnu17", "-D_GNU_SOURCE", "-I", ROOT,
+                          "-fsyntax-only", "-x", "c", "-"], input=TIMES % expression,
+                         capture_output=True, text=True)
+    return run.returncode == 0
+
+
+def clocks():
+    """Each clock is read in one place, and its times mix with no other's."""
+    reading = re.compile(r"\b(clock_gettime|gettimeofday)\s*\((?!\d\))|\btime\s*\(NULL\)")
+    for path in sources("*.[ch]"):
+        name = str(path.relative_to(ROOT))
+        if not name.startswith(("core/", "drivers/", "daemon/")) or name in CLOCKS:
+            continue
+        for number, line in enumerate(path.read_text().split("\n"), 1):
+            if reading.search(line):
+                yield f"{name}:{number}: reads a clock by itself: {line.strip()}"
+    yield from (f"core/basics/moment.h: {good} does not compile"
+                for good in GOOD_TIMES if not compiles(good))
+    yield from (f"core/basics/moment.h: {mixed} compiles"
+                for mixed in MIXED_TIMES if compiles(mixed))
+
+
 def leftovers():
     """Nothing is left for later in the code."""
     words = re.compile(r"\b(TO" r"DO|FIX" r"ME|XX" r"X|HA" r"CK)\b")
@@ -205,7 +243,8 @@ def tidied():
 
 
 RULES = {rule.__name__: rule
-         for rule in (includes, circles, documented, sizes, layout, waits, leftovers, sourced, formatted, tidied)}
+         for rule in (includes, circles, documented, sizes, layout, waits, clocks, leftovers, sourced, formatted,
+                      tidied)}
 
 if __name__ == "__main__":
     found = list(RULES[sys.argv[1]]())

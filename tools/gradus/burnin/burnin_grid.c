@@ -116,7 +116,7 @@ static void draw_cell(const struct terminal *terminal, FILE *stream, const struc
     terminal_style(terminal, stream, STYLE_PLAIN);
 }
 
-/* 3 tripped, 2 in trouble, 1 drifting, 0 well. */
+/* 3 tripped, 2 to check, 1 drifting, 0 well. */
 static int severity(const struct unit *unit)
 {
     return unit->tripped ? 3 : unit->troubled ? 2 : unit->drifting ? 1 : 0;
