@@ -172,7 +172,7 @@ static int run_read(const struct session *session)
 const struct command command_read = {
     .name = "read",
     .arguments = "INSTRUMENT INPUT QUANTITY",
-    .summary = "measure what hangs on an input, without a point in the settings",
+    .summary = "measure what hangs on an input, named by no point",
     .usage = "One settled reading as of a point: gradus read meter 1 \"dc voltage\". All that\n"
              "holds for points of the settings holds for it: ratings, probe, uncertainty, limits.\n"
              "It is kept under the name INSTRUMENT/INPUT/QUANTITY; gradus readings finds it.\n"
