@@ -140,3 +140,15 @@ double bench_record(const struct bench_point *point)
         return point->record;
     return isnan(point->frequency) ? default_record : record_periods / point->frequency;
 }
+
+bool bench_card(const struct bench *bench, const struct bench_point *point, char text[BENCH_CARD])
+{
+    const struct bench_instrument *instrument = &bench->instruments[point->instrument];
+    int size = instrument->inputs_per_card, inputs = profile_inputs(instrument->profile);
+    if (size == 0)
+        return false;
+    int first = (point->input - 1) / size * size + 1;
+    int last = first + size - 1 < inputs ? first + size - 1 : inputs;
+    snprintf(text, BENCH_CARD, "%s inputs %d to %d", instrument->name, first, last);
+    return true;
+}

@@ -35,6 +35,7 @@ struct bench_instrument {
     uint64_t
         switched; /* bit i: a scanner in front of input i + 1 brings each point to it by itself */
     char digest[DIGEST_SIZE]; /* of everything above and of the profile's text, hexadecimal */
+    int inputs_per_card; /* neighbours that share an input card; 0: not known. No value rests on it */
 };
 
 /* One way to measure a point: an instrument that is connected to it. */
@@ -239,6 +240,13 @@ void bench_use_way(struct bench_point *point, size_t index);
  * that is measured for another purpose.
  */
 void bench_drop_limits(struct bench_point *point);
+
+/*
+ * The input card that a point is measured through, "meter inputs 9 to 16", in room for
+ * BENCH_CARD characters. False, writing nothing, when none is known.
+ */
+enum { BENCH_CARD = BENCH_NAME + 40 };
+bool bench_card(const struct bench *bench, const struct bench_point *point, char text[BENCH_CARD]);
 
 /* The instrument of that name, or NULL. */
 const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name);

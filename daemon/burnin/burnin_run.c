@@ -153,7 +153,7 @@ void burnin_run_begin(struct burnin_run *run, const char *boot, const char *by)
     encode_plan_time(text, "first_round", run->schedule.first);
     encode_plan_time(text, "end", burnin_end(&run->schedule));
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));
-    run_record_encode(text, run->plan, &run->schedule);
+    run_record_encode(text, run->bench, run->plan, &run->schedule);
     member_warnings(text);
     body_record(run, EVENT_RUN_BEGAN);
     run->host.wake(run->host.context, (struct duration) { 0 });

@@ -7,9 +7,10 @@
 #include <stdio.h>
 #include <string.h>
 
-void run_record_encode(struct text *text, const struct bench_burnin *plan,
-                       const struct burnin_schedule *schedule)
+void run_record_encode(struct text *text, const struct bench *bench,
+                       const struct bench_burnin *plan, const struct burnin_schedule *schedule)
 {
+    char card[BENCH_CARD];
     text_member_integer(text, "trip_after", plan->rules.trip_after);
     text_member_integer(text, "lost_after", plan->rules.lost_after);
     text_key(text, "phases");
@@ -29,6 +30,8 @@ void run_record_encode(struct text *text, const struct bench_burnin *plan,
         text_member_string(text, "point", point->name);
         if (point->unit_number != 0)
             text_member_integer(text, "unit_number", point->unit_number);
+        if (bench_card(bench, point, card))
+            text_member_string(text, "card", card);
         text_member_number(text, "drift", plan->drifts[i].bound);
         text_member_number(text, "drift_relative", plan->drifts[i].relative);
         text_member_number(text, "drift_reference", plan->drifts[i].reference);

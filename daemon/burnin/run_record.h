@@ -43,8 +43,8 @@ const char *run_record_phase(const struct run_record *record, size_t phase);
 bool run_record_point(const struct run_record *record, const char *point, int *unit_number,
                       struct bench_drift *drift);
 
-/* Members of the event "run began" that run_record_read() needs: rules, phases and points. */
-void run_record_encode(struct text *text, const struct bench_burnin *plan,
-                       const struct burnin_schedule *schedule);
+/* Members of the event "run began" that run_record_read() needs: rules, phases and points of a plan of the bench. */
+void run_record_encode(struct text *text, const struct bench *bench,
+                       const struct bench_burnin *plan, const struct burnin_schedule *schedule);
 
 #endif

@@ -92,6 +92,17 @@ static void print_meaning(const char *path, const struct bench *bench)
            bench->server.tcp_address);
 }
 
+/* Which inputs stand and fall together. */
+static void print_cards(const struct bench *bench)
+{
+    for (size_t i = 0; i < bench->instrument_count; i++) {
+        const struct bench_instrument *instrument = &bench->instruments[i];
+        if (instrument->inputs_per_card > 0)
+            printf("%s: input cards of %d inputs each\n", instrument->name,
+                   instrument->inputs_per_card);
+    }
+}
+
 static bool check_settings(const char *path, void (*look)(struct bench *bench))
 {
     struct bench *bench = check_load(path);
@@ -99,6 +110,7 @@ static bool check_settings(const char *path, void (*look)(struct bench *bench))
 
     if (good) {
         look(bench);
+        print_cards(bench);
         print_meaning(path, bench);
     }
     bench_unref(bench);

@@ -56,6 +56,13 @@ static const struct strict_key instrument_keys[] = {
       .type = STRICT_LIST,
       .help = "numbers of the inputs with a scanner or multiplexer in front that brings each point "
               "to it by itself, so that points may share them; default none" },
+    { .name = "inputs_per_card",
+      .type = STRICT_INTEGER,
+      .offset = FIELD(instrument.inputs_per_card),
+      .minimum = 1,
+      .maximum = PROFILE_INPUTS,
+      .help = "how many neighbouring inputs share an input card, from input 1 on: what moves "
+              "together on one in a burn-in is told as the card's; default the profile's" },
     { .name = "serial",
       .type = STRICT_GROUP,
       .help = "settings of a serial link; default the profile's" },
@@ -187,6 +194,20 @@ static void read_switched(struct settings *settings, const config_setting_t *gro
     }
 }
 
+static void read_card(struct settings *settings, const config_setting_t *group,
+                      struct bench_instrument *instrument)
+{
+    int inputs = profile_inputs(instrument->profile);
+
+    if (instrument->inputs_per_card == 0)
+        instrument->inputs_per_card = instrument->profile->inputs_per_card;
+    if (instrument->inputs_per_card > inputs) {
+        problems_at(settings->problems, strict_member(group, "inputs_per_card"),
+                    "\"inputs_per_card\" is %d, expected 1 to %d: instrument \"%s\" has no more",
+                    instrument->inputs_per_card, inputs, instrument->name);
+    }
+}
+
 /* What tells a reading's instrument from the same one set up otherwise. */
 static void read_digest(struct bench_instrument *instrument)
 {
@@ -240,8 +261,10 @@ static void read_instrument(struct settings *settings, const config_setting_t *l
     }
     read_link(settings, group, &file);
     read_switched(settings, group, &file.instrument);
-    if (file.instrument.profile != NULL)
+    if (file.instrument.profile != NULL) {
+        read_card(settings, group, &file.instrument);
         read_digest(&file.instrument);
+    }
     settings->bench->instruments[index] = file.instrument;
     check_others(settings, list, index);
 }

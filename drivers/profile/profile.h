@@ -195,6 +195,7 @@ struct profile {
     struct commands local;    /* before the link is closed */
     double max_input;         /* meter: rating of the input, volts peak; NAN: not stated */
     int inputs;               /* 1 to PROFILE_INPUTS; meter: channels of its scanner card */
+    int inputs_per_card;      /* neighbours that share an input card; 0: not stated */
     char route[PROFILE_TEXT]; /* meter: connects {input}; empty: one input, always there */
     char route_query[PROFILE_TEXT]; /* meter: asks which input is connected; empty: cannot tell */
     enum proof_kind proof;          /* of a scope one of the first two */

@@ -46,6 +46,14 @@ static const struct strict_key common_keys[] = {
       .minimum = 1,
       .maximum = PROFILE_INPUTS,
       .help = "how many there are; default 1" },
+    { .name = "inputs_per_card",
+      .type = STRICT_INTEGER,
+      .offset = offsetof(struct profile, inputs_per_card),
+      .minimum = 1,
+      .maximum = PROFILE_INPUTS,
+      .help =
+          "how many neighbours share an input card, from input 1 on: what moves together on one "
+          "is told as the card's; default not stated" },
     { .name = "locks_panel",
       .type = STRICT_BOOL,
       .offset = offsetof(struct profile, locks_panel),
@@ -261,6 +269,11 @@ static void read_root(struct profile_owner *owner, const config_setting_t *root,
         profile_read_meter(owner, root, problems);
     else
         profile_read_scope(owner, root, problems);
+    if (profile->inputs_per_card > profile_inputs(profile)) {
+        problems_at(problems, strict_member(root, "inputs_per_card"),
+                    "\"inputs_per_card\" is %d, expected 1 to %d: there are no more inputs",
+                    profile->inputs_per_card, profile_inputs(profile));
+    }
 }
 
 struct profile *profile_read(const char *text, size_t length, const char *path,

@@ -252,6 +252,38 @@ class CheckStandards(BurninCase):
         self.assertNotIn("chart", self.client.call("burnin.study", run="rack", point="out_01"))
 
 
+class InputCards(BurninCase):
+    cards = 4
+
+    def settings(self, **options):
+        return super().settings(**options).replace('name = "meter";',
+                                                   f'name = "meter"; inputs_per_card = {self.cards};')
+
+    def test_which_card_a_point_is_on_is_on_record(self):
+        self.client.call("burnin.start", "rack")
+        self.until(lambda: self.events("run began"))
+        cards = {point["point"]: point.get("card")
+                 for point in self.events("run began")[0][1]["points"]}
+        self.assertEqual(cards["out_01"], "meter inputs 1 to 4")
+        done = self.check()
+        self.assertEqual(done.returncode, 0, done)
+        self.assertIn("meter: input cards of 4 inputs each", done.stdout)
+
+    def test_a_card_has_no_more_inputs_than_the_instrument(self):
+        self.cards = 17
+        done = self.check()
+        self.assertEqual(done.returncode, 2, done)
+        self.assertIn('"inputs_per_card" is 17, expected 1 to 16: instrument "meter" has no more',
+                      done.stderr)
+
+    def check(self):
+        path = pathlib.Path(self.folder, "cards.cfg")
+        path.write_text(self.settings().replace('profiles = "', 'profiles = "' + os.path.join(
+            os.environ["GRADUS_SOURCE"], "config/")))
+        return subprocess.run([os.environ["GRADUSD"], "--check", str(path)], capture_output=True,
+                              text=True, check=False, timeout=LIMIT_S)
+
+
 class Studies(BurninCase):
     more = "warm_up_s = 0.2;"
 

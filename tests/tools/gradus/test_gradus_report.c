@@ -187,6 +187,40 @@ static void units_that_all_drift_are_not_the_meter(void **state)
     report_end(&report);
 }
 
+/* One meter, four points on each of two input cards: what the points of one do is the card's. */
+static void a_drifting_card_is_one_finding(void **state)
+{
+    (void)state;
+    struct report report;
+    char text[WORDS_SIZE] = "";
+    json_t *events = read_json(began);
+    json_t *points = json_object_get(json_object_get(json_array_get(events, 0), "body"), "points");
+    json_array_clear(points);
+    for (int i = 0; i < 8; i++) {
+        char name[16], card[64];
+        snprintf(name, sizeof name, "p%d", i);
+        snprintf(card, sizeof card, "meter inputs %d to %d", i / 4 * 4 + 1, i / 4 * 4 + 4);
+        json_array_append_new(points, json_pack("{s:s, s:s}", "point", name, "card", card));
+    }
+    assert_true(report_begin(&report, events, 2));
+    for (int i = 0; i < 8; i++) {
+        char name[16], more[400];
+        snprintf(name, sizeof name, "p%d", i);
+        snprintf(more, sizeof more,
+                 ",'mean':5,'unit_number':%d,'finding':{'kind':'%s','noise':1e-6},'trend':{"
+                 "'per_hour':%g,'standard_uncertainty':1e-8},'instruments':[{'name':'meter'}]",
+                 i + 1, i >= 4 ? "drift" : "steady", i >= 4 ? 5e-5 : 0);
+        assert_true(report_add(&report, study(name, more)));
+    }
+    report_sort(&report);
+    report_share(&report);
+    report_warnings(&report, add_sentence, text);
+    assert_non_null(strstr(text, "The input card meter inputs 5 to 8 drifts: 4 of the points "
+                                 "measured with it move alike"));
+    assert_null(strstr(text, "The instrument"));
+    report_end(&report);
+}
+
 /* A pen that counts. */
 struct counted {
     size_t paths;
@@ -483,6 +517,7 @@ int main(void)
         cmocka_unit_test(words_say_what_was_found),
         cmocka_unit_test(a_drifting_meter_is_one_finding),
         cmocka_unit_test(units_that_all_drift_are_not_the_meter),
+        cmocka_unit_test(a_drifting_card_is_one_finding),
         cmocka_unit_test(a_gap_stays_a_gap),
         cmocka_unit_test(a_drift_failure_shows_in_the_plot),
         cmocka_unit_test(failures_are_told_with_their_causes),

@@ -140,6 +140,18 @@ static int unit_of(struct report *report, const struct report_point *point)
     return (int)i;
 }
 
+static const char *card_of(const struct report *report, const char *name)
+{
+    const json_t *each;
+    size_t index;
+    json_array_foreach(field_at(report->began, "points"), index, each)
+    {
+        if (strcmp(field_text_or_empty(each, "point"), name) == 0)
+            return field_text(each, "card");
+    }
+    return NULL;
+}
+
 bool report_add(struct report *report, json_t *study)
 {
     if (field_text(study, "point") == NULL ||
@@ -152,6 +164,7 @@ bool report_add(struct report *report, json_t *study)
     point->name = field_text(study, "point");
     point->worst = field_number(study, "worst_margin.value");
     point->digits = report->digits;
+    point->card = card_of(report, point->name);
     point->dead = field_true(study, "dead");
     point->undecided = is_undecided(study);
     point->class = classify(point);

@@ -38,12 +38,13 @@ struct report_point {
     const char *name; /* borrowed from it */
     int unit;         /* index into report.units */
     enum report_class class;
-    bool undecided;          /* within the uncertainty of a limit, and not beyond it */
-    int digits;              /* that uncertainties are written with */
-    double worst;            /* margin, 1 in the middle, 0 at the limit; NAN: none */
-    bool dead;               /* it reads next to nothing where limits ask for much */
-    size_t limit_set;        /* among limits that differ by phase, from 1; 0: they do not */
-    const char *shared;      /* instrument or probe that it moves with; NULL: none; borrowed */
+    bool undecided;     /* within the uncertainty of a limit, and not beyond it */
+    int digits;         /* that uncertainties are written with */
+    double worst;       /* margin, 1 in the middle, 0 at the limit; NAN: none */
+    bool dead;          /* it reads next to nothing where limits ask for much */
+    size_t limit_set;   /* among limits that differ by phase, from 1; 0: they do not */
+    const char *card;   /* input card that it was measured through; NULL: not known; borrowed */
+    const char *shared; /* instrument, card or probe that it moves with; NULL: none; borrowed */
     const char *shared_kind; /* which of these that is */
     struct report_bucket *buckets;
     size_t bucket_count;

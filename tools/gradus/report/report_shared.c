@@ -17,11 +17,13 @@ static const double alike = 2;
 static const struct kind {
     const char *key;
     const char *text;
-} kinds[] = { { "instruments", "instrument" }, { "probes", "probe" } };
+} kinds[] = { { "instruments", "instrument" }, { "card", "input card" }, { "probes", "probe" } };
 
 /* The one that served all readings of a point; NULL: several did, or none. */
 static const char *used(const struct report_point *point, const char *key)
 {
+    if (strcmp(key, "card") == 0)
+        return point->card;
     const json_t *list = field_at(point->study, key);
     return json_array_size(list) == 1 ? field_text(json_array_get(list, 0), "name") : NULL;
 }

@@ -60,6 +60,14 @@ static void tell_instruments(const struct report *report, const json_t *study, s
     }
 }
 
+static void tell_card(const struct report_point *point, struct told *told)
+{
+    const struct report_use use = { "input card", point->card != NULL ? point->card : "",
+                                    "",           "",
+                                    NAN,          false };
+    tell(told, &use);
+}
+
 static void tell_probes(const json_t *study, struct told *told)
 {
     size_t index;
@@ -90,6 +98,8 @@ void report_uses(const struct report *report,
     struct told told = { .each = each, .context = context };
     for (size_t i = 0; i < report->point_count; i++)
         tell_instruments(report, report->points[i].study, &told);
+    for (size_t i = 0; i < report->point_count; i++)
+        tell_card(&report->points[i], &told);
     for (size_t i = 0; i < report->point_count; i++)
         tell_probes(report->points[i].study, &told);
     for (size_t i = 0; i < report->point_count; i++) {

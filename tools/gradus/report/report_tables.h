@@ -5,9 +5,9 @@
 
 #include "report_words.h"
 
-/* An instrument, a probe, settings or a version that readings were taken with. */
+/* An instrument, an input card, a probe, settings or a version that readings were taken with. */
 struct report_use {
-    const char *kind; /* "instrument", "probe", "settings", "software" */
+    const char *kind; /* "instrument", "input card", "probe", "settings", "software" */
     const char *name;
     const char *identity; /* of an instrument; "" */
     const char *due;      /* its calibration; "" */
