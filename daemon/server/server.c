@@ -29,8 +29,8 @@ enum { KEPT_BACK = 8 };
  */
 static void tune_tcp(evutil_socket_t descriptor)
 {
-    const int on = 1, idle_s = 60, interval_s = 10, probes = 6;
-    const unsigned unacknowledged_ms = 120000;
+    const int on = 1, idle_s = 50, interval_s = 10, probes = 6;
+    const unsigned unacknowledged_ms = 100000; /* looked at with each probe */
     setsockopt(descriptor, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
     setsockopt(descriptor, SOL_SOCKET, SO_KEEPALIVE, &on, sizeof on);
     setsockopt(descriptor, IPPROTO_TCP, TCP_KEEPIDLE, &idle_s, sizeof idle_s);

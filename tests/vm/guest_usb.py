@@ -12,7 +12,7 @@ from pathlib import Path
 
 import lab
 from gadget import ACM_PRODUCT, CONTROLLERS, TMC_PRODUCT, VENDOR, Gadget
-from gradusd import Gradusd
+from gradusd import Gradusd, RpcError
 from machine import ADAPTER_USB
 from rig import LISTEN, SOURCE, RigCase, link_of
 from standin import StandIn
@@ -142,6 +142,53 @@ points = ( {{ name = "rail"; instrument = "{name}"; input = 1; probe = "direct";
 """
         with Gradusd(os.environ["GRADUSD"], settings, self.rig.folder) as daemon:
             self.assert_right(daemon.client().call("measure", "rail"))
+
+
+class CutBlock(RigCase):
+    """A scope that may take a minute for an answer, and whose block stops in the middle."""
+
+    RIG = {"adapter": "tarnwerk-scope", "face": "usb", "patience_ms": 60000.0}
+    DEADLINE_MS = 3000
+    # What a machine that is busy may add; a minute's wait is far beyond it.
+    LATE_S = 6.0
+
+    @classmethod
+    def setUpClass(cls):
+        super().setUpClass()
+        path = Path(cls.rig.folder, "tarnwerk-scope.cfg")
+        text = path.read_text(encoding="utf-8").replace("points = 2000;", "points = 200000;")
+        text = text.replace("bandwidth = 100e6;", "bandwidth = 1e6;")
+        path.write_text(text.replace("reply_limit = 65536;", "reply_limit = 1000000;"),
+                        encoding="utf-8")
+
+    def run_cut(self, fault):
+        client = self.rig.start()
+        self.assert_right(client.call("measure", point="adapter", deadline_ms=60000))
+        for chance in (0.3, 0.5):
+            # One of the record's answers: the first ones are short, the block comes behind them.
+            self.bench.fault("adapter", fault, count=1, probability=chance)
+            begun = time.monotonic()
+            try:
+                self.assert_right(client.call("measure", point="adapter",
+                                              deadline_ms=self.DEADLINE_MS))
+            except RpcError as error:
+                self.assertIn(error.data["reason"],
+                              ("deadline passed", "no reply in time", "unexpected reply",
+                               "link down"))
+            self.assertLess(time.monotonic() - begun, self.DEADLINE_MS / 1000 + self.LATE_S)
+            self.bench.clear("adapter")
+            begun = time.monotonic()
+            self.assert_right(client.call("measure", point="adapter", deadline_ms=20000))
+            self.assertLess(time.monotonic() - begun, 20 + self.LATE_S)
+
+    def test_half_a_block_ends_by_the_deadline(self):
+        self.run_cut("half")
+
+    def test_a_block_without_an_end(self):
+        self.run_cut("no_end")
+
+    def test_nothing_at_all(self):
+        self.run_cut("silent")
 
 
 class Listing(RigCase):

@@ -11,6 +11,7 @@
 #include <errno.h>
 #include <event2/event.h>
 #include <fcntl.h>
+#include <netinet/tcp.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -480,6 +481,51 @@ static void a_unix_socket_is_replaced_only_when_stale(void **state)
     rmdir(folder);
 }
 
+/* The server's end of a connection, told by whom it is connected to. */
+static int server_end(int client)
+{
+    struct sockaddr_in own, peer;
+    socklen_t size = sizeof own;
+    assert_int_equal(getsockname(client, (struct sockaddr *)&own, &size), 0);
+    for (int other = 3; other < 1024; other++) {
+        size = sizeof peer;
+        if (getpeername(other, (struct sockaddr *)&peer, &size) == 0 &&
+            peer.sin_family == AF_INET && peer.sin_port == own.sin_port)
+            return other;
+    }
+    fail_msg("the server has no end of the connection");
+    return -1;
+}
+
+static int option(int descriptor, int level, int name)
+{
+    int value = -1;
+    socklen_t size = sizeof value;
+    assert_int_equal(getsockopt(descriptor, level, name, &value, &size), 0);
+    return value;
+}
+
+/*
+ * A host that loses its power sends no end of the stream. The kernel asks it after so long, so
+ * many times (tcp(7)), and gives up within the two minutes that are stated, its coarse timers
+ * included; what is on its way to it is given up as soon.
+ */
+static void a_host_that_vanished_is_asked_for(void **state)
+{
+    struct owner *owner = *state;
+    int client = connect_to(owner);
+    run_until(owner, &owner->opened, 1);
+    int end = server_end(client);
+    assert_int_equal(option(end, SOL_SOCKET, SO_KEEPALIVE), 1);
+    int idle = option(end, IPPROTO_TCP, TCP_KEEPIDLE);
+    int probes = option(end, IPPROTO_TCP, TCP_KEEPCNT);
+    int interval = option(end, IPPROTO_TCP, TCP_KEEPINTVL);
+    assert_true(idle > 0 && probes > 0 && interval > 0 && idle + probes * interval <= 110);
+    int unacknowledged = option(end, IPPROTO_TCP, TCP_USER_TIMEOUT);
+    assert_true(unacknowledged > 0 && unacknowledged <= 110000);
+    close(client);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -495,6 +541,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_client_too_many_is_told_whatever_it_has_sent, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(a_quiet_client_gives_way, setup, teardown),
+        cmocka_unit_test_setup_teardown(a_host_that_vanished_is_asked_for, setup, teardown),
         cmocka_unit_test_setup_teardown(a_place_is_kept_back_for_the_unix_socket, setup, teardown),
         cmocka_unit_test(an_address_that_is_none_is_refused),
         cmocka_unit_test(a_unix_socket_is_replaced_only_when_stale),
