@@ -113,24 +113,30 @@ static bool catch_signals(struct daemon *daemon)
     return signal(SIGPIPE, SIG_IGN) != SIG_ERR && signal(SIGXFSZ, SIG_IGN) != SIG_ERR;
 }
 
-static void write_end_text(char text[DAEMON_END_TEXT], const char *what)
+static void write_end_text(char text[DAEMON_END_TEXT], enum failure_code code, const char *what)
 {
     snprintf(text, DAEMON_END_TEXT,
              "{\"jsonrpc\":\"2.0\",\"error\":{\"code\":%d,\"message\":\"%s\",\"data\":{\"reason\":"
              "\"%s\",\"what\":\"%s\"}},\"id\":null}\n",
-             failure_rpc_code(FAILURE_OVERLOADED), failure_reason(FAILURE_OVERLOADED),
-             failure_reason(FAILURE_OVERLOADED), what);
+             failure_rpc_code(code), failure_reason(code), failure_reason(code), what);
 }
 
 /* The texts for clients too many are made ahead: there may be no memory when they are wanted. */
 static void write_end_texts(struct daemon *daemon)
 {
-    write_end_text(daemon->full_text,
+    write_end_text(daemon->full_text, FAILURE_CONNECTIONS,
                    "as many connections are open as server.clients allows, and none of them has "
                    "been quiet for long (server.quiet_s); over TCP an eighth is kept back");
-    write_end_text(daemon->displaced_text,
+    write_end_text(daemon->displaced_text, FAILURE_CONNECTIONS,
                    "this connection was quiet for longer than server.quiet_s (ten times that while "
                    "it follows or holds something), and another one needed its place");
+    write_end_text(daemon->silent_text, FAILURE_DEADLINE,
+                   "this connection said nothing within server.quiet_s");
+    write_end_text(daemon->stranger_text, FAILURE_NOT_ALLOWED,
+                   "this connection did not say within 10 s who it is: authenticate, or a "
+                   "certificate that access.certificates names");
+    write_end_text(daemon->revoked_text, FAILURE_NOT_ALLOWED,
+                   "the token of this connection has run out, or was taken back");
 }
 
 /* Everything but the sockets and the instruments. */
@@ -183,6 +189,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     daemon->service.started_at = monotonic_now();
     daemon->service.started = wall_time_now();
     daemon->service.loop = &daemon->loop;
+    daemon->service.access = &daemon->access;
     daemon->rpc =
         (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply, call_admit };
     loop_keep(&daemon->loop);
@@ -219,6 +226,7 @@ void daemon_free(struct daemon *daemon)
         return;
     end_crew(daemon);
     server_free(daemon->service.server);
+    access_end(&daemon->access);
     loop_close_store(&daemon->loop);
     crew_free(daemon->loop.crew);
     follow_free(daemon->service.follow);

@@ -4,6 +4,7 @@
 #define GRADUS_DAEMON_DAEMON_PRIV_H
 
 #include "daemon.h"
+#include "daemon/access/access.h"
 #include "daemon/calls/service.h"
 #include "daemon/loop/loop.h"
 #include "daemon/server/server.h"
@@ -17,6 +18,7 @@ struct daemon {
     struct loop loop;
     struct service service;
     struct rpc_service rpc;
+    struct access access;
     struct event *signals[DAEMON_SIGNALS];
     struct event *flushed; /* looks whether all clients have got their last answers */
     struct moment flush_until;
@@ -25,6 +27,9 @@ struct daemon {
     ino_t unix_inode;
     char full_text[DAEMON_END_TEXT];      /* what a client too many is told */
     char displaced_text[DAEMON_END_TEXT]; /* and one that gives way to another */
+    char silent_text[DAEMON_END_TEXT];    /* one that never said anything */
+    char stranger_text[DAEMON_END_TEXT];  /* one that never said who it is */
+    char revoked_text[DAEMON_END_TEXT];   /* one whose token is not taken any more */
 };
 
 /* What the socket server calls; its context is a struct daemon. */

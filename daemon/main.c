@@ -5,6 +5,7 @@
  * command line or the settings.
  */
 #include "daemon.h"
+#include "daemon/access/tokens.h"
 #include "daemon/basics/log.h"
 #include "daemon/calls/methods_page.h"
 #include "daemon/loop/references.h"
@@ -51,6 +52,27 @@ static int serve(const struct options *options)
     return EXIT_SUCCESS;
 }
 
+/* FILE NAME ROLE [DAYS]: the token on standard output, and nowhere else. */
+static int make_token(int count, char **words)
+{
+    enum { YEAR = 365, LONGEST = 3650 };
+    struct failure failure = { 0 };
+    char text[600];
+    enum role role = ROLE_NONE;
+    int days = count == 4 ? atoi(words[3]) : YEAR;
+    if (count < 3 || count > 4 || !tokens_is_name(words[1]) || !role_of(words[2], &role) ||
+        role == ROLE_NONE || days < 1 || days > LONGEST) {
+        fprintf(stderr, "gradusd --token FILE NAME ROLE [DAYS]: a name of letters, digits, _ . -, "
+                        "one of the roles look, measure, run, administer, and 1 to 3650 days "
+                        "(365)\n");
+        return STATUS_USAGE;
+    }
+    if (tokens_make(words[0], words[1], role, days, stdout, &failure))
+        return EXIT_SUCCESS;
+    fprintf(stderr, "%s\n", failure_text(&failure, text, sizeof text));
+    return failure_exit_status(failure.code);
+}
+
 int main(int argc, char **argv)
 {
     /* What the numerical library cannot work out is no number then; else it would end the daemon. */
@@ -65,6 +87,8 @@ int main(int argc, char **argv)
         return try_run(options.rest_argc, options.rest_argv);
     case TASK_SCAN:
         return scan_run(options.rest_argc, options.rest_argv);
+    case TASK_TOKEN:
+        return make_token(options.rest_argc, options.rest_argv);
     case TASK_KEYS:
         settings_print_keys(stdout);
         profile_print_keys(stdout);

@@ -15,6 +15,7 @@ enum {
     OPTION_READY,
     OPTION_TRY,
     OPTION_SCAN,
+    OPTION_TOKEN,
     OPTION_KEYS,
     OPTION_METHODS,
     OPTION_VERSION,
@@ -48,6 +49,9 @@ static const struct {
     { { "scan", no_argument, NULL, OPTION_SCAN },
       " ...",
       "list what is plugged in, for the settings; --scan --help says more" },
+    { { "token", no_argument, NULL, OPTION_TOKEN },
+      " FILE NAME ROLE [DAYS]",
+      "make a token, put its line into the file, and say it once" },
     { { "keys", no_argument, NULL, OPTION_KEYS },
       "",
       "list every key of settings and profiles with type, unit and default" },
@@ -163,8 +167,10 @@ struct options options_read(int argc, char **argv, FILE *errors)
         longs[i] = table[i].option;
     optind = 0;
     while ((option = getopt_long(argc, argv, "", longs, NULL)) != -1) {
-        if (option == OPTION_TRY || option == OPTION_SCAN) {
-            options.task = option == OPTION_TRY ? TASK_TRY : TASK_SCAN;
+        if (option == OPTION_TRY || option == OPTION_SCAN || option == OPTION_TOKEN) {
+            options.task = option == OPTION_TRY    ? TASK_TRY
+                           : option == OPTION_SCAN ? TASK_SCAN
+                                                   : TASK_TOKEN;
             options.rest_argc = argc - optind;
             options.rest_argv = argv + optind;
             return options;

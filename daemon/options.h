@@ -11,6 +11,7 @@ enum options_task {
     TASK_CHECK,   /* look for mistakes in the settings and open nothing */
     TASK_TRY,     /* run a profile against an instrument */
     TASK_SCAN,    /* list what is plugged in */
+    TASK_TOKEN,   /* make a token */
     TASK_KEYS,    /* list the keys of settings and profiles */
     TASK_METHODS, /* list the methods of the socket */
     TASK_VERSION,
@@ -25,7 +26,7 @@ struct options {
     char tcp_address[64];  /* empty: as the settings say */
     int tcp_port;
     int ready_fd;  /* -1: nobody waits */
-    int rest_argc; /* TASK_TRY, TASK_SCAN: what follows it */
+    int rest_argc; /* TASK_TRY, TASK_SCAN, TASK_TOKEN: what follows it */
     char **rest_argv;
 };
 

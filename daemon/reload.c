@@ -11,6 +11,8 @@
 
 bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *failure)
 {
+    if (!access_load(&daemon->access, &bench->access, failure))
+        return false;
     struct measure_memory *last = calloc(bench->point_count + 1, sizeof *last);
     if (last == NULL)
         return failure_no_memory(failure, "the points");
@@ -24,6 +26,7 @@ bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *f
     daemon->loop.bench = bench_ref(bench);
     bench_unref(before);
     burnin_rebind(daemon->service.burnin, bench);
+    server_encrypt(daemon->service.server, daemon->access.tls);
     server_limit(daemon->service.server, bench->server.line_limit, (size_t)bench->server.clients);
     server_patience(daemon->service.server, bench->server.quiet_s);
     return true;

@@ -1,8 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Connections of the socket server as sessions: what comes from them, and how they are reached. */
+#include "daemon/access/tls.h"
+#include "daemon/basics/wall_clock.h"
 #include "daemon/server/http_line.h"
 #include "daemon_priv.h"
 
+#include <netdb.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -28,6 +31,22 @@ static void peer_idle(void *peer)
 
 static const struct peer_ops socket_peer = { peer_send, peer_slow, peer_gone, peer_idle };
 
+/* How long somebody over TCP may go without saying who it is. */
+static const double stranger_s = 10.0;
+
+/* Where somebody over TCP comes from, for the log and for slowing down who tries tokens. */
+static void note_address(struct session *session, int descriptor)
+{
+    struct sockaddr_storage address = { 0 };
+    socklen_t size = sizeof address;
+    const struct sockaddr *any = (const struct sockaddr *)&address;
+    if (getpeername(descriptor, (struct sockaddr *)&address, &size) != 0 ||
+        getnameinfo(any, size, session->address, sizeof session->address, NULL, 0,
+                    NI_NUMERICHOST) != 0)
+        snprintf(session->address, sizeof session->address, "%.63s", session->who.name);
+    session->from = guard_key(&address);
+}
+
 static void *on_opened(void *context, struct client *client)
 {
     const struct daemon *daemon = context;
@@ -37,10 +56,11 @@ static void *on_opened(void *context, struct client *client)
     session->ops = &socket_peer;
     session->peer = client;
     session->id = server_client_id(client);
-    session->who =
-        server_client_is_local(client)
-            ? principal_of_peer(server_client_descriptor(client), &daemon->loop.bench->people)
-            : principal_stranger();
+    session->who = server_client_is_local(client)
+                       ? principal_of_peer(server_client_descriptor(client),
+                                           &daemon->loop.bench->access.people)
+                       : principal_stranger();
+    note_address(session, server_client_descriptor(client));
     return session;
 }
 
@@ -80,6 +100,28 @@ static void on_too_long(void *context, void *user)
     text_free(&text);
 }
 
+static void on_secured(void *context, void *user, const struct ssl_st *tls)
+{
+    const struct daemon *daemon = context;
+    struct session *session = user;
+    char subject[TLS_SUBJECT];
+    if (tls_subject(tls, subject))
+        session->who = access_certificate(&daemon->loop.bench->access, subject);
+}
+
+static const char *on_overdue(void *context, void *user, bool said, struct duration quiet)
+{
+    struct daemon *daemon = context;
+    const struct session *session = user;
+    double quiet_s = duration_seconds(quiet);
+    if (session->token[0] != '\0' &&
+        !tokens_hold(&daemon->access.tokens, session->token, wall_time_now().ns / SECOND_NS))
+        return daemon->revoked_text;
+    if (!session->who.local && session->who.role == ROLE_NONE && quiet_s > stranger_s)
+        return daemon->stranger_text;
+    return !said && quiet_s > daemon->loop.bench->server.quiet_s ? daemon->silent_text : NULL;
+}
+
 static const char *on_too_many(void *context)
 {
     const struct daemon *daemon = context;
@@ -111,6 +153,8 @@ const struct server_handlers daemon_server_handlers = {
     .displaced = on_displaced,
     .closed = on_closed,
     .claim = on_claim,
+    .secured = on_secured,
+    .overdue = on_overdue,
 };
 
 void daemon_send_reply(void *context, void *peer, const char *text, size_t length)

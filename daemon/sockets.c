@@ -52,11 +52,11 @@ static bool listen_at_address(struct daemon *daemon, const char *address, int po
     int descriptor = listen_tcp(address, port, failure);
     if (descriptor < 0)
         return false;
+    if (!access_serves_tcp(&daemon->loop.bench->access, listen_is_loopback(descriptor), failure)) {
+        close(descriptor);
+        return false;
+    }
     log_line(LOG_PRIORITY_NOTICE, "listening at %s port %d", address, listen_port(descriptor));
-    if (!listen_is_loopback(descriptor))
-        log_line(LOG_PRIORITY_WARNING,
-                 "%s port %d can be reached from other machines: whoever reaches it may measure",
-                 address, listen_port(descriptor));
     return serve_at(daemon, descriptor, address, failure);
 }
 

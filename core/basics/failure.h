@@ -39,6 +39,7 @@
     X(HELD, "held by another client", -32021, 3, false)                                            \
     X(STOPPING, "daemon is stopping", -32022, 3, false)                                            \
     X(OVERLOADED, "too many requests waiting", -32023, 3, false)                                   \
+    X(CONNECTIONS, "too many connections", -32025, 3, false)                                       \
     X(NOT_ALLOWED, "not allowed", -32024, 2, false)                                                \
     X(UNKNOWN_POINT, "unknown point", -32030, 2, false)                                            \
     X(UNKNOWN_INSTRUMENT, "unknown instrument", -32031, 2, false)                                  \

@@ -14,7 +14,7 @@
 #include "core/input/probe.h"
 #include "core/input/waveshape.h"
 #include "core/uncertainty/limits.h"
-#include "daemon/access/principal.h"
+#include "daemon/access/access_rules.h"
 #include "drivers/link/link.h"
 #include "drivers/profile/profile.h"
 
@@ -178,7 +178,7 @@ struct bench {
     char *text;               /* with all includes, and after it the texts of the profiles */
     char digest[DIGEST_SIZE]; /* SHA-256 of that text, hexadecimal */
     struct bench_server server;
-    struct access_people people;               /* at the Unix socket */
+    struct access_rules access;
     double loading_share;                      /* loading above it is warned of, relative */
     double lead_zero_s;                        /* how long a zero of leads holds */
     enum mistake_policy policy[MISTAKE_COUNT]; /* what is done about each mistake */

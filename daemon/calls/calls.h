@@ -18,6 +18,9 @@ struct service;
  */
 bool call_admit(void *context, struct rpc_call *call, const struct rpc_method *method);
 
+/* calls_access.c: who one is; answered at once. */
+rpc_handler call_authenticate;
+
 /* calls_bench.c: what there is and how it is doing; answered at once. */
 rpc_handler call_points;
 rpc_handler call_instruments;

@@ -17,6 +17,11 @@
 
 static const struct rpc_parameter none[] = { { .name = NULL } };
 
+static const struct rpc_parameter authenticate_parameters[] = {
+    [AUTHENTICATE_TOKEN] = { "token", RPC_TEXT, true, 0, 0, 0, "what gradus token wrote out" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter measure_parameters[] = {
     [MEASURE_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
     [MEASURE_REPEAT] = { "repeat", RPC_INTEGER, false, 1, 1, 10000, "readings to average" },
@@ -173,6 +178,9 @@ static const struct rpc_parameter talk_parameters[] = {
 };
 
 static const struct rpc_method table[] = {
+    { "authenticate", ROLE_NONE, authenticate_parameters, call_authenticate,
+      "says who one is, by a token; over TCP the first call, unless a certificate has said it",
+      "name and role" },
     { "points", ROLE_LOOK, none, call_points, "the test points of the bench",
       "what is configured: name, quantity, unit, instrument, input, probe, expected, "
       "limits, reference{point id value uncertainty verdict time age_s} (a stored one; "

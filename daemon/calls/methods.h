@@ -9,6 +9,7 @@
 
 #include "daemon/server/rpc.h"
 
+enum { AUTHENTICATE_TOKEN };
 enum { MEASURE_POINT, MEASURE_REPEAT, MEASURE_DEADLINE };
 enum {
     READ_INSTRUMENT,

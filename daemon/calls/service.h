@@ -10,11 +10,13 @@
 #include "daemon/loop/loop.h"
 #include "daemon/loop/probe_checks.h"
 
+struct access;
 struct server;
 
 struct service {
     struct loop *loop;
     struct server *server;
+    struct access *access;
     struct follow *follow;
     struct burnin_follow *burnin_follow;
     struct answers *answers;

@@ -9,10 +9,12 @@
 #include <event2/listener.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
+#include <openssl/ssl.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
 
+static const struct timeval look_each = { 1, 0 };
 static const struct timeval accept_again = { 1, 0 }; /* after running out of descriptors */
 
 static const double default_patience_s = 60.0;
@@ -162,6 +164,25 @@ static void on_resume_accepting(evutil_socket_t unused, short what, void *argume
     set_listening(argument, true);
 }
 
+static void on_look_round(evutil_socket_t unused, short what, void *argument)
+{
+    struct server *server = argument;
+    struct client *client;
+    struct moment now = monotonic_now();
+    (void)unused;
+    (void)what;
+    LIST_FOREACH(client, &server->clients, entry)
+    {
+        const char *text =
+            client->closing || server->handlers->overdue == NULL
+                ? NULL
+                : server->handlers->overdue(server->context, client->user, client->said,
+                                            moment_since(now, client->heard));
+        if (text != NULL)
+            server_client_displace(client, text);
+    }
+}
+
 struct server *server_new(struct event_base *base, const struct server_handlers *handlers,
                           void *context)
 {
@@ -174,7 +195,13 @@ struct server *server_new(struct event_base *base, const struct server_handlers 
     LIST_INIT(&server->clients);
     server_patience(server, default_patience_s);
     server->resume_accepting = evtimer_new(base, on_resume_accepting, server);
-    if (server->resume_accepting == NULL) {
+    server->look_round = event_new(base, -1, EV_PERSIST, on_look_round, server);
+    if (server->resume_accepting == NULL || server->look_round == NULL ||
+        event_add(server->look_round, &look_each) != 0) {
+        if (server->resume_accepting != NULL)
+            event_free(server->resume_accepting);
+        if (server->look_round != NULL)
+            event_free(server->look_round);
         free(server);
         return NULL;
     }
@@ -195,6 +222,8 @@ void server_free(struct server *server)
         return;
     server_deafen(server);
     event_free(server->resume_accepting);
+    event_free(server->look_round);
+    SSL_CTX_free(server->tls);
     struct client *client = LIST_FIRST(&server->clients);
     while (client != NULL) {
         struct client *next = LIST_NEXT(client, entry);
@@ -210,7 +239,15 @@ void server_limit(struct server *server, size_t line_limit, size_t clients)
     server->line_limit = line_limit;
     server->most_clients = clients;
     LIST_FOREACH(client, &server->clients, entry)
-    bufferevent_setwatermark(client->events, EV_READ, 0, line_limit + 1);
+    server_client_regulate(client);
+}
+
+void server_encrypt(struct server *server, struct ssl_ctx_st *tls)
+{
+    if (tls != NULL)
+        SSL_CTX_up_ref(tls);
+    SSL_CTX_free(server->tls);
+    server->tls = tls;
 }
 
 void server_patience(struct server *server, double quiet_s)

@@ -24,6 +24,8 @@
 #ifndef GRADUS_DAEMON_SERVER_H
 #define GRADUS_DAEMON_SERVER_H
 
+#include "core/basics/moment.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -42,6 +44,8 @@ enum client_claim {
 
 struct event_base;
 struct server;
+struct ssl_ctx_st;
+struct ssl_st;
 struct client;
 
 /* What the server calls. `context` is that of server_new(). */
@@ -61,6 +65,14 @@ struct server_handlers {
     const char *(*displaced)(void *context);
     /* The client is gone; `user` is not used after this. */
     void (*closed)(void *context, void *user);
+    /* The client's TLS is agreed on, before its first line. */
+    void (*secured)(void *context, void *user, const struct ssl_st *tls);
+    /*
+     * The text, with newline, that a client is told that must go; NULL: it need not. Asked each
+     * second; `said` is whether it ever sent a line, `quiet` how long it has sent none. NULL:
+     * nobody must.
+     */
+    const char *(*overdue)(void *context, void *user, bool said, struct duration quiet);
     /* What keeps the client here. NULL: nothing. */
     enum client_claim (*claim)(void *context, void *user);
 };
@@ -74,6 +86,12 @@ void server_free(struct server *server);
 
 /* Sets the longest line in bytes and the most clients at a time; at any time. */
 void server_limit(struct server *server, size_t line_limit, size_t clients);
+
+/*
+ * What new connections over TCP are encrypted with, counted up; NULL: with nothing. Those that
+ * are there go on with what they have.
+ */
+void server_encrypt(struct server *server, struct ssl_ctx_st *tls);
 
 /* How long a client may be quiet before it can have to give way, seconds; 60 when not set. */
 void server_patience(struct server *server, double quiet_s);

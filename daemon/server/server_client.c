@@ -5,7 +5,9 @@
 
 #include <event2/buffer.h>
 #include <event2/bufferevent.h>
+#include <event2/bufferevent_ssl.h>
 #include <event2/event.h>
+#include <openssl/ssl.h>
 #include <poll.h>
 #include <stdlib.h>
 #include <string.h>
@@ -80,6 +82,14 @@ void server_client_free(struct client *client)
     client_destroy(client);
 }
 
+/* Ends what is sent to a client; with TLS it is told that nothing was cut off. */
+static void end_stream(const struct client *client)
+{
+    if (client->encrypted)
+        SSL_shutdown(bufferevent_openssl_get_ssl(client->events));
+    shutdown(bufferevent_getfd(client->events), SHUT_WR);
+}
+
 /* Goes on with closing a client if everything is sent. It may be gone after. */
 static void client_flushed(struct client *client)
 {
@@ -88,7 +98,7 @@ static void client_flushed(struct client *client)
     if (client->ended)
         server_client_free(client);
     else
-        shutdown(bufferevent_getfd(client->events), SHUT_WR);
+        end_stream(client);
 }
 
 /*
@@ -105,7 +115,7 @@ static void client_finish(struct client *client)
     if (!client->ended)
         bufferevent_enable(client->events, EV_READ);
     if (server_client_unsent(client) == 0)
-        shutdown(bufferevent_getfd(client->events), SHUT_WR);
+        end_stream(client);
 }
 
 static void discard_input(struct client *client)
@@ -132,6 +142,7 @@ static bool serve_line(struct client *client, struct evbuffer *input, size_t len
     if (bytes == NULL)
         return false;
     client->heard = monotonic_now();
+    client->said = true;
     bool taken = server->handlers->line(server->context, client->user, (const char *)bytes, length);
     evbuffer_drain(input, length + 1);
     return taken;
@@ -177,6 +188,25 @@ static bool serve_next(struct client *client)
     return outcome == LINE_TAKEN;
 }
 
+/*
+ * How much of what comes is taken in ahead of its turn. Not by a watermark where there is TLS: what
+ * its library has taken off the socket before a watermark holds it back wakes nobody later.
+ */
+void server_client_regulate(struct client *client)
+{
+    size_t most = client->server->line_limit;
+    if (!client->encrypted) {
+        bufferevent_setwatermark(client->events, EV_READ, 0, most + 1);
+        return;
+    }
+    if (client->ended || client->closing || client->waiting)
+        return;
+    if (evbuffer_get_length(bufferevent_get_input(client->events)) > most)
+        bufferevent_disable(client->events, EV_READ);
+    else
+        bufferevent_enable(client->events, EV_READ);
+}
+
 /* Takes a client's lines, but only so many before others have their turn. */
 static void serve_lines(struct client *client)
 {
@@ -187,6 +217,8 @@ static void serve_lines(struct client *client)
     client->taking = false;
     if (taken == LINES_A_TURN)
         evtimer_add(client->turn, &at_once);
+    if (client->encrypted)
+        server_client_regulate(client);
 }
 
 bool server_client_gone(const struct client *client)
@@ -209,7 +241,10 @@ static enum client_claim claim_of(const struct client *client)
  */
 static void client_look(struct client *client)
 {
-    if (!client->local && claim_of(client) == CLIENT_FOLLOWS && server_client_unsent(client) == 0)
+    if (client->encrypted && server_client_unsent(client) == 0)
+        bufferevent_write(client->events, " ", 1);
+    else if (!client->local && claim_of(client) == CLIENT_FOLLOWS &&
+             server_client_unsent(client) == 0)
         send(bufferevent_getfd(client->events), " ", 1, MSG_DONTWAIT | MSG_NOSIGNAL);
     if (server_client_gone(client))
         server_client_free(client);
@@ -279,13 +314,19 @@ static void on_written(struct bufferevent *events, void *argument)
 static void on_event(struct bufferevent *events, short what, void *argument)
 {
     struct client *client = argument;
-    (void)events;
+    if ((what & BEV_EVENT_CONNECTED) != 0) {
+        if (client->user != NULL && client->server->handlers->secured != NULL)
+            client->server->handlers->secured(client->server->context, client->user,
+                                              bufferevent_openssl_get_ssl(events));
+        return;
+    }
     bool closed = client->closing && server_client_unsent(client) == 0;
     if ((what & BEV_EVENT_EOF) == 0 || closed || server_client_gone(client)) {
         server_client_free(client);
         return;
     }
     client->ended = true;
+    bufferevent_disable(events, EV_READ);
     client_review(client);
 }
 
@@ -296,6 +337,24 @@ static void on_linger(evutil_socket_t unused, short what, void *argument)
     server_client_free(argument);
 }
 
+/* Bytes as they are, or through TLS where that is asked for over TCP. */
+static struct bufferevent *make_events(struct client *client, evutil_socket_t descriptor)
+{
+    const struct server *server = client->server;
+    client->encrypted = !client->local && server->tls != NULL;
+    if (!client->encrypted)
+        return bufferevent_socket_new(server->base, descriptor, BEV_OPT_CLOSE_ON_FREE);
+    SSL *tls = SSL_new(server->tls);
+    if (tls == NULL)
+        return NULL;
+    /* Owns the session once it is made. */
+    struct bufferevent *events = bufferevent_openssl_socket_new(
+        server->base, descriptor, tls, BUFFEREVENT_SSL_ACCEPTING, BEV_OPT_CLOSE_ON_FREE);
+    if (events == NULL)
+        SSL_free(tls);
+    return events;
+}
+
 /* The client with its events, or NULL; the descriptor then is the caller's still. */
 static struct client *client_new(struct server *server, evutil_socket_t descriptor, bool local)
 {
@@ -303,22 +362,22 @@ static struct client *client_new(struct server *server, evutil_socket_t descript
     if (client == NULL)
         return NULL;
     client->server = server;
+    client->local = local;
     client->turn = evtimer_new(server->base, on_turn, client);
     client->linger = evtimer_new(server->base, on_linger, client);
     client->look = evtimer_new(server->base, on_look, client);
     if (client->turn != NULL && client->linger != NULL && client->look != NULL)
-        client->events = bufferevent_socket_new(server->base, descriptor, BEV_OPT_CLOSE_ON_FREE);
+        client->events = make_events(client, descriptor);
     if (client->events == NULL) {
         client_destroy(client);
         return NULL;
     }
-    client->local = local;
     client->heard = monotonic_now();
     client->id = ++server->last_id;
     LIST_INSERT_HEAD(&server->clients, client, entry);
     count_in(client);
     bufferevent_setcb(client->events, on_readable, on_written, on_event, client);
-    bufferevent_setwatermark(client->events, EV_READ, 0, server->line_limit + 1);
+    server_client_regulate(client);
     bufferevent_setwatermark(client->events, EV_WRITE, SERVER_BACKLOG / 2, 0);
     bufferevent_set_timeouts(client->events, NULL, &stuck_after);
     return client;
@@ -386,8 +445,9 @@ void server_send(struct client *client, const char *text, size_t length)
     struct evbuffer *output = bufferevent_get_output(client->events);
     if (client->closing)
         return;
-    size_t sent =
-        client->taking || server_client_unsent(client) > 0 ? 0 : send_at_once(client, text, length);
+    size_t sent = client->taking || client->encrypted || server_client_unsent(client) > 0
+                      ? 0
+                      : send_at_once(client, text, length);
     if (sent > length)
         return;
     /* Half a line must never be followed by another: better nothing more at all. */

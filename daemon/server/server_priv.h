@@ -17,6 +17,8 @@ struct evconnlistener;
 struct client {
     struct server *server;
     struct bufferevent *events;
+    bool encrypted;       /* its bytes go through TLS: the socket is not to be touched itself */
+    bool said;            /* it has sent a line */
     struct event *turn;   /* more of its lines, when it is its turn again */
     struct event *linger; /* closes it whatever it does */
     struct event *look;   /* whether one whose stream has ended is still there */
@@ -40,6 +42,8 @@ struct server {
     void *context;
     struct evconnlistener *listeners[SERVER_LISTENERS];
     struct event *resume_accepting;
+    struct event *look_round; /* whether somebody must go, each second */
+    struct ssl_ctx_st *tls;   /* for new connections over TCP; NULL: none */
     size_t listener_count;
     size_t line_limit;
     size_t most_clients;
@@ -68,6 +72,9 @@ bool server_client_gone(const struct client *client);
 
 /* Closes a connection, whatever is to be sent still. */
 void server_client_free(struct client *client);
+
+/* Holds back, or lets come again, what a client sends ahead of its turn; see server_limit(). */
+void server_client_regulate(struct client *client);
 
 /* Bytes that wait for a client. */
 size_t server_client_unsent(const struct client *client);

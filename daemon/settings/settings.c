@@ -104,19 +104,38 @@ static const struct strict_key server_keys[] = {
     { .name = NULL },
 };
 
+#define BENCH(member) offsetof(struct bench, member)
+
 static const struct strict_key tcp_keys[] = {
     { .name = "address",
       .type = STRICT_TEXT,
-      .offset = SERVER(tcp_address),
+      .offset = BENCH(server.tcp_address),
       .size = sizeof((struct bench_server *)NULL)->tcp_address,
       .help = "address to listen on; default \"127.0.0.1\"" },
     { .name = "port",
       .type = STRICT_INTEGER,
       .required = true,
-      .offset = SERVER(tcp_port),
+      .offset = BENCH(server.tcp_port),
       .minimum = 1,
       .maximum = 65535,
       .help = "port to listen on" },
+    { .name = "certificate",
+      .type = STRICT_TEXT,
+      .offset = BENCH(access.tls.certificate),
+      .size = TLS_PATH,
+      .help = "the daemon's certificate and those that lead to its root, in PEM: /... or "
+              "credential:NAME of the service manager; read again at SIGHUP; default none, and "
+              "no TLS, which only an address of this machine alone may have" },
+    { .name = "key",
+      .type = STRICT_TEXT,
+      .offset = BENCH(access.tls.key),
+      .size = TLS_PATH,
+      .help = "its private key in PEM, likewise" },
+    { .name = "clients_ca",
+      .type = STRICT_TEXT,
+      .offset = BENCH(access.tls.clients_ca),
+      .size = TLS_PATH,
+      .help = "the authority that client certificates are from, in PEM, likewise; default none" },
     { .name = NULL },
 };
 
@@ -139,7 +158,7 @@ static void read_server(struct settings *settings)
     if (tcp == NULL || !config_setting_is_group(tcp))
         return;
     snprintf(server->tcp_address, sizeof server->tcp_address, "127.0.0.1");
-    strict_group(tcp, tcp_keys, server, settings->problems);
+    strict_group(tcp, tcp_keys, settings->bench, settings->problems);
     if (server->tcp_address[0] == '\0')
         problems_at(settings->problems, tcp, "\"address\" is empty, expected an address");
 }

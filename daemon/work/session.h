@@ -4,6 +4,7 @@
 #define GRADUS_DAEMON_SESSION_H
 
 #include "daemon/access/principal.h"
+#include "drivers/basics/digest.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -31,11 +32,14 @@ struct session {
     const struct peer_ops *ops;
     void *peer;
     struct principal who;
-    uint64_t id;          /* never given twice */
-    size_t jobs;          /* open jobs it is charged for */
-    size_t subscriptions; /* open subscriptions */
-    size_t answers;       /* calls that wait for the store */
-    size_t holds;         /* instruments that are kept for it */
+    char token[DIGEST_SIZE]; /* SHA-256 of the one it has shown; empty: none */
+    char address[64];        /* it comes from */
+    uint64_t from;           /* the same, for guard.h */
+    uint64_t id;             /* never given twice */
+    size_t jobs;             /* open jobs it is charged for */
+    size_t subscriptions;    /* open subscriptions */
+    size_t answers;          /* calls that wait for the store */
+    size_t holds;            /* instruments that are kept for it */
 };
 
 #endif

@@ -156,7 +156,7 @@ class Lines(DaemonCase):
         for client in clients:
             client.call("health")
         one_more = self.daemon.client()
-        self.assertEqual(one_more.read()["error"]["code"], -32023)
+        self.assertEqual(one_more.read()["error"]["code"], -32025)
         self.assertIsNone(one_more.read_line())
         clients[0].close()
         self.until(lambda: self.client.call("health")["clients"] == 11)
@@ -242,7 +242,7 @@ class Refusals(PlacesCase):
             one_more = self.daemon.client(tcp=True)
             one_more.send_raw(b" " * 50000)
             error = one_more.read()["error"]
-            self.assertEqual(error["code"], -32023)
+            self.assertEqual(error["code"], -32025)
             self.assertIn("server.clients", error["data"]["what"])
             self.assertIsNone(one_more.read_line())
             one_more.close()

@@ -13,6 +13,7 @@ its log is awaited line by line, and every wait has a limit.
 """
 
 import collections
+import contextlib
 import itertools
 import json
 import os
@@ -47,9 +48,10 @@ class Client:
     """A connection: calls, notifications, and raw bytes.
 
     receive_buffer  bytes the kernel keeps for a client that does not read
+    tls             an ssl.SSLContext; None: bytes go as they are
     """
 
-    def __init__(self, address, receive_buffer=None):
+    def __init__(self, address, receive_buffer=None, tls=None):
         family = socket.AF_UNIX if isinstance(address, str) else socket.AF_INET
         self.socket = socket.socket(family, socket.SOCK_STREAM)
         if receive_buffer is not None:
@@ -60,10 +62,20 @@ class Client:
         except OSError:
             self.socket.close()
             raise
+        if tls is not None:
+            self.socket = tls.wrap_socket(self.socket, server_hostname=address[0])
         self._reader = self.socket.makefile("rb")
         self._numbers = itertools.count(1)
         self._replies = {}
         self._notifications = collections.deque()
+        self._waits_for_name = False
+
+    def authenticate(self, token):
+        """Says who one is; the answer is waited for with the next line, and swallowed."""
+        with contextlib.suppress(ConnectionError):
+            self.send_raw(json.dumps({"jsonrpc": "2.0", "id": "name", "method": "authenticate",
+                                      "params": [token]}).encode() + b"\n")
+        self._waits_for_name = True
 
     def __enter__(self):
         return self
@@ -85,6 +97,9 @@ class Client:
     def read_line(self):
         """The next line without its newline, or None at the end of the stream."""
         line = self._reader.readline()
+        if self._waits_for_name and b'"id":"name"' in line:
+            self._waits_for_name = False
+            line = self._reader.readline()
         if not line:
             return None
         if not line.endswith(b"\n"):
@@ -164,6 +179,7 @@ class Gradusd:
     def __init__(self, program, settings, profiles=None, tcp=False, words=(), unix=None):
         self.folder = tempfile.mkdtemp(prefix="gradusd-")
         self.settings_path = os.path.join(self.folder, "gradus.cfg")
+        self._token = self._make_token(program) if tcp else None
         self.unix = os.path.join(self.folder, "gradus.sock") if unix is None else unix
         self.status = None
         self._clients = []
@@ -210,7 +226,17 @@ class Gradusd:
                 self._lines.append(line.decode("utf-8", "replace").rstrip("\n"))
                 self._news.notify_all()
 
+    def _make_token(self, program):
+        """A token that may everything, for who comes over TCP."""
+        return subprocess.run([program, "--token", os.path.join(self.folder, "tokens"), "test",
+                               "administer"], capture_output=True, text=True,
+                              check=True).stdout.strip()
+
     def write_settings(self, settings):
+        if self._token is not None and "tokens = " not in settings:
+            tokens = f'tokens = "{self.folder}/tokens";'
+            settings = (settings.replace("access = {", "access = { " + tokens)
+                        if "access = {" in settings else f"{settings}\naccess = {{ {tokens} }};\n")
         with open(self.settings_path, "w", encoding="utf-8") as out:
             out.write(settings)
 
@@ -254,6 +280,8 @@ class Gradusd:
         """A new connection, closed with the daemon at the latest."""
         client = Client(self.tcp if tcp else self.unix, **options)
         self._clients.append(client)
+        if tcp and self._token is not None:
+            client.authenticate(self._token)
         return client
 
     def reload(self, settings=None):

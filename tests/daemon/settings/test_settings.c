@@ -14,6 +14,7 @@
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include <cmocka.h>
 
@@ -167,10 +168,17 @@ static void test_where_the_server_listens(void **state)
     server_of("", &server);
     assert_string_equal(server.unix_path, "/run/gradus/gradus.sock");
     assert_string_equal(server.tcp_address, "");
-    server_of("server = { tcp = { port = 7425; }; };\n", &server);
+    char tokens[] = "/tmp/test_settings.XXXXXX", access[80], text[200];
+    close(mkstemp(tokens));
+    snprintf(access, sizeof access, "access = { tokens = \"%s\"; };\n", tokens);
+    snprintf(text, sizeof text, "server = { tcp = { port = 7425; }; };\n%s", access);
+    server_of(text, &server);
     assert_string_equal(server.unix_path, "/run/gradus/gradus.sock");
     assert_string_equal(server.tcp_address, "127.0.0.1");
-    server_of("server = { unix = \"\"; tcp = { address = \"::1\"; port = 7425; }; };\n", &server);
+    snprintf(text, sizeof text,
+             "server = { unix = \"\"; tcp = { address = \"::1\"; port = 7425; }; };\n%s", access);
+    server_of(text, &server);
+    unlink(tokens);
     assert_string_equal(server.unix_path, "");
     assert_string_equal(server.tcp_address, "::1");
     server_of("server = { unix = \"/tmp/s\"; };\n", &server);

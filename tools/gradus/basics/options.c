@@ -17,6 +17,14 @@ static const struct option_row rows[] = {
       "where the daemon listens: unix:PATH or tcp:HOST:PORT\n"
       "(default: GRADUS_SOCKET, else unix:/run/gradus/gradus.sock)",
       TEXT(socket) },
+    { "--ca", OPTION_CA, "FILE", 0, 0, false,
+      "over tcp: use TLS; the daemon's certificate is, or is from, that in FILE\n"
+      "(default: GRADUS_CA)",
+      TEXT(ca) },
+    { "--identity", OPTION_IDENTITY, "FILE", 0, 0, false,
+      "with --ca: certificate and key that say who one is (default: GRADUS_IDENTITY); or a\n"
+      "token, from the file that GRADUS_TOKEN_FILE names, or GRADUS_TOKEN",
+      TEXT(identity) },
     { "--json", OPTION_JSON, NULL, 0, 0, false, "results as the daemon gave them, one JSON a line",
       0 },
     { "--csv", OPTION_CSV, NULL, 0, 0, false,
@@ -97,6 +105,8 @@ struct options options_default(void)
 {
     const char *const socket = getenv("GRADUS_SOCKET");
     return (struct options) { .socket = socket != NULL && *socket != '\0' ? socket : default_socket,
+                              .ca = getenv("GRADUS_CA"),
+                              .identity = getenv("GRADUS_IDENTITY"),
                               .digits = 2,
                               .repeat = 1,
                               .deadline_ms = 10000,

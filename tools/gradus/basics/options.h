@@ -45,11 +45,13 @@
 #define OPTION_FOLLOW   (UINT64_C(1) << 31)
 #define OPTION_WRITE    (UINT64_C(1) << 32)
 #define OPTION_SETTINGS (UINT64_C(1) << 33)
+#define OPTION_CA       (UINT64_C(1) << 34)
+#define OPTION_IDENTITY (UINT64_C(1) << 35)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
     (OPTION_SOCKET | OPTION_JSON | OPTION_CSV | OPTION_DIGITS | OPTION_QUIET | OPTION_HELP |       \
-     OPTION_VERSION)
+     OPTION_CA | OPTION_IDENTITY | OPTION_VERSION)
 
 /* Most links to be identified, and most keys of a point, in one command. */
 enum { OPTIONS_MOST_LINKS = 64, OPTIONS_MOST_KEYS = 32 };
@@ -58,6 +60,8 @@ enum { OPTIONS_MOST_LINKS = 64, OPTIONS_MOST_KEYS = 32 };
 struct options {
     uint64_t given; /* bits of the options */
     const char *socket;
+    const char *ca;       /* what the daemon is known by over TCP; NULL: no TLS */
+    const char *identity; /* what the daemon knows the command by; NULL: no certificate */
     bool json;
     bool csv;
     bool quiet;

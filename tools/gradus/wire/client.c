@@ -2,6 +2,7 @@
 #include "client.h"
 
 #include "address.h"
+#include "secure.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/status.h"
@@ -18,9 +19,11 @@
 #include <unistd.h>
 
 enum { CONNECT_MS = 5000, SEND_MS = 5000, LINE_MOST = 256 << 20, READ_SIZE = 65536 };
+enum { TOKEN_MOST = 256 };
 
 struct client {
     int descriptor;
+    struct secure *secure; /* NULL: bytes go as they are */
     int signals;
     int last_id;
     char *buffer;
@@ -46,6 +49,45 @@ static int watch_signals(void)
     return signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
 }
 
+/* The token that the environment names, to be freed; NULL: none. False: it cannot be read. */
+static bool read_token(char **token, struct fault *fault)
+{
+    const char *const path = getenv("GRADUS_TOKEN_FILE");
+    const char *const given = getenv("GRADUS_TOKEN");
+    char line[TOKEN_MOST] = "";
+    *token = NULL;
+    if (path == NULL || *path == '\0') {
+        *token = given != NULL && *given != '\0' ? memory_text(given) : NULL;
+        return true;
+    }
+    FILE *const file = fopen(path, "re");
+    const bool read = file != NULL && fgets(line, sizeof line, file) != NULL;
+    if (!read)
+        fault_set(fault, STATUS_USAGE, "GRADUS_TOKEN_FILE", "%s: %s", path,
+                  file == NULL ? strerror(errno) : "nothing in it");
+    if (file != NULL)
+        fclose(file);
+    line[strcspn(line, " \t\r\n")] = '\0';
+    *token = read ? memory_text(line) : NULL;
+    return read;
+}
+
+/* Says who one is, where there is a token to say it with. */
+static bool say_name(struct client *client, struct fault *fault)
+{
+    char *token;
+    struct message answer = { 0 };
+    if (!read_token(&token, fault))
+        return false;
+    if (token == NULL)
+        return true;
+    const bool taken = client_call(client, "authenticate", json_pack("{s:s}", "token", token),
+                                   CONNECT_MS, &answer, fault);
+    message_clear(&answer);
+    free(token);
+    return taken;
+}
+
 struct client *client_open(const struct options *options, struct fault *fault)
 {
     struct address address;
@@ -57,13 +99,20 @@ struct client *client_open(const struct options *options, struct fault *fault)
     struct client *const client = memory_zeroed(1, sizeof *client);
     client->descriptor = descriptor;
     client->signals = watch_signals();
-    return client;
+    const bool plain = !address.tcp || options->ca == NULL || *options->ca == '\0';
+    if (!plain)
+        client->secure = secure_open(descriptor, address.host, options, CONNECT_MS, fault);
+    if ((plain || client->secure != NULL) && say_name(client, fault))
+        return client;
+    client_close(client);
+    return NULL;
 }
 
 void client_close(struct client *client)
 {
     if (client == NULL)
         return;
+    secure_close(client->secure);
     close(client->descriptor);
     if (client->signals >= 0)
         close(client->signals);
@@ -103,7 +152,9 @@ static bool write_all(struct client *client, const char *bytes, size_t count, st
 {
     const double until = client_now() + SEND_MS;
     while (count > 0) {
-        const ssize_t sent = send(client->descriptor, bytes, count, MSG_NOSIGNAL);
+        const ssize_t sent = client->secure != NULL
+                                 ? secure_write(client->secure, bytes, count)
+                                 : send(client->descriptor, bytes, count, MSG_NOSIGNAL);
         if (sent >= 0) {
             bytes += sent;
             count -= (size_t)sent;
@@ -172,7 +223,10 @@ static bool read_more(struct client *client, struct fault *fault)
         client->capacity = client->used + READ_SIZE + client->used / 2;
         client->buffer = memory_resize(client->buffer, client->capacity, 1);
     }
-    const ssize_t count = recv(client->descriptor, client->buffer + client->used, READ_SIZE, 0);
+    const ssize_t count =
+        client->secure != NULL
+            ? secure_read(client->secure, client->buffer + client->used, READ_SIZE)
+            : recv(client->descriptor, client->buffer + client->used, READ_SIZE, 0);
     if (count > 0) {
         client->used += (size_t)count;
         return true;
@@ -187,6 +241,14 @@ enum client_event client_receive(struct client *client, double until_ms, struct 
 {
     enum client_event event;
     while (!read_line(client, message, &event, fault)) {
+        /* What TLS has taken off the socket already wakes nobody: it is looked for first. */
+        if (client->secure != NULL) {
+            const size_t before = client->used;
+            if (!read_more(client, fault))
+                return CLIENT_GONE;
+            if (client->used > before)
+                continue;
+        }
         if (!wait_for(client, POLLIN, until_ms)) {
             if (errno == ETIMEDOUT)
                 return CLIENT_LATE;

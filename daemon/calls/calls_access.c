@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Saying who one is. */
+#include "calls.h"
+
+#include "daemon/access/access.h"
+#include "daemon/basics/log.h"
+#include "daemon/basics/wall_clock.h"
+#include "methods.h"
+#include "service.h"
+
+#include <string.h>
+
+static void refuse(struct service *service, struct rpc_call *call, const char *expected,
+                   const char *what)
+{
+    struct failure failure = { 0 };
+    failure_set(&failure, FAILURE_NOT_ALLOWED, "authenticate", expected, "%s", what);
+    call_refuse(service->loop, call, &failure);
+}
+
+/* Whether tokens from there are looked at; if not, the call is answered. */
+static bool may_try(struct service *service, struct rpc_call *call, struct moment now)
+{
+    const struct session *session = rpc_call_peer(call);
+    char expected[64];
+    int64_t wait = guard_wait(&service->access->guard, session->from, now.ns / SECOND_NS);
+    if (wait == 0)
+        return true;
+    snprintf(expected, sizeof expected, "a try in %lld s", (long long)wait);
+    refuse(service, call, expected, "too many wrong tokens came from this address");
+    return false;
+}
+
+static void take_token(struct session *session, const struct token *token)
+{
+    session->who.role = token->role;
+    snprintf(session->who.name, sizeof session->who.name, "token %s", token->name);
+    memcpy(session->token, token->digest, sizeof session->token);
+}
+
+void call_authenticate(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct session *session = rpc_call_peer(call);
+    struct moment now = monotonic_now();
+    if (!may_try(service, call, now))
+        return;
+    const struct token *token = tokens_find(
+        &service->access->tokens, values[AUTHENTICATE_TOKEN].text, wall_time_now().ns / SECOND_NS);
+    if (token == NULL) {
+        if (guard_failed(&service->access->guard, session->from, now.ns / SECOND_NS))
+            log_line(LOG_PRIORITY_WARNING, "a wrong token came from %s", session->address);
+        refuse(service, call, "a token that gradus token made",
+               "the token is not known, has run out, or was taken back");
+        return;
+    }
+    take_token(session, token);
+    struct text *text = loop_text(service->loop);
+    text_open(text, '{');
+    text_member_string(text, "name", session->who.name);
+    text_member_string(text, "role", role_word(session->who.role));
+    text_close(text, '}');
+    rpc_result(call, text);
+}
