@@ -1,15 +1,17 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Meters of no known make, each with a dialect drawn at random: how it writes numbers, marks an
-overload, ends a line, answers twice, late or by halves, rounds a range to another, takes a setting
-or does not, and what stands in its error queue. A reading is right within its uncertainty, or
+"""Meters and scopes of no known make, each with a dialect drawn at random: how it writes numbers,
+marks an overload, ends a line, answers twice, late or by halves, rounds a setting to another, takes
+it or does not, and what stands in its error queue. A reading is right within its uncertainty, or
 there is none.
 
-GRADUS_DIALECTS is how many meters, 16 when it is not set; GRADUS_SEED the first one's seed."""
+GRADUS_DIALECTS is how many of each, 16 when it is not set; GRADUS_SEED the first one's seed."""
 
 import collections
+import math
 import os
 import random
 import socket
+import struct
 import tempfile
 import threading
 import unittest
@@ -59,8 +61,10 @@ OVERLOADS = ("9.9E37", "+9.90000000E+37", "9.91E37", "9.9E+37", "-9.9E37", "1E38
 STRANGE_OVERLOADS = ("NAN", "OVLD", "INF", "", "----")
 
 
-class Meter:
-    """One meter on a socket of its own, with faults."""
+class Dialect:
+    """One instrument on a socket of its own, with faults of the line and of its panel."""
+
+    FAULTS = ("twice", "again", "half", "lost", "late", "deaf", "neighbour", "error", "swap", "touch")
 
     def __init__(self, seed):
         self.rng = random.Random(seed)
@@ -68,22 +72,19 @@ class Meter:
         self.strange = rng.random() < 0.4
         self.form = rng.choice(sorted(STRANGE if self.strange and rng.random() < 0.7 else FORMS))
         self.write = (STRANGE | FORMS)[self.form]
-        self.overload = rng.choice(STRANGE_OVERLOADS if self.strange else OVERLOADS)
         self.end = rng.choice(["\n", "\r\n"])
-        self.faults = {name: rng.choice([0.0, 0.0, 0.01, 0.05]) for name in
-                       ("twice", "again", "half", "lost", "late", "deaf", "neighbour", "error",
-                        "swap", "touch")}
+        self.faults = {name: rng.choice([0.0, 0.0, 0.01, 0.05]) for name in self.FAULTS}
         self.counts = collections.Counter()
-        self.level = 0.0
-        self.range = RANGES[-1]
-        self.function = "VOLT"
         self.register = 0
         self.events = 0
         self.errors = []
         self.last = b""
         self.delayed = []
-        self.folder = tempfile.TemporaryDirectory(prefix="meter-")
-        self.path = os.path.join(self.folder.name, "meter")
+        self.words = {"*IDN?": self.do_identity, "*CLS": self.do_clear, "*ESE": self.do_set_register,
+                      "*ESE?": self.do_tell_register, "*ESR?": self.do_tell_events,
+                      "SYST:ERR?": self.do_tell_error, "*OPC?": lambda _: "1"}
+        self.folder = tempfile.TemporaryDirectory(prefix="dialect-")
+        self.path = os.path.join(self.folder.name, "instrument")
         self.listener = socket.socket(socket.AF_UNIX)
         self.listener.bind(self.path)
         self.listener.listen()
@@ -120,10 +121,11 @@ class Meter:
             buffer += data
             while b"\n" in buffer:
                 line, buffer = buffer.split(b"\n", 1)
-                answer = ";".join(text for text in map(self.obey, line.decode().split(";"))
-                                  if text is not None)
-                if "?" in line.decode():
-                    self.send(here, (answer + self.end).encode())
+                told = [self.obey(unit) for unit in line.decode().split(";")]
+                if b"?" in line:
+                    answer = b";".join(text if isinstance(text, bytes) else text.encode()
+                                       for text in told if text is not None)
+                    self.send(here, answer + self.end.encode())
 
     def send(self, here, answer):
         """Late answers come in their order, before that of the next question."""
@@ -151,11 +153,7 @@ class Meter:
 
     def obey(self, unit):
         word, _, argument = unit.strip().lstrip(":").partition(" ")
-        return getattr(self, "do_" + {"*IDN?": "identity", "*CLS": "clear", "*ESE": "set_register",
-                                      "*ESE?": "tell_register", "*ESR?": "tell_events",
-                                      "SYST:ERR?": "tell_error", "FUNC": "set_function",
-                                      "FUNC?": "tell_function", "RANG": "set_range",
-                                      "RANG?": "tell_range", "READ?": "read"}[word])(argument)
+        return self.words[word](argument)
 
     def do_identity(self, _):
         return "MAKER,METER,7,1.0"
@@ -175,6 +173,19 @@ class Meter:
 
     def do_tell_error(self, _):
         return self.errors.pop(0) if self.errors else '0,"No error"'
+
+
+class Meter(Dialect):
+    """Volts in four ranges."""
+
+    def __init__(self, seed):
+        super().__init__(seed)
+        self.overload = self.rng.choice(STRANGE_OVERLOADS if self.strange else OVERLOADS)
+        self.level = 0.0
+        self.range = RANGES[-1]
+        self.function = "VOLT"
+        self.words |= {"FUNC": self.do_set_function, "FUNC?": self.do_tell_function,
+                       "RANG": self.do_set_range, "RANG?": self.do_tell_range, "READ?": self.do_read}
 
     def do_set_function(self, argument):
         if not self.hits("deaf"):
@@ -211,6 +222,135 @@ class Meter:
             self.events |= 64
         return text
 
+
+class Scope(Dialect):
+    """Two inputs of 8 bits; what it says of its settings is rounded and written as it likes."""
+
+    FAULTS = Dialect.FAULTS + ("one_less", "bytes_swapped")
+    STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
+    POINTS = 1000
+
+    def __init__(self, seed, coding):
+        super().__init__(seed)
+        # A reading takes dozens of messages: a fault of the line in each tenth would leave none.
+        self.faults = {name: rate / 10 for name, rate in self.faults.items()}
+        self.coding = coding
+        self.amplitude = self.level = 0.0
+        self.knobs = {"PTP": 40.0, "OFFS": 0.0, "COUP": "DC", "TIME": 0.02}
+        self.record = None
+        self.words |= {"INIT": self.do_initiate, "TRAC?": self.do_trace,
+                       "TINT?": lambda _: self.tell(self.knobs["TIME"] / (self.POINTS - 1))}
+        for name in self.knobs:
+            self.words[name] = lambda argument, name=name: self.turn(name, argument)
+            self.words[name + "?"] = lambda _, name=name: self.tell(self.knobs[name])
+
+    def tell(self, value):
+        return value if isinstance(value, str) else self.write_setting(value)
+
+    def write_setting(self, value):
+        """Settings are told with digits enough; a strange form is none that could be misread."""
+        return f"{value:+.9E}" if self.form in FORMS else self.write(value)
+
+    def rounded(self, name, argument):
+        if name == "COUP":
+            return argument
+        value = float(argument)
+        if name == "PTP":
+            steps = [8 * step for step in self.STEPS]
+            place = steps.index(min(steps, key=lambda step: abs(step - value)))
+            place += self.rng.choice([-1, 1]) if self.hits("neighbour") else 0
+            return steps[min(max(place, 0), len(steps) - 1)]
+        if name == "TIME":
+            return value * (2 if self.hits("neighbour") else 1)
+        quarter = self.knobs["PTP"] / 8 / 32 / 4
+        return round(value / quarter) * quarter + (20 * quarter if self.hits("neighbour") else 0)
+
+    def turn(self, name, argument):
+        if self.hits("error"):
+            self.errors.append('-222,"Data out of range"')
+        elif not self.hits("deaf"):
+            self.knobs[name] = self.rounded(name, argument)
+
+    def do_initiate(self, _):
+        kept = dict(self.knobs)
+        touched = self.hits("touch")
+        if touched:
+            self.knobs[self.rng.choice(["PTP", "OFFS"])] *= 2
+            self.knobs["COUP"] = self.rng.choice(["DC", "AC", "GND"])
+            self.events |= 64
+        grounded, ac = self.knobs["COUP"] == "GND", self.knobs["COUP"] == "AC"
+        step = self.knobs["PTP"] / 256
+        phase = self.rng.uniform(0, 7)
+        self.record = []
+        for i in range(self.POINTS):
+            wave = math.sin(2 * math.pi * 1000 * i * self.knobs["TIME"] / (self.POINTS - 1) + phase)
+            volts = 0.0 if grounded else self.amplitude * wave + (0.0 if ac else self.level)
+            code = round((volts - self.knobs["OFFS"]) / step)
+            self.record.append(min(max(code, -128), 127))
+        if touched:
+            self.knobs = kept
+            self.events |= 64
+
+    def do_trace(self, _):
+        codes = self.record[:-1] if self.hits("one_less") else self.record
+        swapped = self.hits("bytes_swapped")
+        if self.coding == "int8":
+            body = struct.pack(f"{len(codes)}b", *codes)
+        elif self.coding == "int16":
+            body = struct.pack(("<" if swapped else ">") + f"{len(codes)}h",
+                               *(256 * code for code in codes))
+        else:
+            step = self.knobs["PTP"] / 256
+            volts = [code * step + self.knobs["OFFS"] for code in codes]
+            body = struct.pack(("<" if swapped else ">") + f"{len(codes)}f", *volts)
+        return f"#{len(str(len(body)))}{len(body)}".encode() + body
+
+
+SCOPE_PROFILE = """
+description = "a dialect"; kind = "scope";
+dialogue = {{ command_terminator = "\\n"; reply_terminator = "\\n"; framing = "488"; reply_ms = 150.0;
+    quiet_ms = 3.0; reply_limit = 65536; identity_query = "*IDN?"; identity = "^MAKER,METER,";
+    error_query = ":SYST:ERR?"; error_none = "^[+]?0,";
+    closing_query = ";*ESE {{number}};*ESE?"; closing_reply = ";{{number}}"; }};
+setup = [ "*CLS" ];
+max_input = 300.0; bandwidth = 1e5; divisions = 8.0; time_divisions = 10.0; settle_ms = 0.0;
+proof = "{proof}";
+touched = {{ query = "*ESR?"; mask = 192; }};
+vertical = {{ command = ":PTP {{full_scale}}"; query = ":PTP?";
+    volts_per_division = [ 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0 ]; gain_percent = 1.0;
+    baseline_divisions = 0.1; }};
+offset = {{ command = ":OFFS {{offset}}"; query = ":OFFS?"; error_percent = 0.1;
+    spans = ( {{ up_to = 5.0; span = 40.0; }} ); }};
+coupling = {{ dc = ":COUP DC"; ac = ":COUP AC"; ground = ":COUP GND"; query = ":COUP?";
+    dc_answer = "^DC$"; ac_answer = "^AC$"; ground_answer = "^GND$"; ac_corner = 1.0; }};
+timebase = {{ set = [ ":TIME {{duration}}" ]; query = ":TIME?"; interval_query = ":TINT?";
+    accuracy_ppm = 50.0; points = 1000;
+    durations = [ 1e-4, 1e-3, 2e-3, 5e-3, 10e-3, 20e-3, 50e-3, 0.1 ]; }};
+acquisition = {{ start = [ ":INIT" ]; done = {{ query = "*OPC?"; pattern = "^1$"; }};
+    extra_ms = 100.0; }};
+waveform = {{ query = ":TRAC?"; encoding = "block"; {coding} }};
+"""
+
+CODINGS = {
+    "int8": 'format = "int8"; code_low = -128; code_high = 127; code_centre = 0; '
+            "codes_per_division = 32.0;",
+    "int16": 'format = "int16"; byte_order = "high byte first"; code_low = -32768; '
+             "code_high = 32512; code_centre = 0; codes_per_division = 8192.0; codes_per_step = 256.0;",
+    "real32": 'format = "real32"; byte_order = "high byte first"; codes = false; '
+              "codes_per_division = 32.0;",
+}
+
+SCOPE_SETTINGS = """
+server = {{ }};
+profiles = "profiles";
+instruments = ( {{ name = "scope"; profile = "dialect"; link = "unix:{path}"; }} );
+points = (
+    {{ name = "mean"; instrument = "scope"; input = 1; probe = "direct"; quantity = "dc voltage"; }},
+    {{ name = "rms"; instrument = "scope"; input = 1; probe = "direct"; quantity = "rms voltage"; }},
+    {{ name = "pp"; instrument = "scope"; input = 1; probe = "direct";
+       quantity = "peak-to-peak voltage"; }}
+);
+"""
 
 PROFILE = """
 description = "a dialect"; kind = "meter";
@@ -269,6 +409,50 @@ class Dialects(unittest.TestCase):
                                     (seed, meter.form, meter.faults, reading))
         meter.stop()
         return meter, good, reasons
+
+    def meet_scope(self, seed):
+        """One scope's readings, as of a meter."""
+        rng = random.Random(-seed)
+        coding = rng.choice(sorted(CODINGS))
+        scope = Scope(seed, coding)
+        good, reasons = 0, collections.Counter()
+        with tempfile.TemporaryDirectory(prefix="profiles-") as profiles:
+            with open(os.path.join(profiles, "dialect.cfg"), "w", encoding="utf-8") as file:
+                file.write(SCOPE_PROFILE.format(coding=CODINGS[coding], proof=rng.choice(
+                    ["same message", "before and after"])))
+            with Gradusd(PROGRAM, SCOPE_SETTINGS.format(path=scope.path), profiles) as daemon:
+                client = daemon.client()
+                for _ in range(READINGS):
+                    scope.level = rng.choice([0.0, 0.3, -2.0, 5.0, 12.0])
+                    scope.amplitude = rng.choice([0.0, 0.02, 0.5, 2.0, 7.0])
+                    point = rng.choice(["mean", "rms", "pp"])
+                    truth = {"mean": scope.level, "pp": 2 * scope.amplitude,
+                             "rms": math.hypot(scope.level, scope.amplitude / math.sqrt(2))}[point]
+                    try:
+                        reading = client.call("measure", point=point)
+                    except RpcError as error:
+                        reasons[error.data["reason"]] += 1
+                        continue
+                    good += 1
+                    self.assertLessEqual(abs(reading["value"] - truth), reading["uncertainty"],
+                                         (seed, coding, scope.form, scope.faults, truth,
+                                          scope.level, scope.amplitude, reading))
+        scope.stop()
+        return scope, good, reasons
+
+    def test_no_scope_gives_a_wrong_value(self):
+        values = looks = 0
+        faults, reasons, codings = (collections.Counter() for _ in range(3))
+        for seed in range(SEED, SEED + COUNT):
+            scope, good, why = self.meet_scope(seed)
+            values += good
+            looks += READINGS
+            faults += scope.counts
+            reasons += why
+            codings[scope.coding] += good
+        print(f"seeds {SEED} to {SEED + COUNT - 1}: {values} values of {looks} looks; "
+              f"faults {dict(faults)}; refused {dict(reasons)}; values by coding {dict(codings)}")
+        self.assertGreater(values, looks / 5)
 
     def test_no_dialect_gives_a_wrong_value(self):
         values = looks = 0
