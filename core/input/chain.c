@@ -229,17 +229,26 @@ static void sampling_terms(const struct chain *chain, const struct setup *setup,
 }
 
 /*
- * Part of the signal that ac coupling takes away: 1 - |H| of a first-order
- * high-pass. Where the frequency is not known, the lowest one that the record
- * can show bounds it; where that is not known either, all of it.
+ * What ac coupling took away, as a share of what is seen behind it: 1 / |H| - 1 of a first-order
+ * high-pass at the fundamental, as harmonics lose less. Where the frequency is not known, the lowest
+ * one that the record can show bounds it; where that is not known either, nothing does.
  */
 static double coupling_loss(const struct chain *chain, const struct signal *signal)
 {
     double frequency = isnan(signal->frequency) ? chain->lowest_frequency : signal->frequency;
     if (!(frequency > 0))
-        return 1;
-    double ratio = chain->input->ac_corner / frequency;
-    return 1 - 1 / sqrt(1 + ratio * ratio);
+        return INFINITY;
+    return hypot(1, chain->input->ac_corner / frequency) - 1;
+}
+
+/* What is seen, or where that has no period and may be all noise, what noise may hide: at the tip. */
+static double seen_behind(const struct chain *chain, const struct setup *setup,
+                          const struct signal *signal)
+{
+    double hidden = isnan(signal->frequency)
+                        ? signal->doubt + 2 * signal->scatter + range_of(chain, setup)->resolution
+                        : 0;
+    return chain_value(chain, setup, signal->value + hidden);
 }
 
 /*
@@ -358,6 +367,20 @@ static void capacitive_term(const struct chain *chain, const struct setup *setup
         biased(sink, "capacitive loading", share, shrinks);
 }
 
+/* A peak-to-peak value that the record tells back has just that; else any shape and tilt may be. */
+static void coupling_terms(const struct chain *chain, const struct setup *setup,
+                           const struct signal *signal, struct sink *sink)
+{
+    double value = chain_value(chain, setup, signal->value);
+    if (chain->aspect == ASPECT_PEAK_TO_PEAK && signal->uncoupled > 0) {
+        double lost = signal->uncoupled - 1;
+        biased(sink, "ac coupling", fabs(lost), lost > 0 ? -value : value);
+        return;
+    }
+    biased(sink, "ac coupling", coupling_loss(chain, signal), -seen_behind(chain, setup, signal));
+    biased(sink, "tilt by ac coupling", coupling_tilt(chain, signal), value);
+}
+
 static void circuit_terms(const struct chain *chain, const struct setup *setup,
                           const struct signal *signal, struct sink *sink)
 {
@@ -376,10 +399,8 @@ static void circuit_terms(const struct chain *chain, const struct setup *setup,
     if (chain->correct_loading && loading.known)
         correction_terms(chain, setup, &loading, value, sink);
     capacitive_term(chain, setup, signal, &loading, sink);
-    if (setup->coupling == COUPLING_AC) {
-        biased(sink, "ac coupling", coupling_loss(chain, signal), -value);
-        biased(sink, "tilt by ac coupling", coupling_tilt(chain, signal), value);
-    }
+    if (setup->coupling == COUPLING_AC)
+        coupling_terms(chain, setup, signal, sink);
 }
 
 static void all_terms(const struct chain *chain, const struct setup *setup,

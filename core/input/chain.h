@@ -81,6 +81,7 @@ struct signal {
     double averaged;   /* independent roundings that the value is a mean of; 0 and 1: just one */
     double drift;      /* bound on what the value moved while it was measured */
     bool passing;      /* an average that holds for its record only, core/waveform/steadiness */
+    double uncoupled;  /* a peak-to-peak value before ac coupling over that seen; 0: not known */
     double resolution; /* of the range on which noise, doubt and scatter were seen; 0: not known */
 };
 

@@ -165,6 +165,12 @@ static void add_edges(const struct fold *fold, size_t i, struct fold_averages *s
                  here->value + after->value, seen);
 }
 
+/* The mean square of samples on both sides of an edge is that of their mean and this. */
+static double squares_beside(const struct fold *fold, size_t i)
+{
+    return fold_astride(fold, i) ? fold->nodes[i].square / fold->nodes[i].count : 0;
+}
+
 struct fold_averages fold_average(const struct fold *fold)
 {
     struct fold_averages seen = { 0 };
@@ -177,7 +183,7 @@ struct fold_averages fold_average(const struct fold *fold)
         double weight = (next->place + turned - (last->place + before - 1)) / 2;
         double value = here->value - base;
         seen.mean += weight * value;
-        square += weight * value * value;
+        square += weight * (value * value + squares_beside(fold, i));
         spread += weight * weight / here->count;
         lost += weight / here->count;
     }

@@ -6,7 +6,10 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { MOST_PARTS = 64, FEWEST_PARTS = 4, EVEN_PARTS = 32, FEWEST_SAMPLES = 8, PLACES = 255 };
+enum { MOST_PARTS = 64, FEWEST_PARTS = 2, EVEN_PARTS = 32, FEWEST_SAMPLES = 8, PLACES = 255 };
+
+/* Periods that are not alike say nothing of others where there are fewer of them. */
+static const double few_periods = 4;
 
 /* What scatters more than this, in what noise and bends explain, is the signal's doing. */
 static const double surely = 3.0;
@@ -186,7 +189,7 @@ static struct steadiness ends_of(const struct series *series, const struct wavef
     if (waveform->periods > 0) {
         double rms = unlike(series, waveform, noise);
         steadiness.scatter = share * rms / waveform->periods;
-        steadiness.passing = rms > 0 && waveform->periods < FEWEST_PARTS;
+        steadiness.passing = rms > 0 && waveform->periods < few_periods;
     }
     return steadiness;
 }

@@ -35,7 +35,7 @@ struct steadiness {
  * The variance of a mean of n parts with autocorrelations r_k is s^2 / n (1 + 2 sum r_k); the sum ends
  * where two successive r_k together are no longer above zero (initial positive sequence; Geyer,
  * Practical Markov chain Monte Carlo, Statistical Science 7 (1992), 473-483, 3.3; from memory).
- * Records of one to three periods are taken as steady: they cannot be told.
+ * A record of one period is taken as steady where the quarter behind it is like its first: it cannot be told.
  */
 struct steadiness steadiness_of(const struct series *series, const struct waveform *waveform,
                                 enum aspect aspect, double noise, double edges, double step);

@@ -2,6 +2,7 @@
 #include "scope.h"
 
 #include "core/waveform/estimate.h"
+#include "core/waveform/uncoupled.h"
 #include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
 #include "scope_proof.h"
@@ -271,5 +272,9 @@ bool scope_acquire(struct panel *panel, const struct profile *profile,
     struct estimate estimate =
         estimate_aspect(&series, &waveform, quantity_aspect(request->quantity), step);
     describe(acquisition, &samples, &waveform, &estimate);
+    if (request->setup.coupling == COUPLING_AC && waveform.periods > 0)
+        acquisition->signal.uncoupled =
+            uncoupled_swing(&series, waveform.mean, profile->scope.front_end.ac_corner) /
+            waveform.peak_to_peak;
     return true;
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "core/input/chain.h"
+#include "core/uncertainty/expand.h"
 #include "tests/core/bench_tables.h"
 
 #include <math.h>
@@ -213,7 +214,10 @@ static void test_inverting_probe(void **state)
     }
 }
 
-/* Below its corner ac coupling takes most of the signal; where nothing is known, all. */
+/*
+ * At its corner ac coupling leaves 1 / sqrt 2 of a sine, at a tenth of it 1 / sqrt 101 (own derivation):
+ * the interval reaches from what is seen to what was there. Where nothing is known there is no value.
+ */
 static void test_ac_coupling_loss(void **state)
 {
     (void)state;
@@ -226,13 +230,53 @@ static void test_ac_coupling_loss(void **state)
     };
     struct budget budget;
     chain_budget(&table.chain, &setup, &signal, &budget);
-    assert_within(share(&budget, "ac coupling"), 0.1 * (1 - M_SQRT1_2) / sqrt(3), 1e-9);
+    assert_within(share(&budget, "ac coupling"), 0.1 * (M_SQRT2 - 1) / sqrt(3), 1e-9);
+    signal.frequency = 0.5;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_within(share(&budget, "ac coupling"), 0.1 * (sqrt(101) - 1) / sqrt(3), 1e-9);
+    assert_true(signal.value + budget_expand(&budget).uncertainty >= 0.1 * sqrt(101));
     signal.frequency = NAN;
     chain_budget(&table.chain, &setup, &signal, &budget);
-    assert_within(share(&budget, "ac coupling"), 0.1 / sqrt(3), 1e-9);
+    assert_true(!isfinite(budget_expand(&budget).uncertainty));
     table.chain.lowest_frequency = 500;
     chain_budget(&table.chain, &setup, &signal, &budget);
     assert_true(share(&budget, "ac coupling") < 0.1 * 1e-4);
+}
+
+/* What is slower than the corner may hide in the noise behind it, and is as much larger before. */
+static void test_ac_coupling_hides(void **state)
+{
+    (void)state;
+    struct bench_table table;
+    offset_scope_table(&table);
+    table.chain.aspect = ASPECT_PEAK_TO_PEAK;
+    table.chain.lowest_frequency = 0.5;
+    struct setup setup = { 6, COUPLING_AC, 0, 0 };
+    struct signal signal = { .value = 0, .doubt = 1e-3, .samples = 500, .frequency = NAN };
+    struct budget budget;
+    chain_budget(&table.chain, &setup, &signal, &budget);
+    assert_true(budget_expand(&budget).uncertainty >= 1e-3 * sqrt(101));
+}
+
+/* Where the record has told what was before the coupling, the interval reaches to that. */
+static void test_ac_coupling_told_back(void **state)
+{
+    (void)state;
+    static const double before[] = { 0.5, 0.98, 1.02, 10 };
+    struct bench_table table;
+    offset_scope_table(&table);
+    table.chain.aspect = ASPECT_PEAK_TO_PEAK;
+    struct setup setup = { 6, COUPLING_AC, 0, 0 };
+    struct budget budget;
+    for (size_t i = 0; i < sizeof before / sizeof *before; i++) {
+        struct signal signal = {
+            .value = 0.1, .samples = 500, .frequency = 50, .uncoupled = before[i]
+        };
+        chain_budget(&table.chain, &setup, &signal, &budget);
+        assert_within(share(&budget, "ac coupling"), 0.1 * fabs(before[i] - 1) / sqrt(3), 1e-9);
+        assert_true(share(&budget, "tilt by ac coupling") == 0);
+        assert_true(fabs(0.1 * before[i] - 0.1) <= budget_expand(&budget).uncertainty);
+    }
 }
 
 /*
@@ -380,6 +424,8 @@ int main(void)
         cmocka_unit_test(test_transducer_offset),
         cmocka_unit_test(test_inverting_probe),
         cmocka_unit_test(test_ac_coupling_loss),
+        cmocka_unit_test(test_ac_coupling_hides),
+        cmocka_unit_test(test_ac_coupling_told_back),
         cmocka_unit_test(test_ac_coupling_tilt),
         cmocka_unit_test(test_capacitive_loading_is_not_forgotten),
         cmocka_unit_test(test_ground_reference_replaces_the_baseline),
