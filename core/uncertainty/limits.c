@@ -7,12 +7,15 @@
 #include <math.h>
 #include <string.h>
 
-static const char *const verdict_names[] = {
-    [VERDICT_NONE] = "none",
-    [VERDICT_PASS] = "pass",
-    [VERDICT_CONDITIONAL_PASS] = "conditional pass",
-    [VERDICT_CONDITIONAL_FAIL] = "conditional fail",
-    [VERDICT_FAIL] = "fail",
+static const struct {
+    const char *name;
+    int severity;
+} verdicts[] = {
+    [VERDICT_NONE] = { "none", 0 },
+    [VERDICT_PASS] = { "pass", 1 },
+    [VERDICT_CONDITIONAL_PASS] = { "conditional pass", 2 },
+    [VERDICT_CONDITIONAL_FAIL] = { "conditional fail", 3 },
+    [VERDICT_FAIL] = { "fail", 4 },
 };
 
 struct limits limits_between(double low, double high)
@@ -87,7 +90,7 @@ enum verdict limits_judge(const struct limits *limits, double value, double guar
     /* A lower limit is the mirror image of an upper one. */
     enum verdict high = judge_side(limits->decision, limits->high, value, guard_band);
     enum verdict low = judge_side(limits->decision, -limits->low, -value, guard_band);
-    return high > low ? high : low;
+    return verdict_worse(high, low);
 }
 
 struct judgement limits_decide(const struct limits *limits, double value,
@@ -109,14 +112,19 @@ struct judgement limits_decide(const struct limits *limits, double value,
 const char *verdict_name(enum verdict verdict)
 {
     if ((unsigned int)verdict >= (unsigned int)VERDICT_COUNT)
-        return verdict_names[VERDICT_NONE];
-    return verdict_names[verdict];
+        return verdicts[VERDICT_NONE].name;
+    return verdicts[verdict].name;
+}
+
+enum verdict verdict_worse(enum verdict a, enum verdict b)
+{
+    return verdicts[a].severity > verdicts[b].severity ? a : b;
 }
 
 bool verdict_from_name(const char *name, enum verdict *verdict)
 {
     for (int i = 0; i < VERDICT_COUNT; i++) {
-        if (strcmp(verdict_names[i], name) == 0) {
+        if (strcmp(verdicts[i].name, name) == 0) {
             *verdict = (enum verdict)i;
             return true;
         }

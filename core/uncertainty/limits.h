@@ -94,6 +94,9 @@ struct judgement limits_decide(const struct limits *limits, double value,
 /* "none", "pass", "conditional pass", "conditional fail", "fail". */
 const char *verdict_name(enum verdict verdict);
 
+/* The worse of two; none is no worse than any. */
+enum verdict verdict_worse(enum verdict a, enum verdict b);
+
 /* The verdict of that exact name; false when there is none. */
 bool verdict_from_name(const char *name, enum verdict *verdict);
 

@@ -92,6 +92,12 @@ void text_key(struct text *text, const char *key)
     text_raw(text, "\":", 2);
 }
 
+void text_member_open(struct text *text, const char *key, char bracket)
+{
+    text_key(text, key);
+    text_open(text, bracket);
+}
+
 static void text_escape(struct text *text, unsigned char byte)
 {
     char escape[8];

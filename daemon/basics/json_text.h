@@ -42,6 +42,9 @@ void text_close(struct text *text, char bracket);
 /* Writes a key; the value comes next. `key` must need no escaping. */
 void text_key(struct text *text, const char *key);
 
+/* Key, and the object or array that is its value opened. */
+void text_member_open(struct text *text, const char *key, char bracket);
+
 /* Writes a string; bytes that are not UTF-8 become U+FFFD. */
 void text_string(struct text *text, const char *string);
 

@@ -112,8 +112,8 @@ static enum burnin_cause judge_value(struct burnin_state *state,
         note_first(state, demands, outcome->value);
     double drift = drift_margin(state, demands, outcome->value);
     state->drift = drift_verdict(state, demands, outcome->value);
-    if (!outcome->warm_up && state->drift > state->drift_worst)
-        state->drift_worst = state->drift;
+    if (!outcome->warm_up)
+        state->drift_worst = verdict_worse(state->drift_worst, state->drift);
     note_margin(state, outcome, fmin(burnin_margin(demands->limits, outcome->judged), drift));
     state->last = outcome->value;
     state->dead = burnin_is_dead(demands->limits, outcome->judged);

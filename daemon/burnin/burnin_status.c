@@ -71,20 +71,17 @@ static void open_run(struct text *text, const struct run_look *look)
     text_member_integer(text, "gaps", run->gaps);
     if (!run->ended)
         encode_ahead(text, look);
-    text_key(text, "points");
-    text_open(text, '[');
+    text_member_open(text, "points", '[');
 }
 
 void burnin_status_open(struct text *text, const struct bench *bench)
 {
     text_open(text, '{');
-    text_key(text, "plans");
-    text_open(text, '[');
+    text_member_open(text, "plans", '[');
     for (size_t i = 0; i < bench->burnin_count; i++)
         text_string(text, bench->burnins[i].name);
     text_close(text, ']');
-    text_key(text, "runs");
-    text_open(text, '[');
+    text_member_open(text, "runs", '[');
 }
 
 void burnin_status_row(struct text *text, const struct burnin_row *row)

@@ -16,8 +16,7 @@ static void member_hours(struct text *text, const char *key, double hours, struc
 static void encode_meeting(struct text *text, const struct outlook *outlook,
                            struct plan_time origin)
 {
-    text_key(text, "meets");
-    text_open(text, '{');
+    text_member_open(text, "meets", '{');
     text_member_string(text, "limit", outlook->at_high ? "high" : "low");
     text_member_number(text, "level", outlook->level);
     member_hours(text, "earliest", outlook->crossing.earliest, origin);
@@ -29,8 +28,7 @@ static void encode_meeting(struct text *text, const struct outlook *outlook,
 static void encode_settling(struct text *text, const struct outlook *outlook)
 {
     const struct forecast_level *settled = &outlook->settled;
-    text_key(text, "settles");
-    text_open(text, '{');
+    text_member_open(text, "settles", '{');
     text_member_number(text, "value", settled->expected);
     text_member_number(text, "uncertainty",
                        fmax(settled->high - settled->expected, settled->expected - settled->low));
@@ -42,8 +40,7 @@ void encode_trend(struct text *text, const struct outlook *outlook, struct plan_
 {
     if (!outlook->fitted)
         return;
-    text_key(text, "trend");
-    text_open(text, '{');
+    text_member_open(text, "trend", '{');
     text_member_number(text, "per_hour", outlook->line.slope);
     text_member_number(text, "standard_uncertainty", outlook->line.slope_standard);
     text_member_bool(text, "significant", outlook->moves);

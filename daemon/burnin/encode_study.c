@@ -23,8 +23,7 @@ static void member_mark(struct text *text, const char *key, const struct point_s
 {
     if (mark->round == 0)
         return;
-    text_key(text, key);
-    text_open(text, '{');
+    text_member_open(text, key, '{');
     text_member_number(text, "value", mark->value);
     text_member_number(text, "uncertainty", uncertainty);
     member_round(text, study, mark->round);
@@ -44,14 +43,12 @@ static void encode_band(struct text *text, const struct point_study *study)
 /* Failures by their cause, and what stood in the way of readings. */
 static void encode_troubles(struct text *text, const struct point_study *study)
 {
-    text_key(text, "causes");
-    text_open(text, '{');
+    text_member_open(text, "causes", '{');
     for (size_t i = 0; i < sizeof study->causes / sizeof *study->causes; i++)
         if (study->causes[i] > 0)
             text_member_integer(text, burnin_cause_name((enum burnin_cause)i), study->causes[i]);
     text_close(text, '}');
-    text_key(text, "reasons");
-    text_open(text, '{');
+    text_member_open(text, "reasons", '{');
     for (size_t i = 0; i < study->reasons.count; i++)
         text_member_integer(text, study->reasons.uses[i].text, study->reasons.uses[i].readings);
     text_close(text, '}');
@@ -64,8 +61,7 @@ static void encode_chart(struct text *text, const struct point_study *study)
     double deviation = control_chart_deviation(chart);
     if (isnan(deviation))
         return;
-    text_key(text, "chart");
-    text_open(text, '{');
+    text_member_open(text, "chart", '{');
     text_member_integer(text, "window", chart->window);
     text_member_number(text, "centre", chart->baseline.mean);
     text_member_number(text, "limit", control_sigmas * deviation);
@@ -89,8 +85,7 @@ static void encode_figures(struct text *text, const struct point_study *study)
     if (study->readings > 1)
         text_member_number(text, "standard_deviation", sqrt(study->squares / (readings - 1)));
     text_member_number(text, "uncertainty", study->uncertainty);
-    text_key(text, "drift");
-    text_open(text, '{');
+    text_member_open(text, "drift", '{');
     text_member_number(text, "value", study->last.value - study->state.first);
     text_member_number(text, "uncertainty", baseline_uncertainty(&study->state.baseline, false));
     text_member_integer(text, "window", study->state.baseline.count);
@@ -106,12 +101,11 @@ static void encode_figures(struct text *text, const struct point_study *study)
 static void encode_verdicts(struct text *text, const struct point_study *study)
 {
     enum verdict worst = study->state.drift_worst;
-    text_key(text, "verdicts");
-    text_open(text, '{');
+    text_member_open(text, "verdicts", '{');
     for (int verdict = 0; verdict < VERDICT_COUNT; verdict++) {
         text_member_integer(text, verdict_name((enum verdict)verdict), study->verdicts[verdict]);
-        if (study->verdicts[verdict] > 0 && verdict > (int)worst)
-            worst = (enum verdict)verdict;
+        if (study->verdicts[verdict] > 0)
+            worst = verdict_worse(worst, (enum verdict)verdict);
     }
     text_close(text, '}');
     text_member_string(text, "verdict", verdict_name(worst));
@@ -119,8 +113,7 @@ static void encode_verdicts(struct text *text, const struct point_study *study)
     member_mark(text, "worst_margin", study, &margin, NAN);
     if (study->trip.round == 0)
         return;
-    text_key(text, "trip");
-    text_open(text, '{');
+    text_member_open(text, "trip", '{');
     member_round(text, study, study->trip.round);
     text_member_string(text, "cause", burnin_cause_name(study->state.trip));
     text_close(text, '}');
@@ -146,8 +139,7 @@ static void encode_phase_limits(struct text *text, const struct point_study *stu
 
 static void encode_history(struct text *text, const struct point_study *study)
 {
-    text_key(text, "history");
-    text_open(text, '[');
+    text_member_open(text, "history", '[');
     for (size_t i = 0; i < study->bucket_count; i++) {
         const struct study_bucket *bucket = &study->buckets[i];
         if (bucket->first == 0)
@@ -173,8 +165,7 @@ static void encode_history(struct text *text, const struct point_study *study)
 /* Instruments have an identity and a calibration, probes a factor; the other is left out. */
 static void encode_uses(struct text *text, const char *key, const struct study_uses *uses)
 {
-    text_key(text, key);
-    text_open(text, '[');
+    text_member_open(text, key, '[');
     for (size_t i = 0; i < uses->count; i++) {
         const struct study_use *use = &uses->uses[i];
         text_open(text, '{');
@@ -190,8 +181,7 @@ static void encode_uses(struct text *text, const char *key, const struct study_u
 
 static void encode_texts(struct text *text, const char *key, const struct study_uses *uses)
 {
-    text_key(text, key);
-    text_open(text, '[');
+    text_member_open(text, key, '[');
     for (size_t i = 0; i < uses->count; i++)
         text_string(text, uses->uses[i].text);
     text_close(text, ']');
@@ -209,8 +199,7 @@ static void encode_step(struct text *text, const struct point_study *study,
 {
     if (finding->step_at == 0)
         return;
-    text_key(text, "step");
-    text_open(text, '{');
+    text_member_open(text, "step", '{');
     text_member_number(text, "value", finding->step);
     text_member_number(text, "standard_uncertainty", finding->step_standard);
     member_round(text, study, round_at(study, finding->step_at));
@@ -224,8 +213,7 @@ static void encode_excursions(struct text *text, const struct point_study *study
     int64_t last = round_at(study, found->last);
     if (found->count == 0)
         return;
-    text_key(text, "excursions");
-    text_open(text, '{');
+    text_member_open(text, "excursions", '{');
     text_member_integer(text, "count", (int64_t)found->count);
     text_member_integer(text, "longest", (int64_t)(found->longest * study->course.stride));
     text_member_number(text, "value", found->largest);
@@ -239,8 +227,7 @@ static void encode_finding(struct text *text, const struct point_study *study,
                            const struct outlook *outlook)
 {
     const struct history_finding *finding = &outlook->finding;
-    text_key(text, "finding");
-    text_open(text, '{');
+    text_member_open(text, "finding", '{');
     text_member_string(text, "kind", history_kind_name(finding->kind));
     text_member_number(text, "noise", finding->noise);
     if (study->course.stride > 1)
@@ -299,8 +286,7 @@ bool point_study_encode(const struct point_study *study, struct text *text, stru
     encode_troubles(text, study);
     encode_chart(text, study);
     encode_verdicts(text, study);
-    text_key(text, "limits");
-    text_open(text, '[');
+    text_member_open(text, "limits", '[');
     for (size_t i = 0; i < study->record->schedule.phase_count; i++)
         encode_phase_limits(text, study, i);
     text_close(text, ']');

@@ -28,8 +28,7 @@ static bool read_runs(struct store_query *query, const struct store_look *look, 
     struct store_event event;
     (void)ended;
     text_open(text, '{');
-    text_key(text, "runs");
-    text_open(text, '[');
+    text_member_open(text, "runs", '[');
     while (store_events_next(&events, &event)) {
         text_open(text, '{');
         text_member_string(text, "run", event.subject);
@@ -69,8 +68,7 @@ static bool encode_events(const struct store_look *look, const struct run_query 
     bool more = false;
     text_open(text, '{');
     text_member_string(text, "run", run);
-    text_key(text, "events");
-    text_open(text, '[');
+    text_member_open(text, "events", '[');
     while (!more && store_events_next(&events, &event)) {
         more = count++ == asked->limit || text->length > QUERY_BYTES;
         if (!more)

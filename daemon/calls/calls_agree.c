@@ -74,8 +74,7 @@ static double correlation_of(const struct half *a, const struct half *b, double 
 static void encode_difference(struct text *text, const struct agreement *agreement,
                               const struct comparison *difference)
 {
-    text_key(text, "difference");
-    text_open(text, '{');
+    text_member_open(text, "difference", '{');
     text_member_number(text, "value", difference->value);
     text_member_string(text, "unit", agreement->unit);
     text_member_number(text, "uncertainty", difference->expanded.uncertainty);
@@ -93,8 +92,7 @@ static void answer(struct agreement *agreement, double en, double correlation,
     text_member_bool(text, "agree", agreement_holds(en));
     text_member_number(text, "correlation", correlation);
     encode_difference(text, agreement, difference);
-    text_key(text, "readings");
-    text_open(text, '[');
+    text_member_open(text, "readings", '[');
     for (size_t i = 0; i < BOTH; i++) {
         const struct text *reading = &agreement->sides[i].reading;
         text_json(text, reading->bytes, reading->length);

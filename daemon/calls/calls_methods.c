@@ -26,8 +26,7 @@ static void encode_method(struct text *text, const struct rpc_method *method)
     text_member_string(text, "role", role_word(method->role));
     text_member_string(text, "help", method->help);
     text_member_string(text, "result", method->result);
-    text_key(text, "parameters");
-    text_open(text, '[');
+    text_member_open(text, "parameters", '[');
     for (const struct rpc_parameter *each = method->parameters; each->name != NULL; each++)
         encode_parameter(text, each);
     text_close(text, ']');

@@ -135,8 +135,7 @@ static void answer_unloaded(struct waiting_call *waiting, const struct unloaded 
     text_member_number(text, "source_resistance", unloaded->resistance);
     text_member_number(text, "source_resistance_uncertainty",
                        coverage * unloaded->resistance_standard);
-    text_key(text, "loads");
-    text_open(text, '[');
+    text_member_open(text, "loads", '[');
     const struct loaded_reading *both[] = { &waiting->first, second };
     for (size_t i = 0; i < 2; i++) {
         text_open(text, '{');

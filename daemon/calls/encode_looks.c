@@ -3,8 +3,7 @@
 
 static void encode_counters(struct text *text, const struct dialogue_counters *counters)
 {
-    text_key(text, "counters");
-    text_open(text, '{');
+    text_member_open(text, "counters", '{');
     text_member_integer(text, "queries", (int64_t)counters->queries);
     text_member_integer(text, "timeouts", (int64_t)counters->timeouts);
     text_member_integer(text, "unexpected", (int64_t)counters->unexpected);
@@ -46,8 +45,7 @@ void encode_instrument(struct text *text, const struct instrument_look *look)
 
 static void encode_store(struct text *text, const struct store_view *view)
 {
-    text_key(text, "store");
-    text_open(text, '{');
+    text_member_open(text, "store", '{');
     text_member_string(text, "state", store_state_name(view->state));
     if (view->failure.code != FAILURE_NONE) {
         text_key(text, "failure");
@@ -73,15 +71,13 @@ static void name_key(struct text *text, const struct instrument_look *look)
 /* The states of those that are attended, and how many jobs wait for each. */
 static void encode_states(struct text *text, const struct instrument_look *looks, size_t count)
 {
-    text_key(text, "states");
-    text_open(text, '{');
+    text_member_open(text, "states", '{');
     for (size_t i = 0; i < count && looks[i].attended; i++) {
         name_key(text, &looks[i]);
         text_string(text, looks[i].view.state);
     }
     text_close(text, '}');
-    text_key(text, "queues");
-    text_open(text, '{');
+    text_member_open(text, "queues", '{');
     for (size_t i = 0; i < count && looks[i].attended; i++) {
         name_key(text, &looks[i]);
         text_integer(text, (int64_t)looks[i].view.waiting);

@@ -6,8 +6,7 @@
 /* Opens a set of figures; false, and closed again with the reason, when it does not apply. */
 static bool open_set(struct text *text, const char *key, enum wave_reason lack)
 {
-    text_key(text, key);
-    text_open(text, '{');
+    text_member_open(text, key, '{');
     if (lack == WAVE_NONE)
         return true;
     text_member_string(text, "reason", wave_reason_text(lack));
@@ -37,8 +36,7 @@ static void encode_transitions(struct text *text, const char *key,
 {
     if (transitions->count == 0)
         return;
-    text_key(text, key);
-    text_open(text, '{');
+    text_member_open(text, key, '{');
     text_member_integer(text, "count", (int64_t)transitions->count);
     text_member_number(text, "duration", transitions->duration);
     text_member_number(text, "aberration_before", transitions->before);
@@ -88,8 +86,7 @@ static void encode_shape(struct text *text, const struct shape_figure *shape,
                          enum quantity quantity, const char *unit)
 {
     char words[200];
-    text_key(text, quantity_name(quantity));
-    text_open(text, '{');
+    text_member_open(text, quantity_name(quantity), '{');
     if (shape->lack == WAVE_NONE) {
         const struct expanded expanded = budget_expand(&shape->budget);
         text_member_number(text, "value", shape->value);
@@ -107,8 +104,7 @@ static void encode_shape(struct text *text, const struct shape_figure *shape,
 
 void encode_shapes(struct text *text, const struct shape_figures *shapes, const char *unit)
 {
-    text_key(text, "figures");
-    text_open(text, '{');
+    text_member_open(text, "figures", '{');
     for (int i = 0; i < FIGURE_COUNT; i++) {
         const enum quantity quantity = shape_quantity((enum figure_kind)i);
         const bool level = quantity_aspect(quantity) != ASPECT_WHOLE;
@@ -120,8 +116,7 @@ void encode_shapes(struct text *text, const struct shape_figures *shapes, const 
 
 void encode_analysis(struct text *text, const struct analysis *analysis)
 {
-    text_key(text, "parameters");
-    text_open(text, '{');
+    text_member_open(text, "parameters", '{');
     encode_waveform(text, &analysis->waveform);
     if (analysis->periodic != WAVE_NONE)
         text_member_string(text, "reason", wave_reason_text(analysis->periodic));

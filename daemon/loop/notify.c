@@ -22,8 +22,7 @@ struct text *notification_open(struct loop *loop, uint64_t subscription, const c
     text_open(text, '{');
     text_member_string(text, "jsonrpc", "2.0");
     text_member_string(text, "method", method);
-    text_key(text, "params");
-    text_open(text, '{');
+    text_member_open(text, "params", '{');
     text_member_integer(text, "subscription", (int64_t)subscription);
     return text;
 }

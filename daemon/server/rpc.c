@@ -50,8 +50,7 @@ static void write_id(struct text *text, const json_t *id)
 
 static void write_error(struct text *text, int code, const char *message, const struct text *data)
 {
-    text_key(text, "error");
-    text_open(text, '{');
+    text_member_open(text, "error", '{');
     text_member_integer(text, "code", code);
     text_member_string(text, "message", message != NULL ? message : standard_message(code));
     if (data != NULL && !data->failed && data->length > 0) {
