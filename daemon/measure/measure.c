@@ -72,15 +72,15 @@ static bool repeat(struct measurement *measurement, size_t n, double level, doub
 
 /*
  * A meter's number does not say whether the signal stood still. Where it is
- * not what it was last time, or there was no last time, a second look tells.
+ * not what it was when that was looked at, or goes on moving, a second look tells.
  */
-static bool look_for_movement(struct measurement *measurement, const struct measure_memory *memory)
+static bool look_for_movement(struct measurement *measurement, struct measure_memory *memory)
 {
     const struct signal first = measurement->acquisition.signal;
     const struct setup *setup = &measurement->request.setup;
     double error = chain_error_limit(&measurement->chain, setup, &first, first.value);
     if (measurement->chain.input->vertical ||
-        (memory && memory->known && fabs(first.value - memory->signal.value) <= error))
+        (memory && memory->known && !stillness_doubts(&memory->still, first.value, error)))
         return true;
     if (!measurement_look(measurement))
         return false;
@@ -91,6 +91,10 @@ static bool look_for_movement(struct measurement *measurement, const struct meas
     measurement->acquisition.signal.drift =
         movement_of_two(first.value, measurement->acquisition.signal.value,
                         measurement->chain.input->ranges[setup->range].resolution);
+    double moved = measurement->acquisition.signal.value - first.value;
+    if (memory)
+        stillness_note(&memory->still, first.value,
+                       measurement->acquisition.signal.drift > 0 ? moved : 0);
     return true;
 }
 
@@ -108,8 +112,8 @@ static bool look_through(const struct measurement *measurement, const struct sig
 }
 
 /* From settled to evaluated. */
-static bool finish(struct measurement *measurement, size_t repeats,
-                   const struct measure_memory *memory, struct reading *reading)
+static bool finish(struct measurement *measurement, size_t repeats, struct measure_memory *memory,
+                   struct reading *reading)
 {
     double *values = calloc(2 * repeats, sizeof *values), *times = values + repeats;
     if (!values)

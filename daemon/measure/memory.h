@@ -4,13 +4,15 @@
 #define GRADUS_DAEMON_MEASURE_MEMORY_H
 
 #include "core/range/plan.h"
+#include "movement.h"
 
 /* What a point was settled on last time; one a point, kept by the worker. Start with {0}. */
 struct measure_memory {
     bool known;
     struct setup setup;
     struct signal signal; /* input units */
-    double beyond;        /* see plan_resume() */
+    struct stillness still;
+    double beyond; /* see plan_resume() */
 };
 
 #endif

@@ -11,6 +11,18 @@ static const double significant = 5;
 /* Neighbours so many standard deviations closer than in noise are no noise; own choice. */
 static const double unlikely = 3.3;
 
+bool stillness_doubts(const struct stillness *still, double value, double error)
+{
+    return !still->looked || still->moving != 0 || !(fabs(value - still->value) <= error);
+}
+
+void stillness_note(struct stillness *still, double value, double moved)
+{
+    double departed = still->looked ? value - still->value : 0;
+    bool same = moved * departed > 0;
+    *still = (struct stillness) { true, value, !same ? 0 : moved > 0 ? 1 : -1 };
+}
+
 double movement_of_two(double first, double second, double resolution)
 {
     double moved = fabs(second - first);

@@ -3,7 +3,25 @@
 #ifndef GRADUS_DAEMON_MOVEMENT_H
 #define GRADUS_DAEMON_MOVEMENT_H
 
+#include <stdbool.h>
 #include <stddef.h>
+
+/* What is known of a signal's standing still, from one reading to the next. Begin with {0}. */
+struct stillness {
+    bool looked;  /* the two that follow hold */
+    double value; /* where it was when it was last looked at twice, unit of the readings */
+    int moving;   /* the way it went then and since the time before, 1 or -1; 0: none */
+};
+
+/*
+ * Whether a reading has to be looked at twice: nothing is known, it went the same way within
+ * its last pair of readings as from pair to pair, or it is further than its error bound from where it was looked
+ * at. Not from the last reading: a steady ramp would stay within the bound of that for ever.
+ */
+bool stillness_doubts(const struct stillness *still, double value, double error);
+
+/* Takes in a reading that was looked at twice, and by how much it moved, signed. */
+void stillness_note(struct stillness *still, double value, double moved);
 
 /*
  * From one reading to the next: their difference, or 0 where two roundings to

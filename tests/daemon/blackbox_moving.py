@@ -80,6 +80,28 @@ class Moving(unittest.TestCase):
         # On a machine that is busy a reading may wait, and lie off its line.
         self.assertLessEqual(len(narrow), looks // 50, narrow)
 
+    def looks(self, name, since):
+        """When it was asked for a reading after a moment."""
+        return [entry["time"] for entry in self.bench.log(name, 512)
+                if KINDS[name][1] in entry["command"] and entry["time"] > since]
+
+    def test_a_ramp_too_slow_for_two_readings_is_seen_over_many(self):
+        """It moves by less than the error bound from one reading to the next, and is looked at twice
+        as often as it has moved by that bound; what stands still is not."""
+        for ramp, least, most in ((0.0, 30, 32), (0.02, 33, 60)):
+            self.bench.set_source("rail", level=5.0, drift=0.0)
+            self.client.call("measure", point="fine")
+            self.client.call("measure", point="fine")
+            self.bench.set_source("rail", level=5.0, drift=ramp)
+            before, steps, last = self.looks("fine", -1)[-1], [], None
+            for _ in range(30):
+                reading = self.client.call("measure", point="fine")
+                steps.append(abs(reading["value"] - last) if last is not None else 0)
+                last = reading["value"]
+            taken = len(self.looks("fine", before))
+            print(f"{ramp} V/s: {taken} looks for 30 readings, steps up to {max(steps):.2g} V")
+            self.assertTrue(least <= taken <= most, taken)
+
 
 if __name__ == "__main__":
     unittest.main(verbosity=2)

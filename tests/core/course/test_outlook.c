@@ -129,6 +129,27 @@ static void few_values_claim_nothing(void **state)
     assert_true(!outlook.studied && !outlook.fitted && !outlook.meets);
 }
 
+/* A thirtieth of the noise, or of a display's step, from reading to reading: over all of them it moves. */
+static void a_ramp_slower_than_a_reading_shows_is_found(void **state)
+{
+    const double step = 1e-3;
+    int noisy = 0, shown = 0;
+    (void)state;
+    for (int run = 0; run < 100; run++) {
+        double phase = step * gsl_rng_uniform(noise), slope = step / 30 / 3;
+        struct outlook outlook;
+        course(5 + phase, slope, 0, ROUNDS, step);
+        noisy += look(NULL, ROUNDS).moves;
+        course(5 + phase, slope, 0, ROUNDS, 0);
+        for (size_t i = 0; i < ROUNDS; i++)
+            values[i] = step * rint(values[i] / step);
+        outlook_find(times, values, ROUNDS, step, NULL, scratch, &outlook);
+        shown += outlook.moves && outlook.line.slope > 0;
+    }
+    print_message("%d of 100 in noise, %d of 100 on a display\n", noisy, shown);
+    assert_true(noisy >= 99 && shown == 100);
+}
+
 /* Limits of a ratio say nothing about the value. */
 static void limits_of_another_figure_are_not_met(void **state)
 {
@@ -150,6 +171,7 @@ int main(void)
         cmocka_unit_test(noise_meets_nothing),
         cmocka_unit_test(excursions_do_not_count),
         cmocka_unit_test(few_values_claim_nothing),
+        cmocka_unit_test(a_ramp_slower_than_a_reading_shows_is_found),
         cmocka_unit_test(limits_of_another_figure_are_not_met),
     };
     return cmocka_run_group_tests(tests, set_up, tear_down);

@@ -78,6 +78,48 @@ static double normal(unsigned short *state)
     return sqrt(-2 * log(1 - erand48(state))) * cos(2 * M_PI * erand48(state));
 }
 
+/* A tenth of the error bound from reading to reading is found after eleven, and looked at from then on. */
+static void a_slow_ramp_comes_to_be_looked_at(void **state)
+{
+    const double error = 1, step = 0.1, within = 0.02;
+    struct stillness still = { 0 };
+    int looks = 0, first = 0;
+    (void)state;
+    assert_true(stillness_doubts(&still, 5, error));
+    stillness_note(&still, 5, within);
+    for (int i = 1; i <= 40; i++) {
+        double value = 5 + step * i;
+        if (!stillness_doubts(&still, value, error))
+            continue;
+        first = looks++ == 0 ? i : first;
+        stillness_note(&still, value, within);
+    }
+    assert_in_range(first, 10, 11);
+    assert_int_equal(looks, 40 - first + 1);
+    /* Where it stands still again one look more says so, and none follows. */
+    assert_true(stillness_doubts(&still, 9, error));
+    stillness_note(&still, 9, 0);
+    assert_false(stillness_doubts(&still, 9, error));
+    assert_true(stillness_doubts(&still, NAN, error));
+}
+
+/* Noise within the error bound costs no second look; a step costs a few. */
+static void noise_costs_no_looks(void **state)
+{
+    unsigned short random[3] = { 30, 11, 26 };
+    struct stillness still = { 0 };
+    int looks = 0;
+    (void)state;
+    for (int i = 0; i < RUNS; i++) {
+        double value = (i < RUNS / 2 ? 5 : 50) + 0.1 * normal(random);
+        if (!stillness_doubts(&still, value, 1))
+            continue;
+        stillness_note(&still, value, 0.1 * normal(random));
+        looks++;
+    }
+    assert_in_range(looks, 2, 30);
+}
+
 /* Noise alone is seldom a line; a line that is three times the noise long nearly always is. */
 static void noise_is_no_line(void **state)
 {
@@ -107,6 +149,8 @@ int main(void)
         cmocka_unit_test(a_line_moves_by_half_its_length),
         cmocka_unit_test(a_line_with_a_gap_moves_by_its_further_end),
         cmocka_unit_test(what_is_no_line_moves_too),
+        cmocka_unit_test(a_slow_ramp_comes_to_be_looked_at),
+        cmocka_unit_test(noise_costs_no_looks),
         cmocka_unit_test(noise_is_no_line),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
