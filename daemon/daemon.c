@@ -11,9 +11,13 @@
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 
 /* How long clients have to take their last answers. */
 static const struct duration flush_time = { 3 * SECOND_NS };
+/* Descriptors that are neither clients nor instruments. */
+enum { OWN_DESCRIPTORS = 96 };
+
 static const struct timeval flush_look = { 0, 5000 };
 
 /* A job is back, whether or not somebody still waits for it. */
@@ -176,6 +180,29 @@ static bool open_records(struct daemon *daemon, struct bench *bench, struct fail
     return true;
 }
 
+/*
+ * Whether there are descriptors for as many clients as the settings allow, and for everything
+ * else: a link and a few of its kind an instrument, the store, the command of a trip.
+ */
+static bool has_descriptors(const struct bench *bench, struct failure *failure)
+{
+    const rlim_t wanted =
+        (rlim_t)bench->server.clients + 4 * (rlim_t)bench->instrument_count + OWN_DESCRIPTORS;
+    struct rlimit limit;
+    if (getrlimit(RLIMIT_NOFILE, &limit) != 0)
+        return true;
+    if (limit.rlim_cur < wanted && limit.rlim_max > limit.rlim_cur) {
+        limit.rlim_cur = limit.rlim_max < wanted ? limit.rlim_max : wanted;
+        setrlimit(RLIMIT_NOFILE, &limit);
+    }
+    return limit.rlim_cur >= wanted ||
+           failure_set(failure, FAILURE_SETTINGS, bench->path,
+                       "fewer clients, or LimitNOFILE= in the unit",
+                       "server.clients is %d, which with the rest wants %ju descriptors, and there "
+                       "are %ju",
+                       bench->server.clients, (uintmax_t)wanted, (uintmax_t)limit.rlim_cur);
+}
+
 struct daemon *daemon_new(const struct options *options, struct bench *bench,
                           struct failure *failure)
 {
@@ -196,8 +223,8 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     write_end_texts(daemon);
     bool made = make_parts(daemon) ||
                 failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "the loop cannot be made");
-    if (!made || !open_records(daemon, bench, failure) || !daemon_listen(daemon, failure) ||
-        !daemon_deploy(daemon, bench, failure)) {
+    if (!made || !has_descriptors(bench, failure) || !open_records(daemon, bench, failure) ||
+        !daemon_listen(daemon, failure) || !daemon_deploy(daemon, bench, failure)) {
         daemon_free(daemon);
         return NULL;
     }

@@ -59,7 +59,7 @@ static int make_token(int count, char **words)
     struct failure failure = { 0 };
     char text[600];
     enum role role = ROLE_NONE;
-    int days = count == 4 ? atoi(words[3]) : YEAR;
+    long days = count == 4 ? strtol(words[3], NULL, 10) : YEAR;
     if (count < 3 || count > 4 || !tokens_is_name(words[1]) || !role_of(words[2], &role) ||
         role == ROLE_NONE || days < 1 || days > LONGEST) {
         fprintf(stderr, "gradusd --token FILE NAME ROLE [DAYS]: a name of letters, digits, _ . -, "
@@ -67,7 +67,7 @@ static int make_token(int count, char **words)
                         "(365)\n");
         return STATUS_USAGE;
     }
-    if (tokens_make(words[0], words[1], role, days, stdout, &failure))
+    if (tokens_make(words[0], words[1], role, (int)days, stdout, &failure))
         return EXIT_SUCCESS;
     fprintf(stderr, "%s\n", failure_text(&failure, text, sizeof text));
     return failure_exit_status(failure.code);

@@ -7,6 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* A path, or a credential with the folder it is in. */
+enum { PATH_MOST = 2 * TLS_PATH };
+
 static bool fail(struct failure *failure, const char *where, const char *expected)
 {
     char text[160];
@@ -18,24 +21,24 @@ static bool fail(struct failure *failure, const char *where, const char *expecte
 }
 
 /* The path a setting stands for. False when it is a credential and there are none. */
-static bool find_file(const char *written, char path[2 * TLS_PATH], struct failure *failure)
+static bool find_file(const char *written, char path[PATH_MOST], struct failure *failure)
 {
     static const char prefix[] = "credential:";
     const char *folder = getenv("CREDENTIALS_DIRECTORY");
     if (strncmp(written, prefix, sizeof prefix - 1) != 0) {
-        snprintf(path, 2 * TLS_PATH, "%s", written);
+        snprintf(path, PATH_MOST, "%s", written);
         return true;
     }
     if (folder == NULL || strlen(folder) >= TLS_PATH)
         return failure_set(failure, FAILURE_SETTINGS, written, "LoadCredential= in the unit",
                            "the service manager has handed no credentials over");
-    snprintf(path, 2 * TLS_PATH, "%s/%s", folder, written + sizeof prefix - 1);
+    snprintf(path, PATH_MOST, "%s/%s", folder, written + sizeof prefix - 1);
     return true;
 }
 
 static bool take_pair(SSL_CTX *context, const struct tls_files *files, struct failure *failure)
 {
-    char path[2 * TLS_PATH];
+    char path[PATH_MOST];
     if (!find_file(files->certificate, path, failure))
         return false;
     if (SSL_CTX_use_certificate_chain_file(context, path) != 1)
@@ -50,7 +53,7 @@ static bool take_pair(SSL_CTX *context, const struct tls_files *files, struct fa
 
 static bool ask_clients(SSL_CTX *context, const char *written, struct failure *failure)
 {
-    char path[2 * TLS_PATH];
+    char path[PATH_MOST];
     if (written[0] == '\0')
         return true;
     if (!find_file(written, path, failure))

@@ -2,6 +2,7 @@
 #include "trip_command.h"
 
 #include "daemon/basics/log.h"
+#include "orphans.h"
 
 #include <errno.h>
 #include <event2/event.h>
@@ -14,12 +15,14 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/pidfd.h>
+#include <sys/prctl.h>
 #include <sys/queue.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
 /* Most bytes of its output that are logged, and most that run at a time. */
-enum { OUTPUT_MOST = 4096, RUNNING_MOST = 32, EXIT_CANNOT = 127 };
+enum { OUTPUT_MOST = 4096, RUNNING_MOST = 32, WAITING_MOST = 8192, WORDS_MOST = 16 };
+enum { EXIT_CANNOT = 127 };
 
 struct trip_command {
     struct trip_commands *owner;
@@ -36,8 +39,20 @@ struct trip_command {
     LIST_ENTRY(trip_command) entry;
 };
 
+/* One that is to run when another has ended; all in it is its own, as settings may change by then. */
+struct waiting_command {
+    char *words[WORDS_MOST + 1];
+    char user[64];
+    double limit_s;
+    char *input;
+    size_t length;
+    STAILQ_ENTRY(waiting_command) entry;
+};
+
 struct trip_commands {
     struct event_base *base;
+    STAILQ_HEAD(, waiting_command) waiting;
+    size_t waiting_count;
     LIST_HEAD(, trip_command) running;
     size_t count;
 };
@@ -55,8 +70,11 @@ struct start {
 struct trip_commands *trip_commands_new(struct event_base *base)
 {
     struct trip_commands *commands = calloc(1, sizeof *commands);
-    if (commands != NULL)
-        commands->base = base;
+    if (commands == NULL)
+        return NULL;
+    commands->base = base;
+    orphans_adopt();
+    STAILQ_INIT(&commands->waiting);
     return commands;
 }
 
@@ -88,10 +106,42 @@ static int reap(struct trip_command *command)
     return status;
 }
 
+static void waiting_free(struct waiting_command *waiting)
+{
+    for (size_t i = 0; waiting->words[i] != NULL; i++)
+        free(waiting->words[i]);
+    free(waiting->input);
+    free(waiting);
+}
+
+/* Takes the first of those that wait; NULL: none does. */
+static struct waiting_command *next_waiting(struct trip_commands *commands)
+{
+    struct waiting_command *first = STAILQ_FIRST(&commands->waiting);
+    if (first != NULL) {
+        STAILQ_REMOVE_HEAD(&commands->waiting, entry);
+        commands->waiting_count--;
+    }
+    return first;
+}
+
+/* What nobody will be told any more is at least in the log. */
+static void give_up_waiting(struct trip_commands *commands)
+{
+    struct waiting_command *waiting;
+    while ((waiting = next_waiting(commands)) != NULL) {
+        log_line(LOG_PRIORITY_ERROR,
+                 "trip command %s: not run, the daemon is stopping: it was to be told %.400s",
+                 waiting->words[0], waiting->input);
+        waiting_free(waiting);
+    }
+}
+
 void trip_commands_free(struct trip_commands *commands)
 {
     if (commands == NULL)
         return;
+    give_up_waiting(commands);
     while (!LIST_EMPTY(&commands->running)) {
         struct trip_command *command = LIST_FIRST(&commands->running);
         LIST_REMOVE(command, entry);
@@ -101,6 +151,7 @@ void trip_commands_free(struct trip_commands *commands)
                  command->name);
         command_free(command);
     }
+    orphans_end();
     free(commands);
 }
 
@@ -150,6 +201,8 @@ static void log_end(const struct trip_command *command, int status)
         log_line(LOG_PRIORITY_NOTICE, "trip command %s: done", command->name);
 }
 
+static void start_waiting(struct trip_commands *commands);
+
 static void on_ended(evutil_socket_t unused, short what, void *context)
 {
     struct trip_command *command = context;
@@ -160,9 +213,13 @@ static void on_ended(evutil_socket_t unused, short what, void *context)
         continue;
     log_output(command);
     log_end(command, status);
+    struct trip_commands *commands = command->owner;
     LIST_REMOVE(command, entry);
-    command->owner->count--;
+    commands->count--;
     command_free(command);
+    if (commands->count == 0 && commands->waiting_count == 0)
+        orphans_end();
+    start_waiting(commands);
 }
 
 static void on_alarm(evutil_socket_t unused, short what, void *context)
@@ -192,6 +249,8 @@ static _Noreturn void become(const struct start *start)
     close_range(STDERR_FILENO + 1, ~0U, 0);
     if (good && start->change)
         good = setgroups(0, NULL) == 0 && setgid(start->gid) == 0 && setuid(start->uid) == 0;
+    /* Nothing it starts can become more than it is: no set-user-id program, no sudo. */
+    good = good && prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) == 0;
     if (good)
         execve(start->words[0], start->words, environment);
     _exit(EXIT_CANNOT);
@@ -261,15 +320,12 @@ static bool watch(struct trip_command *command, double limit_s)
            evtimer_add(command->alarm, &limit) == 0;
 }
 
-bool trip_command_start(struct trip_commands *commands, char *const *words, const char *user,
-                        double limit_s, const char *input, size_t length, struct failure *failure)
+static bool start_now(struct trip_commands *commands, char *const *words, const char *user,
+                      double limit_s, const char *input, size_t length, struct failure *failure)
 {
     struct start start = { .words = words };
     if (!find_user(&start, user, failure))
         return false;
-    if (commands->count >= RUNNING_MOST)
-        return failure_set(failure, FAILURE_OVERLOADED, words[0], NULL, "%zu commands run already",
-                           commands->count);
     struct trip_command *command = calloc(1, sizeof *command);
     if (command == NULL)
         return failure_set(failure, FAILURE_NO_MEMORY, words[0], NULL, "no memory for a command");
@@ -290,5 +346,58 @@ bool trip_command_start(struct trip_commands *commands, char *const *words, cons
     }
     LIST_INSERT_HEAD(&commands->running, command, entry);
     commands->count++;
+    return true;
+}
+
+/* A copy of all that a command needs; NULL when memory is short. */
+static struct waiting_command *waiting_new(char *const *words, const char *user, double limit_s,
+                                           const char *input, size_t length)
+{
+    struct waiting_command *waiting = calloc(1, sizeof *waiting);
+    if (waiting == NULL)
+        return NULL;
+    bool copied = (waiting->input = malloc(length + 1)) != NULL;
+    for (size_t i = 0; copied && i < WORDS_MOST && words[i] != NULL; i++)
+        copied = (waiting->words[i] = strdup(words[i])) != NULL;
+    if (!copied) {
+        waiting_free(waiting);
+        return NULL;
+    }
+    memcpy(waiting->input, input, length);
+    waiting->input[length] = '\0';
+    waiting->length = length;
+    waiting->limit_s = limit_s;
+    snprintf(waiting->user, sizeof waiting->user, "%s", user);
+    return waiting;
+}
+
+/* Runs those that wait, the first first, as far as there is room. */
+static void start_waiting(struct trip_commands *commands)
+{
+    while (commands->count < RUNNING_MOST && commands->waiting_count > 0) {
+        struct waiting_command *waiting = next_waiting(commands);
+        struct failure failure = { 0 };
+        char text[600];
+        if (!start_now(commands, waiting->words, waiting->user, waiting->limit_s, waiting->input,
+                       waiting->length, &failure))
+            log_line(LOG_PRIORITY_ERROR, "trip command: %s; it was to be told %.300s",
+                     failure_text(&failure, text, sizeof text), waiting->input);
+        waiting_free(waiting);
+    }
+}
+
+bool trip_command_start(struct trip_commands *commands, char *const *words, const char *user,
+                        double limit_s, const char *input, size_t length, struct failure *failure)
+{
+    if (commands->count < RUNNING_MOST)
+        return start_now(commands, words, user, limit_s, input, length, failure);
+    if (commands->waiting_count >= WAITING_MOST)
+        return failure_set(failure, FAILURE_OVERLOADED, words[0], NULL, "%zu commands wait already",
+                           commands->waiting_count);
+    struct waiting_command *waiting = waiting_new(words, user, limit_s, input, length);
+    if (waiting == NULL)
+        return failure_set(failure, FAILURE_NO_MEMORY, words[0], NULL, "no memory for a command");
+    STAILQ_INSERT_TAIL(&commands->waiting, waiting, entry);
+    commands->waiting_count++;
     return true;
 }

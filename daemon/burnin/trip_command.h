@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Running the shop's own command when a point trips: without a shell, with
- * what happened on its standard input, as an unprivileged user, killed with
- * all it started when its time is over. What it prints goes to the log, the
- * first lines of it. Nothing here waits; the loop thread alone uses it.
+ * what happened on its standard input, as an unprivileged user that can
+ * become no other, killed with all it started when its time is over; what
+ * leaves its group is ended once no command runs. What it prints goes to the
+ * log, the first lines of it. So many run at a time, others wait for their
+ * turn. Nothing here waits; the loop thread alone uses it.
  */
 #ifndef GRADUS_DAEMON_TRIP_COMMAND_H
 #define GRADUS_DAEMON_TRIP_COMMAND_H
@@ -19,11 +21,12 @@ struct event_base;
 /* Nothing runs yet. NULL when memory is short. */
 struct trip_commands *trip_commands_new(struct event_base *base);
 
-/* Kills what still runs. Accepts NULL. */
+/* Kills what still runs, and logs what was not run. Accepts NULL. */
 void trip_commands_free(struct trip_commands *commands);
 
 /*
- * Starts a command. Everything is copied or used before this returns.
+ * Starts a command, or has it wait until others have ended, those that came first before it; its
+ * time counts from its start. Everything is copied or used before this returns.
  *
  * words    program with its path, arguments, NULL
  * user     who it runs as when this process is root; never root itself

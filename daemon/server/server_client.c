@@ -18,6 +18,7 @@ enum { LINES_A_TURN = 64, LINGERING_MOST = 64 };
 
 static const struct timeval stuck_after = { 60, 0 };   /* no byte could be sent for so long */
 static const struct timeval linger_at_most = { 5, 0 }; /* for a client that is being closed */
+static const struct duration turn_at_most = { 2 * MILLISECOND_NS }; /* of lines of one client */
 static const struct timeval at_once = { 0, 0 };
 static const struct timeval look_every = { SERVER_LOOK_S, 0 };
 
@@ -207,15 +208,18 @@ void server_client_regulate(struct client *client)
         bufferevent_enable(client->events, EV_READ);
 }
 
-/* Takes a client's lines, but only so many before others have their turn. */
+/* Takes a client's lines, but only so many, and for so long, before others have their turn. */
 static void serve_lines(struct client *client)
 {
     int taken = 0;
+    bool more = true;
+    const struct moment end = moment_plus(monotonic_now(), turn_at_most);
     client->taking = true;
-    while (taken < LINES_A_TURN && serve_next(client))
+    while (taken < LINES_A_TURN && (taken == 0 || moment_before(monotonic_now(), end)) &&
+           (more = serve_next(client)))
         taken++;
     client->taking = false;
-    if (taken == LINES_A_TURN)
+    if (more)
         evtimer_add(client->turn, &at_once);
     if (client->encrypted)
         server_client_regulate(client);

@@ -158,6 +158,10 @@ class Lines(DaemonCase):
         one_more = self.daemon.client()
         self.assertEqual(one_more.read()["error"]["code"], -32025)
         self.assertIsNone(one_more.read_line())
+        done = subprocess.run([os.environ["GRADUS"], "--socket", "unix:" + self.daemon.unix,
+                               "points"], capture_output=True, text=True)
+        self.assertEqual((done.returncode, done.stdout), (3, ""))
+        self.assertIn("too many connections", done.stderr)
         clients[0].close()
         self.until(lambda: self.client.call("health")["clients"] == 11)
         self.assertTrue(self.daemon.client().call("health"))

@@ -51,11 +51,49 @@ static void test_nearest(void **state)
     assert_null(nearest.word);
 }
 
+/* A word of the letters a to c, so that many are near each other. */
+static void make_word(char word[16])
+{
+    size_t length = (size_t)random() % 15;
+    for (size_t i = 0; i < length; i++)
+        word[i] = (char)('a' + random() % 3);
+    word[length] = '\0';
+}
+
+/* What is weighed in short finds what nearest.h promises of the whole table; own derivation. */
+static void test_short_cuts(void **state)
+{
+    char unknown[16], known[20][16];
+    (void)state;
+    srandom(1);
+    for (int turn = 0; turn < 5000; turn++) {
+        struct nearest nearest = { 0 };
+        const char *expected = NULL;
+        size_t best = 0;
+        make_word(unknown);
+        for (size_t i = 0; i < 20; i++) {
+            make_word(known[i]);
+            size_t longer = strlen(unknown) > strlen(known[i]) ? strlen(unknown) : strlen(known[i]);
+            size_t allowed = longer < 4 ? 1 : longer / 3 > 2 ? longer / 3 : 2;
+            size_t distance = nearest_distance(unknown, known[i]);
+            if (distance <= allowed && distance < longer && (expected == NULL || distance < best)) {
+                expected = known[i];
+                best = distance;
+            }
+            nearest_offer(&nearest, unknown, known[i]);
+        }
+        assert_ptr_equal(nearest.word, expected);
+        if (expected != NULL)
+            assert_int_equal(nearest.distance, best);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_distance),
         cmocka_unit_test(test_nearest),
+        cmocka_unit_test(test_short_cuts),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -65,6 +65,11 @@ static void nothing_sent_by_others_makes_a_line(void **state)
     log_line(LOG_PRIORITY_ERROR, "reply \"%s\"", "a\r\n<0>forged\x1b[2J\x7f");
     assert_string_equal(logged(*state, text, sizeof text), "reply \"a?"
                                                            "?<0>forged?[2J?\"\n");
+    /* Unicode Character Database, PropList.txt: Bidi_Control; C1 controls; beside them µ and ≤. */
+    log_line(LOG_PRIORITY_ERROR, "%s",
+             "a\u202eb\u2066c\u200fd\u061ce\xc2\x9b"
+             "f \u00b5 \u2264");
+    assert_string_equal(logged(*state, text, sizeof text), "a???b???c???d??e??f \u00b5 \u2264\n");
     memset(longest, 'x', sizeof longest);
     longest[sizeof longest - 1] = '\0';
     log_line(LOG_PRIORITY_ERROR, "%s", longest);

@@ -19,7 +19,7 @@
 #include <unistd.h>
 
 enum { CONNECT_MS = 5000, SEND_MS = 5000, LINE_MOST = 256 << 20, READ_SIZE = 65536 };
-enum { TOKEN_MOST = 256 };
+enum { TOKEN_MOST = 256, LAST_WORDS_MS = 1000 };
 
 struct client {
     int descriptor;
@@ -168,6 +168,25 @@ static bool write_all(struct client *client, const char *bytes, size_t count, st
     return true;
 }
 
+/*
+ * What the daemon said before it closed, as it does when there are too many connections, in the
+ * place of what became of the socket.
+ */
+static void last_words(struct client *client, struct fault *fault)
+{
+    struct message message = { 0 };
+    struct fault said = { 0 };
+    const enum client_event event =
+        client_receive(client, client_now() + LAST_WORDS_MS, &message, &said);
+    const json_t *const error =
+        event == CLIENT_MESSAGE ? json_object_get(message.json, "error") : NULL;
+    if (error != NULL) {
+        *fault = (struct fault) { 0 };
+        fault_from_error(fault, error);
+    }
+    message_clear(&message);
+}
+
 int client_send(struct client *client, const char *method, json_t *params, struct fault *fault)
 {
     const int id = client->last_id + 1;
@@ -186,6 +205,8 @@ int client_send(struct client *client, const char *method, json_t *params, struc
     const bool sent = write_all(client, text, length + 1, fault);
     free(text);
     client->last_id = id;
+    if (!sent)
+        last_words(client, fault);
     return sent ? id : 0;
 }
 
