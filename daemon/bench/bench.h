@@ -29,6 +29,7 @@ enum { BENCH_NAME = PROBE_NAME, BENCH_TEXT = 256, BENCH_WAYS = 8, BENCH_DATE = 1
 struct bench_instrument {
     char name[BENCH_NAME];
     char calibration_due[BENCH_DATE]; /* ISO date; empty: not stated */
+    char certificate[BENCH_NAME];     /* number of its calibration certificate; empty: not stated */
     double ambient;                   /* degrees Celsius where it stands */
     struct link_spec link;
     const struct profile *profile; /* owned by the bench */
@@ -101,6 +102,13 @@ struct bench_server {
     int clients;       /* most connections at a time */
     double quiet_s;    /* how long one may be quiet when there are too many; see server.h */
     bool talk;         /* whether `talk` is allowed */
+};
+
+/* Whose readings they are, for what is handed over; empty: not stated. */
+struct bench_shop {
+    char name[BENCH_TEXT];
+    char address[BENCH_TEXT];
+    char logo[BENCH_TEXT]; /* path of a picture */
 };
 
 struct bench_store {
@@ -183,6 +191,7 @@ struct bench {
     double lead_zero_s;                        /* how long a zero of leads holds */
     enum mistake_policy policy[MISTAKE_COUNT]; /* what is done about each mistake */
     struct bench_store store;
+    struct bench_shop shop;
     size_t profile_count;
     struct profile **profiles;
     size_t instrument_count;

@@ -46,6 +46,7 @@ rpc_handler call_agree;
 
 /* calls_store.c: what the store holds; answered when it has been read. */
 rpc_handler call_readings;
+rpc_handler call_jobs;
 rpc_handler call_verify;
 
 /* Whether there is a store to ask; if not, the call is answered. */

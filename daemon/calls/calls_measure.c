@@ -3,6 +3,7 @@
 
 #include "core/input/suitability.h"
 #include "methods.h"
+#include "order.h"
 #include "service.h"
 
 #include <math.h>
@@ -97,6 +98,18 @@ static struct job *answering(struct service *service, struct rpc_call *call, str
     return job;
 }
 
+/* Puts the reading into a customer's job; false, and the call is answered, when it cannot be one. */
+static bool put_into(struct service *service, struct rpc_call *call, const struct rpc_value *value,
+                     char **order)
+{
+    struct failure failure = { 0 };
+    *order = value->given ? order_read(value->object, &failure) : NULL;
+    if (!value->given || *order != NULL)
+        return true;
+    call_refuse(service->loop, call, &failure);
+    return false;
+}
+
 /* A job that answers a call; NULL, and the call is answered, when memory is short. */
 static struct job *job_for(struct service *service, struct rpc_call *call, enum job_kind kind,
                            const struct bench_point *point)
@@ -130,10 +143,16 @@ static const struct bench_point *point_of(struct service *service, struct rpc_ca
 void call_measure(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
+    char *order;
+    if (!put_into(service, call, &values[MEASURE_JOB], &order))
+        return;
     const struct bench_point *point = point_of(service, call, values[MEASURE_POINT].text);
     struct job *job = point != NULL ? job_for(service, call, JOB_MEASURE, point) : NULL;
-    if (job == NULL)
+    if (job == NULL) {
+        free(order);
         return;
+    }
+    job->order = order;
     job->repeats = (size_t)values[MEASURE_REPEAT].integer;
     submit(job, point->instrument, values[MEASURE_DEADLINE].number);
 }
@@ -159,14 +178,19 @@ void call_read(void *context, struct rpc_call *call, const struct rpc_value *val
 {
     struct service *service = context;
     struct failure failure = { 0 };
+    char *order;
+    if (!put_into(service, call, &values[READ_JOB], &order))
+        return;
     json_t *keys = read_keys(values);
     struct job *job = keys != NULL ? loop_loose_job(service->loop, keys, &failure) : NULL;
     json_decref(keys);
     if (job == NULL) {
         failure_no_memory(&failure, "the point"); /* the first cause wins */
+        free(order);
         call_refuse(service->loop, call, &failure);
         return;
     }
+    job->order = order;
     job = answering(service, call, job);
     if (job == NULL)
         return;

@@ -3,6 +3,7 @@
 
 #include "daemon/basics/wall_clock.h"
 #include "daemon/store/store_check.h"
+#include "daemon/store/store_orders.h"
 #include "daemon/store/store_page.h"
 #include "methods.h"
 #include "service.h"
@@ -55,8 +56,10 @@ static bool read_page(struct store_page *page, struct rpc_call *call,
         rpc_fail_params(call, "since or until is not a time",
                         "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
     else if (!call_name(&values[READINGS_POINT], page->point) ||
-             !call_name(&values[READINGS_RUN], page->run))
-        rpc_fail_params(call, "point or run is too long a name", "at most 63 characters");
+             !call_name(&values[READINGS_RUN], page->run) ||
+             !call_name(&values[READINGS_JOB], page->job) ||
+             !call_name(&values[READINGS_SERIAL], page->serial))
+        rpc_fail_params(call, "point, run, job or serial is too long", "at most 63 characters");
     else
         return true;
     return false;
@@ -78,6 +81,14 @@ void call_readings(void *context, struct rpc_call *call, const struct rpc_value 
         call_ask(service, call, page != NULL ? &page->query : NULL);
     else
         store_query_free(&page->query);
+}
+
+void call_jobs(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    (void)values;
+    if (call_has_store(service, call))
+        call_ask(service, call, store_orders_new(&service->loop->bench->shop));
 }
 
 void call_verify(void *context, struct rpc_call *call, const struct rpc_value *values)

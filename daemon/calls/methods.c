@@ -15,6 +15,13 @@
             "when to be answered at the latest, waiting included"                                  \
     }
 
+#define JOB                                                                                        \
+    {                                                                                              \
+        "job", RPC_OBJECT, false, 0, 0, 0,                                                         \
+            "the customer's job that the reading belongs to: name, and as far as they are known "  \
+            "unit, serial, customer, measured_by, stage (before, after), remarks, fields{}"        \
+    }
+
 static const struct rpc_parameter none[] = { { .name = NULL } };
 
 static const struct rpc_parameter authenticate_parameters[] = {
@@ -26,6 +33,7 @@ static const struct rpc_parameter measure_parameters[] = {
     [MEASURE_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "name of the test point" },
     [MEASURE_REPEAT] = { "repeat", RPC_INTEGER, false, 1, 1, 10000, "readings to average" },
     [MEASURE_DEADLINE] = DEADLINE,
+    [MEASURE_JOB] = JOB,
     { .name = NULL },
 };
 
@@ -40,6 +48,7 @@ static const struct rpc_parameter read_parameters[] = {
                     "frequency ..." },
     [READ_REPEAT] = { "repeat", RPC_INTEGER, false, 1, 1, 10000, "readings to average" },
     [READ_DEADLINE] = DEADLINE,
+    [READ_JOB] = JOB,
     { .name = NULL },
 };
 
@@ -121,6 +130,9 @@ static const struct rpc_parameter readings_parameters[] = {
     [READINGS_AFTER] = { "after", RPC_INTEGER, false, 0, 0, 9e15,
                          "the oldest above this id; the newest of all when not given" },
     [READINGS_BEFORE] = { "before", RPC_INTEGER, false, 0, 1, 9e15, "ids below this only" },
+    [READINGS_JOB] = { "job", RPC_TEXT, false, 0, 0, 0, "of the job of this name only" },
+    [READINGS_SERIAL] = { "serial", RPC_TEXT, false, 0, 0, 0,
+                          "of the unit with this serial number only, as its job says it" },
     { .name = NULL },
 };
 
@@ -232,6 +244,9 @@ static const struct rpc_method table[] = {
       "readings out of the store, newest last: readings [{id point time run round "
       "settings_digest version, reading or error}], and whether there is more. Newest "
       "of all, or with after (an id) the oldest above it" },
+    { "jobs", ROLE_LOOK, none, call_jobs, "the jobs that there are readings of",
+      "jobs, the one measured last last: [{job (what was said of it last) first last "
+      "readings failed lost}], and shop{name address logo} where the settings say it" },
     { "verify", ROLE_LOOK, none, call_verify, "whether the store is as it was written",
       "intact, readings, events, removed, last, digest; first_bad and what" },
     { "burnin.start", ROLE_RUN, burnin_start_parameters, call_burnin_start, "begins a burn-in",

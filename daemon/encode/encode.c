@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 char *encode_time(char text[ENCODE_TIME_SIZE], struct wall_time time)
 {
@@ -67,6 +68,7 @@ static void encode_instrument(struct text *text, const struct occasion *occasion
     text_member_string(text, "name", instrument->name);
     text_member_string(text, "identity", occasion->identity);
     text_member_string(text, "calibration_due", instrument->calibration_due);
+    text_member_string(text, "certificate", instrument->certificate);
     text_close(text, '}');
 }
 
@@ -280,6 +282,10 @@ void encode_reading(struct text *text, const struct occasion *occasion,
     text_open(text, '{');
     text_member_string(text, "point", occasion->point->name);
     text_member_string(text, "quantity", quantity_name(occasion->point->quantity));
+    if (occasion->order != NULL) {
+        text_key(text, "job");
+        text_json(text, occasion->order, strlen(occasion->order));
+    }
     encode_result(text, occasion, value, &reading->expanded);
     encode_occasion(text, occasion);
     encode_range(text, occasion, reading);

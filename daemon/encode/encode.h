@@ -20,7 +20,8 @@ struct occasion {
     const char *identity; /* of the instrument; empty: not known */
     struct wall_time time;
     uint64_t sequence;
-    double frequency; /* of the signal, hertz; NAN: not known */
+    double frequency;  /* of the signal, hertz; NAN: not known */
+    const char *order; /* JSON of the customer's job it belongs to; NULL: of none */
 };
 
 enum { ENCODE_TIME_SIZE = 32 };

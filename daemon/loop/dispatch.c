@@ -91,6 +91,7 @@ struct occasion job_occasion(const struct job *job)
                                  .identity = job->status.identity,
                                  .time = job->taken,
                                  .sequence = job->sequence,
+                                 .order = job->order,
                                  .frequency = NAN };
     if (job->memory.known)
         occasion.frequency = job->memory.signal.frequency;

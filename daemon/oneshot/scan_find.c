@@ -74,15 +74,17 @@ bool profile_fits_anybody(const struct profile *profile)
 const struct profile *shelf_find(const struct shelf *shelf, const char *identity)
 {
     const struct profile *any = NULL;
+    const struct profile *best = NULL;
     for (size_t i = 0; i < shelf->count; i++) {
         const struct profile *profile = shelf->profiles[i];
         if (!fits(profile, identity))
             continue;
-        if (!profile_fits_anybody(profile))
-            return profile;
-        any = any == NULL ? profile : any;
+        if (profile_fits_anybody(profile))
+            any = any == NULL ? profile : any;
+        else if (best == NULL || strlen(profile->name) < strlen(best->name))
+            best = profile;
     }
-    return any;
+    return best != NULL ? best : any;
 }
 
 bool finding_means(const struct scan_device *device, const char *text)

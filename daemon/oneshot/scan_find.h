@@ -37,7 +37,7 @@ void shelf_free(struct shelf *shelf);
 
 /*
  * The profile whose identity pattern fits; one that fits any identity at all
- * only when there is no other. NULL when none does.
+ * only when there is no other, and of several that with the shortest name: variants have longer ones. NULL when none does.
  */
 const struct profile *shelf_find(const struct shelf *shelf, const char *identity);
 

@@ -30,7 +30,7 @@ enum rpc_error {
 };
 
 enum {
-    RPC_MAX_PARAMETERS = 8,
+    RPC_MAX_PARAMETERS = 12,
     RPC_MAX_BATCH = 1024,              /* calls in one batch */
     RPC_BATCH_REPLY = 8 * 1024 * 1024, /* bytes; calls of a batch are refused beyond it */
     RPC_MAX_TEXT = 4096                /* bytes of a text parameter */

@@ -20,6 +20,9 @@ struct root_file {
 static const struct strict_key root_keys[] = {
     { .name = "server", .type = STRICT_GROUP, .help = "where clients connect" },
     { .name = "access", .type = STRICT_GROUP, .help = "who may do what; default see others" },
+    { .name = "shop",
+      .type = STRICT_GROUP,
+      .help = "whose readings they are, for reports of jobs" },
     { .name = "store", .type = STRICT_GROUP, .help = "where readings are kept; default nowhere" },
     { .name = "profiles",
       .type = STRICT_TEXT,
@@ -139,6 +142,35 @@ static const struct strict_key tcp_keys[] = {
     { .name = NULL },
 };
 
+static const struct strict_key shop_keys[] = {
+    { .name = "name",
+      .type = STRICT_TEXT,
+      .required = true,
+      .offset = offsetof(struct bench_shop, name),
+      .size = BENCH_TEXT,
+      .help = "of the shop" },
+    { .name = "address",
+      .type = STRICT_TEXT,
+      .offset = offsetof(struct bench_shop, address),
+      .size = BENCH_TEXT,
+      .help = "of the shop; \\n begins a new line" },
+    { .name = "logo",
+      .type = STRICT_TEXT,
+      .offset = offsetof(struct bench_shop, logo),
+      .size = BENCH_TEXT,
+      .help = "picture for the head of reports, a .png, .jpg or .svg that whoever makes the report "
+              "can read" },
+    { .name = NULL },
+};
+
+static void read_shop(struct settings *settings)
+{
+    const config_setting_t *group = strict_member(settings->root, "shop");
+
+    if (group != NULL && config_setting_is_group(group))
+        strict_group(group, shop_keys, &settings->bench->shop, settings->problems);
+}
+
 static void read_server(struct settings *settings)
 {
     struct bench_server *server = &settings->bench->server;
@@ -190,6 +222,7 @@ static void read_root(struct settings *settings)
     settings_read_access(settings);
     settings_read_policy(settings);
     settings_read_store(settings);
+    read_shop(settings);
     settings_read_instruments(settings);
     settings_read_probes(settings);
     settings_read_points(settings);
@@ -280,6 +313,8 @@ void settings_print_keys(FILE *out)
     settings_print_access_keys(out);
     settings_print_policy_keys(out);
     settings_print_store_keys(out);
+    fprintf(out, "shop:\n");
+    strict_print_keys(out, shop_keys);
     settings_print_instrument_keys(out);
     settings_print_probe_keys(out);
     settings_print_point_keys(out);

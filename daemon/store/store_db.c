@@ -14,8 +14,8 @@ static const char *const sql[STATEMENT_COUNT] = {
     [STATEMENT_SET_HEAD] = "UPDATE head SET last = ?, digest = ?",
     [STATEMENT_READING] = "INSERT INTO readings (id, point, time, time_ns, sequence, value,"
                           " uncertainty, unit, verdict, reason, run, round, body, settings,"
-                          " instrument, version, digest)"
-                          " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                          " instrument, version, digest, job, serial)"
+                          " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     [STATEMENT_EVENT] = "INSERT INTO events (id, time, time_ns, kind, subject, first, last, after,"
                         " body, digest) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     [STATEMENT_FIND_SETTINGS] = "SELECT id FROM settings WHERE digest = ?",
@@ -286,6 +286,8 @@ static bool write_reading(struct store_db *db, struct record *record)
     sqlite3_bind_int64(statement, 15, db->instrument.id);
     sqlite3_bind_int64(statement, 16, db->version);
     sqlite3_bind_blob(statement, 17, record->digest, CHAIN_SIZE, SQLITE_STATIC);
+    bind_text(statement, 18, text_or_null(record->job));
+    bind_text(statement, 19, text_or_null(record->serial));
     return carry_out(statement) && advance(db, record->id, record->digest);
 }
 

@@ -73,7 +73,7 @@ static bool foreign(const char *path, struct failure *failure, int64_t applicati
     if (application != STORE_APPLICATION)
         return !failure_set(failure, FAILURE_SETTINGS, path, "a path of its own for the store",
                             "this database belongs to another program");
-    if (version != STORE_VERSION)
+    if (version != STORE_VERSION && version != 1)
         return !failure_set(failure, FAILURE_SETTINGS, path, NULL,
                             "this store is of version %lld, made by a newer gradusd; this one "
                             "knows version %d",
@@ -91,7 +91,8 @@ static enum store_state prepare(sqlite3 *sqlite, const char *path, const char *f
     bool empty = tables == 0 && application == 0;
     if (tables >= 0 && !empty && foreign(path, failure, application, version))
         return STORE_FOREIGN;
-    if (tables < 0 || !configure(sqlite) || (empty && !make(sqlite, follows))) {
+    if (tables < 0 || !configure(sqlite) || (empty && !make(sqlite, follows)) ||
+        (!empty && version == 1 && !execute(sqlite, store_from_1))) {
         int code = sqlite3_extended_errcode(sqlite);
         enum store_state state = store_db_fail(sqlite, code, failure);
         return state == STORE_WELL ? STORE_FAILING : state;

@@ -4,6 +4,7 @@
 #include "daemon/encode/encode.h"
 #include "store_read.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -45,9 +46,14 @@ static void encode_row(struct text *text, const struct store_row *row, bool inta
 
 static sqlite3_stmt *prepare_page(sqlite3 *sqlite, const struct store_page *query)
 {
-    static const char oldest[] = FILTER SINCE UNTIL " ORDER BY readings.id LIMIT ?7";
-    static const char newest[] = FILTER SINCE UNTIL " ORDER BY readings.id DESC LIMIT ?7";
-    sqlite3_stmt *statement = store_read_rows(sqlite, query->after >= 0 ? oldest : newest);
+    static const char oldest[] = " ORDER BY readings.id LIMIT ?7";
+    static const char newest[] = " ORDER BY readings.id DESC LIMIT ?7";
+    char sql[2048];
+    snprintf(sql, sizeof sql, "%s%s%s%s", FILTER SINCE UNTIL,
+             query->job[0] != '\0' ? " AND job = ?8" : "",
+             query->serial[0] != '\0' ? " AND serial = ?9" : "",
+             query->after >= 0 ? oldest : newest);
+    sqlite3_stmt *statement = store_read_rows(sqlite, sql);
     if (statement == NULL)
         return NULL;
     sqlite3_bind_int64(statement, 1, query->after);
@@ -58,6 +64,10 @@ static sqlite3_stmt *prepare_page(sqlite3 *sqlite, const struct store_page *quer
                       SQLITE_STATIC);
     sqlite3_bind_text(statement, 6, query->run[0] != '\0' ? query->run : NULL, -1, SQLITE_STATIC);
     sqlite3_bind_int64(statement, 7, (int64_t)query->limit + 1);
+    if (query->job[0] != '\0')
+        sqlite3_bind_text(statement, 8, query->job, -1, SQLITE_STATIC);
+    if (query->serial[0] != '\0')
+        sqlite3_bind_text(statement, 9, query->serial, -1, SQLITE_STATIC);
     return statement;
 }
 

@@ -8,8 +8,10 @@
 
 struct store_page {
     struct store_query query;
-    char point[64]; /* empty: of all points */
-    char run[64];   /* empty: of any run or none */
+    char point[64];  /* empty: of all points */
+    char run[64];    /* empty: of any run or none */
+    char job[64];    /* empty: of any job or none */
+    char serial[64]; /* empty: of any unit */
     bool strange; /* the settings have no such point: where the store has neither, it is refused */
     char guess[160]; /* what may have been meant by it then */
     struct wall_time since;

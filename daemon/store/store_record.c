@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_record.h"
 
+#include "daemon/basics/body.h"
+
 #include "daemon/basics/wall_clock.h"
 
 #include <math.h>
@@ -30,6 +32,18 @@ void record_free(struct record *record)
     free(record);
 }
 
+/* What came to nothing is found again by its job as well. */
+static void add_order(struct text *body, const char *order)
+{
+    static const char member[] = ",\"job\":";
+    if (order == NULL || body->failed || body->length == 0)
+        return;
+    body->length--; /* the brace that closes it */
+    text_raw(body, member, sizeof member - 1);
+    text_raw(body, order, strlen(order));
+    text_raw(body, "}", 1);
+}
+
 static void read_outcome(struct record *record, const struct occasion *occasion,
                          const struct reading *reading)
 {
@@ -39,10 +53,20 @@ static void read_outcome(struct record *record, const struct occasion *occasion,
         record->uncertainty = NAN;
         record->reason = failure_reason(reading->failure.code);
         encode_error(&record->body, &reading->failure, occasion->bench, occasion->point, reading);
+        add_order(&record->body, occasion->order);
         return;
     }
     record->verdict = verdict_name(reading->judgement.verdict);
     encode_reading(&record->body, occasion, reading);
+}
+
+/* What the reading is found by; order_read() has seen to it that it fits. */
+static void read_order(struct record *record, const char *order)
+{
+    json_t *body = json_loads(order, 0, NULL);
+    snprintf(record->job, sizeof record->job, "%s", body_text(body, "name"));
+    snprintf(record->serial, sizeof record->serial, "%s", body_text(body, "serial"));
+    json_decref(body);
 }
 
 struct record *record_reading(struct bench *bench, const struct occasion *occasion,
@@ -61,6 +85,8 @@ struct record *record_reading(struct bench *bench, const struct occasion *occasi
     snprintf(record->calibration_due, sizeof record->calibration_due, "%s",
              instrument->calibration_due);
     read_outcome(record, occasion, reading);
+    if (occasion->order != NULL)
+        read_order(record, occasion->order);
     if (record->body.failed) {
         record_free(record);
         return NULL;

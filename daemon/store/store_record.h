@@ -16,7 +16,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-enum { RECORD_IDENTITY = DIALOGUE_IDENTITY };
+enum { RECORD_IDENTITY = DIALOGUE_IDENTITY, RECORD_SERIAL = 404 };
 
 struct record;
 
@@ -30,6 +30,8 @@ struct record {
     char point[BENCH_NAME];
     char run[BENCH_NAME]; /* empty: of no run */
     int64_t round;
+    char job[BENCH_NAME];       /* name of the customer's job; empty: of none */
+    char serial[RECORD_SERIAL]; /* of its unit; empty: not said */
     char time[ENCODE_TIME_SIZE];
     struct wall_time at;
     int64_t sequence;

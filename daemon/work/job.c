@@ -26,6 +26,7 @@ void job_free(struct job *job)
         event_free(job->alarm);
     free(job->capture.samples);
     free(job->command);
+    free(job->order);
     free(job->own_point);
     free(job->reply);
     bench_unref(job->bench);

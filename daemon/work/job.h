@@ -46,8 +46,9 @@ struct job {
     struct bench *bench;             /* a reference */
     const struct bench_point *point; /* NULL for JOB_TALK */
     struct bench_point
-        *own_point;             /* the point, when it is a copy that is not in the bench, measured
+        *own_point; /* the point, when it is a copy that is not in the bench, measured
                                         another way than it usually is; owned, may be NULL */
+    char *order; /* JSON of the customer's job that the reading belongs to; owned; NULL: of none */
     struct measure_zeros zeros; /* as they were known when it was handed over */
     size_t repeats;             /* JOB_MEASURE */
     double duration;            /* JOB_CAPTURE: seconds, NAN for the point's own */

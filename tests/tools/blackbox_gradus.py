@@ -107,7 +107,7 @@ class Usage(Case):
     def test_help_lists_every_subcommand_and_each_explains_itself(self):
         done = self.run_gradus(None, "help")
         self.assertEqual(done.returncode, 0)
-        for name in ("measure", "read", "explain", "capture", "points", "instruments", "follow", "readings",
+        for name in ("measure", "read", "jobs", "explain", "capture", "points", "instruments", "follow", "readings",
                      "check", "try", "health", "talk", "agree", "unload", "compensate", "zero",
                      "help"):
             self.assertIn("\n  " + name, done.stdout.decode())

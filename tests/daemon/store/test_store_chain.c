@@ -91,7 +91,7 @@ static void test_tampering(void **state)
         { "UPDATE head SET last = 4", "the row is beyond the last one written", 5 },
         { "UPDATE head SET began = 'x'", "the row was altered", 1 },
         { "INSERT INTO readings SELECT 6, point, time, time_ns, sequence, value, uncertainty, unit,"
-          " verdict, reason, run, round, settings, instrument, version, digest, body"
+          " verdict, reason, run, round, settings, instrument, version, digest, body, job, serial"
           " FROM readings WHERE id = 5",
           "the row was altered", 6 },
         { "UPDATE readings SET id = 100 WHERE id = 2; UPDATE readings SET id = 2 WHERE id = 3;"

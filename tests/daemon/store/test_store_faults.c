@@ -275,7 +275,7 @@ static void test_of_a_newer_version(void **state)
     struct store_case *it = *state;
     open_store(it);
     store_case_close(it);
-    store_case_sql(it, "PRAGMA user_version = 2");
+    store_case_sql(it, "PRAGMA user_version = 3");
     refuse(it, "version 2");
 }
 

@@ -93,6 +93,14 @@ static const struct option_row rows[] = {
     { "--settings", OPTION_SETTINGS, "FILE", 0, 0, false,
       "with a gradusd of its own, which has these settings and ends with the command",
       TEXT(settings) },
+    { "--job", OPTION_JOB, "NAME", 0, 0, false,
+      "the job that the readings belong to; a file (a path, or *.json) may say unit, serial,\n"
+      "customer, measured_by, remarks and fields of it, as one JSON object",
+      TEXT(job) },
+    { "--serial", OPTION_SERIAL, "NUMBER", 0, 0, false,
+      "serial number of the unit that is measured, or that readings are of", TEXT(serial) },
+    { "--stage", OPTION_STAGE, "WHEN", 0, 0, false,
+      "with --job: \"before\" or \"after\" the repair", TEXT(stage) },
     { .name = NULL },
 };
 

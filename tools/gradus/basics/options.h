@@ -47,6 +47,9 @@
 #define OPTION_SETTINGS (UINT64_C(1) << 33)
 #define OPTION_CA       (UINT64_C(1) << 34)
 #define OPTION_IDENTITY (UINT64_C(1) << 35)
+#define OPTION_JOB      (UINT64_C(1) << 40)
+#define OPTION_SERIAL   (UINT64_C(1) << 41)
+#define OPTION_STAGE    (UINT64_C(1) << 42)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
@@ -93,6 +96,9 @@ struct options {
     const char *profiles; /* folder; NULL: the shipped ones */
     const char *write;    /* settings file to make; NULL: none */
     const char *settings; /* of a daemon of one's own; NULL: the one that runs */
+    const char *job;      /* name or file; NULL: none */
+    const char *serial;   /* number of the unit; NULL: not said */
+    const char *stage;    /* "before" or "after"; NULL: not said */
     bool follow;
     const char *probe;                   /* name; NULL: a plain connection */
     double expected;                     /* at the tip; NAN: not said */

@@ -2,6 +2,7 @@
 #include "batch.h"
 
 #include "ask.h"
+#include "job_option.h"
 #include "reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
@@ -161,11 +162,11 @@ static bool request_send(struct request *request, const struct session *session,
                          struct client *client, struct fault *fault)
 {
     const struct options *const options = session->options;
-    request->id =
-        client_send(client, "measure",
-                    json_pack("{s:s, s:i, s:o}", "point", request->point, "repeat", options->repeat,
-                              "deadline_ms", ask_number(options->deadline_ms)),
-                    fault);
+    json_t *const params =
+        json_pack("{s:s, s:i, s:o}", "point", request->point, "repeat", options->repeat,
+                  "deadline_ms", ask_number(options->deadline_ms));
+    job_option(session, params); /* whether it is good was seen before anything was measured */
+    request->id = client_send(client, "measure", params, fault);
     request->until_ms = client_now() + options->deadline_ms + ASK_GRACE_MS;
     request->state = REQUEST_SENT;
     return request->id != 0;

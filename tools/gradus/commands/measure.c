@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "ask.h"
 #include "batch.h"
+#include "job_option.h"
 #include "reading.h"
 #include "tools/gradus/basics/status.h"
 
@@ -110,7 +111,10 @@ static int measure_all(const struct session *session, struct client *client, str
 
 static int run_measure(const struct session *session)
 {
-    return batch_with(session, measure_all);
+    json_t *const job = json_object();
+    const bool good = job_option(session, job);
+    json_decref(job);
+    return good ? batch_with(session, measure_all) : STATUS_USAGE;
 }
 
 const struct command command_measure = {
@@ -122,7 +126,8 @@ const struct command command_measure = {
              "k, verdict, limits and range at the tip. All instruments work at the same time.\n"
              "A point without a reading has its reason in the verdict's place; standard error\n"
              "explains it. With --json and --csv rows are printed as they come, in that order.\n",
-    .options = OPTION_REPEAT | OPTION_DEADLINE | OPTION_ALL | OPTION_SETTINGS,
+    .options = OPTION_REPEAT | OPTION_DEADLINE | OPTION_ALL | OPTION_SETTINGS | OPTION_JOB |
+               OPTION_SERIAL | OPTION_STAGE,
     .least = 1,
     .most = -1,
     .run = run_measure,

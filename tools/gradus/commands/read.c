@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "ask.h"
 #include "follow.h"
+#include "job_option.h"
 #include "reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
@@ -139,6 +140,10 @@ static int read_once(const struct session *session, json_t *place, json_t *more,
 {
     const struct options *const options = session->options;
     json_object_set_new(place, "more", more);
+    if (!job_option(session, place)) {
+        json_decref(place);
+        return STATUS_USAGE;
+    }
     json_object_set_new(place, "repeat", json_integer(options->repeat));
     json_object_set_new(place, "deadline_ms", ask_number(options->deadline_ms));
     return ask_judged(session, name, "read", place, options->deadline_ms, show);
@@ -179,7 +184,8 @@ const struct command command_read = {
              "gradusd --keys lists the quantities and the keys that --with takes. With --follow\n"
              "it is measured again and again, as by gradus follow.\n",
     .options = OPTION_PROBE | OPTION_EXPECT | OPTION_LIMITS | OPTION_WITH | OPTION_FOLLOW |
-               OPTION_REPEAT | OPTION_DEADLINE | OPTION_EVERY | OPTION_COUNT | OPTION_SETTINGS,
+               OPTION_REPEAT | OPTION_DEADLINE | OPTION_EVERY | OPTION_COUNT | OPTION_SETTINGS |
+               OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
     .least = 3,
     .most = 3,
     .run = run_read,

@@ -95,6 +95,8 @@ static json_t *page_params(const struct session *session, int limit, const char 
     set_text(params, "since", session->options->since);
     set_text(params, "until", session->options->until);
     set_text(params, "run", session->options->run);
+    set_text(params, "job", session->options->job);
+    set_text(params, "serial", session->options->serial);
     json_object_set_new(params, "limit", json_integer(limit < PAGE_MOST ? limit : PAGE_MOST));
     if (bound != NULL)
         json_object_set_new(params, bound, json_integer(id));
@@ -254,8 +256,8 @@ const struct command command_readings = {
         "digest,\n"
         "software version. With --verify no reading is listed, but every row is checked against\n"
         "the chain of digests: exit status 1 when a row was removed or altered.\n",
-    .options =
-        OPTION_SETTINGS | OPTION_SINCE | OPTION_UNTIL | OPTION_LIMIT | OPTION_RUN | OPTION_VERIFY,
+    .options = OPTION_SETTINGS | OPTION_SINCE | OPTION_UNTIL | OPTION_LIMIT | OPTION_RUN |
+               OPTION_VERIFY | OPTION_JOB | OPTION_SERIAL,
     .least = 0,
     .most = 1,
     .run = run_readings,

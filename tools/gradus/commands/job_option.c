@@ -1,0 +1,45 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "job_option.h"
+
+#include <string.h>
+
+/* A path or a name that ends in .json is a file with what is to be said of the job. */
+static bool is_file(const char *text)
+{
+    const size_t length = strlen(text);
+    return strchr(text, '/') != NULL || (length > 5 && strcmp(text + length - 5, ".json") == 0);
+}
+
+static json_t *read_job(const struct session *session)
+{
+    const char *const text = session->options->job;
+    json_error_t error;
+    if (!is_file(text))
+        return json_pack("{s:s}", "name", text);
+    json_t *const object = json_load_file(text, JSON_REJECT_DUPLICATES, &error);
+    if (json_is_object(object))
+        return object;
+    terminal_complain(session->terminal, "--job: %s:%d: %s, expected a JSON object", text,
+                      object == NULL ? error.line : 1, object == NULL ? error.text : "no object");
+    json_decref(object);
+    return NULL;
+}
+
+bool job_option(const struct session *session, json_t *params)
+{
+    const struct options *const options = session->options;
+    if (options->job == NULL && options->serial == NULL && options->stage == NULL)
+        return true;
+    if (options->job == NULL) {
+        terminal_complain(session->terminal, "--serial and --stage go with --job");
+        return false;
+    }
+    json_t *const job = read_job(session);
+    if (job == NULL)
+        return false;
+    if (options->serial != NULL)
+        json_object_set_new(job, "serial", json_string(options->serial));
+    if (options->stage != NULL)
+        json_object_set_new(job, "stage", json_string(options->stage));
+    return json_object_set_new(params, "job", job) == 0;
+}

@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The job that readings belong to, as the options say it. */
+#ifndef GRADUS_TOOLS_JOB_OPTION_H
+#define GRADUS_TOOLS_JOB_OPTION_H
+
+#include "command.h"
+
+#include <jansson.h>
+
+/*
+ * Puts what --job, --serial and --stage say into `params`, as its member "job"; nothing where they
+ * were not given. False, and it has been said why, when they cannot be used.
+ */
+bool job_option(const struct session *session, json_t *params);
+
+#endif

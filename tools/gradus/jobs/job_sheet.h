@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A job as it is handed over: what is known of it, and its newest readings before and after. */
+#ifndef GRADUS_TOOLS_JOB_SHEET_H
+#define GRADUS_TOOLS_JOB_SHEET_H
+
+#include "tools/gradus/wire/client.h"
+
+#include <jansson.h>
+#include <stddef.h>
+#include <stdio.h>
+
+/* One point of one unit; items of the answer of "readings", borrowed; NULL: there is none. */
+struct job_line {
+    const char *point;
+    const char *serial; /* "": not said */
+    const json_t *before;
+    const json_t *after; /* or of no stage: how the unit is handed over */
+};
+
+struct job_sheet {
+    json_t *items; /* every reading of the job, oldest first; owned */
+    json_t *about; /* what was said of the job, the last word on each member; owned */
+    json_t *shop;  /* name, address, logo; owned; NULL: not in the settings */
+    struct job_line *lines;
+    size_t line_count;
+};
+
+/* Asks for all that. False with the fault filled in; free with job_sheet_free() either way. */
+bool job_sheet_fetch(struct client *client, const char *name, struct job_sheet *sheet,
+                     struct fault *fault);
+
+/* Frees what it holds. */
+void job_sheet_free(struct job_sheet *sheet);
+
+/* The worst of the newest readings after, as an exit status. */
+int job_sheet_status(const struct job_sheet *sheet);
+
+/* The reading of an item as text, "" without an item, or the reason why it has none. */
+const char *job_value(const json_t *item, int digits, char *text, size_t size);
+
+/* Its verdict; "no reading" where it has none, "" without an item. */
+const char *job_verdict(const json_t *item);
+
+/* One page of HTML to print and sign: nothing outside is needed, no script runs. */
+void job_html(const struct job_sheet *sheet, int digits, FILE *out);
+
+#endif
