@@ -28,6 +28,9 @@
 
 struct dialogue;
 
+/* Bytes that the queries of one message may have together, their closing query not counted. */
+enum { DIALOGUE_LONGEST = 1024 };
+
 /*
  * Checks a reply against what was asked and takes out what is wanted. Returns
  * false with the failure set when the reply is not an answer to the question;

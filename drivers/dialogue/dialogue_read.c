@@ -11,8 +11,6 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { LONGEST_READ = 1024 };
-
 /* Most closing queries behind a reading. */
 enum { CLOSINGS = 2 };
 
@@ -119,12 +117,12 @@ bool dialogue_read(struct dialogue *dialogue, const char *text, double extra_ms,
                    struct failure *failure)
 {
     const struct protocol *protocol = dialogue->protocol;
-    char message[LONGEST_READ + CLOSINGS * PROTOCOL_CLOSING], end[CLOSINGS * PROTOCOL_CLOSING];
+    char message[DIALOGUE_LONGEST + CLOSINGS * PROTOCOL_CLOSING], end[CLOSINGS * PROTOCOL_CLOSING];
     struct closed closed = { .dialogue = dialogue, .reader = reader, .out = out };
 
     if (protocol->closing_query[0] == '\0')
         return dialogue_query(dialogue, text, extra_ms, reader, out, deadline, failure);
-    if (strlen(text) > LONGEST_READ)
+    if (strlen(text) > DIALOGUE_LONGEST)
         return failure_set(failure, FAILURE_SETTINGS, dialogue->name, "at most 1024 characters",
                            "a reading's query is too long");
     dialogue->number = (dialogue->number + 1) % NUMBERS;
@@ -211,7 +209,7 @@ bool dialogue_read_all(struct dialogue *dialogue, const struct question *questio
                        double extra_ms, struct deadline deadline, struct failure *failure)
 {
     struct answers answers = { dialogue, questions, count };
-    char message[LONGEST_READ + 1] = "";
+    char message[DIALOGUE_LONGEST + 1] = "";
     size_t length = 0;
 
     for (size_t i = 0; i < count && length < sizeof message; i++)

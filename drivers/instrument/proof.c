@@ -9,6 +9,9 @@
 #include <stdio.h>
 #include <string.h>
 
+/* A scope's: what the profile names besides, variable control, coupling, four numbers, touch. */
+_Static_assert(PROOF_ITEMS >= PROFILE_MAX_BESIDES + 7, "all that a profile can ask has room");
+
 void proof_begin(struct proof *proof, const char *name, bool together)
 {
     proof->name = name;

@@ -159,7 +159,7 @@ static void check_closing(const struct protocol *protocol, const config_setting_
     if (closes != (protocol->closing_reply[0] != '\0'))
         profile_missing(group, closes ? "closing_reply" : "closing_query",
                         closes ? "with a closing_query" : "with a closing_reply", problems);
-    if (sent != told || sent > 1)
+    if (closes && (sent != told || sent > 1))
         problems_at(problems, strict_member(group, "closing_query"),
                     "\"closing_query\" has {number} %d times and \"closing_reply\" %d times, "
                     "expected once in both or in neither",

@@ -115,6 +115,16 @@ static void check_function(const struct profile *profile, const struct function 
     }
     if (!promises(profile, root))
         return;
+    size_t length =
+        profile_query_room(function->read) +
+        2 * (profile_query_room(profile->touch.query) + profile_query_room(profile->route_query) +
+             profile_query_room(function->select_check.query) +
+             profile_query_room(function->auto_check.query) +
+             profile_query_room(function->range_check.query));
+    if (profile->proof == PROOF_SAME_MESSAGE && length > DIALOGUE_LONGEST)
+        problems_at(problems, group,
+                    "all queries in the \"same message\" are up to %zu bytes, expected at most %d",
+                    length, DIALOGUE_LONGEST);
     if (!asks_function(profile, function)) {
         profile_missing(group, profile->proof == PROOF_ANSWER_ITSELF ? "answer" : "select_check",
                         "to prove the function", problems);

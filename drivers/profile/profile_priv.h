@@ -97,6 +97,9 @@ bool profile_check_input_command(const struct profile *profile, const config_set
 extern const char *const profile_proofs[];
 extern const char *const profile_scope_proofs[];
 
+/* The most that a query takes of a message, its placeholders filled in; 0 where there is none. */
+size_t profile_query_room(const char *query);
+
 /* Keeps the form that numbers have in range `i`; it must be digits with at most one point. */
 void profile_read_form(struct function *function, size_t i, const char *form,
                        const config_setting_t *group, struct problems *problems);

@@ -21,6 +21,40 @@ const char *profile_setting_name(enum scope_setting setting)
     return names[setting];
 }
 
+size_t profile_query_room(const char *query)
+{
+    /* A number has at most 19 characters (command_number()), a name in braces 7 at least. */
+    enum { GROWTH = 12 };
+    size_t places = 0;
+
+    for (const char *at = strchr(query, '{'); at != NULL; at = strchr(at + 1, '{'))
+        places++;
+    return query[0] != '\0' ? strlen(query) + 1 + places * GROWTH : 0;
+}
+
+/* The samples and all that is asked for behind them go in one message. */
+static void check_message(const struct profile *profile, const config_setting_t *root,
+                          struct problems *problems)
+{
+    const struct scope *scope = &profile->scope;
+    const char *const queries[] = {
+        scope->waveform.query,       profile->touch.query,
+        scope->calibrated.query,     scope->vertical_check.query,
+        scope->timebase_check.query, scope->offset_check.query,
+        scope->position_check.query, scope->coupling_checks[0].query,
+    };
+    size_t length = 0;
+
+    for (size_t i = 0; i < sizeof queries / sizeof *queries; i++)
+        length += profile_query_room(queries[i]);
+    for (size_t i = 0; i < scope->besides_count; i++)
+        length += profile_query_room(scope->besides[i].query);
+    if (length > DIALOGUE_LONGEST)
+        problems_at(problems, strict_member(root, "proof"),
+                    "all queries in the \"same message\" are up to %zu bytes, expected at most %d",
+                    length, DIALOGUE_LONGEST);
+}
+
 static void read_besides(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems)
 {
@@ -100,4 +134,6 @@ void profile_read_proofs(struct profile_owner *owner, const config_setting_t *ro
     read_besides(owner, root, problems);
     read_cannot_tell(&owner->profile.scope, root, problems);
     check_told(&owner->profile.scope, root, problems);
+    if (owner->profile.proof == PROOF_SAME_MESSAGE)
+        check_message(&owner->profile, root, problems);
 }

@@ -125,6 +125,12 @@ static void test_meter_mistakes(void **state)
         { "select = [ \":SENSe:FUNCtion \\\"VOLTage:DC\\\"\" ];", "select = [ 5 ];",
           "an element of \"select\" is an integer", 1 },
         { "inputs = 16", "inputs = 99999999999", "does not fit", 1 },
+        { "mask = 192", "mask = 0", "\"mask\" is 0", 1 },
+        { "query = \"*ESR?\"; ", "", "missing key \"query\"", 1 },
+        { "closing_reply = \";{number}\"", "closing_reply = \";1\"", "once in both or in neither",
+          1 },
+        { "*ESE {number};*ESE?\"", "*ESE {number};*ESE {number};*ESE?\"", "{number} 2 times", 1 },
+        { "closing_query = \";*ESE {number};*ESE?\";", "", "missing key \"closing_query\"", 1 },
     };
 
     check_mistakes("tarnwerk-meter", mistakes, sizeof mistakes / sizeof *mistakes);
@@ -156,6 +162,11 @@ static void test_plain_meter_mistakes(void **state)
 
     check_mistakes("oldmere-meter", mistakes, sizeof mistakes / sizeof *mistakes);
 }
+
+/* A query of 150 bytes. */
+#define TEN        "ABCDEFGHIJ"
+#define FIFTY      TEN TEN TEN TEN TEN
+#define LONG_CHECK "{ query = \":" FIFTY FIFTY FIFTY "\"; pattern = \"^1$\"; }"
 
 static void test_scope_mistakes(void **state)
 {
@@ -199,6 +210,12 @@ static void test_scope_mistakes(void **state)
           "missing key \"pattern\"", 1 },
         { "inputs = 2;", "inputs = 2; record_checks = ( 5 );", "integer", 1 },
         { "waveform = {", "waveforms = {", "expected perhaps \"waveform\"", 2 },
+        { "framing = \"488\"", "framing = \"line\"", "which needs framing", 1 },
+        { "proof = \"same message\"", "proof = \"answer\"", "\"before and after\"", 1 },
+        { "inputs = 2;",
+          "inputs = 2; record_checks = (" LONG_CHECK "," LONG_CHECK "," LONG_CHECK "," LONG_CHECK
+          "," LONG_CHECK "," LONG_CHECK ");",
+          "in the \"same message\"", 1 },
     };
 
     check_mistakes("tarnwerk-scope", mistakes, sizeof mistakes / sizeof *mistakes);
