@@ -40,6 +40,11 @@ bool quantity_is_shape(enum quantity quantity)
            (quantity >= QUANTITY_PERIOD && quantity <= QUANTITY_AMPLITUDE_SIGNAL);
 }
 
+bool quantity_is_pair(enum quantity quantity)
+{
+    return quantity == QUANTITY_DELAY || quantity == QUANTITY_PHASE;
+}
+
 bool quantity_ignores_slow(enum quantity quantity)
 {
     return quantity == QUANTITY_FREQUENCY || quantity == QUANTITY_PERIOD ||
@@ -132,6 +137,8 @@ const char *dimension_unit(enum dimension dimension)
         return "s";
     case DIMENSION_RATIO:
         return "%";
+    case DIMENSION_ANGLE:
+        return "°";
     case DIMENSION_SIGNAL:
         break;
     }

@@ -28,6 +28,7 @@ enum dimension {
     DIMENSION_FREQUENCY,
     DIMENSION_TIME,
     DIMENSION_RATIO, /* in per cent */
+    DIMENSION_ANGLE, /* in degrees */
     DIMENSION_SIGNAL /* whatever unit the transducer has at its tip */
 };
 
@@ -55,6 +56,8 @@ enum dimension {
     X(FALL_TIME, "fall time", WHOLE, TIME)                                                         \
     X(OVERSHOOT, "overshoot", WHOLE, RATIO)                                                        \
     X(DISTORTION, "harmonic distortion", WHOLE, RATIO)                                             \
+    X(DELAY, "delay", WHOLE, TIME)                                                                 \
+    X(PHASE, "phase", WHOLE, ANGLE)                                                                \
     X(AMPLITUDE_VOLTAGE, "amplitude voltage", PEAK_TO_PEAK, VOLTAGE)                               \
     X(AMPLITUDE_CURRENT, "amplitude current", PEAK_TO_PEAK, CURRENT)                               \
     X(AMPLITUDE_SIGNAL, "amplitude signal", PEAK_TO_PEAK, SIGNAL)                                  \
@@ -85,7 +88,10 @@ enum dimension quantity_dimension(enum quantity quantity);
  */
 bool quantity_is_shape(enum quantity quantity);
 
-/* Whether such a one has nothing to do with the signal's level, so that ac coupling may take that away. */
+/* Whether it is between two inputs, recorded together: delay, phase. */
+bool quantity_is_pair(enum quantity quantity);
+
+/* Whether a figure of shape has nothing to do with the signal's level, so that ac coupling may take that away. */
 bool quantity_ignores_slow(enum quantity quantity);
 
 /* Whether an aspect is formed over all samples: dc, ac, RMS. */
@@ -112,7 +118,7 @@ enum aspect aspect_inverted(enum aspect aspect);
 /* The first quantity with this aspect in this dimension (resistance on two wires, peak to peak); false when the pair does not exist. */
 bool quantity_of(enum aspect aspect, enum dimension dimension, enum quantity *quantity);
 
-/* Unit symbol of a dimension: "V", "A", "Ω", "Hz", "s", "%"; "" for DIMENSION_SIGNAL. */
+/* Unit symbol of a dimension: "V", "A", "Ω", "Hz", "s", "%", "°"; "" for DIMENSION_SIGNAL. */
 const char *dimension_unit(enum dimension dimension);
 
 /*

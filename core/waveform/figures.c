@@ -350,17 +350,26 @@ void figures_lack(struct figures *figures, enum wave_reason reason)
         figures->of[i] = lacking(reason);
 }
 
+/* False where a sample is not finite. */
+static bool begin(struct look *look, const struct series *series, const struct waveform *waveform)
+{
+    *look = (struct look) { .series = series,
+                            .waveform = waveform,
+                            .noise = waveform->noise / series->scale };
+    look->rounding = state_dithered(series, look->noise) ? 0 : series->step * uniform_sigma;
+    if (!series_extremes(series, 0, series->count, &look->minimum, &look->maximum))
+        return false;
+    look->states = levels_find(series, look->minimum, look->maximum, look->noise, &look->levels);
+    return true;
+}
+
 void figures_measure(const struct series *series, const struct waveform *waveform,
                      struct figures *figures)
 {
-    struct look look = { .series = series,
-                         .waveform = waveform,
-                         .noise = waveform->noise / series->scale };
-    look.rounding = state_dithered(series, look.noise) ? 0 : series->step * uniform_sigma;
+    struct look look;
     figures_lack(figures, WAVE_BAD_SAMPLES);
-    if (!series_extremes(series, 0, series->count, &look.minimum, &look.maximum))
+    if (!begin(&look, series, waveform))
         return;
-    look.states = levels_find(series, look.minimum, look.maximum, look.noise, &look.levels);
     figures_lack(figures, look.states);
     figures->of[FIGURE_FREQUENCY] = frequency_of(&look);
     figures->of[FIGURE_DISTORTION] = distortion_of(&look, figures);
@@ -369,4 +378,69 @@ void figures_measure(const struct series *series, const struct waveform *wavefor
     else if (!look.sine && figures->of[FIGURE_FREQUENCY].lack == WAVE_NONE)
         frequency_by_extremes(&look, &figures->of[FIGURE_FREQUENCY]);
     figures->of[FIGURE_PERIOD] = period_from(&figures->of[FIGURE_FREQUENCY]);
+}
+
+/* The phase is best known in the middle of the record; at one frequency for both, two are compared there. */
+static bool sine_instant(const struct look *look, double frequency, struct figure *figure)
+{
+    static const double two_pi = 6.2831853071795865;
+    double step = look->series->step * look->series->scale, n = (double)look->series->count;
+    double rounding = look->rounding * look->series->scale;
+    struct sine_figures sine;
+    struct sine_fit fit;
+    if (!sine_check(look->series, frequency, step, &sine) ||
+        sine_fit_three(look->series, frequency, &fit) != WAVE_NONE)
+        return false;
+    double repeats = fmax(frequency * look->series->interval * n, 1);
+    double turns = -(fit.phase / two_pi + 0.25);
+    double radians = hypot(fit.residual, rounding * sqrt(repeats)) * sqrt(2 / n) / fit.amplitude;
+    *figure = found((turns - floor(turns)) / frequency, radians / two_pi / frequency, 0);
+    return true;
+}
+
+/* The rising edges' 50 % instant, in samples. */
+static struct figure edge_instant(const struct look *look, double period, double period_doubt)
+{
+    const struct edge_side *side = &look->edges.rise;
+    double n = (double)side->count, slope = side->slope[REFERENCE_50];
+    if (side->count == 0)
+        return lacking(WAVE_NO_EDGE);
+    if (side->fewest_inside < FEWEST_INSIDE) {
+        double room = (side->latest - side->earliest) / 2;
+        return room > 0 ? found((side->latest + side->earliest) / 2, 0,
+                                hypot(room, period_doubt * n / 3))
+                        : lacking(WAVE_FEW_SAMPLES);
+    }
+    struct shares levels = by_levels(look, 0.5 / slope, 0.5 / slope);
+    double jitter = edge_sigma(look) * sqrt(side->share / n) / slope;
+    return found((side->instants - side->numbers * period) / n, hypot(jitter, levels.standard),
+                 hypot(hidden_at(look, side, REFERENCE_50), period_doubt) + levels.bound);
+}
+
+/* Of what has no states the middle between the extremes; noise lifts either by about the same. */
+static void middle_of_extremes(struct look *look)
+{
+    double standard = fmax(look->noise, look->series->step * uniform_sigma);
+    look->levels = (struct levels) { look->minimum, look->maximum, 1, 1 };
+    look->low = (struct state_level) { look->minimum, standard, 0, 1 };
+    look->high = (struct state_level) { look->maximum, standard, 0, 1 };
+}
+
+struct figure figures_instant(const struct series *series, const struct waveform *waveform,
+                              const struct figure *frequency)
+{
+    struct look look;
+    struct figure figure;
+    double period = 1 / (frequency->value * series->interval);
+    double relative = (2 * frequency->scatter + frequency->doubt) / frequency->value;
+    if (!begin(&look, series, waveform))
+        return lacking(WAVE_BAD_SAMPLES);
+    if (sine_instant(&look, frequency->value, &figure))
+        return figure;
+    if (look.states == WAVE_NONE)
+        settle_levels(&look);
+    else
+        middle_of_extremes(&look);
+    edges_find(series, &look.levels, period, look.noise, &look.edges);
+    return scaled(edge_instant(&look, period, period * relative), series->interval);
 }

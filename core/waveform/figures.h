@@ -56,6 +56,17 @@ void figures_measure(const struct series *series, const struct waveform *wavefor
  */
 struct timebase_need figure_need(enum figure_kind kind);
 
+/*
+ * When a periodic signal rises through its middle, seconds from the record's first sample: the middle between its
+ * states, of a sine its mean, of anything else between its extremes. Of all periods together,
+ * turned back to the first. What an error of the frequency does is in it for one turn, since the instants of two
+ * signals that are compared at one frequency move together.
+ *
+ * frequency  of the signal, WAVE_NONE
+ */
+struct figure figures_instant(const struct series *series, const struct waveform *waveform,
+                              const struct figure *frequency);
+
 /* All of them lacking for one reason. */
 void figures_lack(struct figures *figures, enum wave_reason reason);
 

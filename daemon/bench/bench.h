@@ -84,7 +84,10 @@ struct bench_point {
     bool correct_loading;
     bool mains_referenced; /* that circuit is tied to the mains */
     struct limits limits;
-    size_t reference; /* point that the limits refer to; BENCH_NO_POINT: none */
+    int reference_input;    /* that a delay or phase is to; 0: none */
+    size_t reference_probe; /* what is between it and its point */
+    double skew;            /* bound on the time between what both leads bring, seconds */
+    size_t reference;       /* point that the limits refer to; BENCH_NO_POINT: none */
     struct bench_stored stored;
     size_t way_count; /* candidates, of which the best has been made the point's own; 0: none */
     size_t way_used;  /* index of that one */

@@ -186,7 +186,7 @@ static void say_shape(struct text *text, const struct explanation *explanation)
         line, sizeof line,
         "The %s comes from the shape of a record: the vertical setting is the one that shows the "
         "swing best, the record the shortest that is sure to hold %g periods.",
-        quantity_name(point->quantity), figure_need(shape_kind(point->quantity)).periods);
+        quantity_name(point->quantity), shape_need(point->quantity).periods);
     text_string(text, line);
 }
 

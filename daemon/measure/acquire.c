@@ -101,3 +101,18 @@ bool acquire_ground(const struct acquirer *acquirer, const struct request *reque
         *failure = own;
     return false;
 }
+
+bool acquire_pair(const struct acquirer *acquirer, const struct request requests[2],
+                  struct trace traces[2], bool *overload, struct failure *failure)
+{
+    struct attempts attempts = { 0 };
+    struct failure own = { 0 };
+    do {
+        if (instrument_acquire_pair(acquirer->instrument, requests, acquirer->deadline, traces,
+                                    overload, &own))
+            return true;
+    } while (once_more(&attempts, acquirer, &own));
+    if (failure)
+        *failure = own;
+    return false;
+}

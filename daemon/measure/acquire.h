@@ -29,4 +29,8 @@ bool acquire(const struct acquirer *acquirer, const struct request *request,
 bool acquire_ground(const struct acquirer *acquirer, const struct request *request,
                     struct signal *zero, struct failure *failure);
 
+/* As acquire(), of two inputs that are recorded together. */
+bool acquire_pair(const struct acquirer *acquirer, const struct request requests[2],
+                  struct trace traces[2], bool *overload, struct failure *failure);
+
 #endif

@@ -4,6 +4,7 @@
 #include "daemon/bench/point_chain.h"
 #include "leads.h"
 #include "movement.h"
+#include "pair.h"
 #include "record_choice.h"
 #include "scrutiny.h"
 #include "second_look.h"
@@ -149,8 +150,10 @@ static bool run_measurement(struct measurement *measurement, size_t repeats,
     bool done = measurement_prepare(measurement, memory) &&
                 measurement_settle(measurement, memory, reading);
     if (done && bench_of_shape(measurement->bench, measurement->point))
-        done =
-            shape_finish(measurement, repeats, reading) && look_through(measurement, NULL, reading);
+        done = (quantity_is_pair(measurement->point->quantity)
+                    ? pair_finish(measurement, repeats, memory, reading)
+                    : shape_finish(measurement, repeats, reading)) &&
+               look_through(measurement, NULL, reading);
     else
         done = done && finish(measurement, repeats, memory, reading);
     if (memory)

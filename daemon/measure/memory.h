@@ -12,7 +12,9 @@ struct measure_memory {
     struct setup setup;
     struct signal signal; /* input units */
     struct stillness still;
-    double beyond; /* see plan_resume() */
+    double beyond;     /* see plan_resume() */
+    bool beside_known; /* of a reference input, `beside` is where that settled */
+    struct setup beside;
 };
 
 #endif

@@ -52,7 +52,7 @@ bool measurement_prepare(struct measurement *measurement, const struct measure_m
         leads_take(measurement->bench, measurement->point, &measurement->lead_zero,
                    &measurement->chain, &measurement->leads);
     measurement->need = bench_of_shape(measurement->bench, measurement->point)
-                            ? figure_need(shape_kind(measurement->point->quantity))
+                            ? shape_need(measurement->point->quantity)
                             : timebase_need(measurement->chain.aspect);
     measurement->request.quantity = measurement->point->at_input;
     measurement->request.input = measurement->point->input;

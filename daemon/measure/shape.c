@@ -32,6 +32,11 @@ enum figure_kind shape_kind(enum quantity quantity)
     return FIGURE_AMPLITUDE; /* of a current or another signal */
 }
 
+struct timebase_need shape_need(enum quantity quantity)
+{
+    return figure_need(quantity_is_pair(quantity) ? FIGURE_PULSE_WIDTH : shape_kind(quantity));
+}
+
 /* One figure under way. */
 struct work {
     const struct shape_facts *facts;

@@ -11,9 +11,13 @@
 #include "core/waveform/figures.h"
 #include "drivers/profile/profile.h"
 
-/* The quantity that a kind of figure is, and back: one for which quantity_is_shape() holds. */
+/* The quantity that a kind of figure is, and back: one for which quantity_is_shape() holds and
+ * quantity_is_pair() does not. */
 enum quantity shape_quantity(enum figure_kind kind);
 enum figure_kind shape_kind(enum quantity quantity);
+
+/* What a record needs for a quantity of shape; a delay or phase what a pulse's width needs. */
+struct timebase_need shape_need(enum quantity quantity);
 
 /* One figure. The unit of its quantity. */
 struct shape_figure {

@@ -119,6 +119,8 @@ static void check_sense(const struct point_check *check, const char *key, double
 {
     bool duty = check->point->quantity == QUANTITY_DUTY;
 
+    if (quantity_is_pair(check->point->quantity))
+        return;
     if (value < 0.0 || (duty && value > 100.0)) {
         problems_at(check->problems, at(check, key), "\"%s\" is %g %s, expected %s", key, value,
                     check->point->unit, duty ? "0 to 100 %" : "no less than 0");

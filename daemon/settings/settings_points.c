@@ -11,7 +11,7 @@
 
 #define FIELD(name) offsetof(struct point_file, name)
 
-enum { POINT_KEYS = 32 };
+enum { POINT_KEYS = 40 };
 
 static const char *const loadings[] = {
     [LOADING_CORRECT] = "correct",
@@ -50,6 +50,26 @@ static const struct strict_key point_keys[] = {
       .type = STRICT_LIST,
       .help = "instead of instrument, input and probe: groups of these three, of which the one "
               "with the smallest uncertainty for the expected signal is used" },
+    { .name = "reference_input",
+      .type = STRICT_INTEGER,
+      .offset = FIELD(point.reference_input),
+      .minimum = 1,
+      .maximum = PROFILE_INPUTS,
+      .help =
+          "of quantities \"delay\" and \"phase\": the input of the same scope that they are to; "
+          "positive is later than there" },
+    { .name = "reference_probe",
+      .type = STRICT_TEXT,
+      .offset = FIELD(reference_probe),
+      .size = BENCH_NAME,
+      .help = "what is between that input and its place; default: the same as probe" },
+    { .name = "skew",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(point.skew),
+      .maximum = 1.0,
+      .unit = "s",
+      .help = "bound on how much later one of the two leads and probes brings its signal than the "
+              "other; default 5e-9, a metre of cable" },
     { .name = "quantity",
       .type = STRICT_CHOICE,
       .required = true,
@@ -176,6 +196,7 @@ static struct point_file point_default(void)
                    .crest_factor = NAN,
                    .record = NAN,
                    .reference = BENCH_NO_POINT,
+                   .skew = 5e-9,
                    .source = { .resistance = NAN, .tolerance = 0.0 } },
     };
 
@@ -259,6 +280,8 @@ void settings_read_point(struct settings *settings, const config_setting_t *grou
     settings_read_tuned(settings, group, &file.point);
     check_alone(settings, group, &file.point);
     settings_read_ways(settings, group, &file, good);
+    if (good)
+        settings_read_pair(settings, group, &file);
     *point = file.point;
 }
 

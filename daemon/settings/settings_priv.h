@@ -22,6 +22,7 @@ struct point_file {
     struct bench_point point;
     char instrument[BENCH_NAME];
     char probe[BENCH_NAME];
+    char reference_probe[BENCH_NAME];
     enum loading_choice loading;
 };
 
@@ -103,6 +104,14 @@ void settings_read_reference(struct settings *settings, const config_setting_t *
  */
 void settings_read_ways(struct settings *settings, const config_setting_t *group,
                         struct point_file *file, bool good);
+
+/* The place of a probe of that name in the bench; false with the nearest name suggested. */
+bool settings_find_probe(const struct settings *settings, const config_setting_t *at,
+                         const char *name, size_t *index);
+
+/* Reads what a delay or phase is to, once the point's own instrument is known. */
+void settings_read_pair(struct settings *settings, const config_setting_t *group,
+                        struct point_file *file);
 
 /* Reads what is to be done about mistakes at the bench, and the share of loading to warn of. */
 void settings_read_policy(struct settings *settings);

@@ -63,8 +63,8 @@ static bool find_instrument(const struct settings *settings, const config_settin
     return false;
 }
 
-static bool find_probe(const struct settings *settings, const config_setting_t *at,
-                       const char *name, size_t *index)
+bool settings_find_probe(const struct settings *settings, const config_setting_t *at,
+                         const char *name, size_t *index)
 {
     const struct bench *bench = settings->bench;
     struct nearest nearest = { 0 };
@@ -217,7 +217,8 @@ static bool find_both(struct settings *settings, const config_setting_t *group,
                                                  instrument, &point->instrument);
 
     return probe[0] != '\0' &&
-           find_probe(settings, strict_member(group, "probe"), probe, &point->probe) && found;
+           settings_find_probe(settings, strict_member(group, "probe"), probe, &point->probe) &&
+           found;
 }
 
 /* Whether the point can be measured with the instrument and probe that it now has. */

@@ -28,6 +28,7 @@ struct instrument {
     unsigned epoch;         /* of the dialogue when the panel was filled */
     struct ground *grounds; /* of each input */
     struct record record;
+    struct record beside; /* of a second input, where two are recorded together */
 };
 
 struct instrument *instrument_new(const struct profile *profile, const struct link_spec *spec,
@@ -56,6 +57,7 @@ void instrument_free(struct instrument *instrument)
     panel_end(&instrument->panel);
     free(instrument->grounds);
     free(instrument->record.volts);
+    free(instrument->beside.volts);
     free(instrument);
 }
 
@@ -111,15 +113,15 @@ bool instrument_ready(struct instrument *instrument, struct deadline deadline,
 }
 
 /* Hands out a copy of the samples, which the next acquisition overwrites. */
-static bool copy_trace(const struct instrument *instrument, const struct waveform *waveform,
-                       struct trace *trace, struct failure *failure)
+static bool copy_trace(const struct record *record, const char *name,
+                       const struct waveform *waveform, struct trace *trace,
+                       struct failure *failure)
 {
     size_t size = waveform->count * sizeof *trace->volts;
     double *volts = malloc(size);
     if (!volts)
-        return failure_set(failure, FAILURE_NO_MEMORY, instrument->panel.name, NULL, "%zu samples",
-                           waveform->count);
-    memcpy(volts, instrument->record.volts, size);
+        return failure_set(failure, FAILURE_NO_MEMORY, name, NULL, "%zu samples", waveform->count);
+    memcpy(volts, record->volts, size);
     free(trace->volts);
     *trace = (struct trace) { volts, waveform->count, waveform->interval };
     return true;
@@ -143,8 +145,36 @@ bool instrument_acquire(struct instrument *instrument, const struct request *req
     if (done && profile->errors_always)
         done = dialogue_check_errors(panel->dialogue, deadline, failure);
     if (done && trace && acquisition->has_waveform && !acquisition->overload)
-        done = copy_trace(instrument, &acquisition->waveform, trace, failure);
+        done = copy_trace(&instrument->record, panel->name, &acquisition->waveform, trace, failure);
     return done;
+}
+
+bool instrument_acquire_pair(struct instrument *instrument, const struct request requests[2],
+                             struct deadline deadline, struct trace traces[2], bool *overload,
+                             struct failure *failure)
+{
+    struct panel *panel = &instrument->panel;
+    struct record records[2] = { instrument->record, instrument->beside };
+    struct paired paired;
+    if (!instrument_ready(instrument, deadline, failure))
+        return false;
+    bool done = scope_acquire_pair(panel, instrument->profile, requests, deadline, records, &paired,
+                                   failure);
+    instrument->record = records[0];
+    instrument->beside = records[1];
+    if (!done)
+        forget_grounds(instrument);
+    if (done && instrument->profile->errors_always)
+        done = dialogue_check_errors(panel->dialogue, deadline, failure);
+    if (!done)
+        return false;
+    *overload = paired.overload[0] || paired.overload[1];
+    for (int i = 0; i < 2; i++) {
+        const struct waveform shown = { .count = paired.count[i], .interval = paired.interval };
+        if (!copy_trace(&records[i], panel->name, &shown, &traces[i], failure))
+            return false;
+    }
+    return true;
 }
 
 static bool still_valid(const struct ground *ground, const struct setup *setup)

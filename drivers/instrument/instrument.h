@@ -40,6 +40,17 @@ bool instrument_acquire(struct instrument *instrument, const struct request *req
                         struct trace *trace, struct failure *failure);
 
 /*
+ * One acquisition of two inputs of a scope, recorded together. `traces` are filled and replaced as by
+ * instrument_acquire(), an overloaded one too. False as there.
+ *
+ * requests  of two different inputs, with one duration
+ * overload  out: whether either was
+ */
+bool instrument_acquire_pair(struct instrument *instrument, const struct request requests[2],
+                             struct deadline deadline, struct trace traces[2], bool *overload,
+                             struct failure *failure);
+
+/*
  * The zero trace at this range and position, its level the mean: the input
  * grounded, the offset at zero. Input units. Taken again when it is older than the
  * instrument's warm-up allows, when range or position changed, when any

@@ -278,3 +278,66 @@ bool scope_acquire(struct panel *panel, const struct profile *profile,
             waveform.peak_to_peak;
     return true;
 }
+
+/*
+ * As digitise(), with one record of both inputs. Each side of it is proved for both.
+ * `before` is where the samples' setups are kept.
+ */
+static bool digitise_pair(struct panel *panel, const struct profile *profile,
+                          const struct request requests[2], struct deadline deadline,
+                          struct setup before[2], struct samples samples[2], double *interval,
+                          struct failure *failure)
+{
+    const struct scope *scope = &profile->scope;
+    struct command_values values[2];
+    struct setup told[2];
+    struct proof proofs[2];
+    for (int i = 0; i < 2; i++) {
+        values[i] = values_for(scope, &requests[i]);
+        proof_begin(&proofs[i], panel->name, profile->proof == PROOF_SAME_MESSAGE);
+        if (!scope_proof_make(&proofs[i], profile, &requests[i].setup, &values[i], &told[i],
+                              failure) ||
+            !set_up(panel, scope, &requests[i], &values[i], deadline, failure))
+            return false;
+    }
+    for (int i = 0; i < 2; i++) {
+        if (!proof_ask(&proofs[i], false, panel->dialogue, deadline, failure))
+            return false;
+        before[i] = told[i];
+        samples[i].scope = scope;
+        samples[i].setup = &before[i];
+    }
+    if (!acquire(panel, scope, &values[0], deadline, failure) ||
+        !sample_interval(panel, scope, &values[0], interval, deadline, failure))
+        return false;
+    for (int i = 0; i < 2; i++)
+        if (!fetch(panel, scope, &values[i], &proofs[i], &samples[i], deadline, failure) ||
+            !same_place(panel, &before[i], &told[i], failure))
+            return false;
+    /* What was proved of the first input may have been turned while the second was fetched. */
+    return proof_ask(&proofs[0], true, panel->dialogue, deadline, failure) &&
+           same_place(panel, &before[0], &told[0], failure);
+}
+
+bool scope_acquire_pair(struct panel *panel, const struct profile *profile,
+                        const struct request requests[2], struct deadline deadline,
+                        struct record records[2], struct paired *paired, struct failure *failure)
+{
+    struct samples samples[2] = { { .record = &records[0] }, { .record = &records[1] } };
+    struct setup before[2];
+    struct failure own = { 0 };
+    double interval;
+    bool done = digitise_pair(panel, profile, requests, deadline, before, samples, &interval, &own);
+    panel->proved = 0;
+    if (!done) {
+        if (own.code != FAILURE_NOT_CALIBRATED)
+            dialogue_suspect(panel->dialogue);
+        return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
+    }
+    paired->interval = interval;
+    for (int i = 0; i < 2; i++) {
+        paired->count[i] = samples[i].count;
+        paired->overload[i] = samples[i].clipped_high || samples[i].clipped_low;
+    }
+    return true;
+}

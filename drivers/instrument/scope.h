@@ -19,4 +19,21 @@ bool scope_acquire(struct panel *panel, const struct profile *profile,
                    const struct request *request, struct deadline deadline, struct record *record,
                    struct acquisition *acquisition, struct failure *failure);
 
+/* One record of two inputs. */
+struct paired {
+    double interval; /* seconds from sample to sample, of both */
+    size_t count[2];
+    bool overload[2];
+};
+
+/*
+ * As scope_acquire(), of two inputs by one acquisition: both are set and proved before it is started, and
+ * proved again behind it. The samples are left in `records`, input units.
+ *
+ * requests  of two different inputs, with one duration
+ */
+bool scope_acquire_pair(struct panel *panel, const struct profile *profile,
+                        const struct request requests[2], struct deadline deadline,
+                        struct record records[2], struct paired *paired, struct failure *failure);
+
 #endif

@@ -167,7 +167,9 @@ struct scope {
     size_t besides_count;
     struct check besides[PROFILE_MAX_BESIDES]; /* what else a record rests on; must match */
     bool cannot_tell[SCOPE_SETTINGS];          /* what it cannot be asked for */
-    double timebase_error;                     /* relative bound on its rate; NAN: not stated */
+    double
+        skew; /* bound on the time between samples of two inputs, seconds; NAN: not recorded together */
+    double timebase_error; /* relative bound on its rate; NAN: not stated */
     size_t points;
     size_t duration_count;
     double durations[PROFILE_MAX_DURATIONS]; /* seconds a record can last, ascending */

@@ -206,6 +206,7 @@ static struct profile_owner *owner_new(void)
         owner->profile.max_input = NAN;
         owner->profile.scope.bandwidth = NAN;
         owner->profile.scope.timebase_error = NAN;
+        owner->profile.scope.skew = NAN;
         owner->profile.inputs = 1;
     }
     return owner;

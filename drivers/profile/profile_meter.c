@@ -307,7 +307,7 @@ static void read_ranges(struct profile_owner *owner, size_t index, const config_
 
 static bool is_meters(enum quantity quantity)
 {
-    return quantity_dimension(quantity) != DIMENSION_SIGNAL &&
+    return quantity_dimension(quantity) != DIMENSION_SIGNAL && !quantity_is_pair(quantity) &&
            !aspect_is_extreme(quantity_aspect(quantity));
 }
 

@@ -28,6 +28,15 @@ static const struct strict_key timebase_keys[] = {
       .scale = 1e-6,
       .unit = "parts in a million",
       .help = "accuracy of its rate; left out where it is not known, which warns of frequencies" },
+    { .name = "skew",
+      .type = STRICT_NUMBER,
+      .offset = FIELD(skew),
+      .maximum = 1.0,
+      .unit = "s",
+      .help =
+          "of a scope that records all its inputs with one acquisition: bound on the time between "
+          "samples of two of them; left out where it does not, or it is not known, which "
+          "leaves no delays and phases" },
     { .name = "points",
       .type = STRICT_SIZE,
       .required = true,
