@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Readings belong to a customer's job: kept with it, found again by it, handed over as a report."""
 
+import csv
+import io
 import json
 import os
 import shutil
@@ -86,6 +88,10 @@ class Jobs(unittest.TestCase):
         self.assertEqual(len(self.client.call("readings", serial="SN 18")["readings"]), 1)
         self.assertEqual(self.client.call("readings", job="nobody")["readings"], [])
         self.assertIn("SN 17", self.gradus("readings", "--serial", "SN 17", "--json"))
+        table = list(csv.DictReader(io.StringIO(self.gradus("readings", "--job", "R-1001", "--csv"))))
+        self.assertEqual([(row["job"], row["serial"], row["stage"], row["certificate"])
+                          for row in table], [("R-1001", "SN 17", "before", "C-2026-0042"),
+                                              ("R-1001", "SN 17", "after", "C-2026-0042")])
         listed = self.client.call("jobs")
         self.assertEqual([(job["job"]["name"], job["readings"], job["failed"])
                           for job in listed["jobs"]][0], ("R-1001", 2, 1))

@@ -14,6 +14,10 @@ static const struct csv_column first_columns[] = { { "id", "id" },
 static const struct csv_column last_columns[] = { { "identity", "instrument.identity" },
                                                   { "calibration_due",
                                                     "instrument.calibration_due" },
+                                                  { "certificate", "instrument.certificate" },
+                                                  { "job", "job.name" },
+                                                  { "serial", "job.serial" },
+                                                  { "stage", "job.stage" },
                                                   { "settings_digest", "settings_digest" },
                                                   { "version", "version" },
                                                   { NULL, NULL } };
@@ -47,6 +51,7 @@ json_t *readings_csv_object(const json_t *item)
                             json_string(field_text_or_empty(item, "error.message")));
         json_object_set_new(record, "what",
                             json_string(field_text_or_empty(item, "error.data.what")));
+        json_object_set(record, "job", json_object_get(json_object_get(item, "error"), "job"));
     }
     json_object_update_new(record, whole);
     return record;
