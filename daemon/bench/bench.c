@@ -27,6 +27,12 @@ static void free_burnin(struct bench_burnin *burnin)
     free(burnin->drifts);
 }
 
+static void sheet_clear(struct bench_sheet *sheet)
+{
+    free(sheet->places);
+    free(sheet->blocks);
+}
+
 static void free_bench(struct bench *bench)
 {
     for (size_t i = 0; i < bench->burnin_count; i++)
@@ -34,7 +40,7 @@ static void free_bench(struct bench *bench)
     for (size_t i = 0; i < bench->variant_count; i++)
         free(bench->variants[i]);
     for (size_t i = 0; i < bench->sheet_count; i++)
-        free(bench->sheets[i].places);
+        sheet_clear(&bench->sheets[i]);
     free(bench->sheets);
     free(bench->burnins);
     free(bench->variants);

@@ -9,6 +9,7 @@
 
 #include "core/basics/moment.h"
 #include "core/basics/quantity.h"
+#include "core/diagnosis/diagnosis.h"
 #include "core/input/loading.h"
 #include "core/input/mistakes.h"
 #include "core/input/probe.h"
@@ -176,12 +177,25 @@ struct bench_place {
     char caution[BENCH_TEXT]; /* told before the probe goes there; empty: none */
 };
 
+/* A part of a board that can fail: what feeds it, and where its output is measured. */
+struct bench_block {
+    char name[BENCH_NAME];
+    size_t place;      /* index into bench_sheet.places; BENCH_NO_POINT: its output has none */
+    double likelihood; /* of failing, relative to the others, > 0 */
+    double cost;       /* of measuring its output, relative to the others, > 0 */
+    bool hides;        /* its output may be good although what feeds it is bad */
+    size_t input_count;
+    size_t inputs[DIAGNOSIS_INPUTS]; /* indices of the blocks that feed it */
+};
+
 /* The places of a board in the order in which they are walked; each point once. */
 struct bench_sheet {
     char name[BENCH_NAME];
     char title[BENCH_TEXT]; /* for people */
     size_t place_count;
     struct bench_place *places; /* owned */
+    size_t block_count;
+    struct bench_block *blocks; /* owned */
 };
 
 struct bench {

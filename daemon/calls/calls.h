@@ -44,6 +44,9 @@ rpc_handler call_zero;
 /* calls_agree.c: a place through two instruments. */
 rpc_handler call_agree;
 
+/* calls_diagnose.c: where to probe next; answered at once. */
+rpc_handler call_diagnose;
+
 /* calls_store.c: what the store holds; answered when it has been read. */
 rpc_handler call_readings;
 rpc_handler call_jobs;

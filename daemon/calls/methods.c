@@ -175,6 +175,13 @@ static const struct rpc_parameter burnin_study_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter diagnose_parameters[] = {
+    [DIAGNOSE_SHEET] = { "sheet", RPC_TEXT, true, 0, 0, 0, "name of a sheet with blocks" },
+    [DIAGNOSE_OUTCOMES] = { "outcomes", RPC_OBJECT, false, 0, 0, 0,
+                            "what was measured so far: names of points, each good, bad or unsure" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter hold_parameters[] = {
     [HOLD_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
     { .name = NULL },
@@ -239,6 +246,11 @@ static const struct rpc_method table[] = {
       "signal changes; then notifications reading, at the end finished" },
     { "unfollow", ROLE_LOOK, unfollow_parameters, call_unfollow,
       "ends what follow or burnin.follow began", "true" },
+    { "diagnose", ROLE_LOOK, diagnose_parameters, call_diagnose,
+      "which point of a board that does not work tells most, and which block is to blame",
+      "state (go on, found, narrowed down, nothing found, contradiction), next or contradicted "
+      "{point block place picture caution probability_bad}, suspects [{block probability}], the "
+      "likeliest first" },
     { "readings", ROLE_LOOK, readings_parameters, call_readings,
       "readings out of the store, newest last",
       "readings out of the store, newest last: readings [{id point time run round "

@@ -83,6 +83,13 @@ void settings_read_points(struct settings *settings);
 void settings_read_burnins(struct settings *settings);
 void settings_read_sheets(struct settings *settings);
 
+/* Reads the blocks of a sheet whose places are known. */
+void settings_read_blocks(struct settings *settings, const config_setting_t *group,
+                          struct bench_sheet *sheet);
+
+/* Prints the keys of blocks. */
+void settings_print_block_keys(FILE *out);
+
 /* Reads one point from its group, against the instruments and probes of the bench. */
 void settings_read_point(struct settings *settings, const config_setting_t *group,
                          struct bench_point *point);

@@ -30,6 +30,9 @@ static const struct strict_key sheet_keys[] = {
       .type = STRICT_LIST,
       .required = true,
       .help = "where the probe goes, in that order" },
+    { .name = "blocks",
+      .type = STRICT_LIST,
+      .help = "what feeds what, for finding a fault; default none" },
     { .name = NULL },
 };
 
@@ -129,6 +132,7 @@ static void read_sheet(struct settings *settings, const config_setting_t *group,
         problems_at(settings->problems, group, "no memory");
     for (int i = 0; sheet->places != NULL && i < count; i++)
         read_place(settings, config_setting_get_elem(list, (unsigned)i), sheet);
+    settings_read_blocks(settings, group, sheet);
 }
 
 static void check_name(const struct settings *settings, const config_setting_t *list, size_t index)
@@ -166,4 +170,5 @@ void settings_print_sheet_keys(FILE *out)
     strict_print_keys(out, sheet_keys);
     fprintf(out, "sheets.points, each:\n");
     strict_print_keys(out, place_keys);
+    settings_print_block_keys(out);
 }

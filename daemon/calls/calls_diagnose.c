@@ -1,0 +1,190 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Where to probe next on a board that does not work; from what the client has measured so far. */
+#include "calls.h"
+
+#include "methods.h"
+#include "service.h"
+
+#include "core/diagnosis/diagnosis.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* A sheet's blocks as a problem; points are numbered as the blocks that have one. */
+struct board {
+    const struct bench *bench;
+    const struct bench_sheet *sheet;
+    struct diagnosis diagnosis;
+    struct diagnosis_finding finding;
+};
+
+static void copy_block(struct board *board, size_t index)
+{
+    const struct bench_block *from = &board->sheet->blocks[index];
+    struct diagnosis *diagnosis = &board->diagnosis;
+    struct diagnosis_block *to = &diagnosis->blocks[diagnosis->block_count++];
+    to->likelihood = from->likelihood;
+    to->hides = from->hides;
+    to->input_count = from->input_count;
+    memcpy(to->inputs, from->inputs, sizeof to->inputs);
+    if (from->place != BENCH_NO_POINT)
+        diagnosis->points[diagnosis->point_count++] =
+            (struct diagnosis_point) { .block = index, .cost = from->cost };
+}
+
+static const struct bench_block *block_of(const struct board *board, size_t point)
+{
+    return &board->sheet->blocks[board->diagnosis.points[point].block];
+}
+
+static const char *point_name(const struct board *board, size_t point)
+{
+    const struct bench_place *place = &board->sheet->places[block_of(board, point)->place];
+    return board->bench->points[place->point].name;
+}
+
+static bool read_outcome(const json_t *value, enum diagnosis_outcome *outcome)
+{
+    static const char *const words[] = {
+        [DIAGNOSIS_GOOD] = "good", [DIAGNOSIS_BAD] = "bad", [DIAGNOSIS_UNSURE] = "unsure"
+    };
+    for (size_t i = DIAGNOSIS_GOOD; i <= DIAGNOSIS_UNSURE && json_is_string(value); i++)
+        if (strcmp(json_string_value(value), words[i]) == 0) {
+            *outcome = (enum diagnosis_outcome)i;
+            return true;
+        }
+    return false;
+}
+
+static bool read_outcomes(struct board *board, json_t *outcomes, struct failure *failure)
+{
+    const char *name;
+    json_t *value;
+    json_object_foreach(outcomes, name, value)
+    {
+        size_t i = 0;
+        while (i < board->diagnosis.point_count && strcmp(point_name(board, i), name) != 0)
+            i++;
+        if (i == board->diagnosis.point_count)
+            return failure_set(failure, FAILURE_SETTINGS, board->sheet->name,
+                               "a point that is the output of a block",
+                               "no block of this sheet has the point \"%s\"", name);
+        if (!read_outcome(value, &board->diagnosis.points[i].outcome))
+            return failure_set(failure, FAILURE_SETTINGS, name, "good, bad or unsure",
+                               "what was measured there is not understood");
+    }
+    return true;
+}
+
+static void encode_next(struct text *text, const struct board *board)
+{
+    const struct diagnosis_finding *finding = &board->finding;
+    const struct bench_block *block = block_of(board, finding->point);
+    const struct bench_place *place = &board->sheet->places[block->place];
+    text_key(text, finding->state == DIAGNOSIS_GO_ON ? "next" : "contradicted");
+    text_open(text, '{');
+    text_member_string(text, "point", point_name(board, finding->point));
+    text_member_string(text, "block", block->name);
+    text_member_string(text, "place", place->place);
+    text_member_string(text, "picture", place->picture);
+    text_member_string(text, "caution", place->caution);
+    if (finding->state == DIAGNOSIS_GO_ON)
+        text_member_number(text, "probability_bad", finding->bad);
+    text_close(text, '}');
+}
+
+/* The suspects, the likeliest first. */
+static void encode_suspects(struct text *text, const struct board *board)
+{
+    struct block_set left = board->finding.suspects;
+    text_key(text, "suspects");
+    text_open(text, '[');
+    for (size_t count = block_set_count(&left); count > 0; count--) {
+        size_t best = BLOCK_SET_MAX;
+        for (size_t i = 0; i < board->sheet->block_count; i++)
+            if (block_set_has(&left, i) &&
+                (best == BLOCK_SET_MAX ||
+                 board->finding.probability[i] > board->finding.probability[best]))
+                best = i;
+        struct block_set one = { 0 };
+        block_set_add(&one, best);
+        left = block_set_without(&left, &one);
+        text_open(text, '{');
+        text_member_string(text, "block", board->sheet->blocks[best].name);
+        text_member_number(text, "probability", board->finding.probability[best]);
+        text_close(text, '}');
+    }
+    text_close(text, ']');
+}
+
+static void encode_finding(struct text *text, const struct board *board)
+{
+    static const char *const words[] = { [DIAGNOSIS_GO_ON] = "go on",
+                                         [DIAGNOSIS_FOUND] = "found",
+                                         [DIAGNOSIS_NARROWED] = "narrowed down",
+                                         [DIAGNOSIS_NOTHING] = "nothing found",
+                                         [DIAGNOSIS_CONFLICT] = "contradiction" };
+    enum diagnosis_state state = board->finding.state;
+    text_open(text, '{');
+    text_member_string(text, "sheet", board->sheet->name);
+    text_member_string(text, "title", board->sheet->title);
+    text_member_string(text, "state", words[state]);
+    if (state == DIAGNOSIS_GO_ON || state == DIAGNOSIS_CONFLICT)
+        encode_next(text, board);
+    encode_suspects(text, board);
+    text_close(text, '}');
+}
+
+/* The sheet of that name, with blocks; NULL with the failure set. */
+static const struct bench_sheet *sheet_with_blocks(const struct bench *bench, const char *name,
+                                                   struct failure *failure)
+{
+    const struct bench_sheet *sheet = bench_sheet(bench, name);
+    if (sheet == NULL)
+        failure_set(failure, FAILURE_SETTINGS, name, "a sheet of the settings",
+                    "there is no sheet of that name");
+    else if (sheet->block_count == 0)
+        failure_set(failure, FAILURE_SETTINGS, name, "\"blocks\" that say what feeds what",
+                    "the sheet has no blocks");
+    return sheet != NULL && sheet->block_count > 0 ? sheet : NULL;
+}
+
+/* The problem as the settings and the client have it; to be freed. NULL with the failure set. */
+static struct board *board_new(const struct bench *bench, const struct rpc_value *values,
+                               struct failure *failure)
+{
+    const struct bench_sheet *sheet =
+        sheet_with_blocks(bench, values[DIAGNOSE_SHEET].text, failure);
+    struct board *board = sheet != NULL ? calloc(1, sizeof *board) : NULL;
+    if (board == NULL) {
+        failure_no_memory(failure, "the blocks"); /* the first cause wins */
+        return NULL;
+    }
+    board->bench = bench;
+    board->sheet = sheet;
+    for (size_t i = 0; i < sheet->block_count; i++)
+        copy_block(board, i);
+    if (values[DIAGNOSE_OUTCOMES].given &&
+        !read_outcomes(board, values[DIAGNOSE_OUTCOMES].object, failure)) {
+        free(board);
+        return NULL;
+    }
+    diagnosis_prepare(&board->diagnosis);
+    return board;
+}
+
+void call_diagnose(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    struct board *board = board_new(service->loop->bench, values, &failure);
+    if (board == NULL) {
+        call_refuse(service->loop, call, &failure);
+        return;
+    }
+    struct text *text = loop_text(service->loop);
+    diagnosis_find(&board->diagnosis, &board->finding);
+    encode_finding(text, board);
+    free(board);
+    rpc_result(call, text);
+}
