@@ -90,7 +90,7 @@ double cusp_above(const struct fold *fold, const struct crest *crest, double noi
     if (points.count < FEWEST)
         return 0;
     for (int i = 1; i < TRIES; i++) {
-        double top, tip = crest->first + (crest->last - crest->first) * i / TRIES;
+        double top = 0, tip = crest->first + (crest->last - crest->first) * i / TRIES;
         if (fit_cusp(&points, tip, &top) <= left + as_well * noise * noise)
             highest = fmax(highest, top);
     }
