@@ -115,7 +115,7 @@ static const char *on_overdue(void *context, void *user, bool said, struct durat
     const struct session *session = user;
     double quiet_s = duration_seconds(quiet);
     if (session->token[0] != '\0' &&
-        !tokens_hold(&daemon->access.tokens, session->token, wall_time_now().ns / SECOND_NS))
+        !tokens_hold(&daemon->access.tokens, session->token, wall_time_now()))
         return daemon->revoked_text;
     if (!session->who.local && session->who.role == ROLE_NONE && quiet_s > stranger_s)
         return daemon->stranger_text;

@@ -4,6 +4,8 @@
 #include <netinet/in.h>
 #include <string.h>
 
+static const struct duration window = { 60 * SECOND_NS };
+
 uint64_t guard_key(const struct sockaddr_storage *address)
 {
     uint64_t key = 0;
@@ -23,17 +25,24 @@ static size_t place_of(uint64_t key)
 
 _Static_assert(GUARD_ADDRESSES == 1 << (64 - 54), "the upper ten bits of the product");
 
-int64_t guard_wait(const struct guard *guard, uint64_t key, int64_t now)
+/* Whether the minute of an entry's first failure is over, or it has none. */
+static bool is_over(const struct guard_entry *entry, struct moment now)
 {
-    const struct guard_entry *entry = &guard->entries[place_of(key)];
-    bool over = entry->key == 0 || now - entry->began >= GUARD_WINDOW_S;
-    return over || entry->failures < GUARD_TRIES ? 0 : entry->began + GUARD_WINDOW_S - now;
+    return entry->key == 0 || !duration_shorter(moment_since(now, entry->began), window);
 }
 
-bool guard_failed(struct guard *guard, uint64_t key, int64_t now)
+struct duration guard_wait(const struct guard *guard, uint64_t key, struct moment now)
+{
+    const struct guard_entry *entry = &guard->entries[place_of(key)];
+    if (is_over(entry, now) || entry->failures < GUARD_TRIES)
+        return (struct duration) { 0 };
+    return moment_since(moment_plus(entry->began, window), now);
+}
+
+bool guard_failed(struct guard *guard, uint64_t key, struct moment now)
 {
     struct guard_entry *entry = &guard->entries[place_of(key)];
-    if (entry->key == 0 || now - entry->began >= GUARD_WINDOW_S)
+    if (is_over(entry, now))
         *entry = (struct guard_entry) { .key = key, .began = now };
     entry->failures++;
     return entry->failures == 1 || entry->failures == GUARD_TRIES;

@@ -6,16 +6,18 @@
 #ifndef GRADUS_DAEMON_GUARD_H
 #define GRADUS_DAEMON_GUARD_H
 
+#include "core/basics/moment.h"
+
 #include <stdbool.h>
 #include <stdint.h>
 #include <sys/socket.h>
 
-enum { GUARD_TRIES = 10, GUARD_ADDRESSES = 1024, GUARD_WINDOW_S = 60 };
+enum { GUARD_TRIES = 10, GUARD_ADDRESSES = 1024 };
 
 struct guard_entry {
     uint64_t key; /* 0: free */
     int failures;
-    int64_t began; /* seconds of a steady clock */
+    struct moment began;
 };
 
 /* All addresses that are remembered; two that fall on one place share it. Start with {0}. */
@@ -26,10 +28,10 @@ struct guard {
 /* What an address counts as; never 0. */
 uint64_t guard_key(const struct sockaddr_storage *address);
 
-/* Seconds until a token from there is looked at; 0: at once. */
-int64_t guard_wait(const struct guard *guard, uint64_t key, int64_t now);
+/* How long until a token from there is looked at; none: it is at once. */
+struct duration guard_wait(const struct guard *guard, uint64_t key, struct moment now);
 
 /* Notes a wrong token. Whether it is the first of its minute, or the last that is looked at. */
-bool guard_failed(struct guard *guard, uint64_t key, int64_t now);
+bool guard_failed(struct guard *guard, uint64_t key, struct moment now);
 
 #endif

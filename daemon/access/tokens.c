@@ -119,14 +119,16 @@ void tokens_free(struct tokens *tokens)
     *tokens = (struct tokens) { 0 };
 }
 
-static void today(char date[TOKEN_DATE], time_t now)
+static void today(char date[TOKEN_DATE], struct wall_time now)
 {
     struct tm parts;
-    gmtime_r(&now, &parts);
+    const time_t seconds = wall_time_timespec(now).tv_sec;
+    gmtime_r(&seconds, &parts);
     strftime(date, TOKEN_DATE, "%Y-%m-%d", &parts);
 }
 
-static const struct token *find_digest(const struct tokens *tokens, const char *digest, time_t now)
+static const struct token *find_digest(const struct tokens *tokens, const char *digest,
+                                       struct wall_time now)
 {
     const struct token *found = NULL;
     char date[TOKEN_DATE] = "";
@@ -138,13 +140,13 @@ static const struct token *find_digest(const struct tokens *tokens, const char *
     return found;
 }
 
-const struct token *tokens_find(const struct tokens *tokens, const char *text, time_t now)
+const struct token *tokens_find(const struct tokens *tokens, const char *text, struct wall_time now)
 {
     char digest[DIGEST_SIZE];
     return find_digest(tokens, digest_bytes(text, strlen(text), digest), now);
 }
 
-bool tokens_hold(const struct tokens *tokens, const char *digest, time_t now)
+bool tokens_hold(const struct tokens *tokens, const char *digest, struct wall_time now)
 {
     return find_digest(tokens, digest, now) != NULL;
 }

@@ -11,11 +11,11 @@
 #define GRADUS_DAEMON_TOKENS_H
 
 #include "core/basics/failure.h"
+#include "core/basics/moment.h"
 #include "drivers/basics/digest.h"
 #include "principal.h"
 
 #include <stdio.h>
-#include <time.h>
 
 enum { TOKEN_DATE = 11 };
 
@@ -45,10 +45,11 @@ void tokens_free(struct tokens *tokens);
  * The token that a text is, if it has not run out at `now`; NULL when there is none. How long
  * that takes does not depend on how much of a text is right.
  */
-const struct token *tokens_find(const struct tokens *tokens, const char *text, time_t now);
+const struct token *tokens_find(const struct tokens *tokens, const char *text,
+                                struct wall_time now);
 
 /* Whether one of that digest is there still and has not run out. */
-bool tokens_hold(const struct tokens *tokens, const char *digest, time_t now);
+bool tokens_hold(const struct tokens *tokens, const char *digest, struct wall_time now);
 
 /* Whether a text can name a token: 1 to 63 letters, digits, _ . - */
 bool tokens_is_name(const char *text);

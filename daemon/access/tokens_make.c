@@ -2,6 +2,8 @@
 /* Making a token, and its line in the file. */
 #include "tokens.h"
 
+#include "daemon/basics/wall_clock.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <nettle/base64.h>
@@ -58,7 +60,7 @@ bool tokens_make(const char *path, const char *name, enum role role, int days, F
                  struct failure *failure)
 {
     char text[TOKEN_TEXT], digest[DIGEST_SIZE], expiry[TOKEN_DATE], line[PRINCIPAL_NAME * 2];
-    time_t last = time(NULL) + (time_t)days * DAY_S;
+    const time_t last = wall_time_timespec(wall_time_now()).tv_sec + (time_t)days * DAY_S;
     struct tm parts;
     if (!make_secret(text, failure))
         return false;

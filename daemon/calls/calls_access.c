@@ -8,6 +8,7 @@
 #include "methods.h"
 #include "service.h"
 
+#include <math.h>
 #include <string.h>
 
 static void refuse(struct service *service, struct rpc_call *call, const char *expected,
@@ -23,10 +24,10 @@ static bool may_try(struct service *service, struct rpc_call *call, struct momen
 {
     const struct session *session = rpc_call_peer(call);
     char expected[64];
-    int64_t wait = guard_wait(&service->access->guard, session->from, now.ns / SECOND_NS);
-    if (wait == 0)
+    struct duration wait = guard_wait(&service->access->guard, session->from, now);
+    if (wait.ns <= 0)
         return true;
-    snprintf(expected, sizeof expected, "a try in %lld s", (long long)wait);
+    snprintf(expected, sizeof expected, "a try in %.0f s", ceil(duration_seconds(wait)));
     refuse(service, call, expected, "too many wrong tokens came from this address");
     return false;
 }
@@ -45,10 +46,10 @@ void call_authenticate(void *context, struct rpc_call *call, const struct rpc_va
     struct moment now = monotonic_now();
     if (!may_try(service, call, now))
         return;
-    const struct token *token = tokens_find(
-        &service->access->tokens, values[AUTHENTICATE_TOKEN].text, wall_time_now().ns / SECOND_NS);
+    const struct token *token =
+        tokens_find(&service->access->tokens, values[AUTHENTICATE_TOKEN].text, wall_time_now());
     if (token == NULL) {
-        if (guard_failed(&service->access->guard, session->from, now.ns / SECOND_NS))
+        if (guard_failed(&service->access->guard, session->from, now))
             log_line(LOG_PRIORITY_WARNING, "a wrong token came from %s", session->address);
         refuse(service, call, "a token that gradus token made",
                "the token is not known, has run out, or was taken back");
