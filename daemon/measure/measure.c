@@ -46,6 +46,12 @@ static bool ground(struct measurement *measurement, struct signal *zero)
     return acquire_ground(&acquirer, &measurement->request, zero, measurement->failure);
 }
 
+static bool is_unwanted(const struct measurement *measurement)
+{
+    return measurement->unwanted != NULL &&
+           atomic_load_explicit(measurement->unwanted, memory_order_relaxed);
+}
+
 /*
  * The further readings of a repeated measurement, all in the setup that
  * settled. One that overloads ends it: the signal is not what it was.
@@ -56,6 +62,9 @@ static bool repeat(struct measurement *measurement, size_t n, double level, doub
     struct signal first = measurement->acquisition.signal;
     struct moment begin = measurement->seen_at;
     for (size_t i = 0; i < n; i++) {
+        if (i > 0 && is_unwanted(measurement))
+            return failure_set(measurement->failure, FAILURE_DEADLINE, NULL, NULL,
+                               "nobody waits for it any more, after %zu of %zu readings", i, n);
         if (i > 0 && !measurement_look(measurement))
             return false;
         if (measurement->acquisition.overload)
@@ -175,15 +184,16 @@ static bool run_measurement(struct measurement *measurement, size_t repeats,
 
 static bool measure_one(struct instrument *instrument, const struct bench *bench,
                         const struct bench_point *point, const struct lead_zero *zero,
-                        size_t repeats, struct deadline deadline, struct measure_memory *memory,
-                        struct reading *reading)
+                        size_t repeats, struct deadline deadline, const atomic_bool *unwanted,
+                        struct measure_memory *memory, struct reading *reading)
 {
     struct measurement measurement = { .instrument = instrument,
                                        .point = point,
                                        .lead_zero = *zero,
                                        .bench = bench,
                                        .request = { .duration = NAN },
-                                       .deadline = deadline };
+                                       .deadline = deadline,
+                                       .unwanted = unwanted };
     struct trace trace = { 0 };
     if (bench_of_shape(bench, point))
         measurement.trace = &trace;
@@ -220,8 +230,8 @@ static void fail_stored(struct reading *reading, const struct bench_stored *stor
 
 void measure_point(struct instrument *instrument, const struct bench *bench,
                    const struct bench_point *point, const struct measure_zeros *zeros,
-                   size_t repeats, struct deadline deadline, struct measure_memory *memory,
-                   struct reading *reading)
+                   size_t repeats, struct deadline deadline, const atomic_bool *unwanted,
+                   struct measure_memory *memory, struct reading *reading)
 {
     struct failure failure = { 0 };
     const struct bench_point *other =
@@ -232,14 +242,14 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
         failure_no_memory(&failure, "the reference");
         reading_fail(reading, &failure);
     } else if (other && !measure_one(instrument, bench, other, &zeros->reference, repeats, deadline,
-                                     NULL, reference)) {
+                                     unwanted, NULL, reference)) {
         memset(reading, 0, sizeof *reading);
         fail_reference(reading, other, &reference->failure);
     } else if (point->stored.point[0] != '\0' && point->stored.found == 0) {
         memset(reading, 0, sizeof *reading);
         fail_stored(reading, &point->stored);
-    } else if (measure_one(instrument, bench, point, &zeros->own, repeats, deadline, memory,
-                           reading) &&
+    } else if (measure_one(instrument, bench, point, &zeros->own, repeats, deadline, unwanted,
+                           memory, reading) &&
                point->limits.judged != JUDGED_VALUE &&
                !reading_compare(reading, &point->limits, reference,
                                 other && one_input(point, other), &failure)) {

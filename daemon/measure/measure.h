@@ -15,6 +15,8 @@
 #include "memory.h"
 #include "shape.h"
 
+#include <stdatomic.h>
+
 /* Zeros of the leads of a point, and of the one that its limits refer to. {0}: there are none. */
 struct measure_zeros {
     struct lead_zero own;
@@ -36,12 +38,14 @@ struct capture {
  * Where its limits refer to another point, that one is measured just before
  * it; without it there is no reading.
  *
- * repeats  readings to average, >= 1, all in the setup that settled
+ * repeats   readings to average, >= 1, all in the setup that settled
+ * unwanted  set by another thread once nobody waits for the reading any more: it ends then
+ *           between two repeats; NULL: never
  */
 void measure_point(struct instrument *instrument, const struct bench *bench,
                    const struct bench_point *point, const struct measure_zeros *zeros,
-                   size_t repeats, struct deadline deadline, struct measure_memory *memory,
-                   struct reading *reading);
+                   size_t repeats, struct deadline deadline, const atomic_bool *unwanted,
+                   struct measure_memory *memory, struct reading *reading);
 
 /*
  * Captures a point's waveform in the setup that settles. False with the

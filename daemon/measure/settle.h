@@ -14,6 +14,8 @@
 #include "memory.h"
 #include "second_look.h"
 
+#include <stdatomic.h>
+
 /* One measurement under way: what it is for, and the state that its steps share. */
 struct measurement {
     struct instrument *instrument;
@@ -25,6 +27,7 @@ struct measurement {
     struct chain chain;
     struct request request;
     struct deadline deadline;
+    const atomic_bool *unwanted; /* set once nobody waits for it any more; NULL: never */
     struct acquisition acquisition;
     struct moment seen_at; /* when that was there */
     struct trace *trace;   /* NULL unless a capture is wanted */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "check.h"
 
+#include "check_commands.h"
 #include "drivers/cfg/strict.h"
 #include "drivers/profile/profile.h"
 #include "settings.h"
@@ -106,7 +107,7 @@ static void print_cards(const struct bench *bench)
 static bool check_settings(const char *path, void (*look)(struct bench *bench))
 {
     struct bench *bench = check_load(path);
-    const bool good = bench != NULL;
+    const bool good = bench != NULL && check_commands(bench);
 
     if (good) {
         look(bench);

@@ -13,6 +13,7 @@
 #include "daemon/measure/measure.h"
 #include "queue.h"
 
+#include <stdatomic.h>
 #include <stdint.h>
 
 /* JOB_ZERO reads shorted leads, which is no reading of the point. */
@@ -56,6 +57,8 @@ struct job {
     bool wants_reply;           /* JOB_TALK */
     struct deadline deadline;
     struct moment asked; /* when it was handed over */
+
+    atomic_bool unwanted; /* set by the loop thread once nobody waits for it any more */
 
     /* The outcome; written by the worker before it brings the job back. */
     struct capture capture; /* its `reading` serves JOB_MEASURE too */

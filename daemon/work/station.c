@@ -94,6 +94,7 @@ static void job_recall(struct job *job)
 static void refuse(struct job *job, const struct failure *failure)
 {
     job_done *done = job_settle(job);
+    atomic_store_explicit(&job->unwanted, true, memory_order_relaxed);
     if (done != NULL)
         done(job, failure);
     job_recall(job);
@@ -102,6 +103,7 @@ static void refuse(struct job *job, const struct failure *failure)
 void station_drop(struct job *job)
 {
     job_settle(job);
+    atomic_store_explicit(&job->unwanted, true, memory_order_relaxed);
     job_recall(job);
 }
 

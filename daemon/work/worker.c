@@ -116,7 +116,7 @@ static void carry_out(struct worker *worker, struct job *job)
     }
     if (job->kind == JOB_MEASURE || job->kind == JOB_ZERO)
         measure_point(worker->instrument, job->bench, job->point, &job->zeros, job->repeats,
-                      job->deadline, memory, &capture->reading);
+                      job->deadline, &job->unwanted, memory, &capture->reading);
     else
         measure_capture(worker->instrument, job->bench, job->point, job->duration, job->deadline,
                         memory, capture);

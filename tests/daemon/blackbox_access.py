@@ -10,7 +10,7 @@ import re
 import subprocess
 import unittest
 
-from daemon_case import SOURCE, DaemonCase
+from daemon_case import PROGRAM, SOURCE, DaemonCase
 from gradusd import LIMIT_S
 
 ROLES = ("none", "look", "measure", "run", "administer")
@@ -135,6 +135,37 @@ class OnRecord(DaemonCase):
         self.assertEqual((said["run began"], said["run ended"]), (by, by))
         for method in ("start", "stop"):
             self.daemon.wait_log(r'burnin\.' + method + r' \["soak"\] by ' + re.escape(by))
+
+
+class Commands(DaemonCase):
+    """`check` says as whom the command of a trip is run, or that it cannot be."""
+
+    def check(self, command, more=""):
+        path = os.path.join(self.folder, "try.cfg")
+        plan = BURNIN.format(folder=self.folder).replace(
+            "duration_s = 3600;", f'duration_s = 3600; command = ( "{command}" ); {more}')
+        pathlib.Path(path).write_text(self.settings().replace('"profiles"', '"."') + plan)
+        return subprocess.run([PROGRAM, "--check", path], capture_output=True, text=True)
+
+    def test_commands(self):
+        user = "nobody" if os.geteuid() == 0 else pwd.getpwuid(os.geteuid()).pw_name
+        done = self.check("/bin/true")
+        self.assertEqual(done.returncode, 0, done)
+        self.assertIn(f'burn-in "soak" runs /bin/true as {user} when a point trips', done.stdout)
+        hidden = pathlib.Path(self.folder, "hidden")
+        hidden.write_text("#!/bin/sh\n")
+        for command, says in (("/nowhere/trip", "No such file"), (str(hidden), "Permission denied"),
+                              ("/etc/passwd", "Permission denied")):
+            done = self.check(command)
+            self.assertEqual(done.returncode, 2, done)
+            self.assertIn(f"cannot be run as {user}: {says}", done.stderr)
+
+    @unittest.skipUnless(os.geteuid() == 0, "who may be another user is root alone")
+    def test_users(self):
+        for user in ("root", "no-such-user"):
+            done = self.check("/bin/true", f'command_user = "{user}";')
+            self.assertEqual(done.returncode, 2, done)
+            self.assertIn(f'would not be run as "{user}"', done.stderr)
 
 
 class Table(unittest.TestCase):

@@ -297,5 +297,15 @@ class Links(DaemonCase):
             pass
 
 
+class Left(DaemonCase):
+    def test_repeats_end_when_their_client_has_left(self):
+        """10,000 readings that nobody waits for any more do not keep the next one waiting."""
+        with self.daemon.client() as gone:
+            gone.send("measure", "rail", 10000, 3600000)
+            self.until(lambda: self.instrument()["state"] == "busy")
+        self.client.call("measure", "rail", 1, 3600000)
+        self.assertLess(self.instrument()["counters"]["queries"], 10000)
+
+
 if __name__ == "__main__":
     unittest.main()
