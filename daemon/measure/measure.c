@@ -304,7 +304,10 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
     bool done = run_measurement(&measurement, 1, memory, &capture->reading);
     measurement.failure = &failure;
     measurement.trace = NULL;
-    if (done && !(ground(&measurement, &zero) && at_tip(&measurement, zero.mean, &trace, capture)))
+    /* The zero trace may have been taken once more, behind what was confirmed. */
+    if (done &&
+        !(ground(&measurement, &zero) && instrument_confirm(instrument, deadline, &failure) &&
+          at_tip(&measurement, zero.mean, &trace, capture)))
         done = false;
     if (!done) {
         free(trace.volts);
