@@ -174,7 +174,8 @@ static struct figure duration_of(const struct look *look, const struct edge_side
         return lacking(WAVE_NO_EDGE);
     if (side->fewest_inside < FEWEST_INSIDE) {
         struct figure figure = lacking(WAVE_FEW_SAMPLES);
-        figure.at_most = (double)(side->fewest_inside + 1) * look->edges.block;
+        /* One more than lies between the last block in a state and the first in the other, for noise. */
+        figure.at_most = (double)(side->fewest_inside + 2) * look->edges.block;
         return figure;
     }
     double amplitude = look->levels.high - look->levels.low, sigma = edge_sigma(look);

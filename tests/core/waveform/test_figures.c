@@ -419,6 +419,63 @@ static void sines_hold_the_truth(void **state)
         }
 }
 
+/* A record of one model in the converter's steps, with its waveform. */
+static struct series record_of(const struct model *model, size_t count, double sigma, double step,
+                               double *volts, struct waveform *waveform)
+{
+    for (size_t i = 0; i < count; i++)
+        volts[i] = step * rint((value_at(model, (double)i) + sigma * noise()) / step);
+    struct series series = series_of_reals(volts, count, 1);
+    series.step = step;
+    assert_true(waveform_measure_series(&series, waveform));
+    return series;
+}
+
+/* Two signals of one frequency, of which the second is later by a part of the period. */
+static void count_delay(const struct kind *kind, int bits, struct cell *cell)
+{
+    double first_volts[MOST], later_volts[MOST], step = ldexp(8, -bits), sigma = 0.03 * uniform();
+    size_t count = 500 + (size_t)(random() % 1500);
+    struct model model = any_model(kind, 3 + 3 * uniform(), count);
+    struct model later = model;
+    double delay = model.at[PERIOD] * (uniform() - 0.5);
+    struct waveform waveforms[2];
+    struct figures figures;
+    later.at[PHASE] -= delay / model.at[PERIOD];
+    const struct series one = record_of(&model, count, sigma, step, first_volts, &waveforms[0]);
+    const struct series two = record_of(&later, count, sigma, step, later_volts, &waveforms[1]);
+    figures_measure(&one, &waveforms[0], &figures);
+    const struct figure *frequency = &figures.of[FIGURE_FREQUENCY];
+    const struct figure a = figures_instant(&one, &waveforms[0], frequency);
+    const struct figure b = figures_instant(&two, &waveforms[1], frequency);
+    if (a.lack != WAVE_NONE || b.lack != WAVE_NONE) {
+        cell->lacking++;
+        return;
+    }
+    double error = (b.value - a.value - delay) * frequency->value;
+    struct figure both = { .scatter = hypot(a.scatter, b.scatter), .doubt = a.doubt + b.doubt };
+    cell->records++;
+    cell->within += fabs(error - rint(error)) / frequency->value <= interval_of(&both, 0);
+}
+
+static void delays_hold_the_truth(void **state)
+{
+    static const struct kind steep = { "steep", straight, 1e-9, 1e-8, 1, 6 };
+    const struct kind *all[] = { &kinds[0], &kinds[1], &kinds[2], &steep };
+    (void)state;
+    srandom(SEED);
+    for (size_t k = 0; k < sizeof all / sizeof *all; k++)
+        for (int bits = 8; bits <= 12; bits += 4) {
+            struct cell cell = { 0 };
+            for (int i = 0; i < ROUNDS; i++)
+                count_delay(all[k], bits, &cell);
+            print_message("delay, %-10s %2d: %.1f %% hold the truth, %d without\n", all[k]->name,
+                          bits, 100.0 * cell.within / cell.records, cell.lacking);
+            assert_true(100 * cell.within >= fewest_held * cell.records);
+            assert_true(cell.lacking < ROUNDS / 5);
+        }
+}
+
 /*
  * A correction that is none is 0, one that is all is refused, and what is off stays in the bound: two
  * equal time constants have 10 to 90 % of 3.358 of them, which is not sqrt(2) times 2.197 (own derivation).
@@ -470,6 +527,7 @@ int main(void)
         cmocka_unit_test(states_hold_the_truth),
         cmocka_unit_test(steep_pulses_hold_the_truth),
         cmocka_unit_test(sines_hold_the_truth),
+        cmocka_unit_test(delays_hold_the_truth),
         cmocka_unit_test(own_rise_times_are_taken_off),
         cmocka_unit_test(what_is_not_there_has_a_reason),
     };
