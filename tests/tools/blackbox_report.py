@@ -266,6 +266,9 @@ class Told(unittest.TestCase):
             self.assertEqual(briefs, sorted(briefs))
             rows = [text.rindex(name) for name in ("u01_p1", "u01_p2", "u02_p1", "u08_p8")]
             self.assertEqual(rows, sorted(rows))
+        summary, _ = self.report(rack)
+        self.assertIn("u06_p1: failed. It failed 3 times, by drift.", " ".join(summary.split()))
+        self.assertIn("u08_p1: within limits.", summary)
         raw = (self.folder / "report.pdf").read_bytes()
         self.assertGreaterEqual(raw.count(b"/Link"), 8 + 3)
 

@@ -39,13 +39,17 @@ static void print_warning(void *context, const char *sentence)
 static void print_point(const struct terminal *terminal, const struct report_point *point)
 {
     char text[WORDS_SIZE];
-    terminal_style(terminal, stdout, point->class == REPORT_FAILED ? STYLE_BAD : STYLE_DOUBT);
+    static const enum style styles[] = { [REPORT_FAILED] = STYLE_BAD,
+                                         [REPORT_WATCH] = STYLE_DOUBT,
+                                         [REPORT_UNKNOWN] = STYLE_DOUBT,
+                                         [REPORT_WELL] = STYLE_PLAIN };
+    terminal_style(terminal, stdout, styles[point->class]);
     terminal_print(terminal, stdout, "%s: %s.", point->name, report_class_name(point->class));
     terminal_style(terminal, stdout, STYLE_PLAIN);
     terminal_print(terminal, stdout, " %s\n", report_course(point, text));
 }
 
-/* A summary for people: what is not well, and the rest as a number. What drifts with its instrument is told once. */
+/* A summary for people: what is not well, check standards, and the rest as a number. What drifts with its instrument is told once. */
 static void print_summary(const struct terminal *terminal, const struct report *report)
 {
     char text[WORDS_SIZE];
@@ -54,7 +58,7 @@ static void print_summary(const struct terminal *terminal, const struct report *
     report_warnings(report, print_warning, &warned);
     for (size_t i = 0; i < report->point_count; i++) {
         const struct report_point *point = &report->points[i];
-        if (point->class != REPORT_WELL && !(point->class == REPORT_WATCH && point->shared != NULL))
+        if (!report_is_line(point) && !(point->class == REPORT_WATCH && point->shared != NULL))
             print_point(terminal, point);
     }
     terminal_print(terminal, stdout, "%s\n", report_caution);
