@@ -25,6 +25,8 @@ static void on_returned(void *context, struct job *job)
 {
     struct daemon *daemon = context;
     bool good = job->capture.reading.failure.code == FAILURE_NONE;
+    if (job->kind == JOB_GLANCE)
+        return;
     if (!good)
         daemon->loop.counters.failures++;
     else if (job->kind != JOB_TALK)
@@ -78,6 +80,7 @@ void daemon_stop(struct daemon *daemon)
     daemon_unlink(daemon);
     follow_stop(daemon->service.follow);
     burnin_follow_stop(daemon->service.burnin_follow);
+    walks_stop(daemon->service.walks);
     burnin_pause(daemon->service.burnin);
     crew_stop(daemon->loop.crew);
 }
@@ -155,12 +158,14 @@ static bool make_parts(struct daemon *daemon)
     daemon->service.follow = follow_new(&daemon->loop);
     daemon->service.burnin_follow = burnin_follow_new(&daemon->loop);
     daemon->service.answers = answers_new(&daemon->loop);
+    daemon->service.walks = walks_new(&daemon->loop);
     daemon->service.probe_checks = probe_checks_new();
     daemon->loop.probe_checks = daemon->service.probe_checks;
     daemon->service.server = server_new(daemon->loop.base, &daemon_server_handlers, daemon);
     if (daemon->flushed == NULL || daemon->loop.mailbox == NULL || daemon->service.follow == NULL ||
         daemon->service.burnin_follow == NULL || daemon->service.answers == NULL ||
-        daemon->service.server == NULL || daemon->service.probe_checks == NULL)
+        daemon->service.server == NULL || daemon->service.probe_checks == NULL ||
+        daemon->service.walks == NULL)
         return false;
     daemon->service.burnin = burnin_new(&daemon->loop, daemon->service.probe_checks);
     if (daemon->service.burnin == NULL)
@@ -229,6 +234,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
         return NULL;
     }
     burnin_restore(daemon->service.burnin);
+    walks_restore(daemon->service.walks);
     burnin_follow_open(daemon->service.burnin_follow);
     return daemon;
 }
@@ -258,6 +264,7 @@ void daemon_free(struct daemon *daemon)
     crew_free(daemon->loop.crew);
     follow_free(daemon->service.follow);
     burnin_free(daemon->service.burnin);
+    walks_free(daemon->service.walks);
     burnin_follow_free(daemon->service.burnin_follow);
     answers_free(daemon->service.answers);
     probe_checks_free(daemon->service.probe_checks);

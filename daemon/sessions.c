@@ -70,6 +70,7 @@ static void on_closed(void *context, void *user)
     struct session *session = user;
     follow_dismiss(daemon->service.follow, session);
     burnin_follow_dismiss(daemon->service.burnin_follow, session);
+    walks_dismiss(daemon->service.walks, session);
     crew_dismiss(daemon->loop.crew, session);
     answers_dismiss(daemon->service.answers, session);
     free(session);

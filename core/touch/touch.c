@@ -10,13 +10,17 @@ static const double learn_s = 0.25;
 /* A contact that bounces is open for less than this. */
 static const double away_s = 0.1;
 
+/* What holds still for this is a place that was touched, and not a contact on its way. */
+static const double plateau_s = 0.1;
+
 /* Looks in a row that say that there is no hum, that the tip is lifted, that something holds still. */
 enum { QUIET_LOOKS = 2, AWAY_LOOKS = 2, STEADY_LOOKS = 4 };
 
 /* Own choices; tests/core/touch/test_touch_hands.c counts what they miss. */
 static const double air_margin = 4;      /* what is clearly more than the air, times it */
 static const double quiet_share = 0.05;  /* of the hum: no more than this is a touched place */
-static const double loud_share = 0.33;   /* of the hum: no less than this is the air */
+static const double loud_share = 0.2;    /* of the hum: no less than this is the air */
+static const double hum_pace = 1.25;     /* by how much the hum is followed in one look */
 static const double hum_steps = 20;      /* hum that can be missed when it is gone */
 static const double steady_share = 5e-3; /* of the value: holds still */
 static const double held_share = 2e-2;   /* of the value: still the same place */
@@ -30,45 +34,45 @@ static bool of_mains(double frequency)
     return frequency > 40 && frequency < 70;
 }
 
-void touch_start(struct touch *touch, const struct touch_rules *rules)
+void touch_start(struct feeler *touch, const struct touch_rules *rules)
 {
-    *touch = (struct touch) { .rules = *rules,
-                              .state = TOUCH_LEARNING,
-                              .hum = NAN,
-                              .asked = -INFINITY,
-                              .plateau = NAN,
-                              .furthest = NAN,
-                              .held = NAN };
+    *touch = (struct feeler) { .rules = *rules,
+                               .state = TOUCH_LEARNING,
+                               .hum = NAN,
+                               .asked = -INFINITY,
+                               .plateau = NAN,
+                               .furthest = NAN,
+                               .held = NAN };
     touch->last.value = NAN;
     touch->last.spread = NAN;
 }
 
 /* Whether there is hum enough to be missed. */
-static bool hums(const struct touch *touch)
+static bool hums(const struct feeler *touch)
 {
     return touch->hum > hum_steps * touch->hum_step;
 }
 
 /* The alternating content of a look; NAN: not known. */
-static double spread_of(const struct touch *touch, const struct touch_look *look)
+static double spread_of(const struct feeler *touch, const struct touch_look *look)
 {
     return touch->rules.kind == TOUCH_SWING ? fabs(look->value) : look->spread;
 }
 
-static double spread_step_of(const struct touch *touch, const struct touch_look *look)
+static double spread_step_of(const struct feeler *touch, const struct touch_look *look)
 {
     return touch->rules.kind == TOUCH_SWING ? look->step : look->spread_step;
 }
 
 /* What is not more than this may be the air. */
-static double near_zero(const struct touch *touch, const struct touch_look *look)
+static double near_zero(const struct feeler *touch, const struct touch_look *look)
 {
     double seen = touch->rules.kind == TOUCH_SWING && touch->hum > 0 ? touch->hum : touch->level;
     return fmax(fmax(touch->rules.near, air_margin * seen), 3 * look->step);
 }
 
 /* Whether a look by itself may be the air's. */
-static bool may_be_air(const struct touch *touch, const struct touch_look *look)
+static bool may_be_air(const struct feeler *touch, const struct touch_look *look)
 {
     switch (touch->rules.kind) {
     case TOUCH_OPEN:
@@ -83,7 +87,7 @@ static bool may_be_air(const struct touch *touch, const struct touch_look *look)
 }
 
 /* Whether zero and the air may be mistaken for each other. */
-static bool has_hum(const struct touch *touch)
+static bool has_hum(const struct feeler *touch)
 {
     return touch->rules.kind == TOUCH_LEVEL || touch->rules.kind == TOUCH_SWING;
 }
@@ -94,7 +98,7 @@ static double slack(double value, double step, double share)
     return 3 * step + share * fabs(value);
 }
 
-static void keep_value(struct touch *touch, const struct touch_look *look)
+static void keep_value(struct feeler *touch, const struct touch_look *look)
 {
     if (look->overload || isnan(look->value)) {
         touch->count = 0;
@@ -111,8 +115,8 @@ static void keep_value(struct touch *touch, const struct touch_look *look)
     touch->times[touch->count++] = look->time;
 }
 
-/* Whether the latest values have held still for long enough. */
-static bool steady(const struct touch *touch)
+/* Whether the latest values, so many at least, have held still for so long. */
+static bool still_for(const struct feeler *touch, size_t looks, double seconds)
 {
     double low = INFINITY, high = -INFINITY;
     for (size_t i = touch->count; i-- > 0;) {
@@ -120,37 +124,47 @@ static bool steady(const struct touch *touch)
         high = fmax(high, touch->values[i]);
         if (high - low > slack(high + low, touch->last.step, steady_share) / 2)
             return false;
-        if (touch->count - i >= STEADY_LOOKS &&
-            touch->last.time - touch->times[i] >= touch->rules.steady_s)
+        if (touch->count - i >= looks && touch->last.time - touch->times[i] >= seconds)
             return true;
     }
     return false;
 }
 
+/* Whether the latest values have held still for long enough to be read. */
+static bool steady(const struct feeler *touch)
+{
+    return still_for(touch, STEADY_LOOKS, touch->rules.steady_s);
+}
+
 /* Forgets what belongs to one touch. */
-static void let_go(struct touch *touch)
+static void let_go(struct feeler *touch)
 {
     touch->plateau = NAN;
     touch->furthest = NAN;
     touch->quiet = 0;
 }
 
-/* What hum the air shows, the largest and latest. */
-static void know_air(struct touch *touch, const struct touch_look *look)
+/* What hum the air shows. It is followed slowly: a contact that bounces alternates, too. */
+static void know_air(struct feeler *touch, const struct touch_look *look)
 {
     double spread = spread_of(touch, look);
     if (isnan(spread) || !has_hum(touch))
         return;
-    touch->hum = isnan(touch->hum) ? spread : fmax(0.98 * touch->hum, spread);
+    if (touch->state == TOUCH_LEARNING)
+        touch->hum = isnan(touch->hum) ? spread : fmax(touch->hum, spread);
+    else if (!(touch->hum > spread_step_of(touch, look)))
+        touch->hum = spread;
+    else
+        touch->hum = fmin(fmax(spread, touch->hum / hum_pace), touch->hum * hum_pace);
     touch->hum_step = spread_step_of(touch, look);
 }
 
-static enum touch_state in_air(const struct touch *touch)
+static enum touch_state in_air(const struct feeler *touch)
 {
     return hums(touch) ? TOUCH_HUM : TOUCH_AIR;
 }
 
-static enum touch_state learn(struct touch *touch, const struct touch_look *look)
+static enum touch_state learn(struct feeler *touch, const struct touch_look *look)
 {
     if (!may_be_air(touch, look)) {
         touch->learnt = 0;
@@ -164,7 +178,7 @@ static enum touch_state learn(struct touch *touch, const struct touch_look *look
 }
 
 /* Something that may be the air, or a place near zero: the hum tells, or nothing does. */
-static enum touch_state judge_quiet(struct touch *touch, const struct touch_look *look)
+static enum touch_state judge_quiet(struct feeler *touch, const struct touch_look *look)
 {
     double spread = spread_of(touch, look);
     bool still = steady(touch);
@@ -186,7 +200,7 @@ static enum touch_state judge_quiet(struct touch *touch, const struct touch_look
 }
 
 /* Whether a look that may be the air's surely is. */
-static bool surely_air(const struct touch *touch, const struct touch_look *look)
+static bool surely_air(const struct feeler *touch, const struct touch_look *look)
 {
     if (!may_be_air(touch, look))
         return false;
@@ -196,28 +210,24 @@ static bool surely_air(const struct touch *touch, const struct touch_look *look)
 /*
  * Whether the tip has been on something else in this touch. A contact that comes and goes
  * shows what is between the air and the place, never more than the place, and
- * nothing for two looks.
+ * nothing for long.
  */
-static bool slipped(struct touch *touch, const struct touch_look *look)
+static bool slipped(struct feeler *touch, const struct touch_look *look)
 {
-    double value = look->value, before = touch->count > 1 ? touch->values[touch->count - 2] : NAN;
+    double value = look->value;
     double same = slack(value, look->step, held_share);
-    bool other = fabs(touch->plateau - value) > same;
-    bool beyond = fabs(touch->furthest) > fabs(value) + same ||
-                  (touch->furthest * value < 0 && fabs(touch->furthest) > same);
-    if (other || beyond)
-        return true;
     if (!(fabs(touch->furthest) >= fabs(value)))
         touch->furthest = value;
-    bool again = !may_be_air(touch, &(struct touch_look) { .value = before, .step = look->step }) &&
-                 fabs(before - value) <= slack(value, look->step, steady_share);
-    if (again)
-        touch->plateau = value;
-    return false;
+    if (!still_for(touch, 2, plateau_s))
+        return false;
+    bool other = fabs(touch->plateau - value) > same;
+    bool beyond = fabs(touch->furthest - value) > same;
+    touch->plateau = value;
+    return other || beyond;
 }
 
 /* Nothing was read yet since the tip was last in the air. */
-static enum touch_state approach(struct touch *touch, const struct touch_look *look)
+static enum touch_state approach(struct feeler *touch, const struct touch_look *look)
 {
     if (surely_air(touch, look)) {
         touch->plateau = NAN;
@@ -227,7 +237,8 @@ static enum touch_state approach(struct touch *touch, const struct touch_look *l
         enum touch_state state = judge_quiet(touch, look);
         return touch->quiet > 0 && !isnan(touch->plateau) ? TOUCH_SLIPPED : state;
     }
-    bool grounded = touch->quiet > 0;
+    /* One look without hum may have had its spread taken when the tip was on the place already. */
+    bool grounded = touch->quiet >= QUIET_LOOKS;
     touch->quiet = 0;
     if (look->overload || isnan(look->value))
         return TOUCH_TOUCHING;
@@ -237,7 +248,7 @@ static enum touch_state approach(struct touch *touch, const struct touch_look *l
 }
 
 /* A reading was taken, or the tip has slipped: nothing counts before it has been lifted. */
-static enum touch_state wait_for_lift(struct touch *touch, const struct touch_look *look)
+static enum touch_state wait_for_lift(struct feeler *touch, const struct touch_look *look)
 {
     double same = slack(touch->held, look->step, held_share);
     bool holds =
@@ -263,7 +274,7 @@ static enum touch_state wait_for_lift(struct touch *touch, const struct touch_lo
     return open ? touch->state : TOUCH_SLIPPED;
 }
 
-enum touch_state touch_take(struct touch *touch, const struct touch_look *look)
+enum touch_state touch_take(struct feeler *touch, const struct touch_look *look)
 {
     touch->last = *look;
     keep_value(touch, look);
@@ -284,7 +295,7 @@ enum touch_state touch_take(struct touch *touch, const struct touch_look *look)
     return touch->state;
 }
 
-bool touch_wants_spread(const struct touch *touch)
+bool touch_wants_spread(const struct feeler *touch)
 {
     if (touch->rules.kind != TOUCH_LEVEL || touch->told || !may_be_air(touch, &touch->last))
         return false;
@@ -300,7 +311,7 @@ bool touch_wants_spread(const struct touch *touch)
     return due && (hums(touch) ? steady(touch) : touch->hums < HUMS_IN_VAIN);
 }
 
-void touch_key(struct touch *touch)
+void touch_key(struct feeler *touch)
 {
     if (touch->state != TOUCH_LEARNING) {
         touch->told = true;
@@ -314,7 +325,7 @@ void touch_key(struct touch *touch)
 }
 
 /* The middle of what has held still. */
-static double settled_value(const struct touch *touch)
+static double settled_value(const struct feeler *touch)
 {
     double low = INFINITY, high = -INFINITY;
     for (size_t i = touch->count; i-- > 0 && touch->count - i <= STEADY_LOOKS;) {
@@ -324,18 +335,18 @@ static double settled_value(const struct touch *touch)
     return (low + high) / 2;
 }
 
-double touch_value(const struct touch *touch)
+double touch_value(const struct feeler *touch)
 {
     return touch->state == TOUCH_SETTLED ? settled_value(touch) : NAN;
 }
 
-double touch_tolerance(const struct touch *touch)
+double touch_tolerance(const struct feeler *touch)
 {
     double near = may_be_air(touch, &touch->last) && has_hum(touch) ? air_margin * touch->level : 0;
     return fmax(slack(settled_value(touch), touch->last.step, held_share), near);
 }
 
-void touch_taken(struct touch *touch)
+void touch_taken(struct feeler *touch)
 {
     touch->held = settled_value(touch);
     touch->state = TOUCH_HELD;
@@ -345,7 +356,7 @@ void touch_taken(struct touch *touch)
     let_go(touch);
 }
 
-void touch_moved(struct touch *touch)
+void touch_moved(struct feeler *touch)
 {
     touch->held = NAN;
     touch->state = TOUCH_SLIPPED;

@@ -14,7 +14,7 @@
  * touched place leaves next to nothing. Where there is no hum to miss, or the
  * instrument cannot show it, a key has to say that the tip is on the place.
  *
- * A contact that is shorter than two looks is not seen.
+ * A contact that is shorter than two looks, or than a tenth of a second, is not seen.
  */
 #ifndef GRADUS_CORE_TOUCH_H
 #define GRADUS_CORE_TOUCH_H
@@ -62,7 +62,7 @@ struct touch_rules {
 enum { TOUCH_WINDOW = 32 };
 
 /* Caller-owned; all members are the functions'. */
-struct touch {
+struct feeler {
     struct touch_rules rules;
     enum touch_state state;
     struct touch_look last;
@@ -78,37 +78,37 @@ struct touch {
     double since;    /* when the first of them was, or of those below */
     int quiet;       /* looks in a row that had next to none of the hum */
     int away;        /* looks in a row that were the air's after a reading */
-    double plateau;  /* of this touch, held for two looks; NAN: none yet */
+    double plateau;  /* of this touch, that held still for a moment; NAN: none yet */
     double furthest; /* value of this touch that is furthest from zero; NAN: none yet */
     double held;     /* value that the reading was taken of */
     bool told;       /* a key has said that the tip is on the place */
 };
 
 /* Begins with the tip anywhere: it has to be lifted first. */
-void touch_start(struct touch *touch, const struct touch_rules *rules);
+void touch_start(struct feeler *touch, const struct touch_rules *rules);
 
 /* Takes a look in and says what it comes to. */
-enum touch_state touch_take(struct touch *touch, const struct touch_look *look);
+enum touch_state touch_take(struct feeler *touch, const struct touch_look *look);
 
 /* Whether the next look is to have a spread, where the instrument can show one. */
-bool touch_wants_spread(const struct touch *touch);
+bool touch_wants_spread(const struct feeler *touch);
 
 /*
  * A key was pressed: while the machine learns it says that the tip is
  * in the air, else that it is on the place, whatever it looks like.
  */
-void touch_key(struct touch *touch);
+void touch_key(struct feeler *touch);
 
 /* The value that has settled, tip units; NAN in any other state. */
-double touch_value(const struct touch *touch);
+double touch_value(const struct feeler *touch);
 
 /* How far from that a look may be for the tip to be where it was, tip units. */
-double touch_tolerance(const struct touch *touch);
+double touch_tolerance(const struct feeler *touch);
 
 /* The reading was taken of what had settled: from now on it is held, until it is lifted. */
-void touch_taken(struct touch *touch);
+void touch_taken(struct feeler *touch);
 
 /* What had settled moved while it was read: it has to be lifted first. */
-void touch_moved(struct touch *touch);
+void touch_moved(struct feeler *touch);
 
 #endif

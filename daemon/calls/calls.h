@@ -70,6 +70,12 @@ rpc_handler call_burnin_runs;
 rpc_handler call_burnin_events;
 rpc_handler call_burnin_study;
 
+/* calls_walk.c: sheets walked by hand. */
+rpc_handler call_walk_start;
+rpc_handler call_walk_key;
+rpc_handler call_walk_note;
+rpc_handler call_walk_stop;
+
 /* calls_methods.c: the table of methods itself; answered at once. */
 rpc_handler call_methods;
 

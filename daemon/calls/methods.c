@@ -121,6 +121,39 @@ static const struct rpc_parameter unfollow_parameters[] = {
     { .name = NULL },
 };
 
+#define WALK_NUMBER                                                                                \
+    {                                                                                              \
+        "subscription", RPC_INTEGER, true, 0, 1, 9e15, "the number that walk.start answered"       \
+    }
+
+static const struct rpc_parameter walk_start_parameters[] = {
+    [WALK_SHEET] = { "sheet", RPC_TEXT, true, 0, 0, 0, "name of the sheet in the settings" },
+    [WALK_ANEW] = { "anew", RPC_BOOL, false, 0, 0, 0,
+                    "from its beginning, where a walk was left; goes on there when not given" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter walk_key_parameters[] = {
+    [WALK_SUBSCRIPTION] = WALK_NUMBER,
+    [WALK_KEY] = { "key", RPC_TEXT, true, 0, 0, 0,
+                   "on (the probe is on the place, whatever it looks like; in the air while the "
+                   "walk wants it lifted), back, again, skip" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter walk_note_parameters[] = {
+    [WALK_SUBSCRIPTION] = WALK_NUMBER,
+    [WALK_NOTE] = { "note", RPC_TEXT, true, 0, 0, 0, "what is to be remembered of the place" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter walk_stop_parameters[] = {
+    [WALK_SUBSCRIPTION] = WALK_NUMBER,
+    [WALK_FOR_GOOD] = { "for_good", RPC_BOOL, false, 0, 0, 0,
+                        "ends the walk; when not given it is left, and goes on later" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter readings_parameters[] = {
     [READINGS_POINT] = { "point", RPC_TEXT, false, 0, 0, 0, "of this point only" },
     [READINGS_SINCE] = { "since", RPC_TEXT, false, 0, 0, 0, "not before this moment, ISO 8601" },
@@ -251,6 +284,22 @@ static const struct rpc_method table[] = {
       "state (go on, found, narrowed down, nothing found, contradiction), next or contradicted "
       "{point block place picture caution probability_bad}, suspects [{block probability}], the "
       "likeliest first" },
+    { "walk.start", ROLE_MEASURE, walk_start_parameters, call_walk_start,
+      "walks a sheet with a probe held by hand, as notifications",
+      "a subscription, walk (its name, under which the readings are kept as their run), sheet, "
+      "title, resumed, place (whose turn it is, from 0) and places[{point place picture caution "
+      "quantity unit expected limits instrument input state value verdict}]; state is open, read, "
+      "no reading or skipped. Then notifications walk with what: probe (probe: lift, in the air, "
+      "in the air, hum, touching, unsure, settled, still there, slipped; value), place (whose turn "
+      "it is), outcome (place, state, and reading or error), elsewhere (a failing reading that is "
+      "not kept yet, as it is what the place like should show), away (error: the instrument does "
+      "not answer), finished (why)" },
+    { "walk.key", ROLE_MEASURE, walk_key_parameters, call_walk_key, "a key pressed in a walk",
+      "true" },
+    { "walk.note", ROLE_MEASURE, walk_note_parameters, call_walk_note,
+      "a note on a place of a walk", "true" },
+    { "walk.stop", ROLE_MEASURE, walk_stop_parameters, call_walk_stop, "leaves a walk, or ends it",
+      "true" },
     { "readings", ROLE_LOOK, readings_parameters, call_readings,
       "readings out of the store, newest last",
       "readings out of the store, newest last: readings [{id point time run round "

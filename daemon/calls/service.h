@@ -9,6 +9,7 @@
 #include "daemon/loop/follow.h"
 #include "daemon/loop/loop.h"
 #include "daemon/loop/probe_checks.h"
+#include "daemon/walk/walk.h"
 
 struct access;
 struct server;
@@ -22,6 +23,7 @@ struct service {
     struct answers *answers;
     struct probe_checks *probe_checks;
     struct burnin *burnin;
+    struct walks *walks;
     struct wall_time started;
     struct moment started_at;
 };

@@ -26,6 +26,10 @@
     X(RUN_ENDED, EVENT_TEXT_RUN_ENDED, true)                                                       \
     X(COMPENSATION_CHECKED, "compensation checked", true)                                          \
     X(LEADS_ZEROED, "leads zeroed", true)                                                          \
+    X(WALK_BEGAN, "walk began", true)                                                              \
+    X(WALK_PLACE, "walk place", true)                                                              \
+    X(WALK_NOTE, "walk note", true)                                                                \
+    X(WALK_ENDED, "walk ended", true)                                                              \
     X(PRUNED, EVENT_TEXT_PRUNED, true)                                                             \
     X(SUMMARY, EVENT_TEXT_SUMMARY, true)                                                           \
     X(INSTRUMENT_DOWN, "instrument down", false)                                                   \

@@ -10,14 +10,19 @@
 
 #include "daemon/basics/mailbox.h"
 #include "daemon/bench/bench.h"
+#include "daemon/measure/glance.h"
 #include "daemon/measure/measure.h"
 #include "queue.h"
 
 #include <stdatomic.h>
 #include <stdint.h>
 
-/* JOB_ZERO reads shorted leads, which is no reading of the point. */
-enum job_kind { JOB_MEASURE, JOB_ZERO, JOB_CAPTURE, JOB_TALK };
+/*
+ * JOB_ZERO reads shorted leads, which is no reading of the point. JOB_GLANCE
+ * looks at the point's input and JOB_TOUCH measures what a probe held by hand
+ * is on, with a glance behind it: whoever asked for these publishes what is to be.
+ */
+enum job_kind { JOB_MEASURE, JOB_ZERO, JOB_CAPTURE, JOB_TALK, JOB_GLANCE, JOB_TOUCH };
 
 enum { JOB_IDENTITY = DIALOGUE_IDENTITY, JOB_NOTE = 256 };
 
@@ -50,11 +55,15 @@ struct job {
         *own_point; /* the point, when it is a copy that is not in the bench, measured
                                         another way than it usually is; owned, may be NULL */
     char *order; /* JSON of the customer's job that the reading belongs to; owned; NULL: of none */
-    struct measure_zeros zeros; /* as they were known when it was handed over */
-    size_t repeats;             /* JOB_MEASURE */
-    double duration;            /* JOB_CAPTURE: seconds, NAN for the point's own */
-    char *command;              /* JOB_TALK; owned */
-    bool wants_reply;           /* JOB_TALK */
+    struct measure_zeros zeros;  /* as they were known when it was handed over */
+    size_t repeats;              /* JOB_MEASURE */
+    double duration;             /* JOB_CAPTURE: seconds, NAN for the point's own */
+    char *command;               /* JOB_TALK; owned */
+    bool wants_reply;            /* JOB_TALK */
+    bool wants_spread;           /* JOB_GLANCE */
+    double settled;              /* JOB_TOUCH: what glances settled on, tip units */
+    double tolerance;            /* JOB_TOUCH: how far reading and glance may be from that */
+    struct glance_ranges ranges; /* of glances; given, and as they were left */
     struct deadline deadline;
     struct moment asked; /* when it was handed over */
 
@@ -62,6 +71,8 @@ struct job {
 
     /* The outcome; written by the worker before it brings the job back. */
     struct capture capture; /* its `reading` serves JOB_MEASURE too */
+    struct glance glance;   /* JOB_GLANCE; JOB_TOUCH: the one behind the reading */
+    bool moved;             /* JOB_TOUCH: the probe was not where it was, so there is no reading */
     char *reply;            /* JOB_TALK; owned */
     size_t reply_length;
     struct measure_memory memory; /* what the point was settled on last; of an own point it may be

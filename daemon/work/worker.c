@@ -7,6 +7,7 @@
 #include "watch.h"
 
 #include <errno.h>
+#include <math.h>
 #include <pthread.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -95,6 +96,37 @@ static struct measure_memory *memory_of(struct worker *worker, const struct job 
     return &worker->memory[job->point->index];
 }
 
+static void take_glance(struct worker *worker, struct job *job)
+{
+    struct failure failure = { 0 };
+    if (!glance(worker->instrument, job->bench, job->point, &job->zeros.own, job->wants_spread,
+                job->deadline, &job->ranges, &job->glance, &failure))
+        reading_fail(&job->capture.reading, &failure);
+}
+
+/* A reading counts only if the probe is, behind it, still on what it was on before. */
+static void look_behind(struct worker *worker, struct job *job)
+{
+    struct reading *reading = &job->capture.reading;
+    struct failure failure = { 0 };
+    bool good = reading->failure.code == FAILURE_NONE;
+    bool far = good && !(fabs(reading->value - job->settled) <= job->tolerance);
+    bool may_be_moved = reading->failure.code == FAILURE_UNSTABLE ||
+                        reading->failure.code == FAILURE_OVER_RANGE ||
+                        reading->failure.code == FAILURE_NO_VALUE;
+    if (!good && !may_be_moved)
+        return;
+    if (!far && glance(worker->instrument, job->bench, job->point, &job->zeros.own, false,
+                       job->deadline, &job->ranges, &job->glance, &failure))
+        far = !(fabs(job->glance.value - job->settled) <= job->tolerance);
+    job->moved = far;
+    if (far)
+        failure_set(&failure, FAILURE_UNSTABLE, NULL, "a probe that stays where it is",
+                    "the probe moved while it was read");
+    if (good && failure.code != FAILURE_NONE)
+        reading_fail(reading, &failure);
+}
+
 static void carry_out(struct worker *worker, struct job *job)
 {
     struct capture *capture = &job->capture;
@@ -107,6 +139,10 @@ static void carry_out(struct worker *worker, struct job *job)
         talk(worker->instrument, job);
         return;
     }
+    if (job->kind == JOB_GLANCE) {
+        take_glance(worker, job);
+        return;
+    }
     struct measure_memory once = job->memory;
     struct measure_memory *memory = job->own_point != NULL ? &once : memory_of(worker, job);
     if (memory == NULL) {
@@ -114,13 +150,15 @@ static void carry_out(struct worker *worker, struct job *job)
         reading_fail(&capture->reading, &failure);
         return;
     }
-    if (job->kind == JOB_MEASURE || job->kind == JOB_ZERO)
+    if (job->kind != JOB_CAPTURE)
         measure_point(worker->instrument, job->bench, job->point, &job->zeros, job->repeats,
                       job->deadline, &job->unwanted, memory, &capture->reading);
     else
         measure_capture(worker->instrument, job->bench, job->point, job->duration, job->deadline,
                         memory, capture);
     job->memory = *memory;
+    if (job->kind == JOB_TOUCH)
+        look_behind(worker, job);
 }
 
 static void note_status(struct worker *worker, struct job_status *status)

@@ -85,19 +85,25 @@ static struct source air(const struct hand *hand, double now)
     return source;
 }
 
-/* The mean level of what the tip touched in turn, behind what it touches now. */
+/* The mean level of what the tip touched in turn, what alternates by that, and the air's hum. */
 static struct source between(const struct hand *hand, double now)
 {
-    struct source source = source_default(SOURCE_DC);
+    struct source source = source_default(SOURCE_SINE);
     const struct source *last = contact_at(hand, now);
+    double squares = 0.0;
 
     for (int i = 0; i < SLICES; i++) {
         double then = now - LOOK_S * i / SLICES;
         const struct source *touched = contact_at(hand, then);
         struct source lifted = air(hand, then);
+        struct truth truth = source_truth(touched != NULL ? touched : &lifted, then);
 
-        source.level += source_truth(touched != NULL ? touched : &lifted, then).dc / SLICES;
+        source.level += truth.dc / SLICES;
+        squares += truth.rms * truth.rms / SLICES;
     }
+    source.frequency = hand->mains_hz;
+    source.amplitude = sqrt(2.0 * fmax(squares - source.level * source.level, 0.0));
+    source.wave = wave_sine(source.amplitude, source.frequency);
     source.source_resistance = last != NULL ? last->source_resistance : AIR_RESISTANCE;
     return source;
 }

@@ -91,9 +91,12 @@ bool hand_method(struct bench *bench, json_t *params, struct problem *problem)
         return problem_tell(problem, "input: expected 1 to %g", inputs);
     size_t input = (size_t)plan.input - 1;
     struct hand *hand = &seat->instrument->hands[input];
+    struct tie *tie = &seat->instrument->ties[input];
+    if (tie->probe.factor == 0.0)
+        tie->probe = probe_wire(); /* nothing was ever tied to it */
     if (plan.source[0] != '\0') {
         source = bench_source(bench, plan.source, problem);
-        if (source == NULL || !probe_check(&seat->instrument->ties[input].probe, source, problem))
+        if (source == NULL || !probe_check(&tie->probe, source, problem))
             return false;
     }
     if (!hand->holds)

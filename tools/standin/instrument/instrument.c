@@ -92,8 +92,6 @@ static struct tie tie_now(const struct instrument *instrument, size_t input, dou
     if (instrument->hands[input].holds) {
         *felt = hand_feel(&instrument->hands[input], now);
         tie.source = felt;
-        if (tie.probe.factor == 0.0)
-            tie.probe = probe_wire();
     }
     return tie;
 }

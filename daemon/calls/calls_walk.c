@@ -1,0 +1,76 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "calls.h"
+
+#include "methods.h"
+#include "service.h"
+
+#include <string.h>
+
+void call_walk_start(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    struct text *text = loop_text(service->loop);
+    bool anew = values[WALK_ANEW].given && values[WALK_ANEW].flag;
+    if (walk_begin(service->walks, rpc_call_peer(call), values[WALK_SHEET].text, anew, text,
+                   &failure))
+        rpc_result(call, text);
+    else
+        call_refuse(service->loop, call, &failure);
+}
+
+static void answer(struct service *service, struct rpc_call *call, bool done,
+                   const struct failure *failure)
+{
+    if (!done) {
+        call_refuse(service->loop, call, failure);
+        return;
+    }
+    struct text *text = loop_text(service->loop);
+    text_bool(text, true);
+    rpc_result(call, text);
+}
+
+void call_walk_key(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    static const char *const names[WALK_KEYS] = {
+        [WALK_KEY_ON] = "on",
+        [WALK_KEY_BACK] = "back",
+        [WALK_KEY_AGAIN] = "again",
+        [WALK_KEY_SKIP] = "skip",
+    };
+    struct service *service = context;
+    struct failure failure = { 0 };
+    uint64_t number = (uint64_t)values[WALK_SUBSCRIPTION].integer;
+    enum walk_key key = 0;
+    while (key < WALK_KEYS && strcmp(names[key], values[WALK_KEY].text) != 0)
+        key++;
+    if (key == WALK_KEYS) {
+        rpc_fail_params(call, "there is no such key", "on, back, again or skip");
+        return;
+    }
+    bool done = walk_key(service->walks, rpc_call_peer(call), number, key, &failure);
+    answer(service, call, done, &failure);
+}
+
+void call_walk_note(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    uint64_t number = (uint64_t)values[WALK_SUBSCRIPTION].integer;
+    bool done =
+        walk_note(service->walks, rpc_call_peer(call), number, values[WALK_NOTE].text, &failure);
+    answer(service, call, done, &failure);
+}
+
+void call_walk_stop(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    uint64_t number = (uint64_t)values[WALK_SUBSCRIPTION].integer;
+    bool for_good = values[WALK_FOR_GOOD].given && values[WALK_FOR_GOOD].flag;
+    bool done = walk_leave(service->walks, rpc_call_peer(call), number, for_good) ||
+                failure_set(&failure, FAILURE_SETTINGS, NULL, "the number that walk.start answered",
+                            "this client has no such walk");
+    answer(service, call, done, &failure);
+}

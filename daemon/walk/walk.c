@@ -1,0 +1,318 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "walk_priv.h"
+
+#include "core/basics/nearest.h"
+#include "daemon/loop/notify.h"
+
+#include <event2/event.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct walks *walks_new(struct loop *loop)
+{
+    struct walks *walks = calloc(1, sizeof *walks);
+    if (walks == NULL)
+        return NULL;
+    walks->loop = loop;
+    LIST_INIT(&walks->list);
+    return walks;
+}
+
+struct walk *walk_new(struct walks *walks, const struct bench_sheet *sheet, const char *name)
+{
+    struct walk *walk = calloc(1, sizeof *walk);
+    struct place_record *places = calloc(sheet->place_count + 1, sizeof *places);
+    if (walk == NULL || places == NULL) {
+        free(walk);
+        free(places);
+        return NULL;
+    }
+    walk->walks = walks;
+    walk->places = places;
+    walk->count = sheet->place_count;
+    walk->last = walk->count;
+    snprintf(walk->name, sizeof walk->name, "%s", name);
+    snprintf(walk->sheet, sizeof walk->sheet, "%s", sheet->name);
+    for (size_t i = 0; i < walk->count; i++) {
+        const struct bench_point *point = &walks->loop->bench->points[sheet->places[i].point];
+        memcpy(places[i].point, point->name, sizeof places[i].point);
+    }
+    LIST_INSERT_HEAD(&walks->list, walk, entry);
+    return walk;
+}
+
+void walk_free(struct walk *walk)
+{
+    LIST_REMOVE(walk, entry);
+    free(walk->places);
+    free(walk);
+}
+
+void walks_free(struct walks *walks)
+{
+    if (walks == NULL)
+        return;
+    struct walk *walk = LIST_FIRST(&walks->list);
+    while (walk != NULL) {
+        struct walk *next = LIST_NEXT(walk, entry);
+        walk_free(walk);
+        walk = next;
+    }
+    text_free(&walks->outcome);
+    free(walks);
+}
+
+const char *place_state_name(enum place_state state)
+{
+    static const char *const names[] = {
+        [PLACE_OPEN] = "open",
+        [PLACE_READ] = "read",
+        [PLACE_NO_READING] = "no reading",
+        [PLACE_SKIPPED] = "skipped",
+    };
+    return names[state];
+}
+
+size_t walk_open_place(const struct walk *walk, size_t from)
+{
+    for (size_t i = 0; i < walk->count; i++) {
+        size_t place = (from + i) % walk->count;
+        if (walk->places[place].state == PLACE_OPEN)
+            return place;
+    }
+    return walk->count;
+}
+
+const struct bench_place *walk_place(const struct walk *walk)
+{
+    const struct bench_sheet *sheet = bench_sheet(walk->bench, walk->sheet);
+    return &sheet->places[walk->at];
+}
+
+/* Lets the client go; the walk stays. */
+static void let_go(struct walk *walk)
+{
+    struct session *session = walk->session;
+    walk_unwatch(walk);
+    walk->session = NULL;
+    bench_unref(walk->bench);
+    walk->bench = NULL;
+    notify_close(session);
+}
+
+void walk_finish(struct walk *walk, const char *why, bool for_good)
+{
+    walk_tell_finished(walk, why);
+    if (for_good)
+        walk_record_ended(walk, why);
+    let_go(walk);
+    if (for_good)
+        walk_free(walk);
+}
+
+/* Whether a walk that was left still is what the sheet says. */
+static bool still_fits(const struct walk *walk, const struct bench_sheet *sheet)
+{
+    const struct bench *bench = walk->walks->loop->bench;
+    if (walk->count != sheet->place_count)
+        return false;
+    for (size_t i = 0; i < walk->count; i++)
+        if (strcmp(walk->places[i].point, bench->points[sheet->places[i].point].name) != 0)
+            return false;
+    return true;
+}
+
+static struct walk *find_sheet(const struct walks *walks, const char *sheet)
+{
+    struct walk *walk;
+    LIST_FOREACH(walk, &walks->list, entry)
+    if (strcmp(walk->sheet, sheet) == 0)
+        return walk;
+    return NULL;
+}
+
+static struct walk *find(const struct walks *walks, const struct session *session, uint64_t number)
+{
+    struct walk *walk;
+    LIST_FOREACH(walk, &walks->list, entry)
+    if (walk->session == session && (number == 0 || walk->number == number))
+        return walk;
+    return NULL;
+}
+
+static bool no_walk(struct failure *failure)
+{
+    return failure_set(failure, FAILURE_SETTINGS, NULL, "the number that walk.start answered",
+                       "this client has no such walk");
+}
+
+static const struct bench_sheet *sheet_named(const struct loop *loop, const char *name,
+                                             struct failure *failure)
+{
+    const struct bench_sheet *sheet = bench_sheet(loop->bench, name);
+    struct nearest nearest = { 0 };
+    char expected[160] = "sheets in the settings";
+    if (sheet != NULL)
+        return sheet;
+    for (size_t i = 0; i < loop->bench->sheet_count; i++)
+        nearest_offer(&nearest, name, loop->bench->sheets[i].name);
+    if (nearest.word != NULL)
+        snprintf(expected, sizeof expected, "perhaps %.140s", nearest.word);
+    else if (loop->bench->sheet_count > 0)
+        snprintf(expected, sizeof expected, "for instance %.140s", loop->bench->sheets[0].name);
+    failure_set(failure, FAILURE_SETTINGS, NULL, expected, "there is no sheet %.120s", name);
+    return NULL;
+}
+
+/* A name that no other walk has: the sheet's, and the time. */
+static struct walk *begin_anew(struct walks *walks, const struct bench_sheet *sheet)
+{
+    char name[BENCH_NAME], time[24];
+    struct timespec now;
+    struct tm parts;
+    clock_gettime(CLOCK_REALTIME, &now);
+    gmtime_r(&now.tv_sec, &parts);
+    strftime(time, sizeof time, "%Y%m%dT%H%M%S", &parts);
+    snprintf(name, sizeof name, "%.39s-%.15s.%03d", sheet->name, time,
+             (int)(now.tv_nsec / MILLISECOND_NS % 1000));
+    struct walk *walk = walk_new(walks, sheet, name);
+    if (walk != NULL)
+        walk_record_began(walk);
+    return walk;
+}
+
+/* Attaches the client to the walk and begins to look. */
+static bool attach(struct walk *walk, struct session *session, struct failure *failure)
+{
+    struct loop *loop = walk->walks->loop;
+    walk->session = session;
+    walk->bench = bench_ref(loop->bench);
+    walk->number = notify_open(loop, session);
+    walk->missed = 0;
+    walk->at = walk_open_place(walk, walk->at % walk->count);
+    walk->elsewhere = walk->count;
+    if (walk_watch(walk))
+        return true;
+    let_go(walk);
+    return failure_no_memory(failure, "a walk");
+}
+
+bool walk_begin(struct walks *walks, struct session *session, const char *name, bool anew,
+                struct text *text, struct failure *failure)
+{
+    struct loop *loop = walks->loop;
+    const struct bench_sheet *sheet = sheet_named(loop, name, failure);
+    if (sheet == NULL)
+        return false;
+    if (loop->stopping)
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+    if (session->subscriptions >= SESSION_MAX_SUBSCRIPTIONS)
+        return failure_set(failure, FAILURE_OVERLOADED, NULL, NULL,
+                           "this client has %zu subscriptions", session->subscriptions);
+    struct walk *walk = find_sheet(walks, name);
+    if (walk != NULL && walk->session != NULL)
+        return failure_set(failure, FAILURE_HELD, NULL, "one hand at a time",
+                           "sheet %s is being walked by another client", name);
+    bool left = walk != NULL;
+    if (left && (anew || !still_fits(walk, sheet))) {
+        walk_record_ended(walk, anew ? "begun anew" : "the sheet has changed");
+        walk_free(walk);
+        left = false;
+    }
+    if (!left)
+        walk = begin_anew(walks, sheet);
+    if (walk == NULL)
+        return failure_no_memory(failure, "a walk");
+    if (!attach(walk, session, failure))
+        return false;
+    walk_encode(text, walk, left);
+    return true;
+}
+
+/* Goes back to a place that has its outcome; the probe has to come down on it once more. */
+static void reopen(struct walk *walk, size_t place)
+{
+    walk->places[place].state = PLACE_OPEN;
+    walk->at = place;
+    walk_turn(walk);
+    walk_tell_place(walk);
+}
+
+static void skip(struct walk *walk)
+{
+    walk->places[walk->at].state = PLACE_SKIPPED;
+    walk_record_place(walk, walk->at);
+    walk_tell_outcome(walk, walk->at, NULL);
+    walk->at = walk_open_place(walk, walk->at);
+    if (walk->at == walk->count) {
+        walk_finish(walk, "all places are done", true);
+        return;
+    }
+    walk_turn(walk);
+    walk_tell_place(walk);
+}
+
+bool walk_key(struct walks *walks, const struct session *session, uint64_t number,
+              enum walk_key key, struct failure *failure)
+{
+    struct walk *walk = find(walks, session, number);
+    if (walk == NULL || number == 0)
+        return no_walk(failure);
+    switch (key) {
+    case WALK_KEY_ON:
+        touch_key(&walk->touch);
+        break;
+    case WALK_KEY_BACK:
+        reopen(walk, walk->at > 0 ? walk->at - 1 : walk->count - 1);
+        break;
+    case WALK_KEY_AGAIN:
+        if (walk->last == walk->count)
+            return failure_set(failure, FAILURE_SETTINGS, NULL, "a reading first",
+                               "no place has been read yet");
+        reopen(walk, walk->last);
+        if (walk->touch.state == TOUCH_HELD)
+            touch_key(&walk->touch);
+        break;
+    case WALK_KEY_SKIP:
+        skip(walk);
+        break;
+    case WALK_KEYS:
+        break;
+    }
+    return true;
+}
+
+bool walk_note(struct walks *walks, const struct session *session, uint64_t number,
+               const char *note, struct failure *failure)
+{
+    struct walk *walk = find(walks, session, number);
+    if (walk == NULL || number == 0)
+        return no_walk(failure);
+    bool held = walk->touch.state == TOUCH_HELD && walk->last < walk->count;
+    walk_record_note(walk, held ? walk->last : walk->at, note);
+    return true;
+}
+
+bool walk_leave(struct walks *walks, const struct session *session, uint64_t number, bool for_good)
+{
+    struct walk *walk = number != 0 ? find(walks, session, number) : NULL;
+    if (walk != NULL)
+        walk_finish(walk, for_good ? "ended by its client" : "left by its client", for_good);
+    return walk != NULL;
+}
+
+void walks_dismiss(struct walks *walks, const struct session *session)
+{
+    struct walk *walk;
+    while ((walk = find(walks, session, 0)) != NULL)
+        let_go(walk);
+}
+
+void walks_stop(struct walks *walks)
+{
+    struct walk *walk;
+    LIST_FOREACH(walk, &walks->list, entry)
+    if (walk->session != NULL)
+        walk_finish(walk, "the daemon is stopping", false);
+}
