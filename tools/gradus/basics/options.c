@@ -76,6 +76,10 @@ static const struct option_row rows[] = {
     { "--pdf", OPTION_PDF, "FILE", 0, 0, false, "write the report there as a PDF of A4 pages",
       TEXT(pdf) },
     { "--watch", OPTION_WATCH, NULL, 0, 0, false, "keep watching, until SIGINT", 0 },
+    { "--plain", OPTION_PLAIN, NULL, 0, 0, false,
+      "line by line, as a screen reader wants it, in place of a screen", 0 },
+    { "--aloud", OPTION_ALOUD, NULL, 0, 0, false, "say what there is to say", 0 },
+    { "--anew", OPTION_ANEW, NULL, 0, 0, false, "from the beginning, where a walk was left", 0 },
     { "--probe", OPTION_PROBE, "NAME", 0, 0, false,
       "the probe of the settings that is used (default \"direct\", a plain connection)",
       TEXT(probe) },
@@ -187,6 +191,12 @@ static bool *flag_of(struct options *options, uint64_t bit)
         return &options->verify;
     case OPTION_WATCH:
         return &options->watch;
+    case OPTION_PLAIN:
+        return &options->plain;
+    case OPTION_ALOUD:
+        return &options->aloud;
+    case OPTION_ANEW:
+        return &options->anew;
     case OPTION_FOLLOW:
         return &options->follow;
     default:

@@ -50,6 +50,9 @@
 #define OPTION_JOB      (UINT64_C(1) << 40)
 #define OPTION_SERIAL   (UINT64_C(1) << 41)
 #define OPTION_STAGE    (UINT64_C(1) << 42)
+#define OPTION_PLAIN    (UINT64_C(1) << 40)
+#define OPTION_ALOUD    (UINT64_C(1) << 41)
+#define OPTION_ANEW     (UINT64_C(1) << 42)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
@@ -74,6 +77,9 @@ struct options {
     bool ascii;
     bool verify;
     bool watch;
+    bool plain;
+    bool aloud;
+    bool anew;
     const char *since; /* moments; NULL: no bound */
     const char *until;
     const char *run;  /* name; NULL: of any run or none */

@@ -25,6 +25,7 @@ struct client {
     int descriptor;
     struct secure *secure; /* NULL: bytes go as they are */
     int signals;
+    int also; /* a descriptor that client_receive() waits for besides; -1: none */
     int last_id;
     char *buffer;
     size_t used;
@@ -99,6 +100,7 @@ struct client *client_open(const struct options *options, struct fault *fault)
     struct client *const client = memory_zeroed(1, sizeof *client);
     client->descriptor = descriptor;
     client->signals = watch_signals();
+    client->also = -1;
     const bool plain = !address.tcp || options->ca == NULL || *options->ca == '\0';
     if (!plain)
         client->secure = secure_open(descriptor, address.host, options, CONNECT_MS, fault);
@@ -126,18 +128,28 @@ static bool lost(struct fault *fault, const char *why)
     return false;
 }
 
-/* Waits for the socket; false with errno set to ETIMEDOUT or EINTR when it was not ready. */
+void client_also(struct client *client, int descriptor)
+{
+    client->also = descriptor;
+}
+
+/*
+ * Waits for the socket; false with errno set to ETIMEDOUT or EINTR when it was not ready,
+ * EAGAIN when the other descriptor was.
+ */
 static bool wait_for(const struct client *client, short events, double until_ms)
 {
-    struct pollfd polled[2] = { { .fd = client->descriptor, .events = events },
-                                { .fd = client->signals, .events = POLLIN } };
+    struct pollfd polled[3] = { { .fd = client->descriptor, .events = events },
+                                { .fd = client->signals, .events = POLLIN },
+                                { .fd = events == POLLIN ? client->also : -1, .events = POLLIN } };
     for (;;) {
         const double left = ceil(until_ms - client_now());
         const int wait = isinf(until_ms) ? -1 : (int)fmin(fmax(left, 0), 3600000);
-        const int ready = poll(polled, 2, wait);
+        const int ready = poll(polled, 3, wait);
         if (ready > 0) {
-            errno = EINTR;
-            return (polled[1].revents & POLLIN) == 0;
+            const bool signalled = (polled[1].revents & POLLIN) != 0;
+            errno = signalled ? EINTR : EAGAIN;
+            return !signalled && polled[0].revents != 0;
         }
         if (ready < 0 && errno != EINTR)
             return false;
@@ -275,6 +287,8 @@ enum client_event client_receive(struct client *client, double until_ms, struct 
                 return CLIENT_LATE;
             if (errno == EINTR)
                 return CLIENT_INTERRUPTED;
+            if (errno == EAGAIN)
+                return CLIENT_KEYS;
             lost(fault, strerror(errno));
             return CLIENT_GONE;
         }

@@ -21,6 +21,7 @@ enum client_event {
     CLIENT_MESSAGE,     /* a line was read */
     CLIENT_LATE,        /* the time came first */
     CLIENT_INTERRUPTED, /* SIGINT or SIGTERM */
+    CLIENT_KEYS,        /* the descriptor of client_also() can be read */
     CLIENT_GONE         /* connection lost, or what came is no JSON: the fault says which */
 };
 
@@ -46,6 +47,9 @@ int client_send(struct client *client, const char *method, json_t *params, struc
  */
 enum client_event client_receive(struct client *client, double until_ms, struct message *message,
                                  struct fault *fault);
+
+/* Waits for another descriptor beside the connection, too; -1: for none any more. */
+void client_also(struct client *client, int descriptor);
 
 /*
  * Sends a request and waits for its answer, at most `within_ms`. True with
