@@ -50,9 +50,9 @@
 #define OPTION_JOB      (UINT64_C(1) << 40)
 #define OPTION_SERIAL   (UINT64_C(1) << 41)
 #define OPTION_STAGE    (UINT64_C(1) << 42)
-#define OPTION_PLAIN    (UINT64_C(1) << 40)
-#define OPTION_ALOUD    (UINT64_C(1) << 41)
-#define OPTION_ANEW     (UINT64_C(1) << 42)
+#define OPTION_PLAIN    (UINT64_C(1) << 43)
+#define OPTION_ALOUD    (UINT64_C(1) << 44)
+#define OPTION_ANEW     (UINT64_C(1) << 45)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
