@@ -14,7 +14,7 @@ static const double away_s = 0.1;
 static const double plateau_s = 0.1;
 
 /* Looks in a row that say that there is no hum, that the tip is lifted, that something holds still. */
-enum { QUIET_LOOKS = 2, AWAY_LOOKS = 2, STEADY_LOOKS = 4 };
+enum { QUIET_LOOKS = 2, AWAY_LOOKS = 2, STEADY_LOOKS = 4, CALM_LOOKS = 4 };
 
 /* Own choices; tests/core/touch/test_touch_hands.c counts what they miss. */
 static const double air_margin = 4;      /* what is clearly more than the air, times it */
@@ -144,11 +144,23 @@ static void let_go(struct feeler *touch)
     touch->quiet = 0;
 }
 
+/* Whether the last looks may all have been the air's: those at a contact that bounces are not. */
+static bool calm(const struct feeler *touch, const struct touch_look *look)
+{
+    size_t from = touch->count > CALM_LOOKS ? touch->count - CALM_LOOKS : 0;
+    for (size_t i = from; i < touch->count; i++)
+        if (fabs(touch->values[i]) > near_zero(touch, look))
+            return false;
+    return touch->count >= CALM_LOOKS;
+}
+
 /* What hum the air shows. It is followed slowly: a contact that bounces alternates, too. */
 static void know_air(struct feeler *touch, const struct touch_look *look)
 {
     double spread = spread_of(touch, look);
     if (isnan(spread) || !has_hum(touch))
+        return;
+    if (touch->state != TOUCH_LEARNING && spread > touch->hum && !calm(touch, look))
         return;
     if (touch->state == TOUCH_LEARNING)
         touch->hum = isnan(touch->hum) ? spread : fmax(touch->hum, spread);
@@ -267,6 +279,10 @@ static enum touch_state wait_for_lift(struct feeler *touch, const struct touch_l
     if (isnan(look->spread) && touch->away > 0 && may_be_air(touch, look))
         return touch->state;
     touch->away = 0;
+    /* Hum that has become less is followed, or the tip would never seem lifted. */
+    if (hummed && may_be_air(touch, look) && spread_of(touch, look) > quiet_share * touch->hum &&
+        !holds)
+        know_air(touch, look);
     if (holds || touch->state == TOUCH_SLIPPED)
         return touch->state;
     /* What may be the air waits for a spread that says so. */

@@ -2,6 +2,7 @@
 #include "walk_priv.h"
 
 #include "core/basics/nearest.h"
+#include "daemon/basics/wall_clock.h"
 #include "daemon/loop/notify.h"
 
 #include <event2/event.h>
@@ -169,9 +170,8 @@ static const struct bench_sheet *sheet_named(const struct loop *loop, const char
 static struct walk *begin_anew(struct walks *walks, const struct bench_sheet *sheet)
 {
     char name[BENCH_NAME], time[24];
-    struct timespec now;
+    const struct timespec now = wall_time_timespec(wall_time_now());
     struct tm parts;
-    clock_gettime(CLOCK_REALTIME, &now);
     gmtime_r(&now.tv_sec, &parts);
     strftime(time, sizeof time, "%Y%m%dT%H%M%S", &parts);
     snprintf(name, sizeof name, "%.39s-%.15s.%03d", sheet->name, time,
