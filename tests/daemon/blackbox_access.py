@@ -20,7 +20,8 @@ PARAMETERS = {"measure": ["no"], "explain": ["no"], "read": ["no", 1, "dc voltag
               "unload": ["no", "no"], "agree": ["no"], "compensate": ["no"], "hold": ["no"],
               "follow": [["no"]], "unfollow": [1], "burnin.start": ["no"], "burnin.stop": ["no"],
               "burnin.events": ["no"], "burnin.study": ["no", "no"], "release": ["no"],
-              "talk": ["no", "x"], "authenticate": ["x"]}
+              "talk": ["no", "x"], "authenticate": ["x"],
+              "diagnose": ["no"]}
 
 BURNIN = """
 store = {{ path = "{folder}/store.db"; }};
@@ -57,7 +58,8 @@ class Roles(DaemonCase):
     NEEDED = {"authenticate": "none", "points": "look", "instruments": "look", "explain": "look", "unfollow": "look",
               "readings": "look", "verify": "look", "burnin.status": "look",
               "burnin.follow": "look", "burnin.runs": "look", "burnin.events": "look",
-              "burnin.study": "look", "health": "look", "methods": "look",
+              "burnin.study": "look", "health": "look", "methods": "look", "jobs": "look",
+              "diagnose": "look",
               "measure": "measure", "read": "measure", "capture": "measure", "unload": "measure", "agree": "measure",
               "compensate": "measure", "zero": "measure", "follow": "measure",
               "burnin.start": "run", "burnin.stop": "run", "hold": "run", "release": "run",

@@ -28,7 +28,7 @@ class Table(DaemonCase):
     def test_methods_are_told_with_their_parameters(self):
         methods = {each["method"]: each for each in self.client.call("methods")}
         self.assertEqual([each["name"] for each in methods["measure"]["parameters"]],
-                         ["point", "repeat", "deadline_ms"])
+                         ["point", "repeat", "deadline_ms", "job"])
         repeat = methods["measure"]["parameters"][1]
         self.assertEqual((repeat["required"], repeat["default"]), (False, 1))
         self.assertEqual(repeat["expected"], "an integer from 1 to 10000")
@@ -300,7 +300,7 @@ class Rpc(DaemonCase):
                 ("measure", {"point": "rail", "repeat": 10001}, -32602, "repeat"),
                 ("measure", {"point": "rail", "deadline_ms": 0}, -32602, "deadline_ms"),
                 ("measure", {"point": "rail", "deadline_ms": "1"}, -32602, "deadline_ms"),
-                ("measure", ["rail", 1, 1000, 4], -32602, "4"),
+                ("measure", ["rail", 1, 1000, "", 5], -32602, "5"),
                 ("health", [1], -32602, "1"), ("points", {"a": 1}, -32602, "a"),
                 ("follow", {"points": []}, -32602, "points"),
                 ("follow", {"points": "rail"}, -32602, "points"),

@@ -136,7 +136,7 @@ static int run_jobs(const struct session *session)
 const struct command command_jobs = {
     .name = "jobs",
     .arguments = "[NAME]",
-    .summary = "list the jobs that readings were taken for, or show one before and after",
+    .summary = "list jobs with their readings, or one before and after",
     .usage =
         "Readings belong to a job when measure or read is given --job. Without a name: the jobs\n"
         "there are readings of, newest last. With one: the newest reading of each point before\n"
