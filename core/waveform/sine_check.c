@@ -17,6 +17,9 @@ static const double most_correlation = 4.0;
 static const double surely = 0.9999;
 static const double least_steps = 4.0;
 
+/* Two frequencies are told apart from so many bins of the record on. */
+static const double bins_apart = 2.0;
+
 /* A fit of samples without noise leaves rounding errors over, which are not white. */
 static const double least_noise = 1e-9;
 
@@ -25,7 +28,7 @@ struct remains {
     double square;
     double product; /* of neighbours */
     double largest;
-    int last; /* highest harmonic that the samples show */
+    bool shown[LAST + 1]; /* the harmonics that samples tell apart */
     double complex harmonics[LAST + 1];
 };
 
@@ -35,17 +38,39 @@ static void add_sample(double left, double before, double complex turn, struct r
     remains->product += left * before;
     remains->largest = fmax(remains->largest, fabs(left));
     double complex harmonic = turn;
-    for (int h = SECOND; h <= remains->last; h++) {
+    for (int h = SECOND; h <= LAST; h++) {
         harmonic *= turn;
         remains->harmonics[h] += left * harmonic;
+    }
+}
+
+/* Where harmonic h appears, in periods per sample: up to half of one, what is above folded back. */
+static double appears_at(double frequency, int h)
+{
+    double turns = frequency * h - floor(frequency * h);
+    return fmin(turns, 1 - turns);
+}
+
+/*
+ * A harmonic above half the sample rate appears below it. It is told from level, sine and lower harmonics
+ * where it is two bins of the record away from them, and from half the sample rate.
+ */
+static void find_shown(double frequency, double count, bool shown[LAST + 1])
+{
+    for (int h = SECOND; h <= LAST; h++) {
+        double here = appears_at(frequency, h), apart = fmin(here, 0.5 - here);
+        for (int lower = 1; lower < h; lower++)
+            if (lower == 1 || shown[lower])
+                apart = fmin(apart, fabs(here - appears_at(frequency, lower)));
+        shown[h] = apart * count >= bins_apart;
     }
 }
 
 static struct remains remains_of(const struct series *series, const struct sine_fit *fit)
 {
     double angle = two_pi * fit->frequency * series->interval;
-    double highest = (two_pi / 2 - two_pi / (double)series->count) / angle;
-    struct remains remains = { .last = (int)fmin(LAST, highest) };
+    struct remains remains = { 0 };
+    find_shown(angle / two_pi, (double)series->count, remains.shown);
     double complex step = cexp(I * angle), turn = 1;
     double before = 0;
     for (size_t i = 0; i < series->count; i++) {
@@ -64,7 +89,9 @@ static struct remains remains_of(const struct series *series, const struct sine_
 static double harmonic_power(const struct remains *remains, double count, double mean_variance)
 {
     double power = 0;
-    for (int h = SECOND; h <= remains->last; h++) {
+    for (int h = SECOND; h <= LAST; h++) {
+        if (!remains->shown[h])
+            continue;
         double amplitude = 2 * cabs(remains->harmonics[h]) / count;
         power += amplitude * amplitude / (4 * mean_variance);
     }
@@ -98,7 +125,9 @@ static double added_at(const struct remains *remains, const struct sine_figures 
                        double step, double sign, double angle)
 {
     double value = 0, slope = 0, by_noise = 0;
-    for (int h = SECOND; h <= remains->last; h++) {
+    for (int h = SECOND; h <= LAST; h++) {
+        if (!remains->shown[h])
+            continue;
         double complex there =
             2 / figures->samples * conj(remains->harmonics[h]) * cexp(I * angle * h);
         value += creal(there);
@@ -113,8 +142,11 @@ static void add_harmonics(const struct remains *remains, const struct sine_fit *
                           struct sine_figures *figures)
 {
     double angle = atan2(fit->quadrature, fit->in_phase);
-    figures->harmonics = fmax(1, remains->last);
-    figures->odd = floor((figures->harmonics + 1) / 2);
+    figures->harmonics = figures->odd = 1;
+    for (int h = SECOND; h <= LAST; h++) {
+        figures->harmonics += remains->shown[h];
+        figures->odd += remains->shown[h] && h % 2 == 1;
+    }
     figures->crest =
         figures->offset + figures->amplitude + added_at(remains, figures, step, 1, angle);
     figures->trough = figures->offset - figures->amplitude +

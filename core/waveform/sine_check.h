@@ -31,8 +31,8 @@ struct sine_figures {
  * - neighbours are as good as uncorrelated (4 standard deviations),
  * - no sample lies further out than noise throws the worst one in 1 record of 10,000.
  * What noise can hide is a harmonic of up to about 7 noise / sqrt(samples), so that crest and
- * trough take in what the record shows of each, be it noise or not. Harmonics count up to half the
- * sample rate. False also with fewer than 64 samples, with an amplitude below four steps, or where the fit does not
+ * trough take in what the record shows of each, be it noise or not. Harmonics above
+ * half the sample rate count where they appear at a frequency of their own. False also with fewer than 64 samples, with an amplitude below four steps, or where the fit does not
  * converge.
  *
  * A converter's rounding may repeat with the phase: it counts as white, but as averaged over the
