@@ -223,7 +223,7 @@ class Replies(Driver):
 class Blocks(Driver):
     """Scopes, whose waveforms are long."""
 
-    RIG = {"adapter": "tarnwerk-scope"}
+    RIG = {"adapter": "tarnwerk-scope", "patience_ms": PATIENCE_MS}
 
     def unplug_during_block(self, _, link, cell):
         """Byte by byte a waveform takes two seconds; the plug is pulled once it was asked for."""
@@ -301,7 +301,7 @@ class PulledUsb(Stuck):
 class UsbBlocks(Blocks):
     """A USBTMC scope."""
 
-    RIG = {"adapter": "tarnwerk-scope", "face": "usb"}
+    RIG = {"adapter": "tarnwerk-scope", "face": "usb", "patience_ms": PATIENCE_MS}
 
 
 # Rows that need a rig of their own; all others are driven with meters.
