@@ -279,6 +279,7 @@ static enum touch_state wait_for_lift(struct feeler *touch, const struct touch_l
     if (isnan(look->spread) && touch->away > 0 && may_be_air(touch, look))
         return touch->state;
     touch->away = 0;
+    touch->astray = holds ? 0 : touch->astray;
     /* Hum that has become less is followed, or the tip would never seem lifted. */
     if (hummed && may_be_air(touch, look) && spread_of(touch, look) > quiet_share * touch->hum &&
         !holds)
@@ -287,7 +288,10 @@ static enum touch_state wait_for_lift(struct feeler *touch, const struct touch_l
         return touch->state;
     /* What may be the air waits for a spread that says so. */
     bool open = may_be_air(touch, look) && isnan(spread_of(touch, look));
-    return open ? touch->state : TOUCH_SLIPPED;
+    /* A look that was partly on the place and partly in the air is no slip yet. */
+    if (open || ++touch->astray < AWAY_LOOKS)
+        return touch->state;
+    return TOUCH_SLIPPED;
 }
 
 enum touch_state touch_take(struct feeler *touch, const struct touch_look *look)
@@ -368,6 +372,7 @@ void touch_taken(struct feeler *touch)
     touch->state = TOUCH_HELD;
     touch->told = false;
     touch->away = 0;
+    touch->astray = 0;
     touch->hums = 0;
     let_go(touch);
 }

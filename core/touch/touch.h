@@ -78,6 +78,7 @@ struct feeler {
     double since;    /* when the first of them was, or of those below */
     int quiet;       /* looks in a row that had next to none of the hum */
     int away;        /* looks in a row that were the air's after a reading */
+    int astray;      /* looks after a reading that were neither the air's nor the place's */
     double plateau;  /* of this touch, that held still for a moment; NAN: none yet */
     double furthest; /* value of this touch that is furthest from zero; NAN: none yet */
     double held;     /* value that the reading was taken of */

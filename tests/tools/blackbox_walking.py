@@ -186,6 +186,12 @@ class Walking(blackbox_walk.Walk):
             found.append(round(crossings / (loud / 16000)))
         return sorted(found)
 
+    def heard(self):
+        """Whether there was a failure, 220 Hz, and a pass, 660 Hz for 90 ms and 880 Hz for 140 ms."""
+        tones = self.tones()
+        return any(abs(tone - 220) < 15 for tone in tones) and \
+            any(abs(tone - 794) < 40 for tone in tones)
+
     def test_it_is_heard(self):
         self.bench.set_source("five_too", level=5.6)
         with self.on_terminal(80, 24, "--aloud") as terminal:
@@ -194,11 +200,9 @@ class Walking(blackbox_walk.Walk):
             terminal.type("s")
             self.assertEqual(terminal.end(), 1)
         end = time.monotonic() + LIMIT_S
-        while len(self.tones()) < 2 and time.monotonic() < end:
+        while not self.heard() and time.monotonic() < end:
             self.bench.counters("meter")
-        low, high = self.tones()
-        self.assertAlmostEqual(low, 220, delta=15)
-        self.assertAlmostEqual(high, 794, delta=40)  # 660 Hz for 90 ms, then 880 Hz for 140 ms
+        self.assertTrue(self.heard(), self.tones())
         said = pathlib.Path(self.folder, "said").read_text()
         self.assertIn("Next: TP1", said)
         self.assertIn("Next: TP3", said)
