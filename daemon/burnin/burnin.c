@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "burnin_priv.h"
 
+#include "burnin_job.h"
+
 #include "daemon/basics/log.h"
 #include "daemon/basics/wall_clock.h"
 
@@ -76,6 +78,7 @@ static bool host_measure(void *context, const struct bench_point *point, size_t 
     job->owner = entry;
     job->round = round;
     snprintf(job->run, sizeof job->run, "%s", run->name);
+    job->order = burnin_job_of(run->job, point->unit_number);
     if (loop_submit(entry->burnin->loop, job, point->instrument, NULL, run->plan->deadline_ms,
                     failure))
         return true;
@@ -275,8 +278,8 @@ static bool probes_good(struct burnin *burnin, const struct bench_burnin *plan,
     return good;
 }
 
-bool burnin_start(struct burnin *burnin, const char *name, const char *by, struct record **record,
-                  struct failure *failure)
+bool burnin_start(struct burnin *burnin, const char *name, const char *by, const char *order,
+                  struct record **record, struct failure *failure)
 {
     const struct bench_burnin *plan = find_plan(burnin->loop->bench, name, failure);
     if (plan == NULL)
@@ -295,9 +298,15 @@ bool burnin_start(struct burnin *burnin, const char *name, const char *by, struc
     char run[BENCH_NAME];
     name_run(burnin, name, run);
     forget(burnin);
-    struct burnin_entry *entry = burnin_entry_new(burnin, plan, run, failure);
-    if (entry == NULL)
+    json_t *job = NULL;
+    if (order != NULL && (job = burnin_job_read(order, plan, failure)) == NULL)
         return false;
+    struct burnin_entry *entry = burnin_entry_new(burnin, plan, run, failure);
+    if (entry == NULL) {
+        json_decref(job);
+        return false;
+    }
+    entry->run->job = job;
     burnin_run_begin(entry->run, burnin->boot, by);
     *record = entry->recorded;
     return true;

@@ -27,11 +27,12 @@ void burnin_free(struct burnin *burnin);
 void burnin_restore(struct burnin *burnin);
 
 /*
- * Begins a run of a plan; `by` says who does. On success `record` is the one that says so, to be
+ * Begins a run of a plan; `by` says who does, `order` (JSON, or NULL) for which job of a customer's,
+ * with "serials" for its units in the order of their numbers. On success `record` is the one that says so, to be
  * waited for, or NULL when the store has not taken it.
  */
-bool burnin_start(struct burnin *burnin, const char *plan, const char *by, struct record **record,
-                  struct failure *failure);
+bool burnin_start(struct burnin *burnin, const char *plan, const char *by, const char *order,
+                  struct record **record, struct failure *failure);
 
 /* Ends a run by its name, or by its plan's. `by` and `record` as for burnin_start(). */
 bool burnin_stop(struct burnin *burnin, const char *run, const char *by, struct record **record,

@@ -28,6 +28,9 @@ struct recall {
 /* Where plan time stood when the run began or went on last. */
 static void recall_origin(struct recall *recall, const json_t *body)
 {
+    json_t *job = json_object_get(body, "job");
+    if (json_is_object(job) && recall->run->job == NULL)
+        recall->run->job = json_incref(job);
     const struct burnin_time time = { .origin = { body_integer(body, "origin_wall_ns") },
                                       .steady = { body_integer(body, "origin_steady_ns") },
                                       .offset = { body_integer(body, "offset_ns") } };

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "burnin_run.h"
 
+#include "burnin_job.h"
 #include "daemon/encode/encode.h"
 #include "encode_outlook.h"
 #include "run_record.h"
@@ -72,6 +73,7 @@ void burnin_run_free(struct burnin_run *run)
     free(run->by_name);
     free(run->visits);
     free(run->lanes);
+    json_decref(run->job);
     bench_unref(run->bench);
     free(run);
 }
@@ -149,6 +151,7 @@ void burnin_run_begin(struct burnin_run *run, const char *boot, const char *by)
     run->seen = run->time.origin;
     struct text *text = body_open(run);
     text_member_string(text, "by", by);
+    burnin_job_member(text, run->job);
     member_origin(text, run, boot);
     encode_plan_time(text, "first_round", run->schedule.first);
     encode_plan_time(text, "end", burnin_end(&run->schedule));

@@ -17,6 +17,8 @@
 #include "daemon/store/event_kinds.h"
 #include "track.h"
 
+#include <jansson.h>
+
 struct burnin_run;
 
 /* What a run needs of the world. */
@@ -66,6 +68,8 @@ struct burnin_run {
     bool ended;
     bool paused;               /* the daemon is going: nothing new is begun */
     char why[64];              /* it ended */
+    json_t *job;               /* the customer's that it is for, with its units' serials{}; owned;
+                                  NULL: none */
     int64_t late;              /* rounds that began late */
     int64_t missed;            /* rounds that were not held */
     int64_t jumps;             /* of the wall clock */

@@ -4,7 +4,10 @@
 #include "daemon/burnin/burnin_look.h"
 #include "daemon/burnin/run_list.h"
 #include "methods.h"
+#include "order.h"
 #include "service.h"
+
+#include <stdlib.h>
 
 /* What the call has to be answered in, milliseconds; the store is not waited for longer. */
 static const double patience_ms = 10000;
@@ -36,8 +39,12 @@ void call_burnin_start(void *context, struct rpc_call *call, const struct rpc_va
     struct service *service = context;
     struct failure failure = { 0 };
     struct record *record = NULL;
+    const struct rpc_value *job = &values[BURNIN_JOB];
+    char *order = job->given ? order_read(job->object, true, &failure) : NULL;
     bool done =
-        burnin_start(service->burnin, values[BURNIN_PLAN].text, caller(call), &record, &failure);
+        failure.code == FAILURE_NONE && burnin_start(service->burnin, values[BURNIN_PLAN].text,
+                                                     caller(call), order, &record, &failure);
+    free(order);
     answer(service, call, done, record, &failure);
 }
 

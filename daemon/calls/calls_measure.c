@@ -103,7 +103,7 @@ static bool put_into(struct service *service, struct rpc_call *call, const struc
                      char **order)
 {
     struct failure failure = { 0 };
-    *order = value->given ? order_read(value->object, &failure) : NULL;
+    *order = value->given ? order_read(value->object, false, &failure) : NULL;
     if (!value->given || *order != NULL)
         return true;
     call_refuse(service->loop, call, &failure);

@@ -171,6 +171,9 @@ static const struct rpc_parameter readings_parameters[] = {
 
 static const struct rpc_parameter burnin_start_parameters[] = {
     [BURNIN_PLAN] = { "plan", RPC_TEXT, true, 0, 0, 0, "name of the plan in the settings" },
+    [BURNIN_JOB] = { "job", RPC_OBJECT, false, 0, 0, 0,
+                     "the customer's job that the run is for, as for measure; serials[] of the "
+                     "units in it in the order of their numbers" },
     { .name = NULL },
 };
 

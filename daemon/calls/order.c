@@ -59,7 +59,15 @@ static bool check_member(const char *name, json_t *value, struct failure *failur
                        "a job has no %.60s", name);
 }
 
-char *order_read(json_t *object, struct failure *failure)
+static bool check_serials(const json_t *list, struct failure *failure)
+{
+    bool good = json_is_array(list);
+    for (size_t i = 0; good && i < json_array_size(list); i++)
+        good = is_text(json_array_get(list, i), TEXT_MOST);
+    return good || wrong(failure, "serials", "a list of printable texts of 1 to 400 bytes");
+}
+
+char *order_read(json_t *object, bool many, struct failure *failure)
 {
     const char *name;
     json_t *value;
@@ -69,7 +77,8 @@ char *order_read(json_t *object, struct failure *failure)
     }
     json_object_foreach(object, name, value)
     {
-        if (!check_member(name, value, failure))
+        bool serials = many && strcmp(name, "serials") == 0;
+        if (serials ? !check_serials(value, failure) : !check_member(name, value, failure))
             return NULL;
     }
     char *text = json_dumps(object, JSON_COMPACT | JSON_SORT_KEYS);

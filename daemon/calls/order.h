@@ -10,8 +10,8 @@
 /*
  * The JSON text that goes into the reading, for free(): name, and unit, serial, customer,
  * measured_by, stage ("before" or "after" the repair), remarks, fields{} as far as they are said.
- * NULL with what is wrong: an unknown member, no name, a text that is too long or not printable.
+ * With `many`, serials[] of several units as well. NULL with what is wrong: an unknown member, no name, a text that is too long or not printable.
  */
-char *order_read(json_t *object, struct failure *failure);
+char *order_read(json_t *object, bool many, struct failure *failure);
 
 #endif

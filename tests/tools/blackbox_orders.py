@@ -35,8 +35,11 @@ instruments = ( {{ name = "meter"; profile = "tarnwerk-meter"; link = "{meter}";
 points = (
     {{ name = "rail"; instrument = "meter"; input = 1; quantity = "dc voltage";
        limits = {{ low = 4.75; high = 5.25; }}; }},
+    {{ name = "u{{unit}}"; units = {{ first = 7; last = 8; }}; instrument = "meter"; input = 1;
+       place = "jig"; quantity = "dc voltage"; }},
     {{ name = "coil"; instrument = "meter"; input = 2; quantity = "dc current"; expected = 0.001; }}
 );
+burnin = ( {{ name = "rack"; points = ( "u" ); every_s = 0.2; duration_s = 600; }} );
 """
 
 JOB = {"name": "R-1001", "serial": "SN 17", "unit": "supply <A&B>", "customer": "Ms Candle",
@@ -111,6 +114,37 @@ class Jobs(unittest.TestCase):
         self.assertEqual((whole["job"]["customer"], len(whole["readings"])), ("Ms Candle", 2))
         self.gradus("jobs", "R-9", status=2)
         self.assertTrue(self.client.call("verify")["intact"])
+
+    def serials_seen(self, count):
+        seen = {}
+        while len(seen) < 2 or count > 0:
+            rows = self.client.call("readings", job="B-1", limit=1000)["readings"]
+            seen = {row["point"]: row["reading"]["job"]["serial"] for row in rows}
+            self.assertTrue(all("serials" not in row["reading"]["job"] for row in rows))
+            count = 0 if len(rows) >= count else count
+        return seen
+
+    def test_units_of_a_burn_in_have_their_serial_numbers_and_keep_them(self):
+        def start(lines):
+            return subprocess.run([GRADUS, "--socket", "unix:" + self.daemon.unix, "burnin", "start",
+                                   "rack", "--job", "B-1", "--serials", "-"], input=lines, text=True,
+                                  capture_output=True, timeout=LIMIT_S)
+        for lines, says in (("A1\n", "1 serial numbers"), ("A1\nA1\n", "twice"),
+                            ("A1\nA2\nA3\n", "3 serial numbers")):
+            wrong = start(lines)
+            self.assertEqual(wrong.returncode, 2, wrong)
+            self.assertIn(says, wrong.stderr)
+        self.assertEqual(self.client.call("burnin.status")["runs"], [])
+        begun = start("A1 \r\n\nA2\n")
+        self.assertEqual(begun.returncode, 0, begun)
+        expected = {"u7": "A1", "u8": "A2"}
+        self.assertEqual(self.serials_seen(2), expected)
+        before = len(self.client.call("readings", job="B-1", limit=1000)["readings"])
+        self.daemon.stop()
+        self.start()
+        self.assertEqual(self.serials_seen(before + 4), expected)
+        self.assertGreaterEqual(len(self.client.call("readings", serial="A2")["readings"]), 1)
+        self.client.call("burnin.stop", "rack")
 
     def test_what_is_no_job_is_refused(self):
         for job in ({}, {"serial": "1"}, {"name": ""}, {"name": "x" * 64}, {"name": 5},

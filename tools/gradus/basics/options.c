@@ -103,6 +103,10 @@ static const struct option_row rows[] = {
       TEXT(job) },
     { "--serial", OPTION_SERIAL, "NUMBER", 0, 0, false,
       "serial number of the unit that is measured, or that readings are of", TEXT(serial) },
+    { "--serials", OPTION_SERIALS, "FILE", 0, 0, false,
+      "serial numbers of the units of a burn-in, a line each in the order of the units' numbers;\n"
+      "-: standard input, where a scanner types them",
+      TEXT(serials) },
     { "--stage", OPTION_STAGE, "WHEN", 0, 0, false,
       "with --job: \"before\" or \"after\" the repair", TEXT(stage) },
     { .name = NULL },

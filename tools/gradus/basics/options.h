@@ -53,6 +53,7 @@
 #define OPTION_PLAIN    (UINT64_C(1) << 43)
 #define OPTION_ALOUD    (UINT64_C(1) << 44)
 #define OPTION_ANEW     (UINT64_C(1) << 45)
+#define OPTION_SERIALS  (UINT64_C(1) << 46)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
@@ -104,6 +105,7 @@ struct options {
     const char *settings; /* of a daemon of one's own; NULL: the one that runs */
     const char *job;      /* name or file; NULL: none */
     const char *serial;   /* number of the unit; NULL: not said */
+    const char *serials;  /* file of them, "-" standard input; NULL: none */
     const char *stage;    /* "before" or "after"; NULL: not said */
     bool follow;
     const char *probe;                   /* name; NULL: a plain connection */

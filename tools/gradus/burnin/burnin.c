@@ -5,6 +5,7 @@
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 #include "tools/gradus/commands/ask.h"
+#include "tools/gradus/commands/job_option.h"
 
 #include <string.h>
 
@@ -27,8 +28,11 @@ static int show_run_name(const struct session *session, json_t *result)
 static int start(const struct session *session)
 {
     const char *const plan = session->operands[1];
-    return ask(session, plan, "burnin.start", json_pack("{s:s}", "plan", plan), ASK_PLAIN_MS,
-               show_run_name);
+    json_t *const params = json_pack("{s:s}", "plan", plan);
+    if (job_option(session, params) && job_serials(session, params))
+        return ask(session, plan, "burnin.start", params, ASK_PLAIN_MS, show_run_name);
+    json_decref(params);
+    return STATUS_USAGE;
 }
 
 static int stop(const struct session *session)
@@ -39,7 +43,7 @@ static int stop(const struct session *session)
 }
 
 static const struct deed deeds[] = {
-    { "start", " PLAN", 0, 1, 1, start },
+    { "start", " PLAN [--job NAME [--serials FILE]]", OPTION_JOB | OPTION_SERIALS, 1, 1, start },
     { "stop", " RUN", 0, 1, 1, stop },
     { "status", " [RUN] [--watch [--every MS]]", OPTION_WATCH | OPTION_EVERY, 0, 1, burnin_status },
     { "report", " RUN [--html FILE] [--pdf FILE] [--csv FILE] [--json FILE]",
@@ -78,7 +82,8 @@ const struct command command_burnin = {
     .arguments = "start PLAN | stop RUN | status [RUN] | report RUN",
     .summary = "begin, stop, watch or report a burn-in",
     .usage =
-        "start begins a run of a plan of the settings and prints the run's name; stop ends a\n"
+        "start begins a run of a plan of the settings and prints the run's name; --job says whose\n"
+        "units are in it, --serials their numbers. stop ends a\n"
         "run (or that of a plan) before its time. status shows for each run how far it is,\n"
         "the worst margin of each unit to a limit, what tripped and when, which points drift\n"
         "and when they will reach a limit, the next round and the time left; its exit status\n"
@@ -95,7 +100,7 @@ const struct command command_burnin = {
         "limit; of several that which comes first in 3, 1, 4, 0.\n"
         "This is no safety device: nothing here may be what keeps people or equipment from\n"
         "harm.\n",
-    .options = OPTION_WATCH | OPTION_EVERY | OPTION_HTML | OPTION_PDF,
+    .options = OPTION_WATCH | OPTION_EVERY | OPTION_HTML | OPTION_PDF | OPTION_JOB | OPTION_SERIALS,
     .files = OPTION_JSON | OPTION_CSV,
     .filing = "report",
     .least = 1,

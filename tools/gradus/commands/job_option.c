@@ -1,7 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "job_option.h"
 
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/types.h>
 
 /* A path or a name that ends in .json is a file with what is to be said of the job. */
 static bool is_file(const char *text)
@@ -42,4 +46,41 @@ bool job_option(const struct session *session, json_t *params)
     if (options->stage != NULL)
         json_object_set_new(job, "stage", json_string(options->stage));
     return json_object_set_new(params, "job", job) == 0;
+}
+
+/* The lines of a file without blanks at their ends; empty ones are none. */
+static void read_lines(FILE *file, json_t *list)
+{
+    char *line = NULL;
+    size_t size = 0;
+    ssize_t length;
+    while ((length = getline(&line, &size, file)) >= 0) {
+        while (length > 0 && strchr(" \t\r\n", line[length - 1]) != NULL)
+            line[--length] = '\0';
+        if (length > 0)
+            json_array_append_new(list, json_string(line));
+    }
+    free(line);
+}
+
+bool job_serials(const struct session *session, json_t *params)
+{
+    const char *const path = session->options->serials;
+    json_t *const job = json_object_get(params, "job");
+    if (path == NULL)
+        return true;
+    if (job == NULL) {
+        terminal_complain(session->terminal, "--serials goes with --job");
+        return false;
+    }
+    FILE *const file = strcmp(path, "-") == 0 ? stdin : fopen(path, "re");
+    if (file == NULL) {
+        terminal_complain(session->terminal, "--serials: %s: %s", path, strerror(errno));
+        return false;
+    }
+    json_t *const list = json_array();
+    read_lines(file, list);
+    if (file != stdin)
+        fclose(file);
+    return json_object_set_new(job, "serials", list) == 0;
 }

@@ -13,4 +13,7 @@
  */
 bool job_option(const struct session *session, json_t *params);
 
+/* Puts the lines that --serials names into the "job" of `params`; otherwise as job_option(). */
+bool job_serials(const struct session *session, json_t *params);
+
 #endif
