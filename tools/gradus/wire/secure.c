@@ -53,7 +53,10 @@ static bool expect_host(SSL *tls, const char *host)
     struct in6_addr room;
     if (inet_pton(AF_INET, host, &room) == 1 || inet_pton(AF_INET6, host, &room) == 1)
         return X509_VERIFY_PARAM_set1_ip_asc(SSL_get0_param(tls), host) == 1;
-    return SSL_set1_host(tls, host) == 1 && SSL_set_tlsext_host_name(tls, host) == 1;
+    char name[TLSEXT_MAXLEN_host_name + 1]; /* the library takes no constant, and copies it */
+    int length = snprintf(name, sizeof name, "%s", host);
+    return length > 0 && (size_t)length < sizeof name && SSL_set1_host(tls, host) == 1 &&
+           SSL_set_tlsext_host_name(tls, name) == 1;
 }
 
 static double now_ms(void)
