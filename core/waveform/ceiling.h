@@ -7,8 +7,8 @@
 #ifndef GRADUS_CORE_CEILING_H
 #define GRADUS_CORE_CEILING_H
 
+#include "core/samples/series.h"
 #include "crest.h"
-#include "series.h"
 
 /*
  * Upper bound for what repeats, of a crest whose sign is -1 lower bound; in the record's values. What

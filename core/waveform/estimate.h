@@ -22,7 +22,7 @@
 #define GRADUS_CORE_ESTIMATE_H
 
 #include "core/basics/quantity.h"
-#include "series.h"
+#include "core/samples/series.h"
 #include "waveform.h"
 
 /* In the record's values. A mean, ac and RMS carry the scatter of core/waveform/steadiness as well. */

@@ -7,7 +7,7 @@
 #ifndef GRADUS_CORE_FOLD_H
 #define GRADUS_CORE_FOLD_H
 
-#include "series.h"
+#include "core/samples/series.h"
 
 #include <stdbool.h>
 

@@ -7,8 +7,8 @@
 #ifndef GRADUS_CORE_HARMONICS_H
 #define GRADUS_CORE_HARMONICS_H
 
-#include "series.h"
-#include "wave_reason.h"
+#include "core/samples/series.h"
+#include "core/samples/wave_reason.h"
 
 enum { HARMONICS_MOST = 40 };
 

@@ -8,8 +8,8 @@
 #ifndef GRADUS_CORE_LEVELS_H
 #define GRADUS_CORE_LEVELS_H
 
-#include "series.h"
-#include "wave_reason.h"
+#include "core/samples/series.h"
+#include "core/samples/wave_reason.h"
 
 /* The states of a record. */
 struct levels {

@@ -6,7 +6,7 @@
 #ifndef GRADUS_CORE_PERIOD_H
 #define GRADUS_CORE_PERIOD_H
 
-#include "series.h"
+#include "core/samples/series.h"
 
 /* The stretch of a record that averages are formed over. */
 struct stretch {

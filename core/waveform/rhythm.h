@@ -10,7 +10,7 @@
 #ifndef GRADUS_CORE_RHYTHM_H
 #define GRADUS_CORE_RHYTHM_H
 
-#include "series.h"
+#include "core/samples/series.h"
 
 /* Periods per sample. */
 struct rhythm {

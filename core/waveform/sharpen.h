@@ -7,8 +7,8 @@
 #ifndef GRADUS_CORE_SHARPEN_H
 #define GRADUS_CORE_SHARPEN_H
 
+#include "core/samples/series.h"
 #include "rhythm.h"
-#include "series.h"
 
 /*
  * Moves rhythm->frequency to where the slopes have it, within least and most where edges bound it, and

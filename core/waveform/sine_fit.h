@@ -9,8 +9,8 @@
 #ifndef GRADUS_CORE_SINE_FIT_H
 #define GRADUS_CORE_SINE_FIT_H
 
-#include "series.h"
-#include "wave_reason.h"
+#include "core/samples/series.h"
+#include "core/samples/wave_reason.h"
 
 /* A fitted sine, in the record's values, with standard uncertainties where noise is white. */
 struct sine_fit {

@@ -3,8 +3,8 @@
 #ifndef GRADUS_CORE_SPECTRUM_H
 #define GRADUS_CORE_SPECTRUM_H
 
-#include "series.h"
-#include "wave_reason.h"
+#include "core/samples/series.h"
+#include "core/samples/wave_reason.h"
 #include "window.h"
 
 #include <gsl/gsl_fft_real.h>

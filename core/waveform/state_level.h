@@ -3,7 +3,7 @@
 #ifndef GRADUS_CORE_STATE_LEVEL_H
 #define GRADUS_CORE_STATE_LEVEL_H
 
-#include "series.h"
+#include "core/samples/series.h"
 
 /* Stored units. */
 struct state_level {

@@ -10,7 +10,7 @@
 #define GRADUS_CORE_STEADINESS_H
 
 #include "core/basics/quantity.h"
-#include "series.h"
+#include "core/samples/series.h"
 #include "waveform.h"
 
 #include <stdbool.h>

@@ -4,7 +4,7 @@
 #define GRADUS_CORE_TIMEBASE_H
 
 #include "core/basics/quantity.h"
-#include "wave_reason.h"
+#include "core/samples/wave_reason.h"
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -7,7 +7,7 @@
 #ifndef GRADUS_CORE_UNCOUPLED_H
 #define GRADUS_CORE_UNCOUPLED_H
 
-#include "series.h"
+#include "core/samples/series.h"
 
 /*
  * How far apart the extremes were before the coupling, in the record's values; noise and what lies between

@@ -9,8 +9,8 @@
 #define GRADUS_CORE_WAVEFORM_H
 
 #include "core/basics/quantity.h"
-#include "series.h"
-#include "wave_reason.h"
+#include "core/samples/series.h"
+#include "core/samples/wave_reason.h"
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -6,8 +6,8 @@
 #ifndef GRADUS_TOOLS_ARGUMENTS_H
 #define GRADUS_TOOLS_ARGUMENTS_H
 
+#include "tools/gradus/answers/command.h"
 #include "tools/gradus/basics/options.h"
-#include "tools/gradus/commands/command.h"
 
 #include <stdbool.h>
 

@@ -3,7 +3,7 @@
 #ifndef GRADUS_TOOLS_COMMANDS_H
 #define GRADUS_TOOLS_COMMANDS_H
 
-#include "tools/gradus/commands/command.h"
+#include "tools/gradus/answers/command.h"
 
 extern const struct command command_measure, command_explain, command_capture, command_points,
     command_instruments, command_follow, command_check, command_token, command_try, command_health,

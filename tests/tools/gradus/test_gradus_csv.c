@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* CSV after RFC 4180, section 2. */
-#include "tools/gradus/commands/csv.h"
+#include "tools/gradus/answers/csv.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Files that are there whole or not at all. */
-#include "tools/gradus/commands/output.h"
+#include "tools/gradus/answers/output.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

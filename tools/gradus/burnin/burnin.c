@@ -2,10 +2,10 @@
 /* gradus burnin: what is done with burn-ins, a row for each. */
 #include "burnin_priv.h"
 #include "burnin_report.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/job_option.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/ask.h"
-#include "tools/gradus/commands/job_option.h"
 
 #include <string.h>
 

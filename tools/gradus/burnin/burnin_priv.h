@@ -3,7 +3,7 @@
 #ifndef GRADUS_TOOLS_BURNIN_PRIV_H
 #define GRADUS_TOOLS_BURNIN_PRIV_H
 
-#include "tools/gradus/commands/command.h"
+#include "tools/gradus/answers/command.h"
 
 #include <jansson.h>
 #include <stdbool.h>

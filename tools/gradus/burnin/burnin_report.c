@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "burnin_report.h"
 
+#include "tools/gradus/answers/output.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/output.h"
 #include "tools/gradus/report/report_fetch.h"
 #include "tools/gradus/report/report_form.h"
 #include "tools/gradus/report/report_tables.h"

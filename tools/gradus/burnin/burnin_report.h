@@ -3,7 +3,7 @@
 #ifndef GRADUS_TOOLS_BURNIN_REPORT_H
 #define GRADUS_TOOLS_BURNIN_REPORT_H
 
-#include "tools/gradus/commands/command.h"
+#include "tools/gradus/answers/command.h"
 
 /*
  * Reports the run that the second operand names, in the forms that the options

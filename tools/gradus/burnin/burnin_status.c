@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* gradus burnin status, once. */
 #include "burnin_priv.h"
+#include "tools/gradus/answers/ask.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/ask.h"
 #include "tools/gradus/screen/frame.h"
 
 #include <stdlib.h>

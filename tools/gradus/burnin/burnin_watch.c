@@ -4,8 +4,8 @@
  * is waited for; meanwhile the last status stays, and says that it is old.
  */
 #include "burnin_priv.h"
+#include "tools/gradus/answers/ask.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/ask.h"
 #include "tools/gradus/screen/frame.h"
 #include "tools/gradus/wire/client.h"
 

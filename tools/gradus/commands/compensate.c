@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "outcome.h"
+#include "tools/gradus/answers/outcome.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Finding the fault of a board: the daemon says where to probe next, a person holds the probe. */
-#include "ask.h"
-#include "reading.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "csv.h"
-#include "reading.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/csv.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 #include "tools/gradus/screen/table.h"

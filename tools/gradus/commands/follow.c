@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "follow.h"
 
-#include "ask.h"
-#include "batch.h"
 #include "follow_live.h"
-#include "reading.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/batch.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 #include "tools/gradus/basics/terminal_text.h"

@@ -3,7 +3,7 @@
 #ifndef GRADUS_TOOLS_FOLLOW_H
 #define GRADUS_TOOLS_FOLLOW_H
 
-#include "command.h"
+#include "tools/gradus/answers/command.h"
 
 #include <jansson.h>
 

@@ -6,7 +6,7 @@
 #ifndef GRADUS_TOOLS_FOLLOW_LIVE_H
 #define GRADUS_TOOLS_FOLLOW_LIVE_H
 
-#include "command.h"
+#include "tools/gradus/answers/command.h"
 #include "tools/gradus/wire/fault.h"
 
 #include <jansson.h>

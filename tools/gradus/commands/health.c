@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "csv.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/csv.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/span.h"
 #include "tools/gradus/basics/status.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "command.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/command.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 #include "tools/gradus/screen/table.h"

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "list.h"
 #include "program.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/list.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/status.h"

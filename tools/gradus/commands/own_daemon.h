@@ -6,7 +6,7 @@
 #ifndef GRADUS_TOOLS_OWN_DAEMON_H
 #define GRADUS_TOOLS_OWN_DAEMON_H
 
-#include "command.h"
+#include "tools/gradus/answers/command.h"
 
 #include <sys/types.h>
 

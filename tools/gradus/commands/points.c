@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
-#include "csv.h"
-#include "list.h"
-#include "reading.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/csv.h"
+#include "tools/gradus/answers/list.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/span.h"
 #include "tools/gradus/basics/status.h"

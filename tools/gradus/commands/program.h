@@ -7,7 +7,7 @@
 #ifndef GRADUS_TOOLS_PROGRAM_H
 #define GRADUS_TOOLS_PROGRAM_H
 
-#include "command.h"
+#include "tools/gradus/answers/command.h"
 
 /*
  * Replaces this process with `gradusd OPTION OPERANDS...`. The program is

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "ask.h"
 #include "follow.h"
-#include "job_option.h"
-#include "reading.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/job_option.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
 

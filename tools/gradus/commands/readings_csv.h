@@ -3,7 +3,7 @@
 #ifndef GRADUS_TOOLS_READINGS_CSV_H
 #define GRADUS_TOOLS_READINGS_CSV_H
 
-#include "csv.h"
+#include "tools/gradus/answers/csv.h"
 
 /* The columns, to be freed with free(). */
 struct csv_column *readings_csv_columns(void);

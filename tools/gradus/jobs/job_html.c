@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "core/basics/notation.h"
 #include "job_sheet.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/terminal_text.h"
-#include "tools/gradus/commands/reading.h"
 
 #include <glib.h>
 #include <stdlib.h>

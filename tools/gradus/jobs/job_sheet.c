@@ -2,11 +2,11 @@
 #include "job_sheet.h"
 
 #include "core/basics/notation.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/ask.h"
-#include "tools/gradus/commands/reading.h"
 
 #include <stdlib.h>
 #include <string.h>

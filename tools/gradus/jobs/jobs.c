@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "core/basics/notation.h"
 #include "job_sheet.h"
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/output.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/ask.h"
-#include "tools/gradus/commands/output.h"
-#include "tools/gradus/commands/reading.h"
 #include "tools/gradus/screen/table.h"
 
 #include <stdlib.h>

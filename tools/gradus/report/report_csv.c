@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_form.h"
+#include "tools/gradus/answers/ask.h"
 #include "tools/gradus/basics/field.h"
-#include "tools/gradus/commands/ask.h"
 #include "tools/gradus/commands/readings_csv.h"
 
 #include <stdio.h>

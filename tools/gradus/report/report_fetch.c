@@ -3,9 +3,9 @@
 
 #include "report_limits.h"
 #include "report_shared.h"
+#include "tools/gradus/answers/ask.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/ask.h"
 
 #include <stdio.h>
 

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_limits.h"
 
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
-#include "tools/gradus/commands/reading.h"
 
 #include "core/basics/notation.h"
 

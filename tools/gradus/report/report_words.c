@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "report_words.h"
 
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/margin.h"
 #include "tools/gradus/basics/span.h"
-#include "tools/gradus/commands/reading.h"
 
 #include "core/basics/notation.h"
 

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* gradus walk: follows the daemon's walk of a sheet, shows it, lets it be heard, and passes keys on. */
+#include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/status.h"
-#include "tools/gradus/commands/ask.h"
-#include "tools/gradus/commands/reading.h"
 #include "tools/gradus/screen/frame.h"
 #include "walker.h"
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* How a walk looks: one screen, or lines for screen readers and files. */
+#include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
-#include "tools/gradus/commands/reading.h"
 #include "tools/gradus/screen/big.h"
 #include "tools/gradus/screen/table.h"
 #include "walker.h"

@@ -6,7 +6,7 @@
 #include "core/basics/notation.h"
 #include "keyboard.h"
 #include "sound.h"
-#include "tools/gradus/commands/command.h"
+#include "tools/gradus/answers/command.h"
 #include "tools/gradus/wire/client.h"
 
 #include <jansson.h>

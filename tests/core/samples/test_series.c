@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every pass over a record against the plain way to write it. */
-#include "core/waveform/series.h"
+#include "core/samples/series.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
