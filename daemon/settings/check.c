@@ -76,16 +76,23 @@ static bool is_expected(const struct bench_point *point)
     return !isnan(point->expected);
 }
 
+static const char *plural(size_t count)
+{
+    return count == 1 ? "" : "s";
+}
+
 /* What the file means, in three lines: what is measured, with what, and where it goes. */
 static void print_meaning(const char *path, const struct bench *bench)
 {
-    printf("%s: no mistakes: %zu instruments, %zu points\n", path, bench->instrument_count,
-           bench->point_count);
+    size_t probes = bench->probe_count - 1;
+
+    printf("%s: no mistakes: %zu instrument%s, %zu point%s\n", path, bench->instrument_count,
+           plural(bench->instrument_count), bench->point_count, plural(bench->point_count));
     printf(
-        "  %zu of the points have limits and %zu an expected value; %zu probes beside \"direct\", "
-        "%zu burn-ins\n",
-        count_points(bench, is_limited), count_points(bench, is_expected), bench->probe_count - 1,
-        bench->burnin_count);
+        "  limits at %zu of the points, an expected value at %zu; %zu probe%s beside \"direct\", "
+        "%zu burn-in%s\n",
+        count_points(bench, is_limited), count_points(bench, is_expected), probes, plural(probes),
+        bench->burnin_count, plural(bench->burnin_count));
     printf("  readings are %s%s; clients connect at %s%s%s\n",
            bench->store.path[0] != '\0' ? "kept in " : "not kept", bench->store.path,
            bench->server.unix_path[0] != '\0' ? bench->server.unix_path : "TCP only",

@@ -9,6 +9,9 @@
 /* How long a touched place has to hold still before it is read; stated in README. */
 static const double steady_s = 0.25;
 
+/* How long a tip that was never in the air is watched before it is said that it should be. */
+static const double lift_s = 1;
+
 /* Glances begin no closer together than this, and after a failure of the link wait so long. */
 static const struct duration least_pause = { 30 * MILLISECOND_NS };
 static const struct duration retry_pause = { 500 * MILLISECOND_NS };
@@ -65,6 +68,8 @@ static void begin_touch(struct walk *walk)
     touch_start(&walk->touch, &rules);
     walk->watched = walk->at;
     walk->told = walk->touch.state;
+    walk->first = NAN;
+    walk->lift = false;
 }
 
 void walk_turn(struct walk *walk)
@@ -210,6 +215,18 @@ static void on_reading(struct job *job, const struct failure *refusal)
         take_reading(walk, job);
 }
 
+/* What the air shows is learnt in less; after that the tip must be on something. */
+static void ask_to_lift(struct walk *walk)
+{
+    if (isnan(walk->first))
+        walk->first = walk->touch.last.time;
+    if (walk->touch.state != TOUCH_LEARNING || walk->lift ||
+        walk->touch.last.time - walk->first < lift_s)
+        return;
+    walk->lift = true;
+    walk_tell_state(walk);
+}
+
 static void on_glance(struct job *job, const struct failure *refusal)
 {
     struct walk *walk = job->owner;
@@ -229,6 +246,7 @@ static void on_glance(struct job *job, const struct failure *refusal)
                                      .spread = seen->spread,
                                      .spread_step = seen->spread_step };
     touch_take(&walk->touch, &look);
+    ask_to_lift(walk);
     if (walk->touch.state == TOUCH_SETTLED)
         submit(walk, JOB_TOUCH, reading_ms, on_reading);
     else

@@ -37,6 +37,8 @@ struct walk {
     size_t watched;              /* the place that the touch is of; count: none yet */
     struct glance_ranges ranges; /* of the watched input */
     enum touch_state told;
+    double first;       /* time of the first look since the touch was begun; NAN: none yet */
+    bool lift;          /* that the tip has to be lifted first was told since */
     bool away;          /* the instrument cannot be reached, and that was told */
     size_t elsewhere;   /* place that refused a reading which is another's; count: none */
     struct job *job;    /* that is open; NULL: none */

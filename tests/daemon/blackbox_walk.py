@@ -144,6 +144,15 @@ class Walk(unittest.TestCase):
         self.assertTrue(self.client.call("verify")["intact"])
         self.assertFalse(self.start("psu")["resumed"])
 
+    def test_a_probe_that_is_on_a_place_from_the_start_has_to_be_lifted(self):
+        self.bench.hand("meter", 1, "touch", "five")
+        self.walk = self.client.call("walk.start", sheet="psu")
+        self.number = self.walk["subscription"]
+        self.assertEqual(self.news("probe")["probe"], "lift")
+        self.bench.hand("meter", 1, "lift")
+        self.in_the_air()
+        self.assertEqual(self.touch("five", 0)["reading"]["verdict"], "pass")
+
     def test_a_probe_that_stays_is_not_read_twice(self):
         self.start("psu")
         self.in_the_air()
