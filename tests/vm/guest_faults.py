@@ -21,6 +21,9 @@ LASTING = 1000
 GRACE_S = 60.0
 # Times to answer of instruments whose plug is pulled: so long the plug is what ends a call.
 PATIENCE_MS = 60000.0
+# The same for a block that comes byte by byte. What is lost after the plug is in again is waited
+# for as long, perhaps more than once.
+BLOCK_PATIENCE_MS = 10000.0
 
 
 class Driver(RigCase):
@@ -223,7 +226,7 @@ class Replies(Driver):
 class Blocks(Driver):
     """Scopes, whose waveforms are long."""
 
-    RIG = {"adapter": "tarnwerk-scope", "patience_ms": PATIENCE_MS}
+    RIG = {"adapter": "tarnwerk-scope", "patience_ms": BLOCK_PATIENCE_MS}
 
     def unplug_during_block(self, _, link, cell):
         """Byte by byte a waveform takes two seconds; the plug is pulled once it was asked for."""
@@ -301,7 +304,7 @@ class PulledUsb(Stuck):
 class UsbBlocks(Blocks):
     """A USBTMC scope."""
 
-    RIG = {"adapter": "tarnwerk-scope", "face": "usb", "patience_ms": PATIENCE_MS}
+    RIG = {"adapter": "tarnwerk-scope", "face": "usb", "patience_ms": BLOCK_PATIENCE_MS}
 
 
 # Rows that need a rig of their own; all others are driven with meters.
