@@ -251,6 +251,7 @@ class Refusals(PlacesCase):
             self.assertIsNone(one_more.read_line())
             one_more.close()
         self.assertTrue(self.daemon.client().call("health"))
+        self.daemon.wait_log("no more are taken")
         self.assertEqual(self.daemon.log.count("no more are taken"), 1)
         for client in clients:
             client.close()

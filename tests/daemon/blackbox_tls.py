@@ -216,7 +216,9 @@ class Tokens(TcpCase):
         for token in ("guess", self.token):
             error = self.refused(self.secure_client().call, "authenticate", token)
             self.assertIn("too many wrong tokens", error.data["what"])
-        self.assertEqual(self.daemon.log.count("a wrong token came from 127.0.0.1"), 2)
+        told = "a wrong token came from 127.0.0.1"
+        self.daemon.wait_log(told, self.daemon.wait_log(told) + 1)
+        self.assertEqual(self.daemon.log.count(told), 2)
 
     def test_a_file_with_mistakes_changes_nothing(self):
         for text in ("bench-4 king 2099-01-01 " + "0" * 64, "x run 2099-01-01 12", "x run",
