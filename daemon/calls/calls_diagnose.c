@@ -136,31 +136,28 @@ static void encode_finding(struct text *text, const struct board *board)
 }
 
 /* The sheet of that name, with blocks; NULL with the failure set. */
-static const struct bench_sheet *sheet_with_blocks(const struct bench *bench, const char *name,
+static const struct bench_sheet *sheet_with_blocks(const struct loop *loop, const char *name,
                                                    struct failure *failure)
 {
-    const struct bench_sheet *sheet = bench_sheet(bench, name);
-    if (sheet == NULL)
-        failure_set(failure, FAILURE_SETTINGS, name, "a sheet of the settings",
-                    "there is no sheet of that name");
-    else if (sheet->block_count == 0)
-        failure_set(failure, FAILURE_SETTINGS, name, "\"blocks\" that say what feeds what",
-                    "the sheet has no blocks");
-    return sheet != NULL && sheet->block_count > 0 ? sheet : NULL;
+    const struct bench_sheet *sheet = loop_sheet(loop, name, failure);
+    if (sheet == NULL || sheet->block_count > 0)
+        return sheet;
+    failure_set(failure, FAILURE_SETTINGS, name, "\"blocks\" that say what feeds what",
+                "the sheet has no blocks");
+    return NULL;
 }
 
 /* The problem as the settings and the client have it; to be freed. NULL with the failure set. */
-static struct board *board_new(const struct bench *bench, const struct rpc_value *values,
+static struct board *board_new(const struct loop *loop, const struct rpc_value *values,
                                struct failure *failure)
 {
-    const struct bench_sheet *sheet =
-        sheet_with_blocks(bench, values[DIAGNOSE_SHEET].text, failure);
+    const struct bench_sheet *sheet = sheet_with_blocks(loop, values[DIAGNOSE_SHEET].text, failure);
     struct board *board = sheet != NULL ? calloc(1, sizeof *board) : NULL;
     if (board == NULL) {
         failure_no_memory(failure, "the blocks"); /* the first cause wins */
         return NULL;
     }
-    board->bench = bench;
+    board->bench = loop->bench;
     board->sheet = sheet;
     for (size_t i = 0; i < sheet->block_count; i++)
         copy_block(board, i);
@@ -177,7 +174,7 @@ void call_diagnose(void *context, struct rpc_call *call, const struct rpc_value 
 {
     struct service *service = context;
     struct failure failure = { 0 };
-    struct board *board = board_new(service->loop->bench, values, &failure);
+    struct board *board = board_new(service->loop, values, &failure);
     if (board == NULL) {
         call_refuse(service->loop, call, &failure);
         return;

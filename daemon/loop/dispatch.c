@@ -33,6 +33,24 @@ const struct bench_point *loop_point(const struct loop *loop, const char *name,
     return NULL;
 }
 
+const struct bench_sheet *loop_sheet(const struct loop *loop, const char *name,
+                                     struct failure *failure)
+{
+    const struct bench_sheet *sheet = bench_sheet(loop->bench, name);
+    struct nearest nearest = { 0 };
+    char expected[160] = "sheets in the settings";
+    if (sheet != NULL)
+        return sheet;
+    for (size_t i = 0; i < loop->bench->sheet_count; i++)
+        nearest_offer(&nearest, name, loop->bench->sheets[i].name);
+    if (nearest.word != NULL)
+        snprintf(expected, sizeof expected, "perhaps %.140s", nearest.word);
+    else if (loop->bench->sheet_count > 0)
+        snprintf(expected, sizeof expected, "for instance %.140s", loop->bench->sheets[0].name);
+    failure_set(failure, FAILURE_SETTINGS, NULL, expected, "there is no sheet %.120s", name);
+    return NULL;
+}
+
 struct job *loop_loose_job(const struct loop *loop, json_t *keys, struct failure *failure)
 {
     struct bench_point *point = loose_point(loop->bench, keys, failure);

@@ -61,6 +61,10 @@ const struct bench_point *loop_point(const struct loop *loop, const char *name,
  */
 struct job *loop_loose_job(const struct loop *loop, json_t *keys, struct failure *failure);
 
+/* The sheet of that name in the present bench, or NULL with the nearest name in the failure. */
+const struct bench_sheet *loop_sheet(const struct loop *loop, const char *name,
+                                     struct failure *failure);
+
 /* The index of the instrument of that name in the present bench; false with the failure set. */
 bool loop_instrument(const struct loop *loop, const char *name, size_t *index,
                      struct failure *failure);

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "walk_priv.h"
 
-#include "core/basics/nearest.h"
 #include "daemon/basics/wall_clock.h"
 #include "daemon/loop/notify.h"
 
@@ -148,24 +147,6 @@ static bool no_walk(struct failure *failure)
                        "this client has no such walk");
 }
 
-static const struct bench_sheet *sheet_named(const struct loop *loop, const char *name,
-                                             struct failure *failure)
-{
-    const struct bench_sheet *sheet = bench_sheet(loop->bench, name);
-    struct nearest nearest = { 0 };
-    char expected[160] = "sheets in the settings";
-    if (sheet != NULL)
-        return sheet;
-    for (size_t i = 0; i < loop->bench->sheet_count; i++)
-        nearest_offer(&nearest, name, loop->bench->sheets[i].name);
-    if (nearest.word != NULL)
-        snprintf(expected, sizeof expected, "perhaps %.140s", nearest.word);
-    else if (loop->bench->sheet_count > 0)
-        snprintf(expected, sizeof expected, "for instance %.140s", loop->bench->sheets[0].name);
-    failure_set(failure, FAILURE_SETTINGS, NULL, expected, "there is no sheet %.120s", name);
-    return NULL;
-}
-
 /* A name that no other walk has: the sheet's, and the time. */
 static struct walk *begin_anew(struct walks *walks, const struct bench_sheet *sheet)
 {
@@ -202,7 +183,7 @@ bool walk_begin(struct walks *walks, struct session *session, const char *name, 
                 struct text *text, struct failure *failure)
 {
     struct loop *loop = walks->loop;
-    const struct bench_sheet *sheet = sheet_named(loop, name, failure);
+    const struct bench_sheet *sheet = loop_sheet(loop, name, failure);
     if (sheet == NULL)
         return false;
     if (loop->stopping)
