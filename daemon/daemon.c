@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
+#include <unistd.h>
 
 /* How long clients have to take their last answers. */
 static const struct duration flush_time = { 3 * SECOND_NS };
@@ -19,6 +20,8 @@ static const struct duration flush_time = { 3 * SECOND_NS };
 enum { OWN_DESCRIPTORS = 96 };
 
 static const struct timeval flush_look = { 0, 5000 };
+/* How long instruments may take to let go; with the flush and the store within TimeoutStopSec=. */
+static const struct timeval let_go_time = { 40, 0 };
 
 /* A job is back, whether or not somebody still waits for it. */
 static void on_returned(void *context, struct job *job)
@@ -69,12 +72,27 @@ static void on_flush(evutil_socket_t unused, short what, void *context)
 static void on_crew_ended(void *context)
 {
     struct daemon *daemon = context;
+    evtimer_del(daemon->late);
     daemon->flush_until = moment_plus(monotonic_now(), flush_time);
     event_add(daemon->flushed, &flush_look);
 }
 
+/* A worker is in one acquisition that lasts, and only it may touch its link: that is left as it is. */
+static void on_late(evutil_socket_t unused, short what, void *context)
+{
+    struct daemon *daemon = context;
+    (void)unused;
+    (void)what;
+    log_line(LOG_PRIORITY_WARNING,
+             "an instrument has not let go within %ld s, and is left as it is",
+             (long)let_go_time.tv_sec);
+    daemon->abandoned = true;
+    on_crew_ended(daemon);
+}
+
 void daemon_stop(struct daemon *daemon)
 {
+    evtimer_add(daemon->late, &let_go_time);
     daemon->loop.stopping = true;
     server_deafen(daemon->service.server);
     daemon_unlink(daemon);
@@ -154,6 +172,7 @@ static bool make_parts(struct daemon *daemon)
     if (daemon->loop.base == NULL)
         return false;
     daemon->flushed = event_new(daemon->loop.base, -1, EV_PERSIST, on_flush, daemon);
+    daemon->late = evtimer_new(daemon->loop.base, on_late, daemon);
     daemon->loop.mailbox = mailbox_new(daemon->loop.base);
     daemon->service.follow = follow_new(&daemon->loop);
     daemon->service.burnin_follow = burnin_follow_new(&daemon->loop);
@@ -162,10 +181,10 @@ static bool make_parts(struct daemon *daemon)
     daemon->service.probe_checks = probe_checks_new();
     daemon->loop.probe_checks = daemon->service.probe_checks;
     daemon->service.server = server_new(daemon->loop.base, &daemon_server_handlers, daemon);
-    if (daemon->flushed == NULL || daemon->loop.mailbox == NULL || daemon->service.follow == NULL ||
-        daemon->service.burnin_follow == NULL || daemon->service.answers == NULL ||
-        daemon->service.server == NULL || daemon->service.probe_checks == NULL ||
-        daemon->service.walks == NULL)
+    if (daemon->flushed == NULL || daemon->late == NULL || daemon->loop.mailbox == NULL ||
+        daemon->service.follow == NULL || daemon->service.burnin_follow == NULL ||
+        daemon->service.answers == NULL || daemon->service.server == NULL ||
+        daemon->service.probe_checks == NULL || daemon->service.walks == NULL)
         return false;
     daemon->service.burnin = burnin_new(&daemon->loop, daemon->service.probe_checks);
     if (daemon->service.burnin == NULL)
@@ -261,6 +280,10 @@ void daemon_free(struct daemon *daemon)
     server_free(daemon->service.server);
     access_end(&daemon->access);
     loop_close_store(&daemon->loop);
+    if (daemon->abandoned) { /* its thread still has what would be freed below */
+        daemon_unlink(daemon);
+        _exit(EXIT_SUCCESS);
+    }
     crew_free(daemon->loop.crew);
     follow_free(daemon->service.follow);
     burnin_free(daemon->service.burnin);
@@ -275,6 +298,8 @@ void daemon_free(struct daemon *daemon)
             event_free(daemon->signals[i]);
     if (daemon->flushed != NULL)
         event_free(daemon->flushed);
+    if (daemon->late != NULL)
+        event_free(daemon->late);
     if (daemon->loop.base != NULL)
         event_base_free(daemon->loop.base);
     text_free(&daemon->loop.scratch);

@@ -22,6 +22,8 @@ struct daemon {
     struct event *signals[DAEMON_SIGNALS];
     struct event *flushed; /* looks whether all clients have got their last answers */
     struct moment flush_until;
+    struct event *late;  /* an instrument that does not let go is not waited for longer */
+    bool abandoned;      /* one was not */
     char unix_path[108]; /* the socket to remove at the end; empty: none */
     dev_t unix_device;
     ino_t unix_inode;

@@ -85,7 +85,7 @@ void call_hold(void *context, struct rpc_call *call, const struct rpc_value *val
     struct failure failure = { 0 };
     struct station *station = station_named(context, values[HOLD_INSTRUMENT].text, &failure);
     if (station != NULL)
-        station_hold(station, rpc_call_peer(call), &failure);
+        station_hold(station, rpc_call_peer(call), values[HOLD_ALONE].flag, &failure);
     answer(context, call, &failure);
 }
 

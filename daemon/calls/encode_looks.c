@@ -24,6 +24,7 @@ static void encode_view(struct text *text, const struct station_view *view)
     text_member_number(text, "last_heard_s", view->heard_s);
     text_member_integer(text, "queue", (int64_t)view->waiting);
     text_member_bool(text, "held", view->held);
+    text_member_bool(text, "held_alone", view->alone);
     text_member_string(text, "held_by", view->held_by);
     encode_counters(text, &view->counters);
 }

@@ -218,8 +218,16 @@ static const struct rpc_parameter diagnose_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter release_parameters[] = {
+    [HOLD_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter hold_parameters[] = {
     [HOLD_INSTRUMENT] = { "instrument", RPC_TEXT, true, 0, 0, 0, "name of the instrument" },
+    [HOLD_ALONE] = { "alone", RPC_BOOL, false, 0, 0, 0,
+                     "true: burn-ins are kept off too, and miss their rounds meanwhile; else "
+                     "they go on" },
     { .name = NULL },
 };
 
@@ -244,7 +252,7 @@ static const struct rpc_method table[] = {
     { "instruments", ROLE_LOOK, none, call_instruments, "the instruments and how they are doing",
       "name, kind, profile, link, state (new, idle, busy, down), identity, failure, "
       "note (what could be better about the link), calibration_due, last_heard_s, "
-      "queue, held, held_by, counters" },
+      "queue, held, held_alone, held_by, counters" },
     { "measure", ROLE_MEASURE, measure_parameters, call_measure, "one settled reading of a point",
       "a reading" },
     { "read", ROLE_MEASURE, read_parameters, call_read,
@@ -343,7 +351,7 @@ static const struct rpc_method table[] = {
       "history in stretches, instruments, probes, settings" },
     { "hold", ROLE_RUN, hold_parameters, call_hold,
       "keeps an instrument for this client, until it goes", "true" },
-    { "release", ROLE_RUN, hold_parameters, call_release, "ends hold", "true" },
+    { "release", ROLE_RUN, release_parameters, call_release, "ends hold", "true" },
     { "health", ROLE_LOOK, none, call_health, "version, uptime, queues, counters",
       "version, uptime_s, clients, counters, states, queues, store{state failure held "
       "hold written refused commits set_aside removed}" },

@@ -73,11 +73,24 @@ static bool recheck(const struct chain *chain, const struct setup *setup, struct
     return true;
 }
 
+/* Before an acquisition; what was seen so far must have been this instrument's. */
+static bool let_others(const struct acquirer *acquirer, struct failure *failure)
+{
+    const struct courtesy *courtesy = acquirer->courtesy;
+    if (courtesy == NULL || !courtesy->due(courtesy->context))
+        return true;
+    return (!dialogue_in_step(instrument_dialogue(acquirer->instrument)) ||
+            instrument_confirm(acquirer->instrument, acquirer->deadline, failure)) &&
+           courtesy->give_way(courtesy->context, failure);
+}
+
 bool acquire(const struct acquirer *acquirer, const struct request *request,
              struct acquisition *acquisition, struct trace *trace, struct failure *failure)
 {
     struct attempts attempts = { 0 };
     struct failure own = { 0 };
+    if (!let_others(acquirer, failure))
+        return false;
     do {
         if (instrument_acquire(acquirer->instrument, request, acquirer->deadline, acquisition,
                                trace, &own))
@@ -107,6 +120,8 @@ bool acquire_pair(const struct acquirer *acquirer, const struct request requests
 {
     struct attempts attempts = { 0 };
     struct failure own = { 0 };
+    if (!let_others(acquirer, failure))
+        return false;
     do {
         if (instrument_acquire_pair(acquirer->instrument, requests, acquirer->deadline, traces,
                                     overload, &own))

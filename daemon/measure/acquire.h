@@ -8,17 +8,34 @@
 
 #include "drivers/instrument/instrument.h"
 
+/*
+ * What comes between two acquisitions of one measurement: others may use the instrument there.
+ * What was acquired before has been confirmed by then, and each acquisition sets up what it needs
+ * anew, so that nothing that is between changes a value.
+ */
+struct courtesy {
+    void *context;
+    /* Whether anybody still waits for the measurement; looked at between repeats. */
+    bool (*wanted)(void *context);
+    /* Whether somebody is to have the instrument now, or the measurement is to end. */
+    bool (*due)(void *context);
+    /* Lets them. False with the failure set: the measurement is to end here. */
+    bool (*give_way)(void *context, struct failure *failure);
+};
+
 /* What acquisitions are made with. Pointers are borrowed. */
 struct acquirer {
     struct instrument *instrument;
     const struct chain *chain;
     struct deadline deadline;
+    const struct courtesy *courtesy; /* asked before each acquisition; NULL: nobody else comes */
 };
 
 /*
  * Makes one acquisition. A link that failed is brought in step and asked once
  * more, and so is one at which settings were changed by hand; what lies beyond the range is an overload whatever the instrument
  * calls it. False with the failure set when nothing can be said about the input.
+ * Before it others may have their turn; not before a zero trace, which belongs to the record that it is for.
  *
  * trace  filled for scopes; may be NULL
  */

@@ -25,12 +25,13 @@ struct look {
 
 static bool begin(struct look *look, struct instrument *instrument, const struct bench *bench,
                   const struct bench_point *point, const struct lead_zero *zero,
-                  struct deadline deadline, struct failure *failure)
+                  struct deadline deadline, const struct courtesy *courtesy,
+                  struct failure *failure)
 {
     if (!point_chain(bench, point, &look->chain, failure))
         return false;
     leads_take(bench, point, zero, &look->chain, &look->leads);
-    look->acquirer = (struct acquirer) { instrument, &look->chain, deadline };
+    look->acquirer = (struct acquirer) { instrument, &look->chain, deadline, courtesy };
     look->request = (struct request) { .quantity = point->at_input,
                                        .input = point->input,
                                        .duration = bench_record(point) };
@@ -110,13 +111,13 @@ static bool look_for_hum(struct look *look, const struct bench *bench,
 
 bool glance(struct instrument *instrument, const struct bench *bench,
             const struct bench_point *point, const struct lead_zero *zero, bool wants_spread,
-            struct deadline deadline, struct glance_ranges *ranges, struct glance *seen,
-            struct failure *failure)
+            struct deadline deadline, const struct courtesy *courtesy, struct glance_ranges *ranges,
+            struct glance *seen, struct failure *failure)
 {
     struct look look;
     struct setup home;
     bool none;
-    if (!begin(&look, instrument, bench, point, zero, deadline, failure) ||
+    if (!begin(&look, instrument, bench, point, zero, deadline, courtesy, failure) ||
         !first_setup(bench, point, &look, &home, failure))
         return false;
     look.request.setup = ranges->known ? ranges->setup : home;

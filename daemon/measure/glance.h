@@ -11,6 +11,8 @@
 #include "daemon/bench/bench.h"
 #include "drivers/instrument/instrument.h"
 
+struct courtesy; /* acquire.h */
+
 /* Where glances at a point begin; hand it from one to the next. {0}: at what is expected. */
 struct glance_ranges {
     bool known;
@@ -34,10 +36,11 @@ struct glance {
  *
  * wants_spread  whether the alternating content is to be seen even where that takes another
  *               function of the instrument
+ * courtesy      towards others who want the instrument; NULL: none
  */
 bool glance(struct instrument *instrument, const struct bench *bench,
             const struct bench_point *point, const struct lead_zero *zero, bool wants_spread,
-            struct deadline deadline, struct glance_ranges *ranges, struct glance *seen,
-            struct failure *failure);
+            struct deadline deadline, const struct courtesy *courtesy, struct glance_ranges *ranges,
+            struct glance *seen, struct failure *failure);
 
 #endif

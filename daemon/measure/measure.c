@@ -41,15 +41,8 @@ static bool ground(struct measurement *measurement, struct signal *zero)
     *zero = signal_level(0);
     if (!takes_ground(measurement))
         return true;
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
+    const struct acquirer acquirer = measurement_acquirer(measurement);
     return acquire_ground(&acquirer, &measurement->request, zero, measurement->failure);
-}
-
-static bool is_unwanted(const struct measurement *measurement)
-{
-    return measurement->unwanted != NULL &&
-           atomic_load_explicit(measurement->unwanted, memory_order_relaxed);
 }
 
 /*
@@ -62,10 +55,7 @@ static bool repeat(struct measurement *measurement, size_t n, double level, doub
     struct signal first = measurement->acquisition.signal;
     struct moment begin = measurement->seen_at;
     for (size_t i = 0; i < n; i++) {
-        if (i > 0 && is_unwanted(measurement))
-            return failure_set(measurement->failure, FAILURE_DEADLINE, NULL, NULL,
-                               "nobody waits for it any more, after %zu of %zu readings", i, n);
-        if (i > 0 && !measurement_look(measurement))
+        if (!measurement_goes_on(measurement, i, n) || (i > 0 && !measurement_look(measurement)))
             return false;
         if (measurement->acquisition.overload)
             return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,
@@ -184,7 +174,7 @@ static bool run_measurement(struct measurement *measurement, size_t repeats,
 
 static bool measure_one(struct instrument *instrument, const struct bench *bench,
                         const struct bench_point *point, const struct lead_zero *zero,
-                        size_t repeats, struct deadline deadline, const atomic_bool *unwanted,
+                        size_t repeats, struct deadline deadline, const struct courtesy *courtesy,
                         struct measure_memory *memory, struct reading *reading)
 {
     struct measurement measurement = { .instrument = instrument,
@@ -193,7 +183,7 @@ static bool measure_one(struct instrument *instrument, const struct bench *bench
                                        .bench = bench,
                                        .request = { .duration = NAN },
                                        .deadline = deadline,
-                                       .unwanted = unwanted };
+                                       .courtesy = courtesy };
     struct trace trace = { 0 };
     if (bench_of_shape(bench, point))
         measurement.trace = &trace;
@@ -230,7 +220,7 @@ static void fail_stored(struct reading *reading, const struct bench_stored *stor
 
 void measure_point(struct instrument *instrument, const struct bench *bench,
                    const struct bench_point *point, const struct measure_zeros *zeros,
-                   size_t repeats, struct deadline deadline, const atomic_bool *unwanted,
+                   size_t repeats, struct deadline deadline, const struct courtesy *courtesy,
                    struct measure_memory *memory, struct reading *reading)
 {
     struct failure failure = { 0 };
@@ -242,13 +232,13 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
         failure_no_memory(&failure, "the reference");
         reading_fail(reading, &failure);
     } else if (other && !measure_one(instrument, bench, other, &zeros->reference, repeats, deadline,
-                                     unwanted, NULL, reference)) {
+                                     courtesy, NULL, reference)) {
         memset(reading, 0, sizeof *reading);
         fail_reference(reading, other, &reference->failure);
     } else if (point->stored.point[0] != '\0' && point->stored.found == 0) {
         memset(reading, 0, sizeof *reading);
         fail_stored(reading, &point->stored);
-    } else if (measure_one(instrument, bench, point, &zeros->own, repeats, deadline, unwanted,
+    } else if (measure_one(instrument, bench, point, &zeros->own, repeats, deadline, courtesy,
                            memory, reading) &&
                point->limits.judged != JUDGED_VALUE &&
                !reading_compare(reading, &point->limits, reference,
@@ -282,7 +272,8 @@ static bool at_tip(const struct measurement *measurement, double level, const st
 
 bool measure_capture(struct instrument *instrument, const struct bench *bench,
                      const struct bench_point *point, double duration, struct deadline deadline,
-                     struct measure_memory *memory, struct capture *capture)
+                     const struct courtesy *courtesy, struct measure_memory *memory,
+                     struct capture *capture)
 {
     struct trace trace = { 0 };
     struct measurement measurement = { .instrument = instrument,
@@ -290,6 +281,7 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
                                        .bench = bench,
                                        .request = { .duration = duration },
                                        .deadline = deadline,
+                                       .courtesy = courtesy,
                                        .trace = &trace,
                                        .captures = bench_of_shape(bench, point) };
     memset(capture, 0, sizeof *capture);

@@ -15,7 +15,7 @@
 #include "memory.h"
 #include "shape.h"
 
-#include <stdatomic.h>
+struct courtesy; /* acquire.h */
 
 /* Zeros of the leads of a point, and of the one that its limits refer to. {0}: there are none. */
 struct measure_zeros {
@@ -39,12 +39,11 @@ struct capture {
  * it; without it there is no reading.
  *
  * repeats   readings to average, >= 1, all in the setup that settled
- * unwanted  set by another thread once nobody waits for the reading any more: it ends then
- *           between two repeats; NULL: never
+ * courtesy  towards others who want the instrument, or no longer want the reading; NULL: none
  */
 void measure_point(struct instrument *instrument, const struct bench *bench,
                    const struct bench_point *point, const struct measure_zeros *zeros,
-                   size_t repeats, struct deadline deadline, const atomic_bool *unwanted,
+                   size_t repeats, struct deadline deadline, const struct courtesy *courtesy,
                    struct measure_memory *memory, struct reading *reading);
 
 /*
@@ -56,6 +55,7 @@ void measure_point(struct instrument *instrument, const struct bench *bench,
  */
 bool measure_capture(struct instrument *instrument, const struct bench *bench,
                      const struct bench_point *point, double duration, struct deadline deadline,
-                     struct measure_memory *memory, struct capture *capture);
+                     const struct courtesy *courtesy, struct measure_memory *memory,
+                     struct capture *capture);
 
 #endif

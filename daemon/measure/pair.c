@@ -122,7 +122,7 @@ static bool record_both(const struct pair *pair, struct trace traces[2])
 {
     const struct measurement *own = pair->sides[0];
     const struct request requests[2] = { own->request, pair->sides[1]->request };
-    const struct acquirer acquirer = { own->instrument, &own->chain, own->deadline };
+    const struct acquirer acquirer = measurement_acquirer(own);
     bool overload;
     return acquire_pair(&acquirer, requests, traces, &overload, own->failure) &&
            (!overload || failure_set(own->failure, FAILURE_UNSTABLE, NULL,
@@ -169,7 +169,8 @@ static bool look_often(struct pair *pair, size_t repeats, double *values, struct
     bool phase = own->point->quantity == QUANTITY_PHASE;
     for (size_t i = 0; i < repeats; i++) {
         struct comparison_of comparison = { 0 };
-        if (!record_both(pair, pair->traces) || !compare(pair, &comparison))
+        if (!measurement_goes_on(own, i, repeats) || !record_both(pair, pair->traces) ||
+            !compare(pair, &comparison))
             return false;
         double frequency = comparison.frequency.value;
         double delay = nearest_turn(own, comparison.delay, frequency);
@@ -208,6 +209,7 @@ bool pair_finish(struct measurement *measurement, size_t repeats, struct measure
                                  .bench = measurement->bench,
                                  .point = &point,
                                  .deadline = measurement->deadline,
+                                 .courtesy = measurement->courtesy,
                                  .failure = measurement->failure };
     struct pair pair = { .sides = { measurement, &other } };
     struct reading *steps = calloc(1, sizeof *steps);

@@ -68,10 +68,23 @@ bool measurement_prepare(struct measurement *measurement, const struct measure_m
     return true;
 }
 
+struct acquirer measurement_acquirer(const struct measurement *measurement)
+{
+    return (struct acquirer) { measurement->instrument, &measurement->chain, measurement->deadline,
+                               measurement->courtesy };
+}
+
+bool measurement_goes_on(const struct measurement *measurement, size_t next, size_t count)
+{
+    const struct courtesy *courtesy = measurement->courtesy;
+    return next == 0 || courtesy == NULL || courtesy->wanted(courtesy->context) ||
+           failure_set(measurement->failure, FAILURE_DEADLINE, NULL, NULL,
+                       "nobody waits for it any more, after %zu of %zu readings", next, count);
+}
+
 bool measurement_look(struct measurement *measurement)
 {
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
+    const struct acquirer acquirer = measurement_acquirer(measurement);
     bool acquired = acquire(&acquirer, &measurement->request, &measurement->acquisition,
                             measurement->trace, measurement->failure);
     measurement->seen_at = monotonic_now();
@@ -159,8 +172,7 @@ static bool settle_first(struct measurement *measurement, const struct measure_m
  */
 static bool settle_flat(struct measurement *measurement, struct reading *reading)
 {
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
+    const struct acquirer acquirer = measurement_acquirer(measurement);
     double before = measurement->request.duration, duration;
     if (!measurement->chain.input->vertical ||
         !looks_flat(&acquirer, &measurement->request, &measurement->acquisition))
@@ -201,8 +213,7 @@ static bool settle_longer(struct measurement *measurement, struct reading *readi
 bool measurement_settle(struct measurement *measurement, const struct measure_memory *memory,
                         struct reading *reading)
 {
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
+    const struct acquirer acquirer = measurement_acquirer(measurement);
     const struct acquisition *seen = &measurement->acquisition;
     if (!settle_first(measurement, memory, reading) || !settle_flat(measurement, reading) ||
         !settle_longer(measurement, reading))

@@ -14,8 +14,6 @@
 #include "memory.h"
 #include "second_look.h"
 
-#include <stdatomic.h>
-
 /* One measurement under way: what it is for, and the state that its steps share. */
 struct measurement {
     struct instrument *instrument;
@@ -27,7 +25,7 @@ struct measurement {
     struct chain chain;
     struct request request;
     struct deadline deadline;
-    const atomic_bool *unwanted; /* set once nobody waits for it any more; NULL: never */
+    const struct courtesy *courtesy; /* towards others, between acquisitions; NULL: none */
     struct acquisition acquisition;
     struct moment seen_at; /* when that was there */
     struct trace *trace;   /* NULL unless a capture is wanted */
@@ -44,6 +42,15 @@ bool measurement_prepare(struct measurement *measurement, const struct measure_m
 
 /* The scope of the point's instrument, as its profile has it. */
 const struct scope *measurement_scope(const struct measurement *measurement);
+
+/* What its acquisitions are made with; borrows from it. */
+struct acquirer measurement_acquirer(const struct measurement *measurement);
+
+/*
+ * Whether reading `next` (from 0) of `count` repeats is still to be had; false with the failure set
+ * when nobody waits for them any more.
+ */
+bool measurement_goes_on(const struct measurement *measurement, size_t next, size_t count);
 
 /* One acquisition in the setup that is set. False with the failure set. */
 bool measurement_look(struct measurement *measurement);

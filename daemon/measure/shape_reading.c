@@ -62,7 +62,8 @@ static bool look_often(struct measurement *measurement, size_t repeats, double *
     const struct signal settled = measurement->acquisition.signal;
     for (size_t i = 0; i < repeats; i++) {
         struct shape_figures shapes = { 0 };
-        if (i > 0 && !measurement_look(measurement))
+        if (!measurement_goes_on(measurement, i, repeats) ||
+            (i > 0 && !measurement_look(measurement)))
             return false;
         if (measurement->acquisition.overload)
             return failure_set(measurement->failure, FAILURE_UNSTABLE, NULL,

@@ -18,6 +18,11 @@ struct job *job_new(enum job_kind kind, struct bench *bench, const struct bench_
     return job;
 }
 
+bool job_is_first(const struct job *job)
+{
+    return job->run[0] != '\0';
+}
+
 void job_free(struct job *job)
 {
     if (job == NULL)

@@ -104,6 +104,9 @@ struct job {
 /* A job for a point (or NULL) of a bench, which gains a reference. NULL when memory is short. */
 struct job *job_new(enum job_kind kind, struct bench *bench, const struct bench_point *point);
 
+/* Whether it comes before all that others wait for: it is a burn-in's. */
+bool job_is_first(const struct job *job);
+
 /* Accepts NULL. */
 void job_free(struct job *job);
 

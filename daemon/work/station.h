@@ -51,7 +51,8 @@ void crew_dismiss(struct crew *crew, struct session *session);
 
 /*
  * Refuses what waits and everything that comes, lets finish what is under
- * way, and leaves every instrument in local. `ended` follows, perhaps at once.
+ * way, for 10 s, then ends that between two acquisitions, and leaves every
+ * instrument in local. `ended` follows, perhaps at once.
  */
 void crew_stop(struct crew *crew);
 
@@ -69,8 +70,12 @@ bool station_submit(struct station *station, struct job *job, struct session *se
 /* Takes back a job nobody wants any more: `done` is not called. */
 void station_drop(struct job *job);
 
-/* Keeps the station for one session. False when another one holds it. */
-bool station_hold(struct station *station, struct session *session, struct failure *failure);
+/*
+ * Keeps the station for one session. Burn-ins go on, unless it is to be kept `alone`. False when
+ * another one holds it.
+ */
+bool station_hold(struct station *station, struct session *session, bool alone,
+                  struct failure *failure);
 
 /* Ends the hold. False when another session holds it. */
 bool station_release(struct station *station, struct session *session, struct failure *failure);
@@ -84,6 +89,7 @@ struct station_view {
     double heard_s;                /* since it last gave a reading; NAN: never */
     size_t waiting;                /* jobs */
     bool held;
+    bool alone;          /* burn-ins are kept off too */
     const char *held_by; /* NULL: nobody */
     struct dialogue_counters counters;
 };

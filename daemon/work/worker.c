@@ -3,6 +3,7 @@
 
 #include "daemon/basics/thread.h"
 #include "daemon/basics/wall_clock.h"
+#include "daemon/measure/acquire.h"
 #include "talk.h"
 #include "watch.h"
 
@@ -17,6 +18,14 @@
 /* Time to say good-bye to the instrument when the daemon ends. */
 static const double release_ms = 2000;
 
+static void work(struct worker *worker, struct job *job);
+
+/* A job that others may interrupt. */
+struct turn {
+    struct worker *worker;
+    const struct job *job;
+};
+
 struct worker {
     struct worker_hooks hooks;
     struct bench *bench; /* keeps the profile alive that the instrument borrows */
@@ -26,9 +35,11 @@ struct worker {
 
     pthread_mutex_t lock;
     pthread_cond_t changed;
-    struct queue queue; /* under the lock, as are the flags */
+    struct queue first; /* of burn-ins; under the lock, as are the next three */
+    struct queue queue; /* of everybody else */
     bool paused;
     bool stopping;
+    atomic_bool hurried; /* what is under way is to end between two acquisitions */
 
     /* What each point of a bench was settled on; the thread's alone. */
     struct bench *remembered;
@@ -66,9 +77,10 @@ static bool worker_next(struct worker *worker, struct job **job)
 {
     bool waiting = true;
     pthread_mutex_lock(&worker->lock);
-    while (waiting && !worker->stopping && (worker->paused || worker->queue.count == 0))
+    while (waiting && !worker->stopping &&
+           (worker->paused || worker->first.count + worker->queue.count == 0))
         waiting = worker_wait(worker);
-    struct queued *queued = queue_pop(&worker->queue);
+    struct queued *queued = queue_pop(worker->first.count > 0 ? &worker->first : &worker->queue);
     bool go_on = queued != NULL || !worker->stopping;
     pthread_mutex_unlock(&worker->lock);
     *job = queued != NULL ? job_of(queued) : NULL;
@@ -96,16 +108,53 @@ static struct measure_memory *memory_of(struct worker *worker, const struct job 
     return &worker->memory[job->point->index];
 }
 
-static void take_glance(struct worker *worker, struct job *job)
+static bool is_wanted(void *context)
+{
+    const struct turn *turn = context;
+    return !atomic_load_explicit(&turn->job->unwanted, memory_order_relaxed);
+}
+
+static bool is_due(void *context)
+{
+    struct worker *worker = ((const struct turn *)context)->worker;
+    pthread_mutex_lock(&worker->lock);
+    bool due = worker->first.count > 0;
+    pthread_mutex_unlock(&worker->lock);
+    return due || atomic_load_explicit(&worker->hurried, memory_order_relaxed);
+}
+
+/* The next job of a burn-in, or NULL. */
+static struct job *next_first(struct worker *worker)
+{
+    pthread_mutex_lock(&worker->lock);
+    struct queued *queued = queue_pop(&worker->first);
+    pthread_mutex_unlock(&worker->lock);
+    return queued != NULL ? job_of(queued) : NULL;
+}
+
+/* Carries out what burn-ins wait for, amid another job. */
+static bool give_way(void *context, struct failure *failure)
+{
+    struct worker *worker = ((const struct turn *)context)->worker;
+    struct job *job;
+    while ((job = next_first(worker)) != NULL) {
+        work(worker, job);
+        mailbox_post(worker->hooks.mailbox, &job->letter);
+    }
+    return !atomic_load_explicit(&worker->hurried, memory_order_relaxed) ||
+           failure_set(failure, FAILURE_STOPPING, NULL, NULL, "it was still being measured");
+}
+
+static void take_glance(struct worker *worker, struct job *job, const struct courtesy *courtesy)
 {
     struct failure failure = { 0 };
     if (!glance(worker->instrument, job->bench, job->point, &job->zeros.own, job->wants_spread,
-                job->deadline, &job->ranges, &job->glance, &failure))
+                job->deadline, courtesy, &job->ranges, &job->glance, &failure))
         reading_fail(&job->capture.reading, &failure);
 }
 
 /* A reading counts only if the probe is, behind it, still on what it was on before. */
-static void look_behind(struct worker *worker, struct job *job)
+static void look_behind(struct worker *worker, struct job *job, const struct courtesy *courtesy)
 {
     struct reading *reading = &job->capture.reading;
     struct failure failure = { 0 };
@@ -117,7 +166,7 @@ static void look_behind(struct worker *worker, struct job *job)
     if (!good && !may_be_moved)
         return;
     if (!far && glance(worker->instrument, job->bench, job->point, &job->zeros.own, false,
-                       job->deadline, &job->ranges, &job->glance, &failure))
+                       job->deadline, courtesy, &job->ranges, &job->glance, &failure))
         far = !(fabs(job->glance.value - job->settled) <= job->tolerance);
     job->moved = far;
     if (far)
@@ -127,38 +176,53 @@ static void look_behind(struct worker *worker, struct job *job)
         reading_fail(reading, &failure);
 }
 
-static void carry_out(struct worker *worker, struct job *job)
+/* Measures with what is known of the point, and remembers what that came to. */
+static void measure(struct worker *worker, struct job *job, const struct courtesy *courtesy)
 {
     struct capture *capture = &job->capture;
     struct failure failure = { 0 };
-    if (!watch_reach(&worker->watch, job->asked, job->deadline, &failure)) {
-        reading_fail(&capture->reading, &failure);
-        return;
-    }
-    if (job->kind == JOB_TALK) {
-        talk(worker->instrument, job);
-        return;
-    }
-    if (job->kind == JOB_GLANCE) {
-        take_glance(worker, job);
-        return;
-    }
-    struct measure_memory once = job->memory;
-    struct measure_memory *memory = job->own_point != NULL ? &once : memory_of(worker, job);
+    struct measure_memory *memory = job->own_point == NULL ? memory_of(worker, job) : &job->memory;
     if (memory == NULL) {
         failure_no_memory(&failure, "the points");
         reading_fail(&capture->reading, &failure);
         return;
     }
+    /* The job's own while it lasts: what comes between may be of another bench. */
+    job->memory = *memory;
     if (job->kind != JOB_CAPTURE)
         measure_point(worker->instrument, job->bench, job->point, &job->zeros, job->repeats,
-                      job->deadline, &job->unwanted, memory, &capture->reading);
+                      job->deadline, courtesy, &job->memory, &capture->reading);
     else
         measure_capture(worker->instrument, job->bench, job->point, job->duration, job->deadline,
-                        memory, capture);
-    job->memory = *memory;
-    if (job->kind == JOB_TOUCH)
-        look_behind(worker, job);
+                        courtesy, &job->memory, capture);
+    if (job->own_point == NULL && worker->remembered == job->bench)
+        worker->memory[job->point->index] = job->memory;
+}
+
+static void carry_out(struct worker *worker, struct job *job)
+{
+    struct failure failure = { 0 };
+    struct turn turn = { worker, job };
+    const struct courtesy courtesy = { &turn, is_wanted, is_due, give_way };
+    const struct courtesy *others = job_is_first(job) ? NULL : &courtesy;
+    if (!watch_reach(&worker->watch, job->asked, job->deadline, &failure)) {
+        reading_fail(&job->capture.reading, &failure);
+        return;
+    }
+    switch (job->kind) {
+    case JOB_TALK:
+        talk(worker->instrument, job);
+        break;
+    case JOB_GLANCE:
+        take_glance(worker, job, others);
+        break;
+    case JOB_TOUCH:
+        measure(worker, job, others);
+        look_behind(worker, job, others);
+        break;
+    default:
+        measure(worker, job, others);
+    }
 }
 
 static void note_status(struct worker *worker, struct job_status *status)
@@ -290,11 +354,16 @@ void worker_go(struct worker *worker)
     pthread_mutex_unlock(&worker->lock);
 }
 
+static struct queue *queue_of(struct worker *worker, const struct job *job)
+{
+    return job_is_first(job) ? &worker->first : &worker->queue;
+}
+
 void worker_push(struct worker *worker, struct job *job)
 {
     job->asked = monotonic_now();
     pthread_mutex_lock(&worker->lock);
-    queue_push(&worker->queue, &job->queued);
+    queue_push(queue_of(worker, job), &job->queued);
     pthread_mutex_unlock(&worker->lock);
     pthread_cond_signal(&worker->changed); /* outside, or it would wake to find the lock held */
 }
@@ -302,7 +371,7 @@ void worker_push(struct worker *worker, struct job *job)
 bool worker_cancel(struct worker *worker, struct job *job)
 {
     pthread_mutex_lock(&worker->lock);
-    bool removed = queue_remove(&worker->queue, &job->queued);
+    bool removed = queue_remove(queue_of(worker, job), &job->queued);
     pthread_mutex_unlock(&worker->lock);
     return removed;
 }
@@ -310,7 +379,7 @@ bool worker_cancel(struct worker *worker, struct job *job)
 size_t worker_waiting(struct worker *worker)
 {
     pthread_mutex_lock(&worker->lock);
-    size_t waiting = worker->queue.count;
+    size_t waiting = worker->first.count + worker->queue.count;
     pthread_mutex_unlock(&worker->lock);
     return waiting;
 }
@@ -321,6 +390,11 @@ void worker_stop(struct worker *worker)
     worker->stopping = true;
     pthread_cond_signal(&worker->changed);
     pthread_mutex_unlock(&worker->lock);
+}
+
+void worker_hurry(struct worker *worker)
+{
+    atomic_store_explicit(&worker->hurried, true, memory_order_relaxed);
 }
 
 void worker_free(struct worker *worker)

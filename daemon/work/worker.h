@@ -2,7 +2,8 @@
 /*
  * One thread for one instrument. It owns the instrument and its link, takes
  * jobs from a fair queue, carries them out in straight-line blocking code,
- * and posts them back. Nobody else touches the link. In between it watches
+ * and posts them back. A burn-in's jobs come before all others: where one waits,
+ * another's measurement gives way between two acquisitions and goes on after it. Nobody else touches the link. In between it watches
  * whether the instrument is still there (watch.h).
  */
 #ifndef GRADUS_DAEMON_WORKER_H
@@ -57,6 +58,9 @@ size_t worker_waiting(struct worker *worker);
  * the link, and `ended` is called.
  */
 void worker_stop(struct worker *worker);
+
+/* Has what is under way end between two acquisitions, as nobody can wait for it; after worker_stop(). */
+void worker_hurry(struct worker *worker);
 
 /* Waits for the thread, which was told to stop, and frees. Accepts NULL. */
 void worker_free(struct worker *worker);

@@ -135,6 +135,12 @@ class Client:
             raise RpcError(**reply["error"])
         return reply["result"]
 
+    def has(self, number):
+        """Whether the call with that id has been answered already; waits for nothing."""
+        while select.select([self.socket], [], [], 0)[0] and number not in self._replies:
+            self._take(self.read())
+        return number in self._replies
+
     def call(self, method, /, *arguments, **parameters):
         return self.wait(self.send(method, *arguments, **parameters))
 
