@@ -42,7 +42,8 @@ static bool same_store(const struct bench_store *a, const struct bench_store *b)
 {
     return strcmp(a->path, b->path) == 0 && a->hold == b->hold &&
            a->keep_all_days == b->keep_all_days && a->summary_s == b->summary_s &&
-           a->retention_days == b->retention_days;
+           a->retention_days == b->retention_days && a->ask_percent == b->ask_percent &&
+           a->trust_clock == b->trust_clock;
 }
 
 static void deploy(struct daemon *daemon, struct bench *bench)

@@ -2,7 +2,9 @@
 #include "wall_clock.h"
 
 #include <ctype.h>
+#include <sys/timex.h>
 #include <time.h>
+#include <unistd.h>
 
 enum { YEAR_FIRST = 1970, YEAR_LAST = 2261 };
 
@@ -11,6 +13,23 @@ struct wall_time wall_time_now(void)
     struct timespec now;
     clock_gettime(CLOCK_REALTIME, &now);
     return wall_time_of(now);
+}
+
+bool wall_clock_is_synchronised(void)
+{
+    struct timex state = { 0 };
+    int code = adjtimex(&state);
+    if (code >= 0)
+        return code != TIME_ERROR && (state.status & STA_UNSYNC) == 0;
+    /* A service that may not touch the clock may not ask either: systemd-timesyncd says it here too. */
+    return access("/run/systemd/timesync/synchronized", F_OK) == 0;
+}
+
+struct duration machine_up(void)
+{
+    struct timespec up;
+    clock_gettime(CLOCK_BOOTTIME, &up);
+    return (struct duration) { wall_time_of(up).ns };
 }
 
 /* Reads exactly `count` digits that come to `least` to `most`; moves on. */

@@ -121,6 +121,8 @@ struct bench_store {
     double keep_all_days;  /* every reading is kept so long; 0: as long as anything */
     double summary_s;      /* then one summary a point and so many seconds; 0: none */
     double retention_days; /* nothing is kept longer; 0: no end */
+    double ask_percent;    /* more than this of all is removed at once only when it was allowed */
+    bool trust_clock;      /* ages count although nothing says that the clock is right */
 };
 
 /* Part of a burn-in. */

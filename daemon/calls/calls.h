@@ -51,6 +51,7 @@ rpc_handler call_diagnose;
 rpc_handler call_readings;
 rpc_handler call_jobs;
 rpc_handler call_verify;
+rpc_handler call_prune;
 
 /* Whether there is a store to ask; if not, the call is answered. */
 bool call_has_store(struct service *service, struct rpc_call *call);

@@ -98,3 +98,39 @@ void call_verify(void *context, struct rpc_call *call, const struct rpc_value *v
     if (call_has_store(service, call))
         call_ask(service, call, store_check_new());
 }
+
+/* Puts on record who let go of what. */
+static void tell_allowed(struct service *service, const struct rpc_call *call,
+                         struct wall_time before)
+{
+    const struct session *session = rpc_call_peer(call);
+    struct text body = { 0 };
+    text_open(&body, '{');
+    encode_wall_time(&body, "before", before);
+    text_member_string(&body, "by", session->who.name);
+    text_close(&body, '}');
+    struct happening event = {
+        .kind = EVENT_REMOVAL_ALLOWED, .subject = "", .plan = "", .body = &body
+    };
+    publish_event(&service->loop->publish, &event);
+    text_free(&body);
+}
+
+void call_prune(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct wall_time before = { 0 };
+    struct failure failure = { 0 };
+    if (!call_has_store(service, call))
+        return;
+    if (!read_time(&values[PRUNE_BEFORE], &before)) {
+        rpc_fail_params(call, "before is not a time", "2026-01-31T23:59:59.999Z, UTC");
+    } else if (!store_allow(service->loop->store, before, &failure)) {
+        call_refuse(service->loop, call, &failure);
+    } else {
+        tell_allowed(service, call, before);
+        struct text *text = loop_text(service->loop);
+        text_bool(text, true);
+        rpc_result(call, text);
+    }
+}

@@ -44,6 +44,17 @@ void encode_instrument(struct text *text, const struct instrument_look *look)
     text_close(text, '}');
 }
 
+static void encode_removal(struct text *text, const struct store_removal *removal)
+{
+    if (removal->wait == STORE_WAITS_NOT)
+        return;
+    text_member_open(text, "waiting", '{');
+    text_member_integer(text, "rows", (int64_t)removal->rows);
+    encode_wall_time(text, "before", removal->before);
+    text_member_string(text, "for", removal->wait == STORE_WAITS_CLOCK ? "clock" : "administrator");
+    text_close(text, '}');
+}
+
 static void encode_store(struct text *text, const struct store_view *view)
 {
     text_member_open(text, "store", '{');
@@ -59,6 +70,7 @@ static void encode_store(struct text *text, const struct store_view *view)
     text_member_integer(text, "commits", (int64_t)view->commits);
     text_member_integer(text, "set_aside", (int64_t)view->set_aside);
     text_member_integer(text, "removed", (int64_t)view->removed);
+    encode_removal(text, &view->removal);
     text_close(text, '}');
 }
 

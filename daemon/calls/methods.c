@@ -169,6 +169,13 @@ static const struct rpc_parameter readings_parameters[] = {
     { .name = NULL },
 };
 
+static const struct rpc_parameter prune_parameters[] = {
+    [PRUNE_BEFORE] = { "before", RPC_TEXT, true, 0, 0, 0,
+                       "readings taken before this moment may go, ISO 8601; at most what health "
+                       "says waits" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter burnin_start_parameters[] = {
     [BURNIN_PLAN] = { "plan", RPC_TEXT, true, 0, 0, 0, "name of the plan in the settings" },
     [BURNIN_JOB] = { "job", RPC_OBJECT, false, 0, 0, 0,
@@ -321,6 +328,9 @@ static const struct rpc_method table[] = {
       "readings failed lost}], and shop{name address logo} where the settings say it" },
     { "verify", ROLE_LOOK, none, call_verify, "whether the store is as it was written",
       "intact, readings, events, removed, last, digest; first_bad and what" },
+    { "prune", ROLE_ADMINISTER, prune_parameters, call_prune,
+      "lets readings go that are past their time, where that waits for somebody to say so",
+      "true; who allowed what is put on record" },
     { "burnin.start", ROLE_RUN, burnin_start_parameters, call_burnin_start, "begins a burn-in",
       "the run's name and when it begins and ends, once that is durable" },
     { "burnin.stop", ROLE_RUN, burnin_stop_parameters, call_burnin_stop,
@@ -354,7 +364,8 @@ static const struct rpc_method table[] = {
     { "release", ROLE_RUN, release_parameters, call_release, "ends hold", "true" },
     { "health", ROLE_LOOK, none, call_health, "version, uptime, queues, counters",
       "version, uptime_s, clients, counters, states, queues, store{state failure held "
-      "hold written refused commits set_aside removed}" },
+      "hold written refused commits set_aside removed, waiting{rows before for} (what is past "
+      "its time and not removed: for is \"clock\" or \"administrator\", see prune)}" },
     { "talk", ROLE_ADMINISTER, talk_parameters, call_talk,
       "raw text to an instrument, where that is allowed",
       "raw text; only with server.talk = true" },

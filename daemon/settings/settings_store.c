@@ -47,6 +47,19 @@ static const struct strict_key store_keys[] = {
       .maximum = DAYS_MOST,
       .unit = "days",
       .help = "how long anything is kept, summaries included; default for ever" },
+    { .name = "ask_percent",
+      .type = STRICT_NUMBER,
+      .offset = STORE(ask_percent),
+      .minimum = 0,
+      .maximum = 100,
+      .help = "when more than this share of all is past its time at a start, or after the clock "
+              "was set, it is removed only once an administrator has said so (gradus prune); "
+              "default 20" },
+    { .name = "trust_clock",
+      .type = STRICT_BOOL,
+      .offset = STORE(trust_clock),
+      .help = "remove what is past its time although the kernel does not say that a time server "
+              "keeps the clock right; default false: it waits until that is so" },
     { .name = NULL },
 };
 
@@ -91,6 +104,7 @@ void settings_read_store(struct settings *settings)
     if (group == NULL || !config_setting_is_group(group))
         return;
     store->hold = 10000;
+    store->ask_percent = 20;
     strict_group(group, store_keys, store, settings->problems);
     check_path(settings, group);
     check_times(settings, group);

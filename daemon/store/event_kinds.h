@@ -32,6 +32,7 @@
     X(WALK_ENDED, "walk ended", true)                                                              \
     X(PRUNED, EVENT_TEXT_PRUNED, true)                                                             \
     X(SUMMARY, EVENT_TEXT_SUMMARY, true)                                                           \
+    X(REMOVAL_ALLOWED, "removal allowed", true)                                                    \
     X(INSTRUMENT_DOWN, "instrument down", false)                                                   \
     X(INSTRUMENT_BACK, "instrument back", false)                                                   \
     X(STORE_TROUBLE, "store not writable", false)                                                  \

@@ -204,6 +204,25 @@ void store_ask(struct store *store, struct store_query *query)
     store_reader_ask(store->reader, query);
 }
 
+bool store_allow(struct store *store, struct wall_time before, struct failure *failure)
+{
+    char last[ENCODE_TIME_SIZE];
+    pthread_mutex_lock(&store->lock);
+    struct store_removal removal = store->view.removal;
+    bool waits = removal.wait != STORE_WAITS_NOT && before.ns > 0;
+    bool allowed = waits && !wall_time_before(removal.before, before);
+    if (allowed) {
+        store->allowed = before;
+        pthread_cond_signal(&store->changed);
+    }
+    pthread_mutex_unlock(&store->lock);
+    if (!waits)
+        return failure_set(failure, FAILURE_SETTINGS, "prune", NULL, "nothing waits to be removed");
+    return allowed ||
+           failure_set(failure, FAILURE_SETTINGS, "prune", encode_time(last, removal.before),
+                       "later than what waits to be removed");
+}
+
 struct store_view store_view(struct store *store)
 {
     pthread_mutex_lock(&store->lock);

@@ -18,6 +18,7 @@
 #include "store_db.h"
 #include "store_query.h"
 #include "store_record.h"
+#include "store_retention.h"
 
 struct store;
 
@@ -31,14 +32,15 @@ struct store_hooks {
 /* How the store is doing. */
 struct store_view {
     enum store_state state;
-    struct failure failure; /* why, when that is not STORE_WELL */
-    size_t held;            /* records not written yet */
-    size_t hold;            /* most of them */
-    uint64_t written;       /* records made durable since the start */
-    uint64_t refused;       /* records that were one too many */
-    uint64_t commits;       /* transactions of records */
-    uint64_t set_aside;     /* damaged databases */
-    uint64_t removed;       /* readings and summaries past their time */
+    struct failure failure;       /* why, when that is not STORE_WELL */
+    size_t held;                  /* records not written yet */
+    size_t hold;                  /* most of them */
+    uint64_t written;             /* records made durable since the start */
+    uint64_t refused;             /* records that were one too many */
+    uint64_t commits;             /* transactions of records */
+    uint64_t set_aside;           /* damaged databases */
+    uint64_t removed;             /* readings and summaries past their time */
+    struct store_removal removal; /* what waits to be removed */
 };
 
 /*
@@ -72,6 +74,12 @@ bool store_append(struct store *store, struct record *record);
 
 /* Hands a question over; it comes back through its `done`. */
 void store_ask(struct store *store, struct store_query *query);
+
+/*
+ * Lets what waits to be removed go, as far as it is from before a time. False
+ * with the failure set when nothing waits, or not so much.
+ */
+bool store_allow(struct store *store, struct wall_time before, struct failure *failure);
 
 /* How it is doing at this moment. */
 struct store_view store_view(struct store *store);

@@ -5,6 +5,7 @@
 
 #include "daemon/basics/log.h"
 #include "store.h"
+#include "store_retention.h"
 
 #include <pthread.h>
 
@@ -27,6 +28,7 @@ struct store {
     bool turned; /* from well to not, or back, and the loop thread has not been told */
     bool suspect;
     bool stopping;
+    struct wall_time allowed; /* what was before it may go; 0: nothing was allowed */
     struct store_view view;
 
     struct letter letter;
@@ -39,8 +41,12 @@ struct store {
     struct store_db *db; /* NULL: to be opened */
     char follows[128];   /* file that was set aside for it; empty: none */
     struct log_trouble trouble;
-    struct duration pause;    /* before the next try; none: all is well */
-    struct moment prune_next; /* when to look for what is past its time */
+    struct duration pause;       /* before the next try; none: all is well */
+    struct moment prune_next;    /* when to look for what is past its time */
+    bool pruning;                /* a round is under way ... */
+    struct wall_time prune_from; /* ... that counts ages from here */
+    struct retention retention;
+    struct log_trouble waiting; /* for a clock, or consent, to remove anything */
 };
 
 /* The writing thread. */

@@ -11,8 +11,6 @@
 /* Rows removed in one step where no interval bounds them. */
 #define STEP "2000"
 
-static const double day_s = 86400;
-
 /* A step under way. */
 struct pruning {
     struct store_db *db;
@@ -22,13 +20,6 @@ struct pruning {
     struct wall_time until; /* rows before this go */
     uint64_t removed;
 };
-
-/* Readings older than a moment of runs that are not under way. */
-#define OLD_READINGS                                                                               \
-    "FROM readings WHERE time_ns < ?1 AND (run IS NULL OR run NOT IN"                              \
-    " (SELECT subject FROM events AS began WHERE kind = '" EVENT_TEXT_RUN_BEGAN "' AND NOT EXISTS" \
-    " (SELECT 1 FROM events WHERE kind = '" EVENT_TEXT_RUN_ENDED "' AND subject = began.subject"   \
-    " AND id > began.id)))"
 
 static sqlite3_stmt *prepared(struct store_db *db, const char *sql, int64_t number)
 {
@@ -41,7 +32,7 @@ static sqlite3_stmt *prepared(struct store_db *db, const char *sql, int64_t numb
 /* The time of the oldest reading that may go; WALL_TIME_LAST: there is none, or it cannot be told. */
 static struct wall_time oldest(struct store_db *db, struct wall_time cutoff)
 {
-    sqlite3_stmt *statement = prepared(db, "SELECT min(time_ns) " OLD_READINGS, cutoff.ns);
+    sqlite3_stmt *statement = prepared(db, "SELECT min(time_ns) " STORE_OLD_READINGS, cutoff.ns);
     struct wall_time time = WALL_TIME_LAST;
     if (sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_type(statement, 0) != SQLITE_NULL)
         time.ns = sqlite3_column_int64(statement, 0);
@@ -89,7 +80,7 @@ static bool summarise(struct pruning *pruning)
         pruning->db,
         "SELECT point, min(id), max(id), unit, count(value), count(reason),"
         " sum(coalesce(verdict NOT IN ('pass', 'none'), 0)), avg(value), min(value), max(value),"
-        " max(uncertainty) " OLD_READINGS " GROUP BY point, unit ORDER BY point, unit",
+        " max(uncertainty) " STORE_OLD_READINGS " GROUP BY point, unit ORDER BY point, unit",
         pruning->until.ns);
     bool written = at != NULL;
     int code = SQLITE_DONE;
@@ -175,9 +166,9 @@ static bool prune_readings(struct pruning *pruning, double summary_s)
 {
     if (summary_s > 0)
         return summarise(pruning) &&
-               list(pruning, "INSERT INTO temp.going SELECT id, digest " OLD_READINGS) &&
+               list(pruning, "INSERT INTO temp.going SELECT id, digest " STORE_OLD_READINGS) &&
                remove_listed(pruning);
-    return list(pruning, "INSERT INTO temp.going SELECT id, digest " OLD_READINGS
+    return list(pruning, "INSERT INTO temp.going SELECT id, digest " STORE_OLD_READINGS
                          " ORDER BY id LIMIT " STEP) &&
            remove_listed(pruning);
 }
@@ -196,7 +187,8 @@ static struct wall_time readings_until(struct pruning *pruning, const struct ben
     double days = settings->keep_all_days > 0 ? settings->keep_all_days : settings->retention_days;
     if (days <= 0)
         return WALL_TIME_FIRST;
-    struct wall_time cutoff = wall_time_plus(pruning->now, duration_of_seconds(-days * day_s));
+    struct wall_time cutoff =
+        wall_time_plus(pruning->now, duration_of_seconds(-days * STORE_DAY_S));
     struct duration interval = duration_of_seconds(settings->summary_s);
     if (interval.ns == 0)
         return cutoff;
@@ -217,8 +209,8 @@ static bool prune(struct pruning *pruning, const struct bench_store *settings)
         pruned = prune_readings(pruning, settings->summary_s);
     }
     if (pruned && settings->retention_days > 0) {
-        pruning->until =
-            wall_time_plus(pruning->now, duration_of_seconds(-settings->retention_days * day_s));
+        pruning->until = wall_time_plus(
+            pruning->now, duration_of_seconds(-settings->retention_days * STORE_DAY_S));
         pruned = prune_summaries(pruning);
     }
     return pruned;

@@ -8,11 +8,22 @@
 #ifndef GRADUS_DAEMON_STORE_PRUNE_H
 #define GRADUS_DAEMON_STORE_PRUNE_H
 
+#include "event_kinds.h"
 #include "store_db.h"
+
+#define STORE_DAY_S 86400.0
+
+/* Readings older than a moment of runs that are not under way. */
+#define STORE_OLD_READINGS                                                                         \
+    "FROM readings WHERE time_ns < ?1 AND (run IS NULL OR run NOT IN"                              \
+    " (SELECT subject FROM events AS began WHERE kind = '" EVENT_TEXT_RUN_BEGAN "' AND NOT EXISTS" \
+    " (SELECT 1 FROM events WHERE kind = '" EVENT_TEXT_RUN_ENDED "' AND subject = began.subject"   \
+    " AND id > began.id)))"
 
 /*
  * One step, in one transaction: a summary interval, or some thousand rows.
  *
+ * now      what ages count from; see store_retention.h
  * removed  gains the rows removed
  * more     whether another step would find more
  */

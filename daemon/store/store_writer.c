@@ -6,11 +6,13 @@
  */
 #include "store_priv.h"
 #include "store_prune.h"
+#include "store_retention.h"
 
 #include "daemon/basics/wall_clock.h"
 #include "drivers/basics/deadline.h"
 
 #include <errno.h>
+#include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -48,9 +50,11 @@ static bool wait_for_work(struct store *store, bool *suspect)
 {
     pthread_mutex_lock(&store->lock);
     while (store->first == NULL && store->group == NULL && !store->stopping && !store->suspect &&
-           store->db != NULL && wait_until(store, store->prune_next))
+           store->allowed.ns == 0 && store->db != NULL && wait_until(store, store->prune_next))
         continue;
     gather(store);
+    if (store->allowed.ns != 0)
+        store->prune_next = monotonic_now();
     *suspect = store->suspect;
     store->suspect = false;
     bool end = store->stopping && store->group == NULL;
@@ -166,6 +170,47 @@ static enum store_state write_group(struct store *store, struct failure *failure
     return state;
 }
 
+/* Says what waits to be removed, again and again, but not each time. */
+static void tell_waiting(struct store *store, const struct store_removal *removal)
+{
+    struct failure failure = { 0 };
+    char before[ENCODE_TIME_SIZE];
+    if (removal->wait == STORE_WAITS_NOT) {
+        log_trouble_over(&store->waiting, "store: removal by policy", monotonic_now());
+        return;
+    }
+    encode_time(before, removal->before);
+    failure_set(&failure, FAILURE_SYSTEM, store->settings.path, NULL,
+                removal->wait == STORE_WAITS_CLOCK
+                    ? "%" PRIu64 " rows from before %s would be removed, but nothing says that the "
+                      "clock is right: it waits for a time server, or for gradus prune %s"
+                    : "%" PRIu64 " rows from before %s would be removed, which is so large a share "
+                      "that an administrator has to allow it: gradus prune %s",
+                removal->rows, before, before);
+    log_trouble_failed(&store->waiting, "store: removal by policy", &failure, monotonic_now());
+}
+
+/* Begins a round of pruning: from when ages count in it. */
+static enum store_state begin_round(struct store *store, struct failure *failure)
+{
+    struct store_removal removal;
+    const struct retention_clocks clocks = retention_clocks_now();
+    pthread_mutex_lock(&store->lock);
+    store->retention.allowed = store->allowed;
+    store->allowed.ns = 0;
+    pthread_mutex_unlock(&store->lock);
+    enum store_state state = store_retention_look(&store->retention, store->db, &store->settings,
+                                                  &clocks, &store->prune_from, &removal, failure);
+    if (state != STORE_WELL)
+        return state;
+    tell_waiting(store, &removal);
+    pthread_mutex_lock(&store->lock);
+    store->view.removal = removal;
+    pthread_mutex_unlock(&store->lock);
+    store->pruning = wall_time_before(WALL_TIME_FIRST, store->prune_from);
+    return STORE_WELL;
+}
+
 /* Removes what is past its time, a step at a turn while there is more of it. */
 static enum store_state prune(struct store *store, struct failure *failure)
 {
@@ -173,11 +218,17 @@ static enum store_state prune(struct store *store, struct failure *failure)
     bool more = false;
     if (store->db == NULL || moment_before(monotonic_now(), store->prune_next))
         return STORE_WELL;
-    enum store_state state =
-        store_prune(store->db, &store->settings, wall_time_now(), &removed, &more, failure);
-    if (state == STORE_WELL)
+    enum store_state state = store->pruning ? STORE_WELL : begin_round(store, failure);
+    if (state == STORE_WELL && store->pruning)
+        state =
+            store_prune(store->db, &store->settings, store->prune_from, &removed, &more, failure);
+    if (state == STORE_WELL) {
+        store->pruning = more;
         store->prune_next = more ? monotonic_now() : moment_plus(monotonic_now(), prune_period);
+    }
     pthread_mutex_lock(&store->lock);
+    if (store->allowed.ns != 0)
+        store->prune_next = monotonic_now();
     store->view.removed += removed;
     pthread_mutex_unlock(&store->lock);
     return state;

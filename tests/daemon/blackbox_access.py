@@ -21,7 +21,7 @@ PARAMETERS = {"measure": ["no"], "explain": ["no"], "read": ["no", 1, "dc voltag
               "follow": [["no"]], "unfollow": [1], "burnin.start": ["no"], "burnin.stop": ["no"],
               "burnin.events": ["no"], "burnin.study": ["no", "no"], "release": ["no"],
               "talk": ["no", "x"], "authenticate": ["x"],
-              "diagnose": ["no"]}
+              "diagnose": ["no"], "prune": ["no"]}
 
 BURNIN = """
 store = {{ path = "{folder}/store.db"; }};
@@ -64,7 +64,7 @@ class Roles(DaemonCase):
               "measure": "measure", "read": "measure", "capture": "measure", "unload": "measure", "agree": "measure",
               "compensate": "measure", "zero": "measure", "follow": "measure",
               "burnin.start": "run", "burnin.stop": "run", "hold": "run", "release": "run",
-              "talk": "administer"}
+              "talk": "administer", "prune": "administer"}
 
     def setUp(self):
         super().setUp()

@@ -213,6 +213,53 @@ class Trouble(StoreCase):
             self.start()
 
 
+class Retention(StoreCase):
+    """Nothing goes by a clock that nobody vouches for, nor a large share at once by itself."""
+
+    policy = "retention_days = 30; trust_clock = true;"
+
+    def aged(self):
+        """A daemon over readings of which all but the newest are forty days old."""
+        for _ in range(5):
+            self.client.call("measure", "rail")
+        self.assertEqual(self.daemon.terminate(), 0)
+        with sqlite3.connect(self.path) as database:
+            database.execute("UPDATE readings SET time_ns = time_ns - 40 * 86400 * 1000000000"
+                             " WHERE id < 5")
+        database.close()
+        self.daemon = self.start()
+        self.client = self.daemon.client()
+
+    def test_a_large_share_waits_for_an_administrator(self):
+        self.aged()
+        self.daemon.wait_log("store: removal by policy: .*4 rows from before .* gradus prune 20")
+        waiting = self.client.call("health")["store"]["waiting"]
+        self.assertEqual((waiting["rows"], waiting["for"]), (4, "administrator"))
+        out, _ = self.gradus("prune")
+        self.assertIn(f"gradus prune {waiting['before']}", out)
+        self.assertEqual(len(self.all_readings(self.client)), 5)
+        _, err = self.gradus("prune", "2200-01-01", status=2)
+        self.assertIn("later than what waits", err)
+        _, err = self.gradus("prune", "soon", status=2)
+        self.assertIn("not a time", err)
+        out, _ = self.gradus("prune", waiting["before"])
+        self.assertIn("being removed", out)
+        self.until(lambda: self.client.call("health")["store"]["removed"] == 4)
+        self.until(lambda: [item["id"] for item in self.all_readings(self.client)] == [5])
+        with sqlite3.connect(f"file:{self.path}?mode=ro", uri=True) as database:
+            (body,), = database.execute("SELECT body FROM events WHERE kind = 'removal allowed'")
+        self.assertEqual(json.loads(body)["before"], waiting["before"])
+        self.assertTrue(json.loads(body)["by"])
+
+    def test_nothing_waits(self):
+        self.client.call("measure", "rail")
+        out, _ = self.gradus("prune")
+        self.assertIn("Nothing waits", out)
+        _, err = self.gradus("prune", "2026-01-01", status=2)
+        self.assertIn("nothing waits", err)
+        self.assertNotIn("waiting", self.client.call("health")["store"])
+
+
 class Kill(StoreCase):
     """kill -9 at random moments; what was acknowledged by then must be there afterwards, once."""
 
