@@ -43,7 +43,8 @@ static bool same_store(const struct bench_store *a, const struct bench_store *b)
     return strcmp(a->path, b->path) == 0 && a->hold == b->hold &&
            a->keep_all_days == b->keep_all_days && a->summary_s == b->summary_s &&
            a->retention_days == b->retention_days && a->ask_percent == b->ask_percent &&
-           a->trust_clock == b->trust_clock;
+           a->trust_clock == b->trust_clock && a->anchor_s == b->anchor_s &&
+           strcmp(a->anchor_key, b->anchor_key) == 0;
 }
 
 static void deploy(struct daemon *daemon, struct bench *bench)

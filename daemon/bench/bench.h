@@ -122,7 +122,9 @@ struct bench_store {
     double summary_s;      /* then one summary a point and so many seconds; 0: none */
     double retention_days; /* nothing is kept longer; 0: no end */
     double ask_percent;    /* more than this of all is removed at once only when it was allowed */
-    bool trust_clock;      /* ages count although nothing says that the clock is right */
+    double anchor_s;      /* the chain is anchored outside of it at most so often; 0: each commit */
+    char anchor_key[512]; /* file with the key of the anchors; empty: none */
+    bool trust_clock;     /* ages count although nothing says that the clock is right */
 };
 
 /* Part of a burn-in. */

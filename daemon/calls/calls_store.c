@@ -96,7 +96,7 @@ void call_verify(void *context, struct rpc_call *call, const struct rpc_value *v
     struct service *service = context;
     (void)values;
     if (call_has_store(service, call))
-        call_ask(service, call, store_check_new());
+        call_ask(service, call, store_check_new(store_anchor_key(service->loop->store)));
 }
 
 /* Puts on record who let go of what. */

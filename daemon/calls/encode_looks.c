@@ -70,6 +70,8 @@ static void encode_store(struct text *text, const struct store_view *view)
     text_member_integer(text, "commits", (int64_t)view->commits);
     text_member_integer(text, "set_aside", (int64_t)view->set_aside);
     text_member_integer(text, "removed", (int64_t)view->removed);
+    if (view->missing > 0)
+        text_member_integer(text, "missing", (int64_t)view->missing);
     encode_removal(text, &view->removal);
     text_close(text, '}');
 }

@@ -327,7 +327,8 @@ static const struct rpc_method table[] = {
       "jobs, the one measured last last: [{job (what was said of it last) first last "
       "readings failed lost}], and shop{name address logo} where the settings say it" },
     { "verify", ROLE_LOOK, none, call_verify, "whether the store is as it was written",
-      "intact, readings, events, removed, last, digest; first_bad and what" },
+      "intact, readings, events, removed (by policy), missing (lost), anchors (lines of them), "
+      "last, digest; first_bad and what" },
     { "prune", ROLE_ADMINISTER, prune_parameters, call_prune,
       "lets readings go that are past their time, where that waits for somebody to say so",
       "true; who allowed what is put on record" },
@@ -364,7 +365,8 @@ static const struct rpc_method table[] = {
     { "release", ROLE_RUN, release_parameters, call_release, "ends hold", "true" },
     { "health", ROLE_LOOK, none, call_health, "version, uptime, queues, counters",
       "version, uptime_s, clients, counters, states, queues, store{state failure held "
-      "hold written refused commits set_aside removed, waiting{rows before for} (what is past "
+      "hold written refused commits set_aside removed, missing (rows that were lost), waiting{rows "
+      "before for} (what is past "
       "its time and not removed: for is \"clock\" or \"administrator\", see prune)}" },
     { "talk", ROLE_ADMINISTER, talk_parameters, call_talk,
       "raw text to an instrument, where that is allowed",

@@ -60,6 +60,21 @@ static const struct strict_key store_keys[] = {
       .offset = STORE(trust_clock),
       .help = "remove what is past its time although the kernel does not say that a time server "
               "keeps the clock right; default false: it waits until that is so" },
+    { .name = "anchor_s",
+      .type = STRICT_NUMBER,
+      .offset = STORE(anchor_s),
+      .minimum = 0,
+      .maximum = 86400,
+      .unit = "s",
+      .help =
+          "how often at most the newest row is named in the file PATH.anchors, by which a "
+          "database that was cut short or replaced is known; 0: after each commit; default 60" },
+    { .name = "anchor_key",
+      .type = STRICT_TEXT,
+      .offset = STORE(anchor_key),
+      .size = sizeof((struct bench_store *)NULL)->anchor_key,
+      .help = "a file of 16 to 4096 bytes that others cannot read: the key of an HMAC-SHA-256 "
+              "behind each anchor, so that nobody without it can make one" },
     { .name = NULL },
 };
 
@@ -105,6 +120,7 @@ void settings_read_store(struct settings *settings)
         return;
     store->hold = 10000;
     store->ask_percent = 20;
+    store->anchor_s = 60;
     strict_group(group, store_keys, store, settings->problems);
     check_path(settings, group);
     check_times(settings, group);

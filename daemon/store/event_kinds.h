@@ -13,6 +13,8 @@
 #define EVENT_TEXT_RUN_ENDED "run ended"
 #define EVENT_TEXT_PRUNED    "pruned"
 #define EVENT_TEXT_SUMMARY   "summary"
+#define EVENT_TEXT_MISSING   "rows missing"
+#define EVENT_TEXT_DIFFERS   "row differs"
 
 /* X(name, text, whether it is put on record) */
 #define EVENT_KIND_TABLE(X)                                                                        \
@@ -33,6 +35,8 @@
     X(PRUNED, EVENT_TEXT_PRUNED, true)                                                             \
     X(SUMMARY, EVENT_TEXT_SUMMARY, true)                                                           \
     X(REMOVAL_ALLOWED, "removal allowed", true)                                                    \
+    X(ROWS_MISSING, EVENT_TEXT_MISSING, true)                                                      \
+    X(ROW_DIFFERS, EVENT_TEXT_DIFFERS, true)                                                       \
     X(INSTRUMENT_DOWN, "instrument down", false)                                                   \
     X(INSTRUMENT_BACK, "instrument back", false)                                                   \
     X(STORE_TROUBLE, "store not writable", false)                                                  \

@@ -75,7 +75,7 @@ static bool lock_out_others(struct store *store, struct failure *failure)
 static bool open_first(struct store *store, struct failure *failure)
 {
     struct failure now = { 0 };
-    enum store_state state = store_db_open(store->settings.path, NULL, &store->db, &now);
+    enum store_state state = store_open_db(store, &now);
     if (state == STORE_FOREIGN)
         *failure = now;
     return state != STORE_FOREIGN;
@@ -83,7 +83,8 @@ static bool open_first(struct store *store, struct failure *failure)
 
 static bool start(struct store *store, struct failure *failure)
 {
-    if (!lock_out_others(store, failure) || !open_first(store, failure))
+    if (!anchors_begin(&store->anchors, &store->settings, failure) ||
+        !lock_out_others(store, failure) || !open_first(store, failure))
         return false;
     store->reader = store_reader_new(store->settings.path, store->mailbox, on_damaged, store);
     store->started = store->reader != NULL && thread_start(&store->thread, store_writer, store);
@@ -221,6 +222,11 @@ bool store_allow(struct store *store, struct wall_time before, struct failure *f
     return allowed ||
            failure_set(failure, FAILURE_SETTINGS, "prune", encode_time(last, removal.before),
                        "later than what waits to be removed");
+}
+
+const struct anchor_key *store_anchor_key(const struct store *store)
+{
+    return &store->anchors.key;
 }
 
 struct store_view store_view(struct store *store)

@@ -15,6 +15,7 @@
 #define GRADUS_DAEMON_STORE_H
 
 #include "daemon/basics/mailbox.h"
+#include "store_anchor.h"
 #include "store_db.h"
 #include "store_query.h"
 #include "store_record.h"
@@ -40,6 +41,7 @@ struct store_view {
     uint64_t commits;             /* transactions of records */
     uint64_t set_aside;           /* damaged databases */
     uint64_t removed;             /* readings and summaries past their time */
+    uint64_t missing;             /* rows that were there once and were found to be missing */
     struct store_removal removal; /* what waits to be removed */
 };
 
@@ -80,6 +82,9 @@ void store_ask(struct store *store, struct store_query *query);
  * with the failure set when nothing waits, or not so much.
  */
 bool store_allow(struct store *store, struct wall_time before, struct failure *failure);
+
+/* The key of the store's anchors; of length 0 where there is none. Good as long as the store. */
+const struct anchor_key *store_anchor_key(const struct store *store);
 
 /* How it is doing at this moment. */
 struct store_view store_view(struct store *store);

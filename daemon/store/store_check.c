@@ -3,8 +3,6 @@
 
 #include "store_verify.h"
 
-#include <stdio.h>
-
 /* Rows that a verification goes on by before other questions have their turn. */
 enum { STRIDE = 2000 };
 
@@ -13,23 +11,18 @@ struct store_check {
     struct store_verify walk; /* how far it has come */
 };
 
-static void encode_digest(struct text *text, const uint8_t digest[CHAIN_SIZE])
-{
-    char hexadecimal[2 * CHAIN_SIZE + 1];
-    for (size_t i = 0; i < CHAIN_SIZE; i++)
-        snprintf(hexadecimal + 2 * i, 3, "%02x", digest[i]);
-    text_member_string(text, "digest", hexadecimal);
-}
-
 static void encode_verification(struct text *text, const struct store_verify *verify)
 {
+    char hexadecimal[2 * CHAIN_SIZE + 1];
     text_open(text, '{');
     text_member_bool(text, "intact", verify->what[0] == '\0');
     text_member_integer(text, "readings", (int64_t)verify->readings);
     text_member_integer(text, "events", (int64_t)verify->events);
     text_member_integer(text, "removed", (int64_t)verify->removed);
     text_member_integer(text, "last", verify->last);
-    encode_digest(text, verify->digest);
+    text_member_string(text, "digest", anchor_hex(verify->digest, hexadecimal));
+    text_member_integer(text, "missing", (int64_t)verify->missing);
+    text_member_integer(text, "anchors", (int64_t)verify->anchors.lines);
     if (verify->what[0] != '\0') {
         text_member_integer(text, "first_bad", verify->first_bad);
         text_member_string(text, "what", verify->what);
@@ -47,7 +40,11 @@ static bool check(struct store_query *query, const struct store_look *look, bool
     return read;
 }
 
-struct store_query *store_check_new(void)
+struct store_query *store_check_new(const struct anchor_key *key)
 {
-    return store_query_new(sizeof(struct store_check), check);
+    struct store_check *asked = store_query_new(sizeof *asked, check);
+    if (asked == NULL)
+        return NULL;
+    asked->walk.key = key;
+    return &asked->query;
 }

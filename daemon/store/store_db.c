@@ -141,7 +141,11 @@ bool store_db_commit(struct store_db *db)
         return false;
     sqlite3_bind_int64(statement, 1, db->last);
     sqlite3_bind_blob(statement, 2, db->digest, CHAIN_SIZE, SQLITE_STATIC);
-    return carry_out(statement) && run_statement(db, STATEMENT_COMMIT);
+    if (!carry_out(statement) || !run_statement(db, STATEMENT_COMMIT))
+        return false;
+    db->durable.id = db->last;
+    memcpy(db->durable.digest, db->digest, CHAIN_SIZE);
+    return true;
 }
 
 enum store_state store_db_abandon(struct store_db *db, struct failure *failure)

@@ -62,10 +62,12 @@ enum store_state store_db_write(struct store_db *db, struct record *first, size_
 /* Looks through the whole database for damage of its structure. */
 enum store_state store_db_check(struct store_db *db, struct failure *failure);
 
-/*
- * Gives the file at `path`, with what belongs to it, another name, which is
- * written to `name` (without its folder). Nothing must have it open.
- */
-bool store_db_set_aside(const char *path, char *name, size_t size, struct failure *failure);
+enum { STORE_ASIDE = 320 };
+
+/* A name, without its folder, under which a damaged database is put away. Returns `name`. */
+char *store_db_aside_name(const char *path, char name[STORE_ASIDE]);
+
+/* Gives the file at `path`, with what belongs to it, that name. Nothing must have it open. */
+bool store_db_set_aside(const char *path, const char *name, struct failure *failure);
 
 #endif

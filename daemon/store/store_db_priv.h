@@ -32,6 +32,10 @@ struct store_db {
     int64_t last; /* id of the last row, inside a transaction */
     uint8_t digest[CHAIN_SIZE];
     struct {
+        int64_t id; /* of the last row that a commit of this connection flushed; 0: none yet */
+        uint8_t digest[CHAIN_SIZE];
+    } durable;
+    struct {
         char digest[DIGEST_SIZE]; /* of the settings last referred to; empty: none */
         int64_t id;
     } settings;

@@ -145,29 +145,36 @@ enum store_state store_db_check(struct store_db *db, struct failure *failure)
 /* Gives a file with this ending the new name; that it is not there is well too. */
 static bool rename_part(const char *path, const char *new_path, const char *ending)
 {
-    char from[640];
-    char to[640];
+    char from[960];
+    char to[960];
     snprintf(from, sizeof from, "%s%s", path, ending);
     snprintf(to, sizeof to, "%s%s", new_path, ending);
     return renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0 || errno == ENOENT;
 }
 
-bool store_db_set_aside(const char *path, char *name, size_t size, struct failure *failure)
+char *store_db_aside_name(const char *path, char name[STORE_ASIDE])
 {
-    char new_path[600];
     const struct timespec now = wall_time_timespec(wall_time_now());
+    const char *slash = strrchr(path, '/');
+    const char *file = slash != NULL ? slash + 1 : path;
     struct tm parts;
     char stamp[32] = "";
     if (gmtime_r(&now.tv_sec, &parts) != NULL)
         strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", &parts);
     /* The settings see to it that the path ends in .db. */
-    snprintf(new_path, sizeof new_path, "%.*s-damaged-%s-%09ld.db", (int)strlen(path) - 3, path,
-             stamp, now.tv_nsec);
-    if (!rename_part(path, new_path, "") || !rename_part(path, new_path, "-wal") ||
-        !rename_part(path, new_path, "-shm"))
-        return failure_set(failure, FAILURE_SYSTEM, path, NULL, "cannot be set aside as %.120s: %s",
-                           new_path, strerror(errno));
-    const char *slash = strrchr(new_path, '/');
-    snprintf(name, size, "%s", slash != NULL ? slash + 1 : new_path);
-    return true;
+    snprintf(name, STORE_ASIDE, "%.*s-damaged-%s-%09ld.db", (int)strlen(file) - 3, file, stamp,
+             now.tv_nsec);
+    return name;
+}
+
+bool store_db_set_aside(const char *path, const char *name, struct failure *failure)
+{
+    char new_path[900];
+    const char *slash = strrchr(path, '/');
+    int folder = slash != NULL ? (int)(slash + 1 - path) : 0;
+    snprintf(new_path, sizeof new_path, "%.*s%s", folder, path, name);
+    return (rename_part(path, new_path, "") && rename_part(path, new_path, "-wal") &&
+            rename_part(path, new_path, "-shm")) ||
+           failure_set(failure, FAILURE_SYSTEM, path, NULL, "cannot be set aside as %.120s: %s",
+                       new_path, strerror(errno));
 }

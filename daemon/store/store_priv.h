@@ -5,6 +5,7 @@
 
 #include "daemon/basics/log.h"
 #include "store.h"
+#include "store_anchors.h"
 #include "store_retention.h"
 
 #include <pthread.h>
@@ -38,16 +39,20 @@ struct store {
     struct record *group; /* being written, oldest first */
     struct record **group_end;
     size_t group_count;
-    struct store_db *db; /* NULL: to be opened */
-    char follows[128];   /* file that was set aside for it; empty: none */
+    struct store_db *db;       /* NULL: to be opened */
+    char follows[STORE_ASIDE]; /* file that was set aside for it; empty: none */
     struct log_trouble trouble;
     struct duration pause;       /* before the next try; none: all is well */
     struct moment prune_next;    /* when to look for what is past its time */
     bool pruning;                /* a round is under way ... */
     struct wall_time prune_from; /* ... that counts ages from here */
     struct retention retention;
+    struct anchors anchors;
     struct log_trouble waiting; /* for a clock, or consent, to remove anything */
 };
+
+/* Opens the database, and compares it with its anchors. */
+enum store_state store_open_db(struct store *store, struct failure *failure);
 
 /* The writing thread. */
 void *store_writer(void *store);

@@ -5,8 +5,11 @@
 #include "event_kinds.h"
 #include "store_read.h"
 
+#include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
+
+enum { PATH_SIZE = 640 };
 
 /* Both kinds of rows from where the walk stands, each in the order of their ids. */
 struct walkers {
@@ -17,11 +20,25 @@ struct walkers {
     int event_code;
 };
 
+/* Something does not fit; the first such thing is told. */
+static void note(struct store_verify *verify, int64_t id, const char *what)
+{
+    if (verify->what[0] != '\0')
+        return;
+    verify->first_bad = id;
+    snprintf(verify->what, sizeof verify->what, "%s", what);
+}
+
+/* As note(), and nothing behind it can be told. */
 static void bad(struct store_verify *verify, int64_t id, const char *what)
 {
     verify->ended = true;
-    verify->first_bad = id;
-    snprintf(verify->what, sizeof verify->what, "%s", what);
+    note(verify, id, what);
+}
+
+static const char *anchors_of(sqlite3 *sqlite, char path[PATH_SIZE])
+{
+    return anchor_path(sqlite3_db_filename(sqlite, "main"), path, PATH_SIZE);
 }
 
 static bool prepare_walkers(struct walkers *walkers, int64_t last)
@@ -56,6 +73,13 @@ static void check(struct store_verify *verify, int64_t id, const uint8_t *digest
 {
     if (digest == NULL || memcmp(digest, expected, CHAIN_SIZE) != 0) {
         bad(verify, id, "the row was altered");
+        return;
+    }
+    const struct anchor *anchor = &verify->anchors.next;
+    if (anchor->id == id && memcmp(digest, anchor->digest, CHAIN_SIZE) != 0) {
+        char what[160];
+        snprintf(what, sizeof what, "the row is not the one that was there at %s", anchor->time);
+        bad(verify, id, what);
         return;
     }
     verify->last = id;
@@ -96,21 +120,44 @@ static void walk_event(struct store_verify *verify, struct walkers *walkers)
     store_event_digest(&event, verify->digest, expected);
     check(verify, event.id, blob_at(at, 9), expected);
     verify->events += verify->ended ? 0 : 1;
+    if (!verify->ended && strcmp(event.kind, EVENT_TEXT_DIFFERS) == 0)
+        note(verify, event.first, "the row was found to be another one than had been there");
     walkers->event_code = sqlite3_step(at);
 }
 
-/* The next row is not there: it must have been removed by a removal that says so. */
+/* Rows that were found to be missing: what is behind them follows from what is before. */
+static void walk_missing(struct store_verify *verify, int64_t last, const char *time)
+{
+    char what[160];
+    snprintf(what, sizeof what,
+             "rows %" PRId64 " to %" PRId64 " are missing since %.40s: cut off, or the database "
+             "was emptied or an older copy",
+             verify->last + 1, last, time != NULL ? time : "");
+    note(verify, verify->last + 1, what);
+    verify->missing += (uint64_t)(last - verify->last);
+    verify->last = last;
+}
+
+/* The next row is not there: it must have been removed by a removal that says so, or found missing. */
 static void walk_gap(struct store_verify *verify, sqlite3 *sqlite)
 {
-    static const char sql[] = "SELECT last, after FROM events WHERE kind = '" EVENT_TEXT_PRUNED
-                              "' AND first = ? AND last >= first";
+    static const char sql[] =
+        "SELECT last, after, kind = '" EVENT_TEXT_MISSING "', time FROM events"
+        " WHERE kind IN ('" EVENT_TEXT_PRUNED "', '" EVENT_TEXT_MISSING
+        "') AND first = ? AND last >= first";
     sqlite3_stmt *statement = NULL;
     sqlite3_prepare_v2(sqlite, sql, -1, &statement, NULL);
     sqlite3_bind_int64(statement, 1, verify->last + 1);
     const uint8_t *after = NULL;
-    if (sqlite3_step(statement) == SQLITE_ROW)
+    bool missing = false;
+    if (sqlite3_step(statement) == SQLITE_ROW) {
         after = blob_at(statement, 1);
-    if (after == NULL) {
+        missing = sqlite3_column_int(statement, 2) != 0;
+    }
+    if (missing) {
+        walk_missing(verify, sqlite3_column_int64(statement, 0),
+                     (const char *)sqlite3_column_text(statement, 3));
+    } else if (after == NULL) {
         bad(verify, verify->last + 1, "the row is missing");
     } else {
         int64_t last = sqlite3_column_int64(statement, 0);
@@ -119,6 +166,16 @@ static void walk_gap(struct store_verify *verify, sqlite3 *sqlite)
         memcpy(verify->digest, after, CHAIN_SIZE);
     }
     sqlite3_finalize(statement);
+}
+
+/* The anchors know of more rows. */
+static void walk_cut(struct store_verify *verify, int64_t head)
+{
+    char what[160];
+    const struct anchor *anchor = &verify->anchors.last;
+    snprintf(what, sizeof what, "rows up to %" PRId64 " were there at %s and are missing",
+             anchor->id, anchor->time);
+    bad(verify, head + 1, what);
 }
 
 /* After the last row: is it the one the head names? */
@@ -131,6 +188,8 @@ static void walk_end(struct store_verify *verify, sqlite3 *sqlite, int64_t head,
         bad(verify, verify->last, "the row is beyond the last one written");
     else if (digest == NULL || memcmp(digest, verify->digest, CHAIN_SIZE) != 0)
         bad(verify, head, "the row is not the last one written");
+    else if (verify->anchors.next.id > head)
+        walk_cut(verify, head);
     else
         verify->ended = true;
 }
@@ -140,6 +199,8 @@ static void walk_step(struct store_verify *verify, struct walkers *walkers, sqli
     int64_t reading = next_id(walkers->readings, walkers->reading_code);
     int64_t event = next_id(walkers->events, walkers->event_code);
     int64_t next = verify->last + 1;
+    char path[PATH_SIZE];
+    anchor_walk_to(&verify->anchors, anchors_of(walkers->sqlite, path), verify->last);
     if (reading == next)
         walk_reading(verify, walkers);
     else if (event == next)
@@ -180,6 +241,12 @@ static bool begin(struct store_verify *verify, sqlite3 *sqlite)
     if (verify->begun)
         return true;
     verify->begun = true;
+    if (verify->anchors.wrong != 0) {
+        char what[120];
+        snprintf(what, sizeof what, "line %" PRIu64 " of the anchors was not written with the key",
+                 verify->anchors.wrong);
+        note(verify, 0, what);
+    }
     if (!store_read_before(sqlite, 1, verify->digest))
         bad(verify, 0, "the head of the store is missing");
     return check_settings(verify, sqlite);
@@ -204,7 +271,12 @@ static bool walk(struct store_verify *verify, struct walkers *walkers, size_t ro
 bool store_verify_walk(struct store_verify *verify, sqlite3 *sqlite, size_t rows,
                        struct failure *failure)
 {
+    static const struct anchor_key none = { 0 };
     struct walkers walkers = { .sqlite = sqlite };
+    char path[PATH_SIZE];
+    anchor_walk_begin(&verify->anchors, anchors_of(sqlite, path));
+    if (!anchor_walk_ready(&verify->anchors, path, verify->key != NULL ? verify->key : &none))
+        return true;
     bool sound = walk(verify, &walkers, rows);
     if (!sound)
         store_read_fail(sqlite, failure);

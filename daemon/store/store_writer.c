@@ -45,12 +45,19 @@ static void gather(struct store *store)
         store->end = &store->first;
 }
 
+/* When there is something to look at although nobody has asked. */
+static struct moment next_look(const struct store *store)
+{
+    struct moment anchor = anchors_next(&store->anchors, store->db);
+    return moment_before(anchor, store->prune_next) ? anchor : store->prune_next;
+}
+
 /* Waits for something to do; false when that is to end. */
 static bool wait_for_work(struct store *store, bool *suspect)
 {
     pthread_mutex_lock(&store->lock);
     while (store->first == NULL && store->group == NULL && !store->stopping && !store->suspect &&
-           store->allowed.ns == 0 && store->db != NULL && wait_until(store, store->prune_next))
+           store->allowed.ns == 0 && store->db != NULL && wait_until(store, next_look(store)))
         continue;
     gather(store);
     if (store->allowed.ns != 0)
@@ -82,16 +89,21 @@ static void hand_back(struct store *store)
 static void set_aside(struct store *store, const struct failure *why)
 {
     char text[600];
-    char name[128];
+    char name[STORE_ASIDE];
     struct failure failure = { 0 };
     store_db_leave(store->db);
     store->db = NULL;
     log_line(LOG_PRIORITY_ERROR, "%s", failure_text(why, text, sizeof text));
-    if (!store_db_set_aside(store->settings.path, name, sizeof name, &failure)) {
+    store_db_aside_name(store->settings.path, name);
+    /* Before it goes: a kill between the two must not look as if rows had been taken away. */
+    if (!anchors_aside(&store->anchors, name, &failure))
+        log_line(LOG_PRIORITY_ERROR, "%s", failure_text(&failure, text, sizeof text));
+    failure_clear(&failure);
+    if (!store_db_set_aside(store->settings.path, name, &failure)) {
         log_line(LOG_PRIORITY_ERROR, "%s", failure_text(&failure, text, sizeof text));
         return;
     }
-    memcpy(store->follows, name, sizeof store->follows);
+    memcpy(store->follows, name, sizeof name);
     log_line(LOG_PRIORITY_ERROR, "%s: the damaged database was set aside as %s, a new one is begun",
              store->settings.path, name);
     pthread_mutex_lock(&store->lock);
@@ -99,13 +111,30 @@ static void set_aside(struct store *store, const struct failure *why)
     pthread_mutex_unlock(&store->lock);
 }
 
+enum store_state store_open_db(struct store *store, struct failure *failure)
+{
+    const char *follows = store->follows[0] != '\0' ? store->follows : NULL;
+    uint64_t missing = 0;
+    enum store_state state = store_db_open(store->settings.path, follows, &store->db, failure);
+    if (state != STORE_WELL)
+        return state;
+    state = anchors_compare(&store->anchors, store->db, &missing, failure);
+    if (state != STORE_WELL) {
+        store_db_leave(store->db);
+        store->db = NULL;
+    }
+    pthread_mutex_lock(&store->lock);
+    store->view.missing = missing;
+    pthread_mutex_unlock(&store->lock);
+    return state;
+}
+
 /* Opens the database if it is not; one that is damaged gives way to a new one. */
 static enum store_state open_db(struct store *store, struct failure *failure)
 {
-    const char *follows = store->follows[0] != '\0' ? store->follows : NULL;
     if (store->db != NULL)
         return STORE_WELL;
-    enum store_state state = store_db_open(store->settings.path, follows, &store->db, failure);
+    enum store_state state = store_open_db(store, failure);
     if (state == STORE_DAMAGED)
         set_aside(store, failure);
     return state;
@@ -253,6 +282,8 @@ void *store_writer(void *argument)
             state = write_group(store, &failure);
         if (state == STORE_WELL)
             state = prune(store, &failure);
+        if (store->db != NULL)
+            anchors_follow(&store->anchors, store->db, false);
         if (state == STORE_WELL) {
             recover(store);
             continue;
@@ -261,5 +292,7 @@ void *store_writer(void *argument)
         if (!despair(store, state, &failure))
             break;
     }
+    if (store->db != NULL)
+        anchors_follow(&store->anchors, store->db, true);
     return NULL;
 }

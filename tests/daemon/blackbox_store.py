@@ -261,7 +261,10 @@ class Retention(StoreCase):
 
 
 class Kill(StoreCase):
-    """kill -9 at random moments; what was acknowledged by then must be there afterwards, once."""
+    """kill -9 at random moments; what was acknowledged by then must be there afterwards, once, and
+    nothing looks as if it had been taken away."""
+
+    policy = "anchor_s = 0.0;"
 
     def acknowledged(self, daemon, chance):
         """Asks until the daemon is killed; what it has acknowledged till then."""
@@ -279,6 +282,7 @@ class Kill(StoreCase):
         for client in clients:
             answers += self.rest(client)
         self.assertEqual(daemon.wait(), -signal.SIGKILL)
+        self.assertNotRegex(daemon.log, "were there at|not the one|it is not there")
         daemon.stop()
         return [answer["result"] for answer in answers if answer["result"]["stored"]]
 
@@ -294,6 +298,8 @@ class Kill(StoreCase):
         with self.start() as daemon:
             client = daemon.client()
             self.assertIs(client.call("verify")["intact"], True, client.call("verify"))
+            self.assertNotIn("missing", client.call("health")["store"])
+            self.assertNotRegex(daemon.log, "were there at|not the one")
             kept = self.all_readings(client)
             ids = [item["id"] for item in kept]
             self.assertEqual(len(ids), len(set(ids)))

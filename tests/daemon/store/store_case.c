@@ -31,6 +31,7 @@ int store_case_begin(void **state)
     assert_non_null(mkdtemp(it->folder));
     snprintf(it->settings.path, sizeof it->settings.path, "%s/readings.db", it->folder);
     it->settings.hold = STORE_CASE_HOLD;
+    it->settings.anchor_s = 0;
     it->bench = settings_read(settings_text, sizeof settings_text - 1, "test.cfg", &problems);
     assert_non_null(it->bench);
     it->base = event_base_new();

@@ -89,6 +89,10 @@ static void test_tampering(void **state)
         { "UPDATE readings SET id = 6 WHERE id = 5", "the row is missing", 5 },
         { "DELETE FROM readings WHERE id = 5; UPDATE head SET last = 4",
           "the row is not the last one written", 4 },
+        { "DELETE FROM readings WHERE id > 3; UPDATE head SET last = 3,"
+          " digest = (SELECT digest FROM readings WHERE id = 3)",
+          "rows up to 5 were there at ", 4 },
+        { "DELETE FROM readings; UPDATE head SET last = 0", "the row is not the last one", 0 },
         { "UPDATE head SET last = 4", "the row is beyond the last one written", 5 },
         { "UPDATE head SET began = 'x'", "the row was altered", 1 },
         { "INSERT INTO readings SELECT 6, point, time, time_ns, sequence, value, uncertainty, unit,"

@@ -203,6 +203,9 @@ static int show_verification(const struct session *session, json_t *result)
     }
     terminal_print(session->terminal, stdout, "%.0f readings intact, %.0f were removed by policy\n",
                    field_number(result, "readings"), field_number(result, "removed"));
+    if (field_number(result, "missing") > 0)
+        terminal_print(session->terminal, stdout, "%.0f rows were lost\n",
+                       field_number(result, "missing"));
     if (!field_true(result, "intact")) {
         terminal_complain(session->terminal, "row %.0f: %s", field_number(result, "first_bad"),
                           field_text_or_empty(result, "what"));
