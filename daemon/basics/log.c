@@ -43,7 +43,7 @@ static size_t is_control(const unsigned char *at)
     return marks || embeds || isolates ? 3 : 0;
 }
 
-static void replace_controls(char *text)
+void log_clean(char *text)
 {
     while (*text != '\0') {
         size_t bytes = is_control((const unsigned char *)text);
@@ -82,7 +82,7 @@ void log_line(enum log_priority priority, const char *format, ...)
     size_t room = sizeof line - 1 - length;
     int wanted = vsnprintf(line + length, room, format, arguments);
     va_end(arguments);
-    replace_controls(line + length);
+    log_clean(line + length);
     length += written(wanted, room);
     line[length++] = '\n';
     if (would_block() || write(STDERR_FILENO, line, length) < 0)

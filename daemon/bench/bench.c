@@ -19,11 +19,20 @@ struct bench *bench_ref(struct bench *bench)
     return bench;
 }
 
+static void free_words(char **words)
+{
+    for (size_t i = 0; words[i] != NULL; i++)
+        free(words[i]);
+}
+
 static void free_burnin(struct bench_burnin *burnin)
 {
     free(burnin->phases[0].points);
-    for (size_t i = 0; burnin->command[i] != NULL; i++)
-        free(burnin->command[i]);
+    free_words(burnin->command);
+    for (size_t i = 0; i < BURNIN_PHASES; i++) {
+        free_words(burnin->phases[i].begins);
+        free_words(burnin->phases[i].ends);
+    }
     free(burnin->drifts);
 }
 

@@ -127,10 +127,16 @@ struct bench_store {
     bool trust_clock;     /* ages count although nothing says that the clock is right */
 };
 
+enum { BURNIN_PHASES = 16, BURNIN_WORDS = 16 };
+
 /* Part of a burn-in. */
 struct bench_phase {
     char name[BENCH_NAME];
     double duration_s;
+    char
+        *begins[BURNIN_WORDS + 1]; /* command of the shop when it begins; as bench_burnin.command */
+    char *ends[BURNIN_WORDS + 1];  /* the same when it ends */
+    double command_s;              /* time limit of each */
     const struct bench_point **points; /* one a point of the plan: itself, or a variant */
 };
 
@@ -152,7 +158,8 @@ struct bench_drift {
     int chart; /* readings that the control chart of a check standard is from; 0: it is none */
 };
 
-enum { BURNIN_PHASES = 16, BURNIN_WORDS = 16 };
+/* What becomes of a run when the command of a phase fails. */
+enum burnin_fails { BURNIN_FAILS_END, BURNIN_FAILS_HOLD };
 
 /* A burn-in as it is planned. */
 struct bench_burnin {
@@ -170,7 +177,10 @@ struct bench_burnin {
     enum burnin_stops check_standard_stops; /* the same, when the check standard trips */
     char *command[BURNIN_WORDS + 1]; /* of the shop, NULL at its end; owned; [0] NULL: none */
     double command_s;                /* its time limit */
-    char command_user[BENCH_NAME];   /* who runs it when the daemon is root */
+    char command_user[BENCH_NAME];   /* who runs it, and those of phases, when the daemon is root */
+    enum burnin_fails command_fails; /* what the failure of a phase's command does to the run */
+    bool
+        ends_when_stopped; /* a phase's end command is run when the run ends before its time, too */
 };
 
 /* Where a probe held by hand goes for a point. */

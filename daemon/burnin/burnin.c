@@ -118,6 +118,19 @@ static void encode_told(struct text *told, const struct text *body, const struct
     text_raw(told, "\n", 1);
 }
 
+/* Starts a command of a plan with what it is told. */
+static bool start_command(struct burnin_entry *entry, struct shop_order *order,
+                          const struct text *told, struct failure *failure)
+{
+    if (told->failed)
+        return failure_no_memory(failure, "its input");
+    order->user = entry->run->plan->command_user;
+    order->input = told->bytes;
+    order->length = told->length;
+    order->owner = entry;
+    return shop_command_start(entry->burnin->commands, order, failure);
+}
+
 static void host_tripped(void *context, size_t slot, const struct text *body)
 {
     struct burnin_entry *entry = context;
@@ -129,13 +142,40 @@ static void host_tripped(void *context, size_t slot, const struct text *body)
     if (plan->command[0] == NULL || body->failed)
         return;
     encode_told(&told, body, entry->reading);
-    bool started =
-        told.failed ? failure_no_memory(&failure, "its input")
-                    : trip_command_start(entry->burnin->commands, plan->command, plan->command_user,
-                                         plan->command_s, told.bytes, told.length, &failure);
-    if (!started)
+    struct shop_order order = { .kind = "trip command",
+                                .words = plan->command,
+                                .limit_s = plan->command_s };
+    if (!start_command(entry, &order, &told, &failure))
         log_line(LOG_PRIORITY_ERROR, "trip command: %s", failure_text(&failure, text, sizeof text));
     text_free(&told);
+}
+
+static void on_command(void *owner, const struct shop_outcome *outcome)
+{
+    struct burnin_entry *entry = owner;
+    burnin_phases_took(entry->run, outcome);
+}
+
+static bool host_command(void *context, size_t phase, bool ending, const struct text *told,
+                         struct failure *failure)
+{
+    struct burnin_entry *entry = context;
+    const struct bench_phase *of = &entry->run->plan->phases[phase];
+    struct text input = { 0 };
+    struct shop_order order = { .kind = "phase command",
+                                .words = ending ? of->ends : of->begins,
+                                .limit_s = of->command_s,
+                                .done = on_command };
+    encode_told(&input, told, NULL);
+    bool started = start_command(entry, &order, &input, failure);
+    text_free(&input);
+    return started;
+}
+
+static void host_command_kill(void *context)
+{
+    struct burnin_entry *entry = context;
+    shop_command_kill(entry->burnin->commands, entry);
 }
 
 struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_burnin *plan,
@@ -143,8 +183,14 @@ struct burnin_entry *burnin_entry_new(struct burnin *burnin, const struct bench_
 {
     struct burnin_entry *entry = calloc(1, sizeof *entry);
     if (entry != NULL) {
-        const struct burnin_host host = { entry,        host_now,    host_wake,
-                                          host_measure, host_record, host_tripped };
+        const struct burnin_host host = { .context = entry,
+                                          .now = host_now,
+                                          .wake = host_wake,
+                                          .measure = host_measure,
+                                          .record = host_record,
+                                          .tripped = host_tripped,
+                                          .command = host_command,
+                                          .command_kill = host_command_kill };
         entry->burnin = burnin;
         entry->number = ++burnin->begun;
         TAILQ_INSERT_TAIL(&burnin->entries, entry, entry);
@@ -187,7 +233,7 @@ struct burnin *burnin_new(struct loop *loop, const struct probe_checks *checks)
     burnin->checks = checks;
     TAILQ_INIT(&burnin->entries);
     read_boot(burnin->boot);
-    burnin->commands = trip_commands_new(loop->base);
+    burnin->commands = shop_commands_new(loop->base);
     if (burnin->commands != NULL)
         return burnin;
     free(burnin);
@@ -203,7 +249,7 @@ void burnin_free(struct burnin *burnin)
         next = TAILQ_NEXT(entry, entry);
         burnin_entry_free(entry);
     }
-    trip_commands_free(burnin->commands);
+    shop_commands_free(burnin->commands);
     free(burnin);
 }
 
@@ -219,6 +265,13 @@ static struct burnin_entry *find(struct burnin *burnin, const char *name)
     return NULL;
 }
 
+/* Whether it has ended, and nothing of it is under way. */
+static bool is_over(const struct burnin_run *run)
+{
+    return run->ended && run->open == 0 && !run->phases.end_due &&
+           run->phases.doing != PHASE_COMMAND;
+}
+
 /* Forgets the oldest runs that have ended, once there are many. */
 static void forget(struct burnin *burnin)
 {
@@ -229,7 +282,7 @@ static void forget(struct burnin *burnin)
     ended += entry->run->ended;
     for (entry = TAILQ_FIRST(&burnin->entries); entry != NULL && ended > ENDED_MOST; entry = next) {
         next = TAILQ_NEXT(entry, entry);
-        if (entry->run->ended && entry->run->open == 0) {
+        if (is_over(entry->run)) {
             burnin_entry_free(entry);
             ended--;
         }
@@ -331,6 +384,19 @@ bool burnin_stop(struct burnin *burnin, const char *name, const char *by, struct
         return failure_set(failure, FAILURE_SETTINGS, entry->run->name, "a run that goes on",
                            "it has ended: %s", entry->run->why);
     burnin_run_end(entry->run, "stopped", by);
+    *record = entry->recorded;
+    return true;
+}
+
+bool burnin_continue(struct burnin *burnin, const char *name, const char *by,
+                     struct record **record, struct failure *failure)
+{
+    struct burnin_entry *entry = burnin_find(burnin, name, failure);
+    if (entry == NULL)
+        return false;
+    if (!burnin_phases_continue(entry->run, by))
+        return failure_set(failure, FAILURE_SETTINGS, entry->run->name,
+                           "a run that a phase's command holds", "it is not held");
     *record = entry->recorded;
     return true;
 }

@@ -38,6 +38,13 @@ bool burnin_start(struct burnin *burnin, const char *plan, const char *by, const
 bool burnin_stop(struct burnin *burnin, const char *run, const char *by, struct record **record,
                  struct failure *failure);
 
+/*
+ * Runs the command again that failed and holds a run, and lets the run go on if it is done. `by`
+ * and `record` as for burnin_start().
+ */
+bool burnin_continue(struct burnin *burnin, const char *run, const char *by, struct record **record,
+                     struct failure *failure);
+
 /* Whether it is the name of a plan, or of a run that goes on. */
 bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *failure);
 

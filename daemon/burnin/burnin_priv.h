@@ -7,7 +7,7 @@
 #include "burnin_run.h"
 #include "daemon/loop/loop.h"
 #include "daemon/loop/probe_checks.h"
-#include "trip_command.h"
+#include "shop_command.h"
 
 #include <sys/queue.h>
 
@@ -27,7 +27,7 @@ struct burnin_entry {
 struct burnin {
     struct loop *loop;
     const struct probe_checks *checks;
-    struct trip_commands *commands;
+    struct shop_commands *commands;
     char boot[BURNIN_BOOT];                           /* names this boot of the machine */
     uint64_t begun;                                   /* runs so far: the number of the last */
     TAILQ_HEAD(burnin_entries, burnin_entry) entries; /* oldest first */

@@ -12,6 +12,7 @@
 
 #include <jansson.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -58,6 +59,8 @@ static void recall_event(struct recall *recall, enum event_kind kind, const json
         recall_origin(recall, body);
     if (kind == EVENT_GAP)
         recall->run->gaps++;
+    if (kind == EVENT_PHASE_COMMAND || kind == EVENT_RUN_CONTINUED)
+        burnin_phases_recall(recall->run, body, kind == EVENT_RUN_CONTINUED);
     if (kind == EVENT_CLOCK_JUMPED)
         recall_jump(recall->run, body);
     if (kind == EVENT_LATE_ROUND)
@@ -73,7 +76,9 @@ static bool recall_events(struct recall *recall, struct failure *failure)
 {
     const struct event_filter filter = { .kinds = 1u << EVENT_RUN_BEGAN | 1u << EVENT_GAP |
                                                   1u << EVENT_TRIP | 1u << EVENT_CLOCK_JUMPED |
-                                                  1u << EVENT_LATE_ROUND,
+                                                  1u << EVENT_LATE_ROUND |
+                                                  1u << EVENT_PHASE_COMMAND |
+                                                  1u << EVENT_RUN_CONTINUED,
                                          .subject = recall->run->name };
     struct store_events events = store_events_begin(recall->look, &filter);
     struct store_event event;
@@ -163,8 +168,28 @@ static bool recall_rounds(struct recall *recall, struct failure *failure)
     return store_events_end(&events, failure) && read;
 }
 
+/* How a run came to its end, as it is on record. */
+struct ended {
+    char why[64];
+    char phase[BENCH_NAME]; /* whose end command is still to be run; empty: none */
+};
+
+static void go_on(struct burnin *burnin, struct recall *recall, const struct ended *ended)
+{
+    struct burnin_run *run = recall->run;
+    if (ended != NULL)
+        burnin_run_recall_end(run, ended->why, ended->phase);
+    else if (recall->changed)
+        burnin_run_end(run, "the plan has changed in the settings", NULL);
+    else
+        burnin_run_resume(run, recall->boot[0] != '\0' && strcmp(recall->boot, burnin->boot) == 0,
+                          burnin->boot);
+}
+
+/* Reads the record of a run and goes on with it, or with what is left to do after its end. */
 static void restore_run(struct burnin *burnin, const struct store_look *look,
-                        const struct bench_burnin *plan, const char *name)
+                        const struct bench_burnin *plan, const char *name,
+                        const struct ended *ended)
 {
     struct failure failure = { 0 };
     struct burnin_entry *entry = burnin_entry_new(burnin, plan, name, &failure);
@@ -174,13 +199,8 @@ static void restore_run(struct burnin *burnin, const struct store_look *look,
     bool read = entry != NULL && recall.tripped != NULL && recall_events(&recall, &failure) &&
                 (recall.changed || recall_rounds(&recall, &failure));
     free(recall.tripped);
-    if (read && recall.changed) {
-        burnin_run_end(entry->run, "the plan has changed in the settings", NULL);
-        return;
-    }
     if (read) {
-        bool same_boot = recall.boot[0] != '\0' && strcmp(recall.boot, burnin->boot) == 0;
-        burnin_run_resume(entry->run, same_boot, burnin->boot);
+        go_on(burnin, &recall, ended);
         return;
     }
     log_line(LOG_PRIORITY_ERROR, "burn-in %s: its record cannot be read; it is not resumed", name);
@@ -205,28 +225,51 @@ static void end_lost(struct burnin *burnin, const char *name, const char *plan)
     text_free(&body);
 }
 
-/* Whether a run that began with an event has ended since. */
-static bool has_ended(const struct store_look *look, const struct store_event *began)
+/* One event of a run behind its end: a command whose outcome is known is not left to do. */
+static void note_end(struct ended *ended, enum event_kind kind, const char *text)
 {
-    const struct event_filter filter = {
-        .kinds = 1u << EVENT_RUN_ENDED, .subject = began->subject, .after = began->id, .limit = 1
-    };
+    json_t *body = json_loads(text, 0, NULL);
+    const char *why = json_string_value(json_object_get(body, "why"));
+    const char *phase = json_string_value(json_object_get(body, "ends_phase"));
+    const char *when = json_string_value(json_object_get(body, "when"));
+    const char *outcome = json_string_value(json_object_get(body, "outcome"));
+    if (kind == EVENT_RUN_ENDED) {
+        snprintf(ended->why, sizeof ended->why, "%s", why != NULL ? why : "ended");
+        snprintf(ended->phase, sizeof ended->phase, "%s", phase != NULL ? phase : "");
+    } else if (when != NULL && strcmp(when, "ends") == 0 && outcome != NULL &&
+               strcmp(outcome, "begun") != 0) {
+        ended->phase[0] = '\0';
+    }
+    json_decref(body);
+}
+
+/* Whether a run that began with an event has ended since, and what is left to do. */
+static bool has_ended(const struct store_look *look, const struct store_event *began,
+                      struct ended *ended)
+{
+    const struct event_filter filter = { .kinds = 1u << EVENT_RUN_ENDED | 1u << EVENT_PHASE_COMMAND,
+                                         .subject = began->subject,
+                                         .after = began->id };
     struct store_events events = store_events_begin(look, &filter);
     struct store_event event;
     struct failure ignored = { 0 };
-    bool ended = store_events_next(&events, &event);
+    *ended = (struct ended) { 0 };
+    while (store_events_next(&events, &event))
+        note_end(ended, event_kind_of(event.kind), event.body);
     store_events_end(&events, &ignored);
-    return ended;
+    return ended->why[0] != '\0';
 }
 
 static void restore_found(struct burnin *burnin, const struct store_look *look,
                           const struct store_event *began)
 {
     const struct bench_burnin *plan = bench_burnin(burnin->loop->bench, began->body);
-    if (has_ended(look, began))
+    struct ended ended;
+    bool over = has_ended(look, began, &ended);
+    if (over && (plan == NULL || ended.phase[0] == '\0'))
         return;
     if (plan != NULL)
-        restore_run(burnin, look, plan, began->subject);
+        restore_run(burnin, look, plan, began->subject, over ? &ended : NULL);
     else
         end_lost(burnin, began->subject, began->body);
 }

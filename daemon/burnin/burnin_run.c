@@ -2,7 +2,8 @@
 #include "burnin_run.h"
 
 #include "burnin_job.h"
-#include "daemon/encode/encode.h"
+#include "burnin_phases.h"
+#include "burnin_tell.h"
 #include "encode_outlook.h"
 #include "run_record.h"
 
@@ -45,6 +46,7 @@ struct burnin_run *burnin_run_new(struct bench *bench, const struct bench_burnin
     run->bench = bench_ref(bench);
     run->plan = plan;
     run->host = *host;
+    run->phases = burnin_phases_new();
     snprintf(run->name, sizeof run->name, "%s", name);
     run->slots = calloc(plan->point_count, sizeof *run->slots);
     run->by_name = calloc(plan->point_count, sizeof *run->by_name);
@@ -106,31 +108,6 @@ static struct plan_time now_of(const struct burnin_run *run)
     return burnin_time_now(&run->time, run->host.now(run->host.context));
 }
 
-/* An event's body in the making: it names run and plan. */
-static struct text *body_open(struct burnin_run *run)
-{
-    struct text *text = &run->scratch;
-    text_reset(text);
-    text_open(text, '{');
-    text_member_string(text, "run", run->name);
-    text_member_string(text, "plan", run->plan->name);
-    return text;
-}
-
-/* Ends a body that a call is answered with: such texts end in warnings (encode_stored()). */
-static void member_warnings(struct text *text)
-{
-    text_key(text, "warnings");
-    text_open(text, '[');
-    text_close(text, ']');
-}
-
-static void body_record(struct burnin_run *run, enum event_kind kind)
-{
-    text_close(&run->scratch, '}');
-    run->host.record(run->host.context, kind, &run->scratch);
-}
-
 /* What a restart needs to carry plan time on. */
 static void member_origin(struct text *text, const struct burnin_run *run, const char *boot)
 {
@@ -149,7 +126,7 @@ void burnin_run_begin(struct burnin_run *run, const char *boot, const char *by)
     run->time = burnin_time_begin(run->host.now(run->host.context));
     run->schedule = burnin_schedule(run->plan, run->time.origin);
     run->seen = run->time.origin;
-    struct text *text = body_open(run);
+    struct text *text = burnin_tell_open(run);
     text_member_string(text, "by", by);
     burnin_job_member(text, run->job);
     member_origin(text, run, boot);
@@ -157,8 +134,8 @@ void burnin_run_begin(struct burnin_run *run, const char *boot, const char *by)
     encode_plan_time(text, "end", burnin_end(&run->schedule));
     text_member_integer(text, "rounds", burnin_rounds(&run->schedule));
     run_record_encode(text, run->bench, run->plan, &run->schedule);
-    member_warnings(text);
-    body_record(run, EVENT_RUN_BEGAN);
+    burnin_tell_warnings(text);
+    burnin_tell(run, EVENT_RUN_BEGAN);
     run->host.wake(run->host.context, (struct duration) { 0 });
 }
 
@@ -218,29 +195,6 @@ static bool judge(struct burnin_run *run, size_t slot, const struct burnin_outco
     return true;
 }
 
-static void tell_trip(struct burnin_run *run, size_t slot)
-{
-    const struct burnin_state *state = &run->slots[slot].state;
-    const struct bench_point *point = burnin_run_point(run, slot, state->trip_round);
-    struct plan_time due = burnin_due(&run->schedule, state->trip_round);
-    struct text *text = body_open(run);
-    text_member_string(text, "point", point->name);
-    if (point->unit_number != 0)
-        text_member_integer(text, "unit_number", point->unit_number);
-    text_member_integer(text, "round", state->trip_round);
-    encode_plan_time(text, "due", due);
-    text_member_string(text, "phase", run->plan->phases[burnin_phase(&run->schedule, due)].name);
-    text_member_string(text, "cause", burnin_cause_name(state->trip));
-    text_member_integer(text, "failed_in_row", state->failed_in_row);
-    text_member_number(text, "value", state->last);
-    text_member_string(text, "value_unit", point->unit);
-    text_member_number(text, "first", state->first);
-    text_member_number(text, "margin", state->margin);
-    encode_limits(text, &point->limits);
-    body_record(run, EVENT_TRIP);
-    run->host.tripped(run->host.context, slot, text);
-}
-
 /* After a trip, or at the end of a round: whether there is anything left to measure. */
 static void end_if_done(struct burnin_run *run)
 {
@@ -260,7 +214,7 @@ void burnin_run_recall(struct burnin_run *run, size_t slot, const struct burnin_
     if (plan_time_before(run->seen, due))
         run->seen = due;
     if (judge(run, slot, outcome) && !announced)
-        tell_trip(run, slot);
+        burnin_tell_trip(run, slot);
 }
 
 void burnin_run_recall_missed(struct burnin_run *run, int64_t last)
@@ -272,41 +226,40 @@ void burnin_run_recall_missed(struct burnin_run *run, int64_t last)
     run->seen = burnin_due(&run->schedule, last);
 }
 
+void burnin_run_recall_end(struct burnin_run *run, const char *why, const char *phase)
+{
+    run->ended = true;
+    snprintf(run->why, sizeof run->why, "%s", why);
+    run->time = burnin_time_resume(&run->time, false, run->seen, run->host.now(run->host.context));
+    burnin_phases_recall_end(run, phase);
+    run->host.wake(run->host.context, (struct duration) { 0 });
+}
+
 void burnin_run_resume(struct burnin_run *run, bool same_boot, const char *boot)
 {
     struct burnin_clock clock = run->host.now(run->host.context);
     run->time = burnin_time_resume(&run->time, same_boot, run->seen, clock);
     run->gaps++;
-    struct text *text = body_open(run);
+    burnin_phases_resume(run);
+    struct text *text = burnin_tell_open(run);
     member_origin(text, run, boot);
     encode_plan_time(text, "from", run->seen);
     encode_plan_time(text, "to", burnin_time_now(&run->time, clock));
     text_member_integer(text, "last_round", run->last);
     text_member_bool(text, "same_boot", same_boot);
-    body_record(run, EVENT_GAP);
+    burnin_tell(run, EVENT_GAP);
     end_if_done(run);
     if (!run->ended)
         run->host.wake(run->host.context, (struct duration) { 0 });
-}
-
-/* Measurements that could not be had leave no reading in the store, but a line in the record. */
-static void tell_not_measured(struct burnin_run *run, size_t slot,
-                              const struct burnin_outcome *outcome)
-{
-    struct text *text = body_open(run);
-    text_member_string(text, "point", run->plan->phases[0].points[slot]->name);
-    text_member_integer(text, "round", outcome->round);
-    text_member_string(text, "reason", failure_reason(outcome->failure));
-    body_record(run, EVENT_NOT_MEASURED);
 }
 
 static void take(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
                  bool stored)
 {
     if (!stored)
-        tell_not_measured(run, slot, outcome);
+        burnin_tell_not_measured(run, slot, outcome);
     if (judge(run, slot, outcome)) {
-        tell_trip(run, slot);
+        burnin_tell_trip(run, slot);
         end_if_done(run);
     }
 }
@@ -362,26 +315,15 @@ static void begin_round(struct burnin_run *run, const struct burnin_turn *turn)
     const struct duration share = { run->schedule.every.ns / LATE_SHARE };
     if (duration_shorter(share, turn->late) && duration_shorter(late_least, turn->late)) {
         run->late++;
-        struct text *text = body_open(run);
+        struct text *text = burnin_tell_open(run);
         text_member_integer(text, "round", turn->round);
         text_member_number(text, "late_s", duration_seconds(turn->late));
-        body_record(run, EVENT_LATE_ROUND);
+        burnin_tell(run, EVENT_LATE_ROUND);
     }
     run->last = turn->round;
     lay_out(run, turn->round);
     for (size_t i = 0; i < run->lane_count; i++)
         lane_next(run, &run->lanes[i]);
-}
-
-static void tell_missed(struct burnin_run *run, int64_t first, int64_t count)
-{
-    if (count == 0)
-        return;
-    run->missed += count;
-    struct text *text = body_open(run);
-    text_member_integer(text, "first", first);
-    text_member_integer(text, "last", first + count - 1);
-    body_record(run, EVENT_ROUNDS_MISSED);
 }
 
 static void look_at_clock(struct burnin_run *run)
@@ -390,32 +332,55 @@ static void look_at_clock(struct burnin_run *run)
     if (jump.ns == 0)
         return;
     run->jumps++;
-    struct text *text = body_open(run);
+    struct text *text = burnin_tell_open(run);
     text_member_number(text, "by_s", duration_seconds(jump));
     encode_plan_time(text, "plan_time", now_of(run));
-    body_record(run, EVENT_CLOCK_JUMPED);
+    burnin_tell(run, EVENT_CLOCK_JUMPED);
+}
+
+/* A round of a phase that is over, its end command run: too late to be held. */
+static void skip_round(struct burnin_run *run, const struct burnin_turn *turn)
+{
+    burnin_tell_missed(run, run->last + 1, turn->missed + 1);
+    run->last = turn->round;
+}
+
+/* Nothing is measured: does what is due, and says how long to wait then. */
+static struct duration take_turn(struct burnin_run *run)
+{
+    struct plan_time now = now_of(run);
+    struct burnin_turn turn = burnin_turn(&run->schedule, run->last, now);
+    size_t phase = burnin_phase(&run->schedule, now);
+    if (turn.ended) {
+        burnin_tell_missed(run, run->last + 1, turn.missed);
+        bool held = run->phases.doing == PHASE_HELD;
+        burnin_run_end(run, held ? "held until its time was over" : "completed", NULL);
+        return (struct duration) { 0 };
+    }
+    if (!burnin_phases_ready(run, phase))
+        return look_pause;
+    if (turn.round == 0)
+        return duration_shorter(plan_time_since(turn.wake, now), look_pause)
+                   ? plan_time_since(turn.wake, now)
+                   : look_pause;
+    if (burnin_phases_any(run->plan) &&
+        burnin_phase(&run->schedule, burnin_due(&run->schedule, turn.round)) != phase) {
+        skip_round(run, &turn);
+        return (struct duration) { 0 };
+    }
+    burnin_tell_missed(run, run->last + 1, turn.missed);
+    begin_round(run, &turn);
+    return look_pause;
 }
 
 void burnin_run_tick(struct burnin_run *run)
 {
+    if (run->ended)
+        burnin_phases_finish(run);
     if (run->ended || run->paused)
         return;
     look_at_clock(run);
-    struct duration pause = look_pause;
-    if (run->open == 0) {
-        struct plan_time now = now_of(run);
-        struct burnin_turn turn = burnin_turn(&run->schedule, run->last, now);
-        tell_missed(run, run->last + 1, turn.missed);
-        if (turn.ended) {
-            burnin_run_end(run, "completed", NULL);
-            return;
-        }
-        struct duration left = plan_time_since(turn.wake, now);
-        if (turn.round > 0)
-            begin_round(run, &turn);
-        else if (duration_shorter(left, pause))
-            pause = left;
-    }
+    struct duration pause = run->open == 0 ? take_turn(run) : look_pause;
     if (!run->ended)
         run->host.wake(run->host.context, pause);
 }
@@ -437,6 +402,8 @@ void burnin_run_took(struct burnin_run *run, size_t slot, const struct burnin_ou
     struct burnin_lane *lane = lane_of(run, slot);
     run->open--;
     run->seen = now_of(run);
+    if (run->ended)
+        burnin_phases_finish(run);
     if (run->ended || (run->paused && !stored))
         return;
     take(run, slot, outcome, stored);
@@ -451,19 +418,24 @@ void burnin_run_end(struct burnin_run *run, const char *why, const char *by)
     if (run->ended)
         return;
     run->ended = true;
+    bool follows = burnin_phases_end(run, strcmp(why, "completed") == 0);
     snprintf(run->why, sizeof run->why, "%s", why);
     size_t trips = 0;
     for (size_t i = 0; i < run->plan->point_count; i++)
         trips += run->slots[i].state.trip != BURNIN_WELL;
-    struct text *text = body_open(run);
+    struct text *text = burnin_tell_open(run);
     text_member_string(text, "why", why);
     text_member_string(text, "by", by);
     text_member_integer(text, "last_round", run->last);
     text_member_integer(text, "trips", (int64_t)trips);
     text_member_integer(text, "late", run->late);
     text_member_integer(text, "missed", run->missed);
-    member_warnings(text);
-    body_record(run, EVENT_RUN_ENDED);
+    if (follows)
+        text_member_string(text, "ends_phase", run->plan->phases[run->phases.phase].name);
+    burnin_tell_warnings(text);
+    burnin_tell(run, EVENT_RUN_ENDED);
+    if (follows)
+        run->host.wake(run->host.context, (struct duration) { 0 });
 }
 
 void burnin_run_pause(struct burnin_run *run)

@@ -11,6 +11,7 @@
 #define GRADUS_DAEMON_BURNIN_RUN_H
 
 #include "burnin_judge.h"
+#include "burnin_phases.h"
 #include "burnin_plan.h"
 #include "core/course/outlook.h"
 #include "daemon/basics/json_text.h"
@@ -34,6 +35,14 @@ struct burnin_host {
     void (*record)(void *context, enum event_kind kind, const struct text *body);
     /* A point has tripped and that is on record; `body` is the event's. */
     void (*tripped)(void *context, size_t slot, const struct text *body);
+    /*
+     * Begins the command of a phase's begin or end, which reads `told`; burnin_phases_took()
+     * follows, not at once. False: it cannot be begun.
+     */
+    bool (*command)(void *context, size_t phase, bool ending, const struct text *told,
+                    struct failure *failure);
+    /* Kills the command that is under way; burnin_phases_took() follows. */
+    void (*command_kill)(void *context);
 };
 
 /* Places that the course of a point has in memory. */
@@ -64,7 +73,8 @@ struct burnin_run {
     struct burnin_schedule schedule;
     int64_t last;          /* round that was begun or missed last */
     struct plan_time seen; /* latest that something is known of */
-    size_t open;           /* measurements under way */
+    struct burnin_phases phases;
+    size_t open; /* measurements under way */
     bool ended;
     bool paused;               /* the daemon is going: nothing new is begun */
     char why[64];              /* it ended */
@@ -105,6 +115,12 @@ void burnin_run_recall_time(struct burnin_run *run, const struct burnin_time *ti
 void burnin_run_recall(struct burnin_run *run, size_t slot, const struct burnin_outcome *outcome,
                        bool announced);
 void burnin_run_recall_missed(struct burnin_run *run, int64_t last);
+
+/*
+ * Takes in that it has ended, as it is on record; the end command of the phase of that name is
+ * still to be run. In the place of burnin_run_resume().
+ */
+void burnin_run_recall_end(struct burnin_run *run, const char *why, const char *phase);
 
 /* Goes on after the daemon was not there, and puts the gap on record. */
 void burnin_run_resume(struct burnin_run *run, bool same_boot, const char *boot);

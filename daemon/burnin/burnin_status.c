@@ -57,7 +57,8 @@ static void open_run(struct text *text, const struct run_look *look)
     text_open(text, '{');
     text_member_string(text, "run", run->name);
     text_member_string(text, "plan", run->plan->name);
-    text_member_string(text, "state", run->ended ? "ended" : "running");
+    bool held = run->phases.doing == PHASE_HELD;
+    text_member_string(text, "state", run->ended ? "ended" : held ? "held" : "running");
     text_member_string(text, "why", run->why);
     encode_plan_time(text, "first_round", run->schedule.first);
     encode_plan_time(text, "end", look->end);
@@ -71,6 +72,7 @@ static void open_run(struct text *text, const struct run_look *look)
     text_member_integer(text, "gaps", run->gaps);
     if (!run->ended)
         encode_ahead(text, look);
+    burnin_phases_member(text, run);
     text_member_open(text, "points", '[');
 }
 

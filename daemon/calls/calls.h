@@ -65,6 +65,7 @@ bool call_name(const struct rpc_value *value, char name[BENCH_NAME]);
 /* calls_burnin.c: runs of burn-in plans; begun and stopped once that is on record. */
 rpc_handler call_burnin_start;
 rpc_handler call_burnin_stop;
+rpc_handler call_burnin_continue;
 rpc_handler call_burnin_status;
 rpc_handler call_burnin_follow;
 rpc_handler call_burnin_runs;

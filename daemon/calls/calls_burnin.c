@@ -58,6 +58,16 @@ void call_burnin_stop(void *context, struct rpc_call *call, const struct rpc_val
     answer(service, call, done, record, &failure);
 }
 
+void call_burnin_continue(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    struct record *record = NULL;
+    bool done =
+        burnin_continue(service->burnin, values[BURNIN_RUN].text, caller(call), &record, &failure);
+    answer(service, call, done, record, &failure);
+}
+
 void call_burnin_status(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;

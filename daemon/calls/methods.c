@@ -336,10 +336,16 @@ static const struct rpc_method table[] = {
       "the run's name and when it begins and ends, once that is durable" },
     { "burnin.stop", ROLE_RUN, burnin_stop_parameters, call_burnin_stop,
       "ends a burn-in before its time", "how it ended, once that is durable" },
+    { "burnin.continue", ROLE_RUN, burnin_stop_parameters, call_burnin_continue,
+      "lets a burn-in go on that is held",
+      "when it went on, once that is durable; the phase's command that failed is run again, and "
+      "holds the run anew if it fails" },
     { "burnin.status", ROLE_LOOK, burnin_status_parameters, call_burnin_status,
       "the plans, and how the runs are doing",
       "plans, and runs [{run plan state why phase warm_up round rounds next next_s "
-      "left_s measuring late missed gaps clock_jumps, points [{point unit_number state dead "
+      "left_s measuring late missed gaps clock_jumps, command{phase when state since} while a "
+      "phase's command runs, or has failed and holds the run, points [{point unit_number state "
+      "dead "
       "last first trend margin worst_margin worst_round readings failures lost cause "
       "trip_round trip_time}]}]. A margin is 1 in the middle, 0 at the limit, negative "
       "beyond" },

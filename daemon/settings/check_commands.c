@@ -25,11 +25,14 @@ static int access_as(const struct passwd *user, const char *path)
     return child > 0 && WIFEXITED(status) ? WEXITSTATUS(status) : ECHILD;
 }
 
-/* The daemon runs it as the plan says when it is root, else as itself: so is it looked at. */
-static bool check_command(const struct bench *bench, const struct bench_burnin *plan)
+/*
+ * The daemon runs it as the plan says when it is root, else as itself: so is it looked at. `when`
+ * it is run, in words.
+ */
+static bool check_command(const struct bench *bench, const struct bench_burnin *plan,
+                          const char *path, const char *when)
 {
     const struct passwd *user = geteuid() == 0 ? getpwnam(plan->command_user) : getpwuid(geteuid());
-    const char *path = plan->command[0];
     if (user == NULL || (geteuid() == 0 && user->pw_uid == 0)) {
         fprintf(stderr,
                 "%s: burn-in \"%s\": its command would not be run as \"%s\", expected a user "
@@ -43,16 +46,37 @@ static bool check_command(const struct bench *bench, const struct bench_burnin *
                 plan->name, path, user->pw_name, strerror(error));
         return false;
     }
-    printf("%s: burn-in \"%s\" runs %s as %s when a point trips\n", bench->path, plan->name, path,
-           user->pw_name);
+    printf("%s: burn-in \"%s\" runs %s as %s when %s\n", bench->path, plan->name, path,
+           user->pw_name, when);
     return true;
+}
+
+/* The commands of the phases, in their order. */
+static bool check_phases(const struct bench *bench, const struct bench_burnin *plan)
+{
+    bool good = true;
+    char when[BENCH_NAME + 32];
+    for (size_t i = 0; i < plan->phase_count; i++) {
+        const struct bench_phase *phase = &plan->phases[i];
+        snprintf(when, sizeof when, "phase \"%s\" begins", phase->name);
+        if (phase->begins[0] != NULL && !check_command(bench, plan, phase->begins[0], when))
+            good = false;
+        snprintf(when, sizeof when, "phase \"%s\" ends", phase->name);
+        if (phase->ends[0] != NULL && !check_command(bench, plan, phase->ends[0], when))
+            good = false;
+    }
+    return good;
 }
 
 bool check_commands(const struct bench *bench)
 {
     bool good = true;
-    for (size_t i = 0; i < bench->burnin_count; i++)
-        if (bench->burnins[i].command[0] != NULL && !check_command(bench, &bench->burnins[i]))
+    for (size_t i = 0; i < bench->burnin_count; i++) {
+        const struct bench_burnin *plan = &bench->burnins[i];
+        if (plan->command[0] != NULL &&
+            !check_command(bench, plan, plan->command[0], "a point trips"))
             good = false;
+        good = check_phases(bench, plan) && good;
+    }
     return good;
 }

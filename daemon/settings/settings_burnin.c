@@ -35,6 +35,12 @@ static const char *const stops[] = {
     NULL,
 };
 
+static const char *const fails[] = {
+    [BURNIN_FAILS_END] = "end",
+    [BURNIN_FAILS_HOLD] = "hold",
+    NULL,
+};
+
 static const char *const againsts[] = {
     [AGAINST_FIRST] = "first",
     [AGAINST_REFERENCE] = "reference",
@@ -133,7 +139,19 @@ static const struct strict_key plan_keys[] = {
       .type = STRICT_TEXT,
       .offset = PLAN(plan.command_user),
       .size = BENCH_NAME,
-      .help = "who runs the command when the daemon is root; default \"nobody\"" },
+      .help = "who runs the commands when the daemon is root; default \"nobody\"" },
+    { .name = "command_fails",
+      .type = STRICT_CHOICE,
+      .offset = PLAN(plan.command_fails),
+      .choices = fails,
+      .help = "what becomes of the run when the command of a phase fails: \"end\" (default), or "
+              "\"hold\" until gradus burnin continue runs it again" },
+    { .name = "ends_when_stopped",
+      .type = STRICT_BOOL,
+      .offset = PLAN(plan.ends_when_stopped),
+      .help =
+          "whether the phase's end command is run, too, when the run is stopped, all has tripped "
+          "or a command failed; default false" },
     { .name = NULL },
 };
 
@@ -285,22 +303,21 @@ static void read_check_standard(struct settings *settings, const config_setting_
                     name);
 }
 
-static void read_command(struct settings *settings, const config_setting_t *group,
-                         struct bench_burnin *plan)
+void settings_read_command(struct settings *settings, const config_setting_t *group,
+                           const char *key, char *command[BURNIN_WORDS + 1])
 {
-    const config_setting_t *list = strict_list(group, "command");
+    const config_setting_t *list = strict_list(group, key);
     char **words = NULL;
     size_t count = 0;
     if (list == NULL || !strict_texts(list, &words, &count, settings->problems))
         return;
     if (count == 0 || count > BURNIN_WORDS || words[0][0] != '/')
-        problems_at(
-            settings->problems, list,
-            "\"command\" is not a program with at most %d arguments, expected its path from "
-            "the root first, /...",
-            BURNIN_WORDS - 1);
+        problems_at(settings->problems, list,
+                    "\"%s\" is not a program with at most %d arguments, expected its path from "
+                    "the root first, /...",
+                    key, BURNIN_WORDS - 1);
     for (size_t i = 0; i < count && i < BURNIN_WORDS; i++)
-        if ((plan->command[i] = strdup(words[i])) == NULL)
+        if ((command[i] = strdup(words[i])) == NULL)
             no_memory(settings, list);
     strict_texts_free(words, count);
 }
@@ -358,7 +375,7 @@ static void read_plan(struct settings *settings, const config_setting_t *group,
     for (int i = 0; drift != NULL && i < config_setting_length(drift); i++)
         read_drift(settings, config_setting_get_elem(drift, (unsigned)i), &file.plan);
     read_check_standard(settings, group, file.check_standard, &file.plan);
-    read_command(settings, group, &file.plan);
+    settings_read_command(settings, group, "command", file.plan.command);
     check_references(settings, group, &file.plan);
     check_hands(settings, group, &file.plan);
     *plan = file.plan;

@@ -12,6 +12,7 @@
 struct phase_file {
     char name[BENCH_NAME];
     double duration_s;
+    double command_s;
 };
 
 struct limit_file {
@@ -35,6 +36,18 @@ static const struct strict_key phase_keys[] = {
       .maximum = SETTINGS_LONGEST_S,
       .unit = "s",
       .help = "how long it lasts" },
+    { .name = "begins",
+      .type = STRICT_TEXTS,
+      .help = "program and arguments run when it begins, by the rules of \"command\"; measuring "
+              "waits for it, and it is run again after a restart of the daemon; default none" },
+    { .name = "ends", .type = STRICT_TEXTS, .help = "the same when it ends; default none" },
+    { .name = "command_s",
+      .type = STRICT_NUMBER,
+      .offset = PHASE(command_s),
+      .minimum = 0.1,
+      .maximum = 86400,
+      .unit = "s",
+      .help = "after which they are killed, which is a failure; default the plan's" },
     { .name = "limits",
       .type = STRICT_LIST,
       .help = "limits that differ from those of the points" },
@@ -133,12 +146,15 @@ static void read_phase(struct settings *settings, const config_setting_t *group,
                        struct bench_burnin *plan, size_t index)
 {
     struct bench_phase *phase = &plan->phases[index];
-    struct phase_file file = { 0 };
+    struct phase_file file = { .command_s = plan->command_s };
     const config_setting_t *limits = strict_list(group, "limits");
     strict_group(group, phase_keys, &file, settings->problems);
     settings_name(group, "name", settings->problems);
     memcpy(phase->name, file.name, sizeof phase->name);
     phase->duration_s = file.duration_s;
+    phase->command_s = file.command_s;
+    settings_read_command(settings, group, "begins", phase->begins);
+    settings_read_command(settings, group, "ends", phase->ends);
     for (int i = 0; limits != NULL && i < config_setting_length(limits); i++)
         read_limit(settings, config_setting_get_elem(limits, (unsigned)i), plan, phase);
 }

@@ -63,6 +63,10 @@ void settings_read_store(struct settings *settings);
 /* Notes that no point has a name, with the nearest that one has. */
 void settings_no_point(struct settings *settings, const config_setting_t *at, const char *name);
 
+/* Reads a command of the shop, program and arguments, where the group has that key; for free(). */
+void settings_read_command(struct settings *settings, const config_setting_t *group,
+                           const char *key, char *command[BURNIN_WORDS + 1]);
+
 /* Whether a name means that point: its own, or that of the stanza it is from. */
 bool settings_means(const char *name, const struct bench_point *point);
 

@@ -26,6 +26,8 @@
     X(GAP, "gap", true)                                                                            \
     X(TRIP, "trip", true)                                                                          \
     X(RUN_ENDED, EVENT_TEXT_RUN_ENDED, true)                                                       \
+    X(PHASE_COMMAND, "phase command", true)                                                        \
+    X(RUN_CONTINUED, "run continued", true)                                                        \
     X(COMPENSATION_CHECKED, "compensation checked", true)                                          \
     X(LEADS_ZEROED, "leads zeroed", true)                                                          \
     X(WALK_BEGAN, "walk began", true)                                                              \

@@ -19,6 +19,7 @@ ROLES = ("none", "look", "measure", "run", "administer")
 PARAMETERS = {"measure": ["no"], "explain": ["no"], "read": ["no", 1, "dc voltage"], "capture": ["no"], "zero": ["no"],
               "unload": ["no", "no"], "agree": ["no"], "compensate": ["no"], "hold": ["no"],
               "follow": [["no"]], "unfollow": [1], "burnin.start": ["no"], "burnin.stop": ["no"],
+              "burnin.continue": ["no"],
               "burnin.events": ["no"], "burnin.study": ["no", "no"], "release": ["no"],
               "talk": ["no", "x"], "authenticate": ["x"],
               "diagnose": ["no"], "prune": ["no"]}
@@ -63,7 +64,8 @@ class Roles(DaemonCase):
               "walk.note": "measure", "walk.stop": "measure",
               "measure": "measure", "read": "measure", "capture": "measure", "unload": "measure", "agree": "measure",
               "compensate": "measure", "zero": "measure", "follow": "measure",
-              "burnin.start": "run", "burnin.stop": "run", "hold": "run", "release": "run",
+              "burnin.start": "run", "burnin.stop": "run", "burnin.continue": "run",
+              "hold": "run", "release": "run",
               "talk": "administer", "prune": "administer"}
 
     def setUp(self):

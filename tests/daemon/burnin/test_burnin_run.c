@@ -128,8 +128,12 @@ static void begin(struct world *world)
 {
     struct problems problems = { 0 };
     struct bench *bench = settings_read(settings, sizeof settings - 1, "test.cfg", &problems);
-    const struct burnin_host host = { world,         world_now,    world_wake,
-                                      world_measure, world_record, world_tripped };
+    const struct burnin_host host = { .context = world,
+                                      .now = world_now,
+                                      .wake = world_wake,
+                                      .measure = world_measure,
+                                      .record = world_record,
+                                      .tripped = world_tripped };
     assert_non_null(bench);
     *world = (struct world) { .clock = { { 1767225600 * SECOND_NS + 5 }, { 77 } },
                               .bad_from = INT64_MAX };

@@ -42,9 +42,17 @@ static int stop(const struct session *session)
                show_run_name);
 }
 
+static int go_on(const struct session *session)
+{
+    const char *const name = session->operands[1];
+    return ask(session, name, "burnin.continue", json_pack("{s:s}", "run", name), ASK_PLAIN_MS,
+               show_run_name);
+}
+
 static const struct deed deeds[] = {
     { "start", " PLAN [--job NAME [--serials FILE]]", OPTION_JOB | OPTION_SERIALS, 1, 1, start },
     { "stop", " RUN", 0, 1, 1, stop },
+    { "continue", " RUN", 0, 1, 1, go_on },
     { "status", " [RUN] [--watch [--every MS]]", OPTION_WATCH | OPTION_EVERY, 0, 1, burnin_status },
     { "report", " RUN [--html FILE] [--pdf FILE] [--csv FILE] [--json FILE]",
       OPTION_HTML | OPTION_PDF, 1, 1, burnin_report },
@@ -79,12 +87,14 @@ static int run_burnin(const struct session *session)
 
 const struct command command_burnin = {
     .name = "burnin",
-    .arguments = "start PLAN | stop RUN | status [RUN] | report RUN",
+    .arguments = "start PLAN | stop RUN | continue RUN | status [RUN] | report RUN",
     .summary = "begin, stop, watch or report a burn-in",
     .usage =
         "start begins a run of a plan of the settings and prints the run's name; --job says whose\n"
         "units are in it, --serials their numbers. stop ends a\n"
-        "run (or that of a plan) before its time. status shows for each run how far it is,\n"
+        "run (or that of a plan) before its time. continue runs the command of a phase again\n"
+        "that failed and holds the run, which goes on if it is done. status shows for each run how "
+        "far it is,\n"
         "the worst margin of each unit to a limit, what tripped and when, which points drift\n"
         "and when they will reach a limit, the next round and the time left; its exit status\n"
         "is 1 when anything has tripped. On a terminal it keeps to one screen and says what\n"

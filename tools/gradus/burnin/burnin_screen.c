@@ -46,6 +46,20 @@ static void draw_ahead(FILE *stream, const json_t *run)
     fputc('\n', stream);
 }
 
+/* What a phase's command does to the run: it is waited for, or failed and holds it. */
+static void draw_command(const struct terminal *terminal, FILE *stream, const json_t *run)
+{
+    const json_t *const command = field_at(run, "command");
+    const bool held = strcmp(field_text_or_empty(command, "state"), "failed") == 0;
+    const bool begin = strcmp(field_text_or_empty(command, "when"), "begins") == 0;
+    terminal_style(terminal, stream, held ? STYLE_BAD : STYLE_DOUBT);
+    terminal_print(terminal, stream, "%sthe %s command of phase %s %s", held ? "held: " : "",
+                   begin ? "begin" : "end", field_text_or_empty(command, "phase"),
+                   held ? "failed; gradus burnin continue runs it again" : "runs");
+    terminal_style(terminal, stream, STYLE_PLAIN);
+    fputc('\n', stream);
+}
+
 /* Where it is, what comes next, and what did not go as planned. */
 static void draw_head(const struct terminal *terminal, FILE *stream, const json_t *run)
 {
@@ -58,7 +72,9 @@ static void draw_head(const struct terminal *terminal, FILE *stream, const json_
                    field_true(run, "warm_up") ? ", warm-up" : "",
                    field_number(run, "gaps") > 0 ? ", resumed after a restart" : "");
     draw_bar(stream, terminal->columns, field_number(run, "round"), field_number(run, "rounds"));
-    if (goes_on)
+    if (field_at(run, "command") != NULL)
+        draw_command(terminal, stream, run);
+    else if (goes_on)
         draw_ahead(stream, run);
     fprintf(stream, "rounds late %.0f, missed %.0f; restarts %.0f; clock set %.0f times\n",
             field_number(run, "late"), field_number(run, "missed"), field_number(run, "gaps"),
@@ -98,7 +114,7 @@ static void draw_summary(const struct terminal *terminal, FILE *stream, const st
 /* Lines above the grid. */
 static size_t head_lines(const json_t *run)
 {
-    return burnin_goes_on(run) ? 6 : 5;
+    return burnin_goes_on(run) || field_at(run, "command") != NULL ? 6 : 5;
 }
 
 /* Lines that a run takes when there is room for all of it. */
@@ -144,8 +160,11 @@ void burnin_draw_line(const struct terminal *terminal, FILE *stream, const json_
     grid_free(&grid);
 }
 
+/* A run that is held waits for somebody, as one where something has tripped. */
 static bool has_tripped(const json_t *run)
 {
+    if (strcmp(field_text_or_empty(run, "state"), "held") == 0)
+        return true;
     const json_t *const points = field_at(run, "points");
     size_t index;
     const json_t *point;

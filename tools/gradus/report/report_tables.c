@@ -249,6 +249,27 @@ static const char *jump(double by, char text[WORDS_SIZE])
     return text;
 }
 
+/* Commands of phases that failed: what they were to switch was perhaps not switched. */
+static void count_failed(void *context, const char *time, const json_t *body)
+{
+    struct tally *tally = context;
+    (void)time;
+    tally->count += strcmp(field_text_or_empty(body, "outcome"), "failed") == 0;
+}
+
+static void warn_commands(const struct report *report, const struct warned *warned)
+{
+    struct tally failed = { 0 };
+    char times[WORDS_SIZE], text[WORDS_SIZE] = "";
+    report_each(report, "phase command", count_failed, &failed);
+    if (failed.count > 0)
+        report_say(
+            text,
+            "The command of a phase failed %s; what it was to switch may not have been switched.",
+            report_times((double)failed.count, times));
+    warn(warned, text);
+}
+
 static void warn_time(const struct report *report, const struct warned *warned)
 {
     struct tally late = { 0 }, jumps = { 0 };
@@ -276,6 +297,7 @@ void report_warnings(const struct report *report, void (*each)(void *context, co
     warn_removed(report, &warned);
     warn_away(report, &warned);
     warn_time(report, &warned);
+    warn_commands(report, &warned);
 }
 
 /* One kind of event and how it is told. */
@@ -336,6 +358,28 @@ static void detail_jump(const json_t *body, char text[WORDS_SIZE])
              jump(field_number(body, "by_s"), by));
 }
 
+/* "begin command of phase soak: failed, exit status 3; the run was held". */
+static void detail_command(const json_t *body, char text[WORDS_SIZE])
+{
+    const char *then = field_text_or_empty(body, "then");
+    const char *reason = field_text_or_empty(body, "reason");
+    const char *output = field_text_or_empty(body, "output");
+    snprintf(text, WORDS_SIZE, "%s command of phase %s: %s%s%s%s%s%s%.200s",
+             strcmp(field_text_or_empty(body, "when"), "begins") == 0 ? "begin" : "end",
+             field_text_or_empty(body, "phase"), field_text_or_empty(body, "outcome"),
+             reason[0] != '\0' ? ", " : "", reason,
+             strcmp(then, "held") == 0    ? "; the run was held"
+             : strcmp(then, "ended") == 0 ? "; the run was ended"
+                                          : "",
+             field_true(body, "after_restart") ? "; after a restart" : "",
+             output[0] != '\0' ? "; it said: " : "", output);
+}
+
+static void detail_continued(const json_t *body, char text[WORDS_SIZE])
+{
+    snprintf(text, WORDS_SIZE, "by %s", field_text_or_empty(body, "by"));
+}
+
 static void detail_ended(const json_t *body, char text[WORDS_SIZE])
 {
     snprintf(text, WORDS_SIZE, "%s, after round %.0f", field_text_or_empty(body, "why"),
@@ -350,10 +394,18 @@ static const struct kind kinds[] = {
     { "rounds missed", "rounds missed", detail_missed },
     { "not measured", "not measured", detail_lost },
     { "clock jumped", "clock set", detail_jump },
+    { "phase command", "phase command", detail_command },
+    { "run continued", "run continued", detail_continued },
     { "run ended", "run ended", detail_ended },
 };
 
 enum { KINDS = sizeof kinds / sizeof *kinds };
+
+/* The begin of a command, which its outcome tells as well. */
+static bool is_begun(const json_t *event)
+{
+    return strcmp(field_text_or_empty(field_at(event, "body"), "outcome"), "begun") == 0;
+}
 
 void report_happenings(const struct report *report,
                        void (*each)(void *context, const char *time, const char *kind,
@@ -368,7 +420,8 @@ void report_happenings(const struct report *report,
     {
         const char *name = field_text_or_empty(event, "kind");
         for (size_t i = 0; i < KINDS; i++) {
-            if (strcmp(name, kinds[i].name) != 0 || seen[i]++ >= REPORT_EVENTS_MOST)
+            if (strcmp(name, kinds[i].name) != 0 || is_begun(event) ||
+                seen[i]++ >= REPORT_EVENTS_MOST)
                 continue;
             kinds[i].detail(field_at(event, "body"), detail);
             report_moment(report_time(field_text(event, "time")), moment);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The shop's command: all are told, none gets more rights, and nothing outlives it. */
-#include "daemon/burnin/trip_command.h"
+#include "daemon/burnin/shop_command.h"
 
 #include <event2/event.h>
 #include <setjmp.h>
@@ -19,7 +19,7 @@ enum { ALL = 100, PATIENCE_S = 120 };
 
 struct shop {
     struct event_base *base;
-    struct trip_commands *commands;
+    struct shop_commands *commands;
     char path[40]; /* what the commands write to */
 };
 
@@ -27,13 +27,13 @@ static int setup(void **state)
 {
     struct shop *shop = calloc(1, sizeof *shop);
     assert_non_null(shop);
-    snprintf(shop->path, sizeof shop->path, "/tmp/test_trip_command.XXXXXX");
+    snprintf(shop->path, sizeof shop->path, "/tmp/test_shop_command.XXXXXX");
     int file = mkstemp(shop->path);
     assert_true(file >= 0);
     fchmod(file, 0666);
     close(file);
     shop->base = event_base_new();
-    shop->commands = trip_commands_new(shop->base);
+    shop->commands = shop_commands_new(shop->base);
     alarm(PATIENCE_S);
     *state = shop;
     return 0;
@@ -43,7 +43,7 @@ static int teardown(void **state)
 {
     struct shop *shop = *state;
     alarm(0);
-    trip_commands_free(shop->commands);
+    shop_commands_free(shop->commands);
     event_base_free(shop->base);
     unlink(shop->path);
     free(shop);
@@ -56,8 +56,13 @@ static void tell(struct shop *shop, const char *script, const char *what)
     struct failure failure = { 0 };
     snprintf(text, sizeof text, "exec >>%s; %s", shop->path, script);
     char *words[] = { shell, option, text, NULL };
-    assert_true(
-        trip_command_start(shop->commands, words, "nobody", 60, what, strlen(what), &failure));
+    const struct shop_order order = { .kind = "trip command",
+                                      .words = words,
+                                      .user = "nobody",
+                                      .limit_s = 60,
+                                      .input = what,
+                                      .length = strlen(what) };
+    assert_true(shop_command_start(shop->commands, &order, &failure));
 }
 
 /* All that the commands have written, once none is left; to be freed. */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "trip_command.h"
+#include "shop_command.h"
 
 #include "daemon/basics/log.h"
 #include "orphans.h"
@@ -24,36 +24,39 @@
 enum { OUTPUT_MOST = 4096, RUNNING_MOST = 32, WAITING_MOST = 8192, WORDS_MOST = 16 };
 enum { EXIT_CANNOT = 127 };
 
-struct trip_command {
-    struct trip_commands *owner;
+struct shop_command {
+    struct shop_commands *all;
+    char kind[24];
     char name[128];
+    void (*done)(void *owner, const struct shop_outcome *outcome);
+    void *owner;
     pid_t pid;
     int pidfd;
     int output;
     struct event *ended;
     struct event *printed;
     struct event *alarm;
-    bool timed_out;
+    const char *killed; /* why it was; NULL: it was not */
     size_t length;
     char text[OUTPUT_MOST + 1];
-    LIST_ENTRY(trip_command) entry;
+    LIST_ENTRY(shop_command) entry;
 };
 
 /* One that is to run when another has ended; all in it is its own, as settings may change by then. */
 struct waiting_command {
+    struct shop_order order;
+    char kind[24];
     char *words[WORDS_MOST + 1];
     char user[64];
-    double limit_s;
     char *input;
-    size_t length;
     STAILQ_ENTRY(waiting_command) entry;
 };
 
-struct trip_commands {
+struct shop_commands {
     struct event_base *base;
     STAILQ_HEAD(, waiting_command) waiting;
     size_t waiting_count;
-    LIST_HEAD(, trip_command) running;
+    LIST_HEAD(, shop_command) running;
     size_t count;
 };
 
@@ -67,9 +70,9 @@ struct start {
     int output;
 };
 
-struct trip_commands *trip_commands_new(struct event_base *base)
+struct shop_commands *shop_commands_new(struct event_base *base)
 {
-    struct trip_commands *commands = calloc(1, sizeof *commands);
+    struct shop_commands *commands = calloc(1, sizeof *commands);
     if (commands == NULL)
         return NULL;
     commands->base = base;
@@ -84,7 +87,7 @@ static void free_event(struct event *event)
         event_free(event);
 }
 
-static void command_free(struct trip_command *command)
+static void command_free(struct shop_command *command)
 {
     free_event(command->ended);
     free_event(command->printed);
@@ -97,7 +100,7 @@ static void command_free(struct trip_command *command)
 }
 
 /* Kills the command and all it started that is still in its group, and takes its status. */
-static int reap(struct trip_command *command)
+static int reap(struct shop_command *command)
 {
     int status = 0;
     kill(-command->pid, SIGKILL);
@@ -115,7 +118,7 @@ static void waiting_free(struct waiting_command *waiting)
 }
 
 /* Takes the first of those that wait; NULL: none does. */
-static struct waiting_command *next_waiting(struct trip_commands *commands)
+static struct waiting_command *next_waiting(struct shop_commands *commands)
 {
     struct waiting_command *first = STAILQ_FIRST(&commands->waiting);
     if (first != NULL) {
@@ -126,28 +129,28 @@ static struct waiting_command *next_waiting(struct trip_commands *commands)
 }
 
 /* What nobody will be told any more is at least in the log. */
-static void give_up_waiting(struct trip_commands *commands)
+static void give_up_waiting(struct shop_commands *commands)
 {
     struct waiting_command *waiting;
     while ((waiting = next_waiting(commands)) != NULL) {
         log_line(LOG_PRIORITY_ERROR,
-                 "trip command %s: not run, the daemon is stopping: it was to be told %.400s",
+                 "%s %s: not run, the daemon is stopping: it was to be told %.400s", waiting->kind,
                  waiting->words[0], waiting->input);
         waiting_free(waiting);
     }
 }
 
-void trip_commands_free(struct trip_commands *commands)
+void shop_commands_free(struct shop_commands *commands)
 {
     if (commands == NULL)
         return;
     give_up_waiting(commands);
     while (!LIST_EMPTY(&commands->running)) {
-        struct trip_command *command = LIST_FIRST(&commands->running);
+        struct shop_command *command = LIST_FIRST(&commands->running);
         LIST_REMOVE(command, entry);
         kill(command->pid, SIGKILL);
         reap(command);
-        log_line(LOG_PRIORITY_WARNING, "trip command %s: killed: the daemon is stopping",
+        log_line(LOG_PRIORITY_WARNING, "%s %s: killed: the daemon is stopping", command->kind,
                  command->name);
         command_free(command);
     }
@@ -156,7 +159,7 @@ void trip_commands_free(struct trip_commands *commands)
 }
 
 /* Takes in what there is to read; what exceeds the bound is read and dropped. */
-static bool read_output(struct trip_command *command)
+static bool read_output(struct shop_command *command)
 {
     char bytes[1024];
     ssize_t count = read(command->output, bytes, sizeof bytes);
@@ -171,65 +174,101 @@ static bool read_output(struct trip_command *command)
 
 static void on_printed(evutil_socket_t unused, short what, void *context)
 {
-    struct trip_command *command = context;
+    struct shop_command *command = context;
     (void)unused;
     (void)what;
     if (!read_output(command))
         event_del(command->printed);
 }
 
-static void log_output(struct trip_command *command)
+static void log_output(const struct shop_command *command)
 {
-    char *rest = command->text;
-    command->text[command->length] = '\0';
+    char text[OUTPUT_MOST + 1];
+    char *rest = memcpy(text, command->text, sizeof text);
     for (char *line = strsep(&rest, "\n"); line != NULL; line = strsep(&rest, "\n"))
         if (line[0] != '\0')
-            log_line(LOG_PRIORITY_NOTICE, "trip command %s: %s", command->name, line);
+            log_line(LOG_PRIORITY_NOTICE, "%s %s: %s", command->kind, command->name, line);
 }
 
-static void log_end(const struct trip_command *command, int status)
+/* What came of it, in words; true when it did what it should. */
+static bool end_in_words(const struct shop_command *command, int status, char *words, size_t size)
 {
-    if (command->timed_out)
-        log_line(LOG_PRIORITY_ERROR, "trip command %s: killed: it took too long", command->name);
+    bool good = command->killed == NULL && WIFEXITED(status) && WEXITSTATUS(status) == 0;
+    if (command->killed != NULL)
+        snprintf(words, size, "killed: %s", command->killed);
     else if (WIFSIGNALED(status))
-        log_line(LOG_PRIORITY_ERROR, "trip command %s: ended by signal %d", command->name,
-                 WTERMSIG(status));
-    else if (WEXITSTATUS(status) != 0)
-        log_line(LOG_PRIORITY_ERROR, "trip command %s: exit status %d", command->name,
-                 WEXITSTATUS(status));
+        snprintf(words, size, "ended by signal %d", WTERMSIG(status));
+    else if (good)
+        snprintf(words, size, "done");
+    else if (WEXITSTATUS(status) == EXIT_CANNOT)
+        snprintf(words, size, "exit status %d, as when it cannot be run", EXIT_CANNOT);
     else
-        log_line(LOG_PRIORITY_NOTICE, "trip command %s: done", command->name);
+        snprintf(words, size, "exit status %d", WEXITSTATUS(status));
+    return good;
 }
 
-static void start_waiting(struct trip_commands *commands);
+/* Makes one line of what it printed. */
+static void join_lines(char *text)
+{
+    for (char *end = strchr(text, '\n'); end != NULL; end = strchr(end, '\n'))
+        *end = ' ';
+    log_clean(text);
+}
+
+/* It is over: says so in the log, and to whom wants to know. */
+static void tell_end(struct shop_command *command, int status)
+{
+    char words[80];
+    command->text[command->length] = '\0';
+    log_output(command);
+    bool good = end_in_words(command, status, words, sizeof words);
+    log_line(good ? LOG_PRIORITY_NOTICE : LOG_PRIORITY_ERROR, "%s %s: %s", command->kind,
+             command->name, words);
+    join_lines(command->text);
+    if (command->done != NULL)
+        command->done(command->owner, &(struct shop_outcome) { good, words, command->text });
+}
+
+static void start_waiting(struct shop_commands *commands);
 
 static void on_ended(evutil_socket_t unused, short what, void *context)
 {
-    struct trip_command *command = context;
+    struct shop_command *command = context;
     (void)unused;
     (void)what;
     int status = reap(command);
     while (command->length < OUTPUT_MOST && read_output(command))
         continue;
-    log_output(command);
-    log_end(command, status);
-    struct trip_commands *commands = command->owner;
+    struct shop_commands *commands = command->all;
     LIST_REMOVE(command, entry);
     commands->count--;
+    tell_end(command, status);
     command_free(command);
     if (commands->count == 0 && commands->waiting_count == 0)
         orphans_end();
     start_waiting(commands);
 }
 
-static void on_alarm(evutil_socket_t unused, short what, void *context)
+static void kill_it(struct shop_command *command, const char *why)
 {
-    struct trip_command *command = context;
-    (void)unused;
-    (void)what;
-    command->timed_out = true;
+    command->killed = why;
     kill(-command->pid, SIGKILL);
     kill(command->pid, SIGKILL);
+}
+
+static void on_alarm(evutil_socket_t unused, short what, void *context)
+{
+    (void)unused;
+    (void)what;
+    kill_it(context, "it took too long");
+}
+
+void shop_command_kill(struct shop_commands *commands, const void *owner)
+{
+    struct shop_command *command;
+    LIST_FOREACH(command, &commands->running, entry)
+    if (command->owner == owner && command->done != NULL)
+        kill_it(command, "the run is over");
 }
 
 /* In the child; only what is safe after fork() in a program with threads. */
@@ -278,7 +317,7 @@ static bool fill_input(int end, const char *input, size_t length)
     return fcntl(end, F_SETFL, O_NONBLOCK) == 0 && write(end, input, length) == (ssize_t)length;
 }
 
-static bool fork_it(struct trip_command *command, struct start *start, const char *input,
+static bool fork_it(struct shop_command *command, struct start *start, const char *input,
                     size_t length)
 {
     int in[2];
@@ -305,9 +344,9 @@ static bool fork_it(struct trip_command *command, struct start *start, const cha
     return command->pid > 0;
 }
 
-static bool watch(struct trip_command *command, double limit_s)
+static bool watch(struct shop_command *command, double limit_s)
 {
-    struct event_base *base = command->owner->base;
+    struct event_base *base = command->all->base;
     const struct timeval limit = { (time_t)limit_s, (suseconds_t)(fmod(limit_s, 1) * 1e6) };
     command->pidfd = pidfd_open(command->pid, 0);
     if (command->pidfd < 0)
@@ -320,29 +359,33 @@ static bool watch(struct trip_command *command, double limit_s)
            evtimer_add(command->alarm, &limit) == 0;
 }
 
-static bool start_now(struct trip_commands *commands, char *const *words, const char *user,
-                      double limit_s, const char *input, size_t length, struct failure *failure)
+static bool start_now(struct shop_commands *commands, const struct shop_order *order,
+                      struct failure *failure)
 {
-    struct start start = { .words = words };
-    if (!find_user(&start, user, failure))
+    struct start start = { .words = order->words };
+    const char *name = order->words[0];
+    if (!find_user(&start, order->user, failure))
         return false;
-    struct trip_command *command = calloc(1, sizeof *command);
+    struct shop_command *command = calloc(1, sizeof *command);
     if (command == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, words[0], NULL, "no memory for a command");
-    command->owner = commands;
+        return failure_set(failure, FAILURE_NO_MEMORY, name, NULL, "no memory for a command");
+    command->all = commands;
     command->output = -1;
     command->pidfd = -1;
-    snprintf(command->name, sizeof command->name, "%s", words[0]);
-    if (!fork_it(command, &start, input, length)) {
+    command->done = order->done;
+    command->owner = order->owner;
+    snprintf(command->kind, sizeof command->kind, "%s", order->kind);
+    snprintf(command->name, sizeof command->name, "%s", name);
+    if (!fork_it(command, &start, order->input, order->length)) {
         command_free(command);
-        return failure_set(failure, FAILURE_SYSTEM, words[0], NULL, "it cannot be started: %s",
+        return failure_set(failure, FAILURE_SYSTEM, name, NULL, "it cannot be started: %s",
                            strerror(errno));
     }
-    if (!watch(command, limit_s)) {
+    if (!watch(command, order->limit_s)) {
         kill(command->pid, SIGKILL);
         reap(command);
         command_free(command);
-        return failure_set(failure, FAILURE_SYSTEM, words[0], NULL, "it cannot be watched");
+        return failure_set(failure, FAILURE_SYSTEM, name, NULL, "it cannot be watched");
     }
     LIST_INSERT_HEAD(&commands->running, command, entry);
     commands->count++;
@@ -350,53 +393,65 @@ static bool start_now(struct trip_commands *commands, char *const *words, const 
 }
 
 /* A copy of all that a command needs; NULL when memory is short. */
-static struct waiting_command *waiting_new(char *const *words, const char *user, double limit_s,
-                                           const char *input, size_t length)
+static struct waiting_command *waiting_new(const struct shop_order *order)
 {
     struct waiting_command *waiting = calloc(1, sizeof *waiting);
     if (waiting == NULL)
         return NULL;
-    bool copied = (waiting->input = malloc(length + 1)) != NULL;
-    for (size_t i = 0; copied && i < WORDS_MOST && words[i] != NULL; i++)
-        copied = (waiting->words[i] = strdup(words[i])) != NULL;
+    bool copied = (waiting->input = malloc(order->length + 1)) != NULL;
+    for (size_t i = 0; copied && i < WORDS_MOST && order->words[i] != NULL; i++)
+        copied = (waiting->words[i] = strdup(order->words[i])) != NULL;
     if (!copied) {
         waiting_free(waiting);
         return NULL;
     }
-    memcpy(waiting->input, input, length);
-    waiting->input[length] = '\0';
-    waiting->length = length;
-    waiting->limit_s = limit_s;
-    snprintf(waiting->user, sizeof waiting->user, "%s", user);
+    memcpy(waiting->input, order->input, order->length);
+    waiting->input[order->length] = '\0';
+    snprintf(waiting->user, sizeof waiting->user, "%s", order->user);
+    snprintf(waiting->kind, sizeof waiting->kind, "%s", order->kind);
+    waiting->order = *order;
+    waiting->order.words = waiting->words;
+    waiting->order.user = waiting->user;
+    waiting->order.kind = waiting->kind;
+    waiting->order.input = waiting->input;
     return waiting;
 }
 
+/* One whose turn has come cannot be run. */
+static void tell_not_run(const struct waiting_command *waiting, const struct failure *failure)
+{
+    char text[600];
+    failure_text(failure, text, sizeof text);
+    log_line(LOG_PRIORITY_ERROR, "%s: %s; it was to be told %.300s", waiting->kind, text,
+             waiting->input);
+    if (waiting->order.done != NULL)
+        waiting->order.done(waiting->order.owner, &(struct shop_outcome) { false, text, "" });
+}
+
 /* Runs those that wait, the first first, as far as there is room. */
-static void start_waiting(struct trip_commands *commands)
+static void start_waiting(struct shop_commands *commands)
 {
     while (commands->count < RUNNING_MOST && commands->waiting_count > 0) {
         struct waiting_command *waiting = next_waiting(commands);
         struct failure failure = { 0 };
-        char text[600];
-        if (!start_now(commands, waiting->words, waiting->user, waiting->limit_s, waiting->input,
-                       waiting->length, &failure))
-            log_line(LOG_PRIORITY_ERROR, "trip command: %s; it was to be told %.300s",
-                     failure_text(&failure, text, sizeof text), waiting->input);
+        if (!start_now(commands, &waiting->order, &failure))
+            tell_not_run(waiting, &failure);
         waiting_free(waiting);
     }
 }
 
-bool trip_command_start(struct trip_commands *commands, char *const *words, const char *user,
-                        double limit_s, const char *input, size_t length, struct failure *failure)
+bool shop_command_start(struct shop_commands *commands, const struct shop_order *order,
+                        struct failure *failure)
 {
+    const char *name = order->words[0];
     if (commands->count < RUNNING_MOST)
-        return start_now(commands, words, user, limit_s, input, length, failure);
+        return start_now(commands, order, failure);
     if (commands->waiting_count >= WAITING_MOST)
-        return failure_set(failure, FAILURE_OVERLOADED, words[0], NULL, "%zu commands wait already",
+        return failure_set(failure, FAILURE_OVERLOADED, name, NULL, "%zu commands wait already",
                            commands->waiting_count);
-    struct waiting_command *waiting = waiting_new(words, user, limit_s, input, length);
+    struct waiting_command *waiting = waiting_new(order);
     if (waiting == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, words[0], NULL, "no memory for a command");
+        return failure_set(failure, FAILURE_NO_MEMORY, name, NULL, "no memory for a command");
     STAILQ_INSERT_TAIL(&commands->waiting, waiting, entry);
     commands->waiting_count++;
     return true;
