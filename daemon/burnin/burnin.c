@@ -153,7 +153,7 @@ static void host_tripped(void *context, size_t slot, const struct text *body)
 static void on_command(void *owner, const struct shop_outcome *outcome)
 {
     struct burnin_entry *entry = owner;
-    burnin_phases_took(entry->run, outcome);
+    burnin_run_command_took(entry->run, outcome);
 }
 
 static bool host_command(void *context, size_t phase, bool ending, const struct text *told,

@@ -31,11 +31,6 @@ static const char *when(bool ending)
     return ending ? "ends" : "begins";
 }
 
-static struct plan_time now_of(const struct burnin_run *run)
-{
-    return burnin_time_now(&run->time, run->host.now(run->host.context));
-}
-
 /* The members that events of a command have in common; what it reads on its input, too. */
 static struct text *open_event(struct burnin_run *run, const char *outcome)
 {
@@ -72,7 +67,7 @@ static bool step(struct burnin_run *run, size_t phase, bool ending)
         return true;
     }
     phases->doing = PHASE_COMMAND;
-    phases->since = now_of(run);
+    phases->since = burnin_run_now(run);
     struct text *text = open_event(run, "begun");
     burnin_job_member(text, run->job);
     burnin_tell(run, EVENT_PHASE_COMMAND);
@@ -107,7 +102,7 @@ static const char *consequence(const struct burnin_run *run)
 
 static void tell_outcome(struct burnin_run *run, const struct shop_outcome *outcome)
 {
-    struct duration took = plan_time_since(now_of(run), run->phases.since);
+    struct duration took = plan_time_since(burnin_run_now(run), run->phases.since);
     struct text *text = open_event(run, outcome->good ? "done" : "failed");
     text_member_number(text, "took_s", duration_seconds(took));
     if (!outcome->good) {
@@ -133,13 +128,12 @@ void burnin_phases_took(struct burnin_run *run, const struct shop_outcome *outco
         phases->stage = phases->ending ? PHASE_LEFT : PHASE_UNSET;
     } else if (run->plan->command_fails == BURNIN_FAILS_HOLD) {
         phases->doing = PHASE_HELD;
-        phases->since = now_of(run);
+        phases->since = burnin_run_now(run);
     } else {
         if (phases->ending)
             phases->stage = PHASE_LEFT;
-        burnin_run_end(run, "a phase's command failed", NULL);
+        phases->over = true;
     }
-    run->host.wake(run->host.context, (struct duration) { 0 });
 }
 
 bool burnin_phases_end(struct burnin_run *run, bool completed)
@@ -216,7 +210,7 @@ void burnin_phases_resume(struct burnin_run *run)
     if (phases->stage == PHASE_SET)
         phases->stage = PHASE_UNSET;
     if (phases->doing == PHASE_HELD)
-        phases->since = now_of(run);
+        phases->since = burnin_run_now(run);
 }
 
 void burnin_phases_recall_end(struct burnin_run *run, const char *phase)

@@ -12,32 +12,8 @@
 #ifndef GRADUS_DAEMON_BURNIN_PHASES_H
 #define GRADUS_DAEMON_BURNIN_PHASES_H
 
-#include "burnin_plan.h"
+#include "run_parts.h"
 #include "shop_command.h"
-
-#include <jansson.h>
-
-struct burnin_run;
-struct text;
-
-enum phase_stage {
-    PHASE_UNSET, /* its begin command has not been run, or not since a restart */
-    PHASE_SET,   /* it has, and what the phase measures may be measured */
-    PHASE_LEFT   /* its end command has been run, or is not to be */
-};
-
-enum phase_doing { PHASE_IDLE, PHASE_COMMAND, PHASE_HELD };
-
-/* Where a run is with its commands. Begin with burnin_phases_new(). */
-struct burnin_phases {
-    size_t phase; /* that a command has been run for last; BURNIN_PHASES: none yet */
-    enum phase_stage stage;
-    enum phase_doing doing;
-    bool ending;            /* the command under way, or that failed, is of the phase's end */
-    bool end_due;           /* the run is over, and its end command is still to be begun */
-    bool after_restart;     /* no command has been done since the daemon was away */
-    struct plan_time since; /* when the command was begun, or the run held */
-};
 
 /* No command yet. */
 struct burnin_phases burnin_phases_new(void);
@@ -51,7 +27,7 @@ bool burnin_phases_any(const struct bench_burnin *plan);
  */
 bool burnin_phases_ready(struct burnin_run *run, size_t phase);
 
-/* A command that was begun by the run has ended. */
+/* A command that was begun by the run has ended; `over` is set where that ends the run. */
 void burnin_phases_took(struct burnin_run *run, const struct shop_outcome *outcome);
 
 /*

@@ -2,7 +2,6 @@
 #include "burnin_run.h"
 
 #include "burnin_job.h"
-#include "burnin_phases.h"
 #include "burnin_tell.h"
 #include "encode_outlook.h"
 #include "run_record.h"
@@ -95,17 +94,6 @@ size_t burnin_run_slot(const struct burnin_run *run, const char *point)
             high = middle;
     }
     return run->plan->point_count;
-}
-
-const struct bench_point *burnin_run_point(const struct burnin_run *run, size_t slot, int64_t round)
-{
-    size_t phase = burnin_phase(&run->schedule, burnin_due(&run->schedule, round));
-    return run->plan->phases[phase].points[slot];
-}
-
-static struct plan_time now_of(const struct burnin_run *run)
-{
-    return burnin_time_now(&run->time, run->host.now(run->host.context));
 }
 
 /* What a restart needs to carry plan time on. */
@@ -334,7 +322,7 @@ static void look_at_clock(struct burnin_run *run)
     run->jumps++;
     struct text *text = burnin_tell_open(run);
     text_member_number(text, "by_s", duration_seconds(jump));
-    encode_plan_time(text, "plan_time", now_of(run));
+    encode_plan_time(text, "plan_time", burnin_run_now(run));
     burnin_tell(run, EVENT_CLOCK_JUMPED);
 }
 
@@ -345,10 +333,17 @@ static void skip_round(struct burnin_run *run, const struct burnin_turn *turn)
     run->last = turn->round;
 }
 
+/* A command of a phase has failed, and the plan says that this ends the run. */
+static void end_if_over(struct burnin_run *run)
+{
+    if (run->phases.over)
+        burnin_run_end(run, "a phase's command failed", NULL);
+}
+
 /* Nothing is measured: does what is due, and says how long to wait then. */
 static struct duration take_turn(struct burnin_run *run)
 {
-    struct plan_time now = now_of(run);
+    struct plan_time now = burnin_run_now(run);
     struct burnin_turn turn = burnin_turn(&run->schedule, run->last, now);
     size_t phase = burnin_phase(&run->schedule, now);
     if (turn.ended) {
@@ -357,8 +352,10 @@ static struct duration take_turn(struct burnin_run *run)
         burnin_run_end(run, held ? "held until its time was over" : "completed", NULL);
         return (struct duration) { 0 };
     }
-    if (!burnin_phases_ready(run, phase))
+    if (!burnin_phases_ready(run, phase)) {
+        end_if_over(run);
         return look_pause;
+    }
     if (turn.round == 0)
         return duration_shorter(plan_time_since(turn.wake, now), look_pause)
                    ? plan_time_since(turn.wake, now)
@@ -385,6 +382,13 @@ void burnin_run_tick(struct burnin_run *run)
         run->host.wake(run->host.context, pause);
 }
 
+void burnin_run_command_took(struct burnin_run *run, const struct shop_outcome *outcome)
+{
+    burnin_phases_took(run, outcome);
+    end_if_over(run);
+    run->host.wake(run->host.context, (struct duration) { 0 });
+}
+
 /* The lane that a slot was visited in. */
 static struct burnin_lane *lane_of(struct burnin_run *run, size_t slot)
 {
@@ -401,7 +405,7 @@ void burnin_run_took(struct burnin_run *run, size_t slot, const struct burnin_ou
 {
     struct burnin_lane *lane = lane_of(run, slot);
     run->open--;
-    run->seen = now_of(run);
+    run->seen = burnin_run_now(run);
     if (run->ended)
         burnin_phases_finish(run);
     if (run->ended || (run->paused && !stored))

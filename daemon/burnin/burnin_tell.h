@@ -3,7 +3,7 @@
 #ifndef GRADUS_DAEMON_BURNIN_TELL_H
 #define GRADUS_DAEMON_BURNIN_TELL_H
 
-#include "burnin_run.h"
+#include "run_parts.h"
 
 /* An event's body in the making, run and plan named; for burnin_tell(), before any other is opened. */
 struct text *burnin_tell_open(struct burnin_run *run);

@@ -153,7 +153,7 @@ static void finish(struct world *world, int waited)
         return;
     bool well = !world->killed && world->commands != world->fails;
     world->under_way = world->killed = false;
-    burnin_phases_took(world->run, &(struct shop_outcome) { well, "exit status 3", "text" });
+    burnin_run_command_took(world->run, &(struct shop_outcome) { well, "exit status 3", "text" });
 }
 
 /* So many seconds go by; the run is looked at twice in each. */
