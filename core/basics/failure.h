@@ -27,6 +27,7 @@
     X(RATING, "rating exceeded", -32005, 3, false)                                                 \
     X(UNSUPPORTED, "instrument cannot measure this", -32006, 3, false)                             \
     X(MISTAKE, "operating mistake", -32007, 3, false)                                              \
+    X(NO_TRIGGER, "no trigger", -32008, 3, false)                                                  \
     X(TIMEOUT, "no reply in time", -32010, 3, true)                                                \
     X(DISCONNECTED, "link down", -32011, 3, true)                                                  \
     X(UNEXPECTED_REPLY, "unexpected reply", -32012, 3, true)                                       \

@@ -22,6 +22,8 @@ enum slot {
     SLOT_VERTICAL,
     SLOT_OFFSET,
     SLOT_POSITION,
+    SLOT_TRIGGER,
+    SLOT_SLOPE,
     SLOT_COUNT
 };
 

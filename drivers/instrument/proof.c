@@ -9,8 +9,12 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A scope's: what the profile names besides, variable control, coupling, four numbers, touch. */
-_Static_assert(PROOF_ITEMS >= PROFILE_MAX_BESIDES + 7, "all that a profile can ask has room");
+/*
+ * A scope's: what the profile names besides, variable control, coupling, four numbers, touch; of a
+ * trigger what it names besides, source, slope, level, position.
+ */
+_Static_assert(PROOF_ITEMS >= PROFILE_MAX_BESIDES + 7 + PROFILE_MAX_TRIGGER_CHECKS + 4,
+               "all that a profile can ask has room");
 
 void proof_begin(struct proof *proof, const char *name, bool together)
 {

@@ -15,7 +15,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { PROOF_ITEMS = 16, PROOF_ANSWER = 256 };
+enum { PROOF_ITEMS = 24, PROOF_ANSWER = 256 };
 
 /* What an answer must be. */
 enum proof_way {

@@ -6,6 +6,7 @@
 #include "drivers/cfg/pattern.h"
 #include "drivers/dialogue/response.h"
 #include "scope_proof.h"
+#include "scope_trigger.h"
 
 #include <math.h>
 #include <poll.h>
@@ -32,6 +33,7 @@ static struct command_values values_for(const struct scope *scope, const struct 
     values.duration = scope->durations[scope_record(scope, request->duration)];
     values.time_per_division = values.duration / scope->time_divisions;
     values.interval = values.duration / values.points;
+    trigger_fill(request->trigger, scope, &request->setup, &values);
     return values;
 }
 
@@ -63,7 +65,8 @@ static bool set_up(struct panel *panel, const struct scope *scope, const struct 
                   failure) &&
         panel_set(panel, input, SLOT_OFFSET, scope->offset, values, &changed, deadline, failure) &&
         panel_set(panel, input, SLOT_POSITION, scope->position, values, &changed, deadline,
-                  failure);
+                  failure) &&
+        trigger_set(panel, scope, request->trigger, values, &changed, deadline, failure);
     if (changed)
         panel->proved = 0;
     return done && (!changed || panel_settle(panel, scope->settle_ms, deadline, failure));
@@ -109,7 +112,7 @@ static bool wait_done(struct panel *panel, const struct scope *scope, double pat
  * A start that was refused would leave the last record to be fetched as a
  * fresh one, so the error queue is read where there is one.
  */
-static bool acquire(struct panel *panel, const struct scope *scope,
+static bool acquire(struct panel *panel, const struct scope *scope, struct trigger *trigger,
                     const struct command_values *values, struct deadline deadline,
                     struct failure *failure)
 {
@@ -119,8 +122,10 @@ static bool acquire(struct panel *panel, const struct scope *scope,
             !dialogue_command(panel->dialogue, filled, deadline, failure))
             return false;
     double patience = scope->acquire_ms + values->duration * 1000;
-    return (!scope->done.query[0] || wait_done(panel, scope, patience, deadline, failure)) &&
-           dialogue_check_errors(panel->dialogue, deadline, failure);
+    bool done = trigger != NULL
+                    ? trigger_wait(panel, scope, trigger, patience, deadline, failure)
+                    : !scope->done.query[0] || wait_done(panel, scope, patience, deadline, failure);
+    return done && dialogue_check_errors(panel->dialogue, deadline, failure);
 }
 
 static bool read_interval(const struct reply *reply, void *out, struct failure *failure)
@@ -229,7 +234,7 @@ static bool digitise(struct panel *panel, const struct profile *profile,
     struct setup told;
     struct proof proof;
     proof_begin(&proof, panel->name, profile->proof == PROOF_SAME_MESSAGE);
-    if (!scope_proof_make(&proof, profile, &request->setup, &values, &told, failure) ||
+    if (!scope_proof_make(&proof, profile, request, &values, &told, failure) ||
         !set_up(panel, scope, request, &values, deadline, failure))
         return false;
     bool asks = !profile->locks_panel || panel->proved != request->input;
@@ -239,7 +244,7 @@ static bool digitise(struct panel *panel, const struct profile *profile,
         panel->told = told;
     samples->scope = scope;
     samples->setup = &panel->told;
-    if (!acquire(panel, scope, &values, deadline, failure) ||
+    if (!acquire(panel, scope, request->trigger, &values, deadline, failure) ||
         !sample_interval(panel, scope, &values, interval, deadline, failure) ||
         !fetch(panel, scope, &values, asks ? &proof : NULL, samples, deadline, failure) ||
         (asks && !same_place(panel, &panel->told, &told, failure)))
@@ -257,7 +262,7 @@ bool scope_acquire(struct panel *panel, const struct profile *profile,
     double interval;
     if (!digitise(panel, profile, request, deadline, &samples, &interval, &own)) {
         panel->proved = 0;
-        if (own.code != FAILURE_NOT_CALIBRATED)
+        if (own.code != FAILURE_NOT_CALIBRATED && own.code != FAILURE_NO_TRIGGER)
             dialogue_suspect(panel->dialogue);
         return failure_set(failure, own.code, own.where, own.expected, "%s", own.what);
     }
@@ -295,8 +300,7 @@ static bool digitise_pair(struct panel *panel, const struct profile *profile,
     for (int i = 0; i < 2; i++) {
         values[i] = values_for(scope, &requests[i]);
         proof_begin(&proofs[i], panel->name, profile->proof == PROOF_SAME_MESSAGE);
-        if (!scope_proof_make(&proofs[i], profile, &requests[i].setup, &values[i], &told[i],
-                              failure) ||
+        if (!scope_proof_make(&proofs[i], profile, &requests[i], &values[i], &told[i], failure) ||
             !set_up(panel, scope, &requests[i], &values[i], deadline, failure))
             return false;
     }
@@ -307,7 +311,7 @@ static bool digitise_pair(struct panel *panel, const struct profile *profile,
         samples[i].scope = scope;
         samples[i].setup = &before[i];
     }
-    if (!acquire(panel, scope, &values[0], deadline, failure) ||
+    if (!acquire(panel, scope, NULL, &values[0], deadline, failure) ||
         !sample_interval(panel, scope, &values[0], interval, deadline, failure))
         return false;
     for (int i = 0; i < 2; i++)

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "scope_proof.h"
 
+#include "scope_trigger.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -72,10 +74,11 @@ static bool add_numbers(struct proof *proof, const struct scope *scope, const st
     return true;
 }
 
-bool scope_proof_make(struct proof *proof, const struct profile *profile, const struct setup *setup,
-                      const struct command_values *values, struct setup *told,
-                      struct failure *failure)
+bool scope_proof_make(struct proof *proof, const struct profile *profile,
+                      const struct request *request, const struct command_values *values,
+                      struct setup *told, struct failure *failure)
 {
+    const struct setup *setup = &request->setup;
     const struct scope *scope = &profile->scope;
     *told = *setup;
     if (!proof_add_touch(proof, &profile->touch, values, failure) ||
@@ -88,7 +91,8 @@ bool scope_proof_make(struct proof *proof, const struct profile *profile, const 
         if (!proof_add_check(proof, "a setting that records rest on is not as the profile wants it",
                              FAILURE_CHANGED, &scope->besides[i], values, failure))
             return false;
-    return add_numbers(proof, scope, setup, values, told, failure);
+    return add_numbers(proof, scope, setup, values, told, failure) &&
+           trigger_prove(proof, profile, request->trigger, setup, values, failure);
 }
 
 bool scope_proves_zero(const struct scope *scope)

@@ -24,9 +24,9 @@
  *
  * False with the failure set when a text cannot be filled in.
  */
-bool scope_proof_make(struct proof *proof, const struct profile *profile, const struct setup *setup,
-                      const struct command_values *values, struct setup *told,
-                      struct failure *failure);
+bool scope_proof_make(struct proof *proof, const struct profile *profile,
+                      const struct request *request, const struct command_values *values,
+                      struct setup *told, struct failure *failure);
 
 /* Whether the scope can be asked for everything that its zero trace rests on. */
 bool scope_proves_zero(const struct scope *scope);

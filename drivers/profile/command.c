@@ -27,12 +27,15 @@ static const struct place {
     PLACE(offset),         PLACE(position),
     PLACE(position_volts), PLACE(duration),
     PLACE(interval),       PLACE(time_per_division),
-    PLACE(points),
+    PLACE(points),         PLACE(trigger_level),
+    PLACE(before),         PLACE(trigger_divisions),
+    PLACE(before_share),   PLACE(before_divisions),
 };
 
 struct command_values command_values_none(void)
 {
-    struct command_values values = { NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN };
+    struct command_values values = { NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN,
+                                     NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN };
     return values;
 }
 

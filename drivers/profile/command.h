@@ -26,6 +26,11 @@ struct command_values {
     double interval;       /* seconds from sample to sample */
     double time_per_division;
     double points;
+    double trigger_level;     /* volts at the input */
+    double trigger_divisions; /* the same from the middle of the screen */
+    double before;            /* seconds of the record that lie before the trigger */
+    double before_divisions;
+    double before_share; /* of the record's duration, 0 to 1 */
 };
 
 /* All NAN. */

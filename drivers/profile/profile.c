@@ -25,6 +25,11 @@ const struct front_end *profile_front_end(const struct profile *profile, enum qu
     return function != NULL ? &function->front_end : NULL;
 }
 
+bool profile_triggers(const struct profile *profile)
+{
+    return profile->kind == PROFILE_SCOPE && profile->scope.trigger.set.count > 0;
+}
+
 int profile_inputs(const struct profile *profile)
 {
     return profile->inputs;

@@ -8,6 +8,8 @@
  *     {range}  {input}  {full_scale}  {volts_per_division}  {offset}
  *     {position} (divisions)  {position_volts}  {duration}  {interval}
  *     {time_per_division}  {points}
+ * and of a trigger (volts at the input; what of the record lies before it):
+ *     {trigger_level}  {trigger_divisions}  {before}  {before_divisions}  {before_share}
  * Numbers are written in the C locale with the digits that give them back.
  */
 #ifndef GRADUS_DRIVERS_PROFILE_H
@@ -29,7 +31,8 @@ enum {
     PROFILE_FORM = 24,
     PROFILE_MAX_FUNCTIONS = 16,
     PROFILE_MAX_DURATIONS = 48,
-    PROFILE_MAX_BESIDES = 8
+    PROFILE_MAX_BESIDES = 8,
+    PROFILE_MAX_TRIGGER_CHECKS = 4
 };
 
 /* Most inputs of one instrument. */
@@ -145,6 +148,28 @@ enum scope_setting {
         SCOPE_SETTINGS
 };
 
+/* How a scope is made to wait until an input passes a level. */
+struct trigger_words {
+    struct commands set; /* one record, when {input} passes {trigger_level}; count 0: it cannot */
+    char rising[PROFILE_TEXT];
+    char falling[PROFILE_TEXT];
+    struct commands off;   /* a start begins the record at once again */
+    struct commands abort; /* ends a wait */
+    char source_query[PROFILE_TEXT];
+    char source_answer[PROFILE_TEXT]; /* the whole answer to it, {input} filled in */
+    struct check slopes[2];           /* one query, and what it answers: falling, rising */
+    struct check level;               /* reads back the number that is sent */
+    struct check position;            /* likewise, of what lies before the trigger */
+    size_t check_count;
+    struct check checks[PROFILE_MAX_TRIGGER_CHECKS]; /* what else it rests on; must match */
+    struct check waiting;    /* the state, and what it answers before the trigger came, */
+    struct check done;       /* and once the record is whole */
+    double level_divisions;  /* furthest that a level can be from the middle of the screen */
+    double error_divisions;  /* bound on the level's own error */
+    double most_before;      /* share of a record that can lie before the trigger */
+    double position_samples; /* bound on where in the record it is, samples */
+};
+
 /* How a scope's input is driven. Commands may be empty where the scope has no such thing. */
 struct scope {
     int inputs;
@@ -175,6 +200,7 @@ struct scope {
     double durations[PROFILE_MAX_DURATIONS]; /* seconds a record can last, ascending */
     struct commands acquire;                 /* starts one acquisition */
     struct check done; /* answer matches when it is finished; asked until it does */
+    struct trigger_words trigger;
     double acquire_ms; /* longest time of an acquisition besides the record itself */
     double settle_ms;  /* after a change of range, offset or coupling */
     struct waveform_coding waveform;
@@ -254,6 +280,9 @@ struct abilities profile_abilities(const struct profile *profile, enum quantity 
 
 /* The name of a scope's setting, as in its profile: "coupling". Never NULL. */
 const char *profile_setting_name(enum scope_setting setting);
+
+/* Whether a record of it can wait for a signal: it is a scope, and its profile says how. */
+bool profile_triggers(const struct profile *profile);
 
 /* How many inputs there are: a scope's, or the channels of a meter's scanner card. */
 int profile_inputs(const struct profile *profile);

@@ -160,6 +160,9 @@ static const struct strict_key scope_keys[] = {
       .required = true,
       .help = "how a record is taken" },
     { .name = "waveform", .type = STRICT_GROUP, .required = true, .help = "what the samples mean" },
+    { .name = "trigger",
+      .type = STRICT_GROUP,
+      .help = "how a record is made to wait for a signal; left out where that cannot be" },
     { .name = "settle_ms",
       .type = STRICT_NUMBER,
       .required = true,
@@ -362,6 +365,7 @@ static void free_scope(struct scope *scope)
     free_commands(&scope->acquire);
     free_check(&scope->calibrated);
     free_check(&scope->done);
+    profile_free_trigger(&scope->trigger);
     for (size_t i = 0; i < sizeof scope->coupling_checks / sizeof *scope->coupling_checks; i++)
         free_check(&scope->coupling_checks[i]);
     for (size_t i = 0; i < scope->besides_count; i++)

@@ -94,10 +94,15 @@ static struct command_values context_values(enum command_context context)
     if (context == CONTEXT_METER) {
         values.input = 1.0;
         values.range = 1.0;
-    } else if (context == CONTEXT_SCOPE) {
-        double range = values.range;
-        values = (struct command_values) { .input = 1.0 };
-        values.range = range;
+    } else if (context == CONTEXT_SCOPE || context == CONTEXT_TRIGGER) {
+        double none = values.range, trigger = context == CONTEXT_TRIGGER ? 0.0 : none;
+        values = (struct command_values) { .input = 1.0,
+                                           .range = none,
+                                           .trigger_level = trigger,
+                                           .trigger_divisions = trigger,
+                                           .before = trigger,
+                                           .before_divisions = trigger,
+                                           .before_share = trigger };
     }
     return values;
 }

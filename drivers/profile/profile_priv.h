@@ -14,7 +14,7 @@ struct profile_owner {
 };
 
 /* What the placeholders of a command text may name, by where it is used. */
-enum command_context { CONTEXT_BARE, CONTEXT_METER, CONTEXT_SCOPE };
+enum command_context { CONTEXT_BARE, CONTEXT_METER, CONTEXT_SCOPE, CONTEXT_TRIGGER };
 
 /*
  * Checks a command text read from `key` of `group`: placeholders that are
@@ -77,6 +77,14 @@ void profile_read_waveform(struct profile_owner *owner, const config_setting_t *
 void profile_read_record(struct profile_owner *owner, const config_setting_t *root,
                          struct problems *problems);
 
+/* Reads how a scope is triggered, where the profile says so. */
+void profile_read_trigger(struct profile_owner *owner, const config_setting_t *root,
+                          struct problems *problems);
+/* Frees what that made. */
+void profile_free_trigger(struct trigger_words *trigger);
+/* The most that a trigger's queries take of a message. */
+size_t profile_trigger_room(const struct trigger_words *trigger);
+
 /*
  * Reads what the record rests on besides, and what the scope cannot be asked for; every group of
  * settings must have a query or be named there. The other groups have been read.
@@ -118,6 +126,7 @@ void profile_print_meter_keys(FILE *out);
 void profile_print_crest_keys(FILE *out);
 void profile_print_scope_keys(FILE *out);
 void profile_print_record_keys(FILE *out);
+void profile_print_trigger_keys(FILE *out);
 
 /*
  * Rows about accuracy and input that meter ranges and scope inputs share, for

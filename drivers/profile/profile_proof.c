@@ -49,6 +49,7 @@ static void check_message(const struct profile *profile, const config_setting_t 
         length += profile_query_room(queries[i]);
     for (size_t i = 0; i < scope->besides_count; i++)
         length += profile_query_room(scope->besides[i].query);
+    length += profile_trigger_room(&scope->trigger);
     if (length > DIALOGUE_LONGEST)
         problems_at(problems, strict_member(root, "proof"),
                     "all queries in the \"same message\" are up to %zu bytes, expected at most %d",

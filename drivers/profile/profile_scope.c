@@ -378,6 +378,7 @@ void profile_read_scope(struct profile_owner *owner, const config_setting_t *roo
     read_position(owner, root, problems);
     read_coupling(owner, root, problems);
     profile_read_record(owner, root, problems);
+    profile_read_trigger(owner, root, problems);
     profile_read_proofs(owner, root, problems);
 }
 
@@ -397,4 +398,5 @@ void profile_print_scope_keys(FILE *out)
         strict_print_keys(out, groups[i].keys);
     }
     profile_print_record_keys(out);
+    profile_print_trigger_keys(out);
 }

@@ -68,6 +68,10 @@ bool describe_source(json_t *object, const char *name_key, bool known, struct so
         SOURCE_NUMBER(wander, KIND_LIVE),
         SOURCE_NUMBER(drift, KIND_LIVE),
         SOURCE_NUMBER(tolerance, KIND_LIVE),
+        SOURCE_NUMBER(fault_every, KIND_LIVE),
+        SOURCE_NUMBER(fault_width, KIND_LIVE),
+        SOURCE_NUMBER(fault_change, KIND_LIVE),
+        SOURCE_NUMBER(fault_burst, KIND_LIVE),
     };
     struct source_words words = { .source = *source, .kind = (int)source->kind };
     const char *kind = json_string_value(json_object_get(object, "kind"));
@@ -188,6 +192,7 @@ json_t *describe_truth(const struct source *source, double now)
     put(object, "minimum", truth.minimum);
     put(object, "peak_to_peak", truth.peak_to_peak);
     put(object, "noise", truth.noise);
+    put(object, "faults", source_faults(source, now));
     put(object, "source_resistance", source->source_resistance);
     if (truth.frequency > 0.0)
         put(object, "frequency", truth.frequency);

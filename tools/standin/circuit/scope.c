@@ -2,6 +2,7 @@
 #include "scope.h"
 
 #include "converter.h"
+#include "feed.h"
 #include "spread.h"
 #include "tools/standin/basics/alloc.h"
 
@@ -84,6 +85,7 @@ void scope_reset(struct scope *scope)
         input->coupling = SCOPE_DC;
         input->recorded = false;
     }
+    scope->trigger = (struct scope_trigger) { .rising = true };
     scope->points = scope->type->default_points;
     scope->time = scope->type->default_time;
     scope->real_bits = 0;
@@ -237,65 +239,6 @@ double scope_volts(const struct scope *scope, size_t input, int code)
     return (divisions - in->position) * scope->type->steps[in->step] + in->offset;
 }
 
-/* Everything about one input that stays the same from sample to sample. */
-struct feed {
-    const struct source *source; /* NULL: zero volts */
-    bool ac;
-    double gain;
-    double share; /* of the gain, for the waveform */
-    double offset;
-    double wander;
-    struct highpass highpass;
-    double edge; /* what a probe that is not compensated adds of the waveform's fast part */
-    struct highpass fast;
-    bool slow;             /* the probe takes away what is above its bandwidth, */
-    struct highpass above; /* which this is */
-};
-
-static struct feed feed_of(const struct scope *scope, size_t input, const struct tie *tie,
-                           gsl_rng *rng)
-{
-    const struct scope_input *in = &scope->inputs[input];
-    struct feed feed = { 0 };
-
-    if ((in->coupling == SCOPE_GROUND && !in->ground_dead) || tie->source == NULL)
-        return feed;
-    feed.source = tie->source;
-    feed.ac = in->coupling == SCOPE_AC || tie->probe.blocks_dc;
-    feed.gain = circuit_voltage_gain(tie, in->input_resistance);
-    feed.share = circuit_sine_share(tie, in->input_resistance);
-    feed.offset = feed.ac ? 0.0 : tie->probe.offset;
-    feed.wander = feed.ac ? 0.0 : spread_gauss(rng, tie->source->wander);
-    if (tie->probe.edge_ratio > 0.0) {
-        /* (1 + s m tau) / (1 + s tau) = 1 + (m - 1) s tau / (1 + s tau). */
-        feed.edge = tie->probe.edge_ratio - 1.0;
-        highpass_prepare(&feed.fast, &tie->source->wave, 1.0 / (2.0 * M_PI * tie->probe.edge_tau));
-    }
-    if (tie->probe.bandwidth > 0.0 && tie->source->wave.shape == WAVE_LINES) {
-        feed.slow = true;
-        highpass_prepare(&feed.above, &tie->source->wave, tie->probe.bandwidth);
-    }
-    highpass_prepare(&feed.highpass, &tie->source->wave, feed.ac ? scope->type->ac_corner : 0.0);
-    return feed;
-}
-
-/* Volts at the terminals; `now` for the level, `phase` in periods for the waveform. */
-static double feed_volts(const struct feed *feed, double now, double phase, gsl_rng *rng)
-{
-    double level = feed->ac ? 0.0 : source_level(feed->source, now) + feed->wander;
-    double noise = spread_gauss(rng, feed->source->noise);
-
-    double swing = highpass_at(&feed->highpass, phase) * feed->share;
-
-    if (feed->edge != 0.0)
-        swing += feed->edge * highpass_at(&feed->fast, phase);
-
-    if (feed->slow)
-        swing -= highpass_at(&feed->above, phase);
-
-    return (level + swing + noise) * feed->gain + feed->offset;
-}
-
 static void begin_record(struct scope *scope)
 {
     scope->recorded = scope->points;
@@ -309,21 +252,25 @@ static void begin_record(struct scope *scope)
 
 void scope_acquire(struct scope *scope, const struct tie *ties, double now, gsl_rng *rng)
 {
-    double start = spread_unit(rng) * PHASE_SPAN_S;
+    scope_record(scope, ties, now, spread_unit(rng) * PHASE_SPAN_S, rng);
+}
+
+void scope_record(struct scope *scope, const struct tie *ties, double first, double start,
+                  gsl_rng *rng)
+{
     double interval = scope->time / (double)(scope->points - 1);
 
     begin_record(scope);
     for (size_t i = 0; i < SCOPE_INPUTS; i++) {
         struct feed feed = feed_of(scope, i, &ties[i], rng);
         double frequency = feed.source != NULL ? feed.source->wave.frequency : 0.0;
-        double delay = feed.source != NULL ? feed.source->delay : 0.0;
-        double phase = (start - delay) * frequency;
+        double phase = feed_phase(&feed, start);
 
-        phase -= floor(phase);
         for (size_t n = 0; n < scope->recorded; n++) {
             double t = (double)n * interval;
-            double volts =
-                feed.source != NULL ? feed_volts(&feed, now + t, phase + t * frequency, rng) : 0.0;
+            double volts = feed.source != NULL
+                               ? feed_volts(&feed, first + t, phase + t * frequency, rng)
+                               : 0.0;
 
             scope->inputs[i].codes[n] = (int16_t)scope_code(scope, i, volts);
         }

@@ -55,8 +55,23 @@ struct scope_input {
     int16_t *codes;
 };
 
+/* What the next record waits for, and, while it does, since when. */
+struct scope_trigger {
+    size_t source; /* the input, from 1; 0: nothing, a start begins the record */
+    bool rising;
+    double level; /* volts at the terminals, as coupled */
+    double share; /* of the record that lies before it, 0 to 1 */
+    bool armed;
+    double armed_at; /* seconds since the bench started */
+    double start;    /* where the waveforms were then, seconds */
+    double looked;   /* when it was looked at last */
+    double searched; /* when it is to be looked at next; nothing had come before */
+    bool was_beyond; /* the level had been passed by then */
+};
+
 struct scope {
     const struct scope_type *type;
+    struct scope_trigger trigger;
     struct scope_input inputs[SCOPE_INPUTS];
     size_t points;   /* of the next record */
     double time;     /* from the first to the last sample of the next record */
@@ -119,6 +134,10 @@ double scope_volts(const struct scope *scope, size_t input, int code);
  * The waveforms start at a phase drawn at random: nothing triggers.
  */
 void scope_acquire(struct scope *scope, const struct tie *ties, double now, gsl_rng *rng);
+
+/* The same with its first sample at `first`, the waveforms `start` seconds after where they began. */
+void scope_record(struct scope *scope, const struct tie *ties, double first, double start,
+                  gsl_rng *rng);
 
 /* Fills both records with the upper end code, as an overdriven input does. */
 void scope_acquire_overload(struct scope *scope);

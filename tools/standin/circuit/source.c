@@ -3,9 +3,12 @@
 
 #include <math.h>
 
+/* Of the seconds in which a fault comes once, it takes no more than this share. */
+#define FAULT_SHARE 0.2
+
 struct source source_default(enum source_kind kind)
 {
-    return (struct source) { .kind = kind, .duty = 0.5, .wave = wave_none() };
+    return (struct source) { .kind = kind, .duty = 0.5, .fault_burst = 1.0, .wave = wave_none() };
 }
 
 static bool periodic(const struct source *source)
@@ -28,7 +31,63 @@ static bool check(const struct source *source, struct problem *problem)
         return problem_tell(problem, "a current source is ideal: it has no source_resistance");
     if (source->tolerance < 0.0 || source->tolerance >= 1.0)
         return problem_tell(problem, "tolerance %g is not in 0 ... 1", source->tolerance);
+    if (source->fault_every < 0.0 || source->fault_width < 0.0 ||
+        !(source->fault_burst >= 1.0 && source->fault_burst <= 1000.0) ||
+        2.0 * source->fault_burst * source->fault_width > FAULT_SHARE * source->fault_every)
+        return problem_tell(problem, "a fault of fault_width, fault_burst times, must fit into a "
+                                     "fifth of fault_every");
     return true;
+}
+
+/* Where a fault begins: in this share of its turn, so that it ends within it. */
+static double fault_begins(const struct source *source, double turn)
+{
+    /* The fractional part of multiples of the golden section, squared up by a second one. */
+    double drawn = fmod(turn * 0.6180339887498949 + turn * turn * 0.7548776662466927, 1.0);
+
+    return (turn + 0.1 + (1.0 - FAULT_SHARE - 0.1) * drawn) * source->fault_every;
+}
+
+/* The turn of a fault that an age lies in. */
+static double fault_turn(const struct source *source, double age)
+{
+    return floor(age / source->fault_every);
+}
+
+static bool fault_there(const struct source *source, double age)
+{
+    if (source->fault_every <= 0.0 || age < 0.0)
+        return false;
+    double into = age - fault_begins(source, fault_turn(source, age));
+    return into >= 0.0 && into < 2.0 * source->fault_burst * source->fault_width &&
+           fmod(into, 2.0 * source->fault_width) < source->fault_width;
+}
+
+double source_next_edge(const struct source *source, double now)
+{
+    double age = fmax(now - source->set_at, 0.0);
+
+    if (source->fault_every <= 0.0)
+        return INFINITY;
+    for (double turn = fault_turn(source, age);; turn++) {
+        double begins = fault_begins(source, turn);
+        double edges = 2.0 * source->fault_burst - 1.0;
+        double passed = fmax(floor((age - begins) / source->fault_width) + 1.0, 0.0);
+
+        if (passed <= edges)
+            return source->set_at + begins + passed * source->fault_width;
+    }
+}
+
+double source_faults(const struct source *source, double now)
+{
+    double age = now - source->set_at;
+
+    if (source->fault_every <= 0.0 || age < 0.0)
+        return 0.0;
+    double turn = fault_turn(source, age), into = age - fault_begins(source, turn);
+    double begun = into < 0.0 ? 0.0 : floor(into / (2.0 * source->fault_width)) + 1.0;
+    return turn * source->fault_burst + fmin(begun, source->fault_burst);
 }
 
 bool source_prepare(struct source *source, double draw, struct problem *problem)
@@ -64,6 +123,8 @@ double source_level(const struct source *source, double now)
     for (size_t i = 0; i < source->step_count; i++)
         if (age >= source->steps[i].after)
             level += source->steps[i].change;
+    if (fault_there(source, age))
+        level += source->fault_change;
     return level;
 }
 

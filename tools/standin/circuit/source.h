@@ -3,7 +3,10 @@
  * What stands at a test point: an open-circuit voltage (or a current) as a
  * function of time behind a source resistance, or a plain resistance.
  *
- *     x(t) = level + drift * (t - set_at) + steps + waveform(t) + noise
+ *     x(t) = level + drift * (t - set_at) + steps + fault(t) + waveform(t) + noise
+ *
+ * A fault comes once in every `fault_every` seconds, at a moment of them that is drawn: the level is
+ * another one for `fault_width`, `fault_burst` times with as long between.
  *
  * Times are seconds since the bench started.
  */
@@ -52,6 +55,10 @@ struct source {
     double tolerance;         /* the true size lies within this fraction of the nominal one */
     double error;             /* the one drawn: the true size is 1 + error times the nominal */
     double set_at;            /* when the source was last set */
+    double fault_every;       /* seconds; 0: none comes */
+    double fault_width;       /* seconds */
+    double fault_change;      /* of the level */
+    double fault_burst;       /* how often each comes; 1 unless told */
     size_t step_count;
     struct source_step steps[SOURCE_STEPS];
     struct wave wave; /* made by source_prepare() */
@@ -81,6 +88,12 @@ bool source_prepare(struct source *source, double draw, struct problem *problem)
 
 /* The level at a time: everything but waveform, noise and wander. */
 double source_level(const struct source *source, double now);
+
+/* When, after a time, a fault begins or ends next; INFINITY where none comes. */
+double source_next_edge(const struct source *source, double now);
+
+/* How many faults have begun by a time, each of a burst counted. */
+double source_faults(const struct source *source, double now);
 
 /* The true values at a time. */
 struct truth source_truth(const struct source *source, double now);

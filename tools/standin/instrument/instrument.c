@@ -3,6 +3,7 @@
 
 #include "keys.h"
 #include "tools/standin/basics/alloc.h"
+#include "tools/standin/circuit/scope_wait.h"
 #include "tools/standin/circuit/spread.h"
 
 #include <math.h>
@@ -142,6 +143,34 @@ void instrument_acquire(struct instrument *instrument, double record_s, struct a
     if (there)
         keys_back(instrument, &before);
     instrument->busy_until = busy_ms > 0.0 ? answer->now + busy_ms / 1e3 : 0.0;
+}
+
+void instrument_arm(struct instrument *instrument, const struct answer *answer)
+{
+    instrument->counters.readings++;
+    scope_arm(&instrument->scope, answer->now, instrument->rng);
+}
+
+bool instrument_waits(struct instrument *instrument, const struct answer *answer)
+{
+    struct source felt[SCOPE_INPUTS];
+    struct tie ties[SCOPE_INPUTS];
+    double end;
+
+    if (!instrument->scope.trigger.armed)
+        return false;
+    for (size_t i = 0; i < SCOPE_INPUTS; i++)
+        ties[i] = tie_now(instrument, i, answer->now, &felt[i]);
+    if (!scope_look(&instrument->scope, ties, answer->now, &end, instrument->rng))
+        return true;
+    instrument->busy_until = end;
+    return false;
+}
+
+void instrument_abort(struct instrument *instrument)
+{
+    scope_disarm(&instrument->scope);
+    instrument->busy_until = 0.0;
 }
 
 int16_t *instrument_record(struct instrument *instrument, size_t input, size_t *count)

@@ -118,6 +118,15 @@ struct meter_reading instrument_read(struct instrument *instrument, struct answe
 /* For languages: takes a record; `record_s` is how long it lasts in the world. */
 void instrument_acquire(struct instrument *instrument, double record_s, struct answer *answer);
 
+/* For languages: begins to wait for the trigger that is set. */
+void instrument_arm(struct instrument *instrument, const struct answer *answer);
+
+/* For languages: whether it still waits for its trigger; when that came the record has been taken. */
+bool instrument_waits(struct instrument *instrument, const struct answer *answer);
+
+/* For languages: ends a wait and a record under way. */
+void instrument_abort(struct instrument *instrument);
+
 /*
  * For languages: the codes of the last record of an input as they are to be sent, which faults
  * may change. Free with free().

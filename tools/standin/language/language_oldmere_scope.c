@@ -8,7 +8,13 @@
  *     INLET 1 DC       (AC, GROUND) what of the signal is let in
  *     TURNED? 1        YES while its knob is off the stop: the height means nothing
  *     PACE 1e-3        seconds a division
- *     ONCE             draws one trace; OVER? is answered YES once it is drawn
+ *     AWAIT 1          ONCE then waits until inlet 1 goes through the mark; AWAIT? tells
+ *     AWAIT NOTHING    ONCE draws at once again
+ *     GOING UP         (DOWN) which way it must go through it; GOING? tells
+ *     MARK 2.5         the mark, in volts; MARK? tells
+ *     PAST 2           so many divisions of the trace are from before the mark; PAST? tells
+ *     ENOUGH           ends a wait
+ *     ONCE             draws one trace; OVER? is answered YES once it is drawn, LURKING while it waits
  *     CODES? 1         the trace of inlet 1, as the converter gave it
  *     TOUCHES?         how often hands have been at its knobs
  *     WHO, HANDS       who it is; its keys belong to hands again
@@ -214,11 +220,106 @@ static bool set_pace(struct instrument *instrument, const struct order *order,
     return false;
 }
 
+static bool await(struct instrument *instrument, const struct order *order, struct answer *answer)
+{
+    bool nothing = strcmp(order->words[1], "NOTHING") == 0;
+    size_t input;
+
+    (void)answer;
+    if (!nothing && !input_word(order->words[1], &input))
+        return false;
+    instrument_abort(instrument);
+    instrument->scope.trigger.source = nothing ? 0 : input + 1;
+    return true;
+}
+
+static bool ask_await(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
+{
+    size_t source = instrument->scope.trigger.source;
+
+    (void)order;
+    if (source == 0)
+        text_print(&answer->text, "NOTHING");
+    else
+        text_print(&answer->text, "%zu", source);
+    return true;
+}
+
+static bool set_going(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
+{
+    bool up = strcmp(order->words[1], "UP") == 0;
+
+    (void)answer;
+    if (!up && strcmp(order->words[1], "DOWN") != 0)
+        return false;
+    instrument->scope.trigger.rising = up;
+    return true;
+}
+
+static bool ask_going(struct instrument *instrument, const struct order *order,
+                      struct answer *answer)
+{
+    (void)order;
+    text_print(&answer->text, "%s", instrument->scope.trigger.rising ? "UP" : "DOWN");
+    return true;
+}
+
+static bool set_mark(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    (void)answer;
+    return number_word(order->words[1], &instrument->scope.trigger.level);
+}
+
+static bool ask_mark(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    (void)order;
+    text_print(&answer->text, "%.9g", instrument->scope.trigger.level);
+    return true;
+}
+
+static bool set_past(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    double divisions;
+
+    (void)answer;
+    if (!number_word(order->words[1], &divisions) || divisions < 0.0 || divisions > TIME_DIVISIONS)
+        return false;
+    instrument->scope.trigger.share =
+        divisions / TIME_DIVISIONS * SCREEN_POINTS / (SCREEN_POINTS - 1);
+    return true;
+}
+
+static bool ask_past(struct instrument *instrument, const struct order *order,
+                     struct answer *answer)
+{
+    (void)order;
+    text_print(&answer->text, "%.9g",
+               instrument->scope.trigger.share * TIME_DIVISIONS * (SCREEN_POINTS - 1) /
+                   SCREEN_POINTS);
+    return true;
+}
+
+static bool enough(struct instrument *instrument, const struct order *order, struct answer *answer)
+{
+    (void)order;
+    (void)answer;
+    instrument_abort(instrument);
+    return true;
+}
+
 static bool draw_once(struct instrument *instrument, const struct order *order,
                       struct answer *answer)
 {
     (void)order;
-    instrument_acquire(instrument, instrument->scope.time, answer);
+    if (instrument->scope.trigger.source > 0)
+        instrument_arm(instrument, answer);
+    else
+        instrument_acquire(instrument, instrument->scope.time, answer);
     return true;
 }
 
@@ -226,7 +327,11 @@ static bool ask_over(struct instrument *instrument, const struct order *order,
                      struct answer *answer)
 {
     (void)order;
-    text_print(&answer->text, "%s", instrument_busy(instrument, answer) ? "NO" : "YES");
+    bool waits = instrument_waits(instrument, answer);
+    text_print(&answer->text, "%s",
+               waits                                 ? "LURKING"
+               : instrument_busy(instrument, answer) ? "NO"
+                                                     : "YES");
     return true;
 }
 
@@ -261,6 +366,9 @@ static const struct verb verbs[] = {
     { "PACE", 2, set_pace },    { "ONCE", 1, draw_once },    { "OVER?", 1, ask_over },
     { "CODES?", 2, ask_codes }, { "HANDS", 1, hands },       { "LIFT?", 2, ask_lift },
     { "INLET?", 2, ask_inlet }, { "PACE?", 1, ask_pace },    { "TOUCHES?", 1, ask_touches },
+    { "AWAIT", 2, await },      { "AWAIT?", 1, ask_await },  { "GOING", 2, set_going },
+    { "GOING?", 1, ask_going }, { "MARK", 2, set_mark },     { "MARK?", 1, ask_mark },
+    { "PAST", 2, set_past },    { "PAST?", 1, ask_past },    { "ENOUGH", 1, enough },
 };
 
 static bool obey(struct instrument *instrument, const struct order *order, struct answer *answer)

@@ -159,12 +159,116 @@ static void ask_format(struct scpi_call *call)
             text_print(call->answer, "%s", formats[i].told);
 }
 
+/* The TRIGger subsystem and its neighbours, as far as SCPI-1999 has them: nodes from memory. */
+
+static void set_source(struct scpi_call *call)
+{
+    int suffixes[SCPI_SUFFIXES];
+
+    instrument_abort(call_instrument(call));
+    if (scpi_matches("IMMediate", call->argument))
+        scope_of(call)->trigger.source = 0;
+    else if (scpi_match_header("INTernal#", call->argument, suffixes) && suffixes[0] >= 1 &&
+             suffixes[0] <= SCOPE_INPUTS)
+        scope_of(call)->trigger.source = (size_t)suffixes[0];
+    else
+        scpi_report(call->scpi, -224, NULL);
+}
+
+static void ask_source(struct scpi_call *call)
+{
+    if (scope_of(call)->trigger.source == 0)
+        text_print(call->answer, "IMM");
+    else
+        text_print(call->answer, "INT%zu", scope_of(call)->trigger.source);
+}
+
+static void set_slope(struct scpi_call *call)
+{
+    static const char *const slopes[] = { "NEGative", "POSitive", NULL };
+    size_t choice;
+
+    if (scpi_choice(call, slopes, &choice))
+        scope_of(call)->trigger.rising = choice == 1;
+}
+
+static void ask_slope(struct scpi_call *call)
+{
+    text_print(call->answer, "%s", scope_of(call)->trigger.rising ? "POS" : "NEG");
+}
+
+static void set_level(struct scpi_call *call)
+{
+    double level;
+
+    if (scpi_number(call, &level))
+        scope_of(call)->trigger.level = level;
+}
+
+static void ask_level(struct scpi_call *call)
+{
+    text_print(call->answer, "%+.9E", scope_of(call)->trigger.level);
+}
+
+/* Where in the record the trigger is: 0 is its first sample, 1 its last. */
+static void set_location(struct scpi_call *call)
+{
+    double share;
+
+    if (!scpi_number(call, &share))
+        return;
+    if (share >= 0.0 && share <= 1.0)
+        scope_of(call)->trigger.share = share;
+    else
+        scpi_report(call->scpi, -222, NULL);
+}
+
+static void ask_location(struct scpi_call *call)
+{
+    text_print(call->answer, "%+.9E", scope_of(call)->trigger.share);
+}
+
+/* One record for each start is all there is; and nothing between the trigger and its place. */
+static void set_zero(struct scpi_call *call)
+{
+    double number;
+
+    if (strcmp(call->argument, "OFF") != 0 && (!scpi_number(call, &number) || number != 0.0))
+        scpi_report(call->scpi, -224, NULL);
+}
+
+static void ask_zero(struct scpi_call *call)
+{
+    text_print(call->answer, "0");
+}
+
+static void give_up(struct scpi_call *call)
+{
+    instrument_abort(call_instrument(call));
+}
+
+/* The condition of the operation status: bit 3 sweeping, bit 5 waiting for the trigger. */
+static void ask_condition(struct scpi_call *call)
+{
+    struct instrument *instrument = call_instrument(call);
+    bool waits = instrument_waits(instrument, call_answer(call));
+
+    text_print(call->answer, "%d",
+               waits                                            ? 32
+               : instrument_busy(instrument, call_answer(call)) ? 8
+                                                                : 0);
+}
+
 static void initiate(struct scpi_call *call)
 {
     struct instrument *instrument = call_instrument(call);
 
-    if (instrument_busy(instrument, call_answer(call))) {
+    if (instrument->scope.trigger.armed || instrument_busy(instrument, call_answer(call))) {
         scpi_report(call->scpi, -213, NULL);
+        return;
+    }
+    if (instrument->scope.trigger.source > 0) {
+        instrument_arm(instrument, call_answer(call));
         return;
     }
     instrument_acquire(instrument, instrument->scope.time, call_answer(call));
@@ -228,6 +332,14 @@ static const struct scpi_row rows[] = {
     { "SENSe:SWEep:TIME", set_time, true, ask_time, false, 0, 0 },
     { "SENSe:SWEep:TINTerval", NULL, false, ask_interval, false, 0, 0 },
     { "FORMat:DATA", set_format, true, ask_format, false, 0, 0 },
+    { "SENSe:SWEep:OREFerence:LOCation", set_location, true, ask_location, false, 0, 0 },
+    { "SENSe:SWEep:OFFSet:TIME", set_zero, true, ask_zero, false, 0, 0 },
+    { "TRIGger:SOURce", set_source, true, ask_source, false, 0, 0 },
+    { "TRIGger:SLOPe", set_slope, true, ask_slope, false, 0, 0 },
+    { "TRIGger:LEVel", set_level, true, ask_level, false, 0, 0 },
+    { "INITiate:CONTinuous", set_zero, true, ask_zero, false, 0, 0 },
+    { "STATus:OPERation:CONDition", NULL, false, ask_condition, false, 0, 0 },
+    { "ABORt", give_up, false, NULL, false, 0, 0 },
     { "INITiate:IMMediate", initiate, false, NULL, false, 0, 0 },
     { "TRACe:DATA", NULL, false, ask_trace, true, 0, 0 },
     /* The maker's own: SCPI-1999 has no node for a control that only hands can turn. */
