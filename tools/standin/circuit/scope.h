@@ -8,6 +8,8 @@
  *
  * Anything beyond the ends of the converter stays at its end codes. A record
  * is void as soon as the settings it was taken with change.
+ *
+ * One idea in two halves; the other half is feed.h, what reaches its inputs.
  */
 #ifndef STANDIN_SCOPE_H
 #define STANDIN_SCOPE_H
