@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "steadiness.h"
 
+#include "likeness.h"
 #include "period.h"
 
 #include <math.h>
-#include <stdlib.h>
 
-enum { MOST_PARTS = 64, FEWEST_PARTS = 2, EVEN_PARTS = 32, FEWEST_SAMPLES = 8, PLACES = 255 };
+enum { MOST_PARTS = 64, FEWEST_PARTS = 2, EVEN_PARTS = 32, FEWEST_SAMPLES = 8, SLOW = 6 };
 
 /* Periods that are not alike say nothing of others where there are fewer of them. */
 static const double few_periods = 4;
@@ -29,9 +29,21 @@ static const double settled_lengths = 8.0;
  */
 static const double bend_of_sine = 10.0;
 
-/* A period later a periodic signal is the same to so much of its swing, and of its noise. */
-static const double alike_swing = 0.02;
-static const double alike_noise = 2.0;
+/* What is not the same a period later by more than this share of the swing is another signal besides. */
+static const double alike_swing = 0.002;
+
+/*
+ * Half waves over the whole record, SLOW of them: what noise, in squares of its deviation, brings
+ * into them once in 10,000 records is chi-square's quantile, for 1 to 6 degrees of freedom a line (from memory).
+ */
+static const double slow_first = 15.1;
+static const double slow_next = 2.6;
+
+/* Where so much of what changes is so slow, the record has not seen its average. */
+static const double slow_share = 0.3;
+
+/* Such a change of less than this share of a step is in the interval, twice over, and needs no word. */
+static const double slow_steps = 0.5;
 
 /* A level that changes by less than this share of an ac value is little in it: half the square, 1 %. */
 static const double little_level = 0.15;
@@ -61,8 +73,8 @@ static bool cut(const struct series *series, const struct waveform *waveform, st
                     (waveform->maximum - series->offset) / scale, waveform->noise / scale);
     if (!(stretch.periods >= FEWEST_PARTS))
         return false;
-    parts->count = (size_t)fmin(MOST_PARTS, stretch.periods);
-    parts->periods = floor(stretch.periods / (double)parts->count);
+    parts->periods = ceil(stretch.periods / MOST_PARTS);
+    parts->count = (size_t)(stretch.periods / parts->periods);
     parts->begin = stretch.begin;
     parts->end = stretch.end;
     parts->length = (stretch.end - stretch.begin) / stretch.periods * parts->periods;
@@ -129,69 +141,45 @@ static size_t correlated(const struct parts *parts)
     return lag;
 }
 
-/* What noise and sampling may make the averages of the parts scatter by. */
-static double explained(const struct waveform *waveform, enum aspect aspect,
-                        const struct parts *parts, double noise, double edges)
+/* What noise, and what sampling, may make the averages of the parts scatter by. */
+struct explained {
+    double noise;
+    double bend;  /* the same at the end of one part and the beginning of the next */
+    double edges; /* may come and go slowly, as samples and edges beat */
+};
+
+static struct explained explain(const struct waveform *waveform, enum aspect aspect,
+                                const struct parts *parts, double noise, double edges)
 {
     double value = waveform_aspect(waveform, aspect);
     double square = aspect == ASPECT_DC || !(value > 0) ? 1 : 1 + noise / value;
-    double bend = 0;
+    struct explained explained = { noise * square / sqrt(parts->length), 0,
+                                   surely_of_edges * edges };
     if (parts->periods > 0) {
         double each = parts->length / parts->periods;
-        bend = waveform->peak_to_peak * bend_of_sine / (each * each * parts->length);
+        explained.bend = waveform->peak_to_peak * bend_of_sine / (each * each * parts->length);
     }
-    return hypot(surely * hypot(noise * square / sqrt(parts->length), bend),
-                 surely_of_edges * edges);
-}
-
-static int compare(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
+    return explained;
 }
 
 /*
- * RMS of what is not the same again a period later, as the median of evenly spread places has it,
- * which edges that fall between samples do not move. 0: as good as nothing, or the record does
- * not last for another quarter of a period.
+ * Variance of what changes so slowly that the record does not hold SLOW half waves of it: the parts'
+ * first cosines (discrete cosine transform, second kind). 0 where noise and sampling explain it. Where a
+ * part is too high by what the next is too low the cosines see little of it.
  */
-static double unlike(const struct series *series, const struct waveform *waveform, double noise)
+static double slow_variance(const struct parts *parts, const struct explained *explained)
 {
-    static const double normal_median = 0.6745;
-    double differences[PLACES];
-    double period = 1 / (waveform->frequency * series->interval);
-    double room = (double)(series->count - 2) - period;
-    if (!(room >= period / 4))
-        return 0;
-    for (size_t i = 0; i < PLACES; i++) {
-        size_t here = (size_t)(room * (double)i / PLACES);
-        double later = (double)here + period;
-        size_t before = (size_t)later;
-        double first = series_at(series, before), second = series_at(series, before + 1);
-        double there = first + (later - (double)before) * (second - first);
-        differences[i] = series->scale * fabs(there - series_at(series, here));
+    double count = (double)parts->count, variance = 0, most = fmin(SLOW, count - 1);
+    for (double k = 1; k <= most; k++) {
+        double sum = 0;
+        for (size_t i = 0; i < parts->count; i++)
+            sum += parts->averages[i] * cos(M_PI * k * ((double)i + 0.5) / count);
+        variance += 2 * sum * sum / (count * count);
     }
-    qsort(differences, PLACES, sizeof *differences, compare);
-    double rms = differences[PLACES / 2] / normal_median / sqrt(2);
-    return rms > alike_noise * noise + alike_swing * waveform->peak_to_peak ? rms : 0;
-}
-
-/*
- * What periods that are not alike do at the two instants that end the stretch: something of that RMS r
- * moves the crossing of a sine of amplitude A by r / (2 pi A) periods, and what is averaged there lies
- * as far from its mean as that is from zero (own derivation).
- */
-static struct steadiness ends_of(const struct series *series, const struct waveform *waveform,
-                                 double noise)
-{
-    static const double share = 0.1125; /* sqrt(2) / (4 pi) */
-    struct steadiness steadiness = { 0, false };
-    if (waveform->periods > 0) {
-        double rms = unlike(series, waveform, noise);
-        steadiness.scatter = share * rms / waveform->periods;
-        steadiness.passing = rms > 0 && waveform->periods < few_periods;
-    }
-    return steadiness;
+    double chance =
+        explained->noise * explained->noise * (slow_first + slow_next * (most - 1)) / count;
+    double bend = explained->bend * fmin(1, SLOW / count);
+    return variance > chance + bend * bend + explained->edges * explained->edges ? variance : 0;
 }
 
 static struct steadiness compare_parts(const struct series *series, const struct waveform *waveform,
@@ -202,22 +190,47 @@ static struct steadiness compare_parts(const struct series *series, const struct
     if (!cut(series, waveform, &parts))
         return steadiness;
     average(series, waveform, aspect, &parts);
-    double variance = covariance(&parts, 0);
-    double from_part_to_part = sqrt(variance);
-    if (!(from_part_to_part > explained(waveform, aspect, &parts, noise, edges) + step / 2))
-        return steadiness;
-    double count = (double)parts.count;
-    steadiness.passing = count < settled_lengths * (double)correlated(&parts);
-    steadiness.scatter = steadiness.passing ? from_part_to_part
-                                            : sqrt(variance / count * inflation(&parts, variance));
+    struct explained explained = explain(waveform, aspect, &parts, noise, edges);
+    double variance = covariance(&parts, 0), count = (double)parts.count;
+    double slow = slow_variance(&parts, &explained);
+    double changes = variance - explained.noise * explained.noise;
+    double chance = hypot(surely * hypot(explained.noise, explained.bend), explained.edges);
+    bool surely_slow = sqrt(slow) > slow_steps * step;
+    steadiness.scatter = 2 * sqrt(slow);
+    if (sqrt(variance) > chance + step / 2) {
+        steadiness.passing = count < settled_lengths * (double)correlated(&parts);
+        steadiness.scatter = sqrt(variance / count * inflation(&parts, variance));
+    }
+    steadiness.passing |= surely_slow && slow > slow_share * changes;
+    if (steadiness.passing)
+        steadiness.scatter = sqrt(variance);
+    return steadiness;
+}
+
+/*
+ * What periods that are not alike do at the two instants that end the stretch: something of that RMS r
+ * moves the crossing of a sine of amplitude A by r / (2 pi A) periods, and what is averaged there lies
+ * as far from its mean as that is from zero (own derivation).
+ */
+static struct steadiness ends_of(const struct waveform *waveform, double unlike)
+{
+    static const double share = 0.1125; /* sqrt(2) / (4 pi) */
+    struct steadiness steadiness = { 0, false };
+    if (unlike > 0) {
+        steadiness.scatter = share * unlike / waveform->periods;
+        steadiness.passing =
+            unlike > alike_swing * waveform->peak_to_peak && waveform->periods < few_periods;
+    }
     return steadiness;
 }
 
 struct steadiness steadiness_of(const struct series *series, const struct waveform *waveform,
                                 enum aspect aspect, double noise, double edges, double step)
 {
+    struct likeness likeness = likeness_of(series, waveform, noise, step);
+    struct steadiness ends = ends_of(waveform, likeness.unlike);
+    noise = fmin(noise, likeness.noise);
     struct steadiness seen = compare_parts(series, waveform, aspect, noise, edges, step);
-    struct steadiness ends = ends_of(series, waveform, noise);
     seen.scatter = hypot(seen.scatter, ends.scatter);
     seen.passing |= ends.passing;
     if (aspect != ASPECT_AC || !(waveform->ac_rms > 0))

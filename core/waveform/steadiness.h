@@ -4,7 +4,8 @@
  * where the signal is modulated, drifts, or carries something slower; its average over the record
  * is then one of many that might have been. The record is cut into parts of whole periods (into even
  * parts where it has none), and the scatter of their averages, with what neighbours have in common, says
- * how far the average over all of them may be from that of a longer record.
+ * how far the average over all of them may be from that of a longer record. What is slower than a third
+ * of the record is looked for apart, in its first cosines, where much smaller changes stand out of the noise.
  */
 #ifndef GRADUS_CORE_STEADINESS_H
 #define GRADUS_CORE_STEADINESS_H
