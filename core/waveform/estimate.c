@@ -167,22 +167,24 @@ static double onwards(const struct series *series, size_t i, double size)
  * by what it is larger than those on both sides that go on its way: a sine's and a ramp's are as
  * large as their neighbours, and cost a mean over whole periods nothing. In a periodic record an
  * edge may be between the same two samples each time: the rising ones are all off by up to half
- * an interval, and the falling ones, on their own.
+ * an interval, and the falling ones, on their own. Each lies evenly in its interval; of both sums the
+ * bound is that of a triangular law of as much variance.
  *
  * about  for a mean of squares, where it is taken about; NAN for a plain mean
  */
 static double edges_in(const struct series *series, double noise, double about)
 {
-    double sum = 0;
+    double rising = 0, falling = 0;
     for (size_t i = 2; i + 1 < series->count; i++) {
         double before = series_value(series, series_at(series, i - 1));
         double after = series_value(series, series_at(series, i));
         double step = after - before;
         double edge = fabs(step) - onwards(series, i - 1, step) - onwards(series, i + 1, step);
         if (edge > edge_sigmas * noise)
-            sum += edge * (isnan(about) ? 1 : fabs(before + after - 2 * about));
+            *(step > 0 ? &rising : &falling) +=
+                edge * (isnan(about) ? 1 : fabs(before + after - 2 * about));
     }
-    return sum / 2 / (double)series->count;
+    return hypot(rising, falling) * sqrt(2) / 2 / (double)series->count;
 }
 
 /* What that does to the value. */
@@ -234,8 +236,8 @@ static bool find_rhythm(const struct series *series, const struct waveform *wave
 
 /*
  * What edges leave open is no more than the gaps between all places that samples fall on, and
- * what the frequency may be: at each of its ends the record is folded once more. The gaps are
- * widest at the frequency in the middle and close towards both ends, and an edge is as likely to
+ * what the frequency may be: at each of its ends, and halfway to them, the record is folded once more. The
+ * gaps are widest at the frequency itself and close to both sides of it, and an edge is as likely to
  * be anywhere: the frequency has about a triangular law (own derivation).
  */
 static bool of_fold(const struct series *series, const struct waveform *waveform,
@@ -246,17 +248,21 @@ static bool of_fold(const struct series *series, const struct waveform *waveform
     double noise = noise_of(waveform, step);
     if (!find_rhythm(series, waveform, noise, &rhythm))
         return false;
-    double frequencies[] = { rhythm.least, rhythm.most, rhythm.frequency };
-    double values[3];
-    for (size_t i = 0; i < 3; i++) {
+    double middle = rhythm.frequency, below = rhythm.least, above = rhythm.most;
+    double frequencies[] = { middle, below, (below + middle) / 2, (middle + above) / 2, above };
+    double moved = 0, widest = 0;
+    for (size_t i = 0; i < sizeof frequencies / sizeof *frequencies; i++) {
         if (!fold_make(series, frequencies[i], noise, &fold))
             return false;
         struct fold_averages averages = fold_average(&fold);
-        *estimate = of_averages(&averages, aspect, fmax(fold.noise, step / sqrt(12)), step);
-        values[i] = estimate->value;
+        struct estimate each =
+            of_averages(&averages, aspect, fmax(fold.noise, step / sqrt(12)), step);
+        if (i == 0)
+            *estimate = each;
+        moved = fmax(moved, fabs(each.value - estimate->value));
+        widest = fmax(widest, each.edges);
     }
-    double moved = fmax(fabs(values[0] - values[2]), fabs(values[1] - values[2]));
-    estimate->edges = hypot(estimate->edges, moved) * (aspect == ASPECT_DC ? together : 1);
+    estimate->edges = hypot(widest, moved) * (aspect == ASPECT_DC ? together : 1);
     return isfinite(estimate->value);
 }
 

@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { FEWEST_NODES = 16, FEWEST_FREEDOM = 16, HALVINGS = 50 };
+enum { FEWEST_NODES = 16, FEWEST_FREEDOM = 16, HALVINGS = 50, MOST_SPLIT = 3 };
 
 /* A step between two nodes that is more than this, in sigma of the noise, is an edge. */
 static const double edge_sigmas = 6.0;
@@ -109,13 +109,21 @@ bool fold_make(const struct series *series, double frequency, double noise, stru
            beside_edges <= most_beside_edges + share_beside_edges * (double)count;
 }
 
-/* How far the step from node i to the next goes on the way of another slope. */
-static double onwards(const struct fold *fold, size_t i, double sign)
+/*
+ * How steep it goes on, to the side of `sign`, from node i on to one that is half a gap away at least: samples
+ * of one place may have come to two nodes, between which there is nothing but noise.
+ */
+static double onwards(const struct fold *fold, size_t i, bool back, double gap, double sign)
 {
-    double turned;
-    const struct fold_node *here = &fold->nodes[i % fold->count];
-    const struct fold_node *next = node_at(fold, i % fold->count + 1, &turned);
-    return fmax(0, sign * (next->value - here->value) / (next->place + turned - here->place));
+    double turned, from;
+    const struct fold_node *here = node_at(fold, i, &from), *there = here;
+    double span = 0;
+    for (size_t k = 1; k <= MOST_SPLIT && !(span >= gap / 2); k++) {
+        there = node_at(fold, back ? i - k : i + k, &turned);
+        span = fabs(there->place + turned - here->place - from);
+    }
+    double step = back ? here->value - there->value : there->value - here->value;
+    return fmax(0, sign * step / span);
 }
 
 double fold_edge(const struct fold *fold, size_t i)
@@ -126,8 +134,9 @@ double fold_edge(const struct fold *fold, size_t i)
     double step = next->value - here->value;
     double gap = next->place + turned - here->place;
     double sign = copysign(1, step);
-    double edge =
-        fabs(step) - gap * (onwards(fold, i + fold->count - 1, sign) + onwards(fold, i + 1, sign));
+    size_t round = i + fold->count;
+    double edge = fabs(step) - gap * (onwards(fold, round, true, gap, sign) +
+                                      onwards(fold, round + 1, false, gap, sign));
     double noise = fold->noise * sqrt(1 / here->count + 1 / next->count);
     return edge > edge_sigmas * noise ? edge : 0;
 }
