@@ -367,14 +367,16 @@ static void capacitive_term(const struct chain *chain, const struct setup *setup
         biased(sink, "capacitive loading", share, shrinks);
 }
 
-/* A peak-to-peak value that the record tells back has just that; else any shape and tilt may be. */
+/* What the coupling took is put back as far as its corner is what is stated; own choice, no source. */
+static const double corner_tolerance = 0.3;
+
+/* A peak-to-peak value that the record told back has but the corner's doubt; else any shape and tilt may be. */
 static void coupling_terms(const struct chain *chain, const struct setup *setup,
                            const struct signal *signal, struct sink *sink)
 {
     double value = chain_value(chain, setup, signal->value);
     if (chain->aspect == ASPECT_PEAK_TO_PEAK && signal->uncoupled > 0) {
-        double lost = signal->uncoupled - 1;
-        biased(sink, "ac coupling", fabs(lost), lost > 0 ? -value : value);
+        bounded(sink, "ac coupling", corner_tolerance * fabs(1 - 1 / signal->uncoupled), value);
         return;
     }
     biased(sink, "ac coupling", coupling_loss(chain, signal), -seen_behind(chain, setup, signal));

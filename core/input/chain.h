@@ -78,10 +78,12 @@ struct signal {
     double frequency; /* hertz; NAN when not known */
     double scatter;   /* standard uncertainty of the value by noise, core/waveform/estimate */
     double edges; /* bound on what edges between samples do to the value, core/waveform/estimate */
-    double averaged;   /* independent roundings that the value is a mean of; 0 and 1: just one */
-    double drift;      /* bound on what the value moved while it was measured */
-    bool passing;      /* an average that holds for its record only, core/waveform/steadiness */
-    double uncoupled;  /* a peak-to-peak value before ac coupling over that seen; 0: not known */
+    double averaged; /* independent roundings that the value is a mean of; 0 and 1: just one */
+    double drift;    /* bound on what the value moved while it was measured */
+    bool passing;    /* an average that holds for its record only, core/waveform/steadiness */
+    double
+        uncoupled; /* a peak-to-peak value, which is that before ac coupling, over that behind it; 0: it
+                          is that behind it */
     double resolution; /* of the range on which noise, doubt and scatter were seen; 0: not known */
 };
 

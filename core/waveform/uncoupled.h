@@ -7,15 +7,16 @@
 #ifndef GRADUS_CORE_UNCOUPLED_H
 #define GRADUS_CORE_UNCOUPLED_H
 
-#include "core/samples/series.h"
+#include <stddef.h>
 
 /*
- * How far apart the extremes were before the coupling, in the record's values; noise and what lies between
- * the samples are in it as in the record's own. NAN where there is no corner. One pass.
+ * Puts back in place what the coupling took: values become those before it, but for their mean. What
+ * lies between the samples is in them as in the record. NAN all where there is no corner. One pass.
  *
- * mean    of the record, over whole periods
- * corner  -3 dB of the coupling, hertz, > 0
+ * interval  seconds from value to value
+ * mean      of the record, over whole periods
+ * corner    -3 dB of the coupling, hertz, > 0
  */
-double uncoupled_swing(const struct series *series, double mean, double corner);
+void uncoupled_restore(double *values, size_t count, double interval, double mean, double corner);
 
 #endif

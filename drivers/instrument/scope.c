@@ -253,6 +253,42 @@ static bool digitise(struct panel *panel, const struct profile *profile,
     return true;
 }
 
+/*
+ * A peak-to-peak value behind ac coupling: that of the record with what the coupling took put back, which
+ * needs whole periods, for the mean.
+ */
+static bool uncouple(const struct panel *panel, double corner, const struct series *series,
+                     struct acquisition *acquisition, struct failure *failure)
+{
+    const struct waveform *seen = &acquisition->waveform;
+    struct signal *signal = &acquisition->signal;
+    struct waveform before;
+    if (!(seen->periods > 0) || !(corner > 0))
+        return true;
+    double *values = malloc(series->count * sizeof *values);
+    if (!values)
+        return failure_set(failure, FAILURE_NO_MEMORY, panel->name, NULL, "%zu samples",
+                           series->count);
+    for (size_t i = 0; i < series->count; i++)
+        values[i] = series_value(series, series_at(series, i));
+    uncoupled_restore(values, series->count, series->interval, seen->mean, corner);
+    struct series restored = series_of_reals(values, series->count, series->interval);
+    restored.step = series->step;
+    bool done = waveform_measure_series(&restored, &before);
+    if (done) {
+        struct estimate estimate =
+            estimate_aspect(&restored, &before, ASPECT_PEAK_TO_PEAK, series->step);
+        signal->uncoupled = estimate.value / signal->value;
+        signal->value = estimate.value;
+        signal->doubt = estimate.doubt;
+        signal->scatter = estimate.scatter;
+        signal->averaged = estimate.averaged;
+    }
+    free(values);
+    return done || failure_set(failure, FAILURE_NO_VALUE, panel->name, "a record of finite samples",
+                               "%zu samples that cannot be measured", series->count);
+}
+
 bool scope_acquire(struct panel *panel, const struct profile *profile,
                    const struct request *request, struct deadline deadline, struct record *record,
                    struct acquisition *acquisition, struct failure *failure)
@@ -277,11 +313,9 @@ bool scope_acquire(struct panel *panel, const struct profile *profile,
     struct estimate estimate =
         estimate_aspect(&series, &waveform, quantity_aspect(request->quantity), step);
     describe(acquisition, &samples, &waveform, &estimate);
-    if (request->setup.coupling == COUPLING_AC && waveform.periods > 0)
-        acquisition->signal.uncoupled =
-            uncoupled_swing(&series, waveform.mean, profile->scope.front_end.ac_corner) /
-            waveform.peak_to_peak;
-    return true;
+    return quantity_aspect(request->quantity) != ASPECT_PEAK_TO_PEAK ||
+           request->setup.coupling != COUPLING_AC ||
+           uncouple(panel, profile->scope.front_end.ac_corner, &series, acquisition, failure);
 }
 
 /*
