@@ -35,14 +35,18 @@ bool record_same(const struct scope *scope, double one, double other)
 /* A swing of more noise than this, with no period in suitability, is something slow. */
 static const double swing_in_noise = 12;
 
-bool record_too_short(const struct acquisition *seen, const struct front_end *input,
+/* Roundings make so many steps of what stands still. */
+static const double swing_in_steps = 4;
+
+bool record_too_short(const struct acquisition *seen, const struct chain *chain,
                       const struct setup *setup)
 {
     double low, high;
-    setup_window(input, setup, &low, &high);
+    setup_window(chain->input, setup, &low, &high);
+    double step = chain->input->ranges[setup->range].resolution;
+    double little = aspect_averages(chain->aspect) ? 0.05 * (high - low) : swing_in_steps * step;
     return seen->has_waveform && seen->waveform.periods == 0 &&
-           seen->signal.high - seen->signal.low >
-               swing_in_noise * seen->signal.noise + 0.05 * (high - low);
+           seen->signal.high - seen->signal.low > swing_in_noise * seen->signal.noise + little;
 }
 
 double record_longer(const struct scope *scope, double wanted, double left)

@@ -21,10 +21,10 @@ bool record_suits(const struct scope *scope, const struct timebase_need *need, d
 bool record_same(const struct scope *scope, double one, double other);
 
 /*
- * Whether a record shows a swing that is neither noise nor a twentieth of what the setup shows, and
- * no whole period of it: it was too short, or there is none.
+ * Whether a record shows a swing that is not noise, and no whole period of it: it was too short, or there
+ * is none. For an average a swing of a twentieth of what the setup shows is little; the extremes are all swing.
  */
-bool record_too_short(const struct acquisition *seen, const struct front_end *input,
+bool record_too_short(const struct acquisition *seen, const struct chain *chain,
                       const struct setup *setup);
 
 /*

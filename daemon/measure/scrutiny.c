@@ -92,7 +92,7 @@ static void read_record(const struct evidence *evidence, const struct setup *set
         return;
     facts->record = waveform->interval * (double)waveform->count;
     facts->passing = evidence->acquisition->signal.passing;
-    facts->no_period = record_too_short(evidence->acquisition, evidence->chain->input, setup);
+    facts->no_period = record_too_short(evidence->acquisition, evidence->chain, setup);
 }
 
 static struct circumstances circumstances_of(const struct evidence *evidence,

@@ -192,21 +192,30 @@ static double step_of(const struct acquirer *acquirer, const struct request *req
 bool looks_flat(const struct acquirer *acquirer, const struct request *request,
                 const struct acquisition *seen)
 {
-    if (!seen->has_waveform || isfinite(seen->waveform.frequency))
+    if (!seen->has_waveform)
         return false;
     enum wave_reason reason =
         waveform_unfit(&seen->waveform, -INFINITY, INFINITY, step_of(acquirer, request));
     return reason == WAVE_FLAT || reason == WAVE_NOISY;
 }
 
+/* Whether a look lies outside of all that the record showed. */
+static bool is_elsewhere(const struct acquisition *seen, const struct acquisition *look,
+                         double step)
+{
+    double level = look->signal.mean, room = still_flat_steps * step;
+    return level > seen->signal.high + room || level < seen->signal.low - room;
+}
+
 bool flat_look(const struct acquirer *acquirer, const struct scope *scope,
                const struct request *request, const struct acquisition *seen, double *duration,
-               struct failure *failure)
+               bool *moved, struct failure *failure)
 {
     double flat = still_flat_share * swing_of(seen) + still_flat_steps * step_of(acquirer, request);
     struct request faster = *request;
     size_t choice;
     *duration = NAN;
+    *moved = false;
     if (!looks_flat(acquirer, request, seen))
         return true;
     double rate = 1 / seen->waveform.interval;
@@ -222,6 +231,7 @@ bool flat_look(const struct acquirer *acquirer, const struct scope *scope,
             *duration = faster.duration;
             return true;
         }
+        *moved |= is_elsewhere(seen, &acquisition, step_of(acquirer, request));
         rate = 1 / acquisition.waveform.interval;
     }
     return true;

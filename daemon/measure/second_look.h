@@ -41,8 +41,8 @@ bool second_look(const struct acquirer *acquirer, const struct scope *scope,
 void second_look_compare(struct second_look *look, const struct waveform *waveform);
 
 /*
- * Whether a record is flat, but for noise. A signal of a multiple of the sample rate looks so, and clocks and
- * time bases are both of round figures.
+ * Whether a record is flat, but for noise; the last digit's flicker may pass for a frequency. A signal of a
+ * multiple of the sample rate looks so, and clocks and time bases are both of round figures.
  */
 bool looks_flat(const struct acquirer *acquirer, const struct request *request,
                 const struct acquisition *seen);
@@ -50,13 +50,14 @@ bool looks_flat(const struct acquirer *acquirer, const struct request *request,
 /*
  * Looks at such a signal at a higher rate, and once more where a multiple of that would still come
  * through; none where no multiple of the rate that was looked at does. Writes the duration in which
- * a swing showed, seconds; NAN where it was flat all through, as far as the time base goes.
+ * a swing showed, seconds; NAN where it was flat all through, as far as the time base goes. `*moved`: it
+ * was flat, but at another level than all of the record seen: something slower than that.
  *
  * request, seen  as above; no look is taken at what is not flat, and at a meter's reading
  * False with the failure set when an acquisition failed.
  */
 bool flat_look(const struct acquirer *acquirer, const struct scope *scope,
                const struct request *request, const struct acquisition *seen, double *duration,
-               struct failure *failure);
+               bool *moved, struct failure *failure);
 
 #endif

@@ -146,6 +146,14 @@ static bool settle_again(struct measurement *measurement, double record, struct 
     return settle(measurement, &here, reading);
 }
 
+static bool shows_period(const struct measurement *measurement)
+{
+    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
+                                       measurement->deadline };
+    return isfinite(measurement->acquisition.signal.frequency) &&
+           !looks_flat(&acquirer, &measurement->request, &measurement->acquisition);
+}
+
 /*
  * Settles in the record that the last signal wanted; where that is not what
  * is there now, no period or not even a range that holds it, in the point's own.
@@ -158,30 +166,38 @@ static bool settle_first(struct measurement *measurement, const struct measure_m
     bool guessed = !measurement->record_given && isnan(measurement->point->frequency) && !own;
     bool settled = settle(measurement, memory, reading);
     if (!measurement->chain.input->vertical || !guessed ||
-        (settled ? isfinite(measurement->acquisition.signal.frequency)
-                 : measurement->failure->code != FAILURE_UNSTABLE))
+        (settled ? shows_period(measurement) : measurement->failure->code != FAILURE_UNSTABLE))
         return settled;
     failure_clear(measurement->failure);
     return settle_again(measurement, bench_record(measurement->point), reading);
 }
 
+/* From a record in which the signal was flat, and was elsewhere a moment later: a longer one shows how slow it is. */
+static bool settle_slower(struct measurement *measurement, double before, struct reading *reading)
+{
+    double left = deadline_left_ms(measurement->deadline) / 1000;
+    double longer = record_longer(measurement_scope(measurement), before, left);
+    return settle_again(measurement, isnan(longer) ? before : longer, reading);
+}
+
 /*
  * A record that is flat may be of a signal that repeats with its samples. Where a faster look shows a
  * swing, what is settled is a record of that; one that is flat there all the same was hit by
- * a spike, and the first record is taken again.
+ * a spike, or is slower than the first record.
  */
 static bool settle_flat(struct measurement *measurement, struct reading *reading)
 {
     const struct acquirer acquirer = measurement_acquirer(measurement);
     double before = measurement->request.duration, duration;
+    bool moved;
     if (!measurement->chain.input->vertical ||
         !looks_flat(&acquirer, &measurement->request, &measurement->acquisition))
         return true;
     if (!flat_look(&acquirer, measurement_scope(measurement), &measurement->request,
-                   &measurement->acquisition, &duration, measurement->failure))
+                   &measurement->acquisition, &duration, &moved, measurement->failure))
         return false;
     if (isnan(duration))
-        return true;
+        return !moved || measurement->record_given || settle_slower(measurement, before, reading);
     if (measurement->record_given)
         return failure_set(
             measurement->failure, FAILURE_UNSUPPORTED, NULL,
@@ -191,14 +207,14 @@ static bool settle_flat(struct measurement *measurement, struct reading *reading
             before, duration);
     return settle_again(measurement, duration, reading) &&
            (!looks_flat(&acquirer, &measurement->request, &measurement->acquisition) ||
-            settle_again(measurement, before, reading));
+            settle_slower(measurement, before, reading));
 }
 
 /* Looks longer where a record was too short, and is not stated. */
 static bool settle_longer(struct measurement *measurement, struct reading *reading)
 {
     for (int looks = measurement->record_given ? LONGER_LOOKS : 0; looks < LONGER_LOOKS; looks++) {
-        if (!record_too_short(&measurement->acquisition, measurement->chain.input,
+        if (!record_too_short(&measurement->acquisition, &measurement->chain,
                               &measurement->request.setup))
             return true;
         double left = deadline_left_ms(measurement->deadline) / 1000;
