@@ -170,7 +170,7 @@ static struct explained explain(const struct waveform *waveform, enum aspect asp
 static double slow_variance(const struct parts *parts, const struct explained *explained)
 {
     double count = (double)parts->count, variance = 0, most = fmin(SLOW, count - 1);
-    for (double k = 1; k <= most; k++) {
+    for (int k = 1; k <= (int)most; k++) {
         double sum = 0;
         for (size_t i = 0; i < parts->count; i++)
             sum += parts->averages[i] * cos(M_PI * k * ((double)i + 0.5) / count);

@@ -43,16 +43,26 @@ static void say_record(struct rack *rack, struct answer *answer)
     }
 }
 
+/* Whether a message is the command of this name, with a number behind it. */
+static bool takes(const char *message, const char *name, double *number)
+{
+    size_t length = strlen(name);
+    if (strncmp(message, name, length) != 0 || message[length] != ' ')
+        return false;
+    *number = strtod(message + length, NULL);
+    return true;
+}
+
 static bool scope_takes(struct rack *rack, const char *message, struct answer *answer)
 {
     struct rack_scope *scope = &rack->scope;
-    if (sscanf(message, "SENS %lf", &scope->scale) == 1 ||
-        sscanf(message, "LIFT %lf", &scope->position) == 1 ||
-        sscanf(message, "OFFS %lf", &scope->offset) == 1 ||
-        sscanf(message, "SPAN %lf", &scope->span) == 1 || strcmp(message, "GO") == 0 ||
-        (!strchr(message, '?') && sscanf(message, "INLET %7s", scope->coupling) == 1))
+    if (takes(message, "SENS", &scope->scale) || takes(message, "LIFT", &scope->position) ||
+        takes(message, "OFFS", &scope->offset) || takes(message, "SPAN", &scope->span) ||
+        strcmp(message, "GO") == 0)
         return true;
-    if (strcmp(message, "SENS?") == 0)
+    if (strncmp(message, "INLET ", 6) == 0)
+        snprintf(scope->coupling, sizeof scope->coupling, "%s", message + 6);
+    else if (strcmp(message, "SENS?") == 0)
         say_number(answer, scope->scale);
     else if (strcmp(message, "LIFT?") == 0)
         say_number(answer, scope->position);
@@ -72,9 +82,13 @@ static bool scope_takes(struct rack *rack, const char *message, struct answer *a
 static bool meter_takes(struct rack *rack, const char *message, struct answer *answer)
 {
     struct rack_meter *meter = &rack->meter;
-    if (sscanf(message, "RANG %lf", &meter->full_scale) == 1 ||
-        sscanf(message, "FUNC %d", &meter->function) == 1)
+    if (takes(message, "RANG", &meter->full_scale))
         return true;
+    double function;
+    if (takes(message, "FUNC", &function)) {
+        meter->function = function > 0;
+        return true;
+    }
     double shown = NAN;
     if (strcmp(message, "RANG?") == 0)
         say_number(answer, meter->full_scale);

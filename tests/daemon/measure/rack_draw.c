@@ -16,6 +16,15 @@
 /* Stated of source, probe and inputs, per cent. */
 static const double source_tolerance = 10, probe_tolerance = 1, resistance_tolerance = 1;
 
+/* 1, 2, 5, 10 ... from a decade on. */
+static double one_two_five(size_t i, int decade)
+{
+    static const double mantissas[] = { 1, 2, 5 };
+    for (; i >= 3; i -= 3)
+        decade++;
+    return mantissas[i] * pow(10, decade);
+}
+
 static double about(struct rack *rack, double value, double percent)
 {
     return value * (1 + percent / 100 * rack_even(rack, -1, 1));
@@ -37,8 +46,7 @@ static void draw_scope(struct rack *rack)
     scope->offset_off = rack_even(rack, -1, 1);
     scope->resistance = about(rack, 1e6, resistance_tolerance);
     for (size_t i = 0; i < RACK_RANGES; i++) {
-        static const double mantissas[] = { 1, 2, 5 };
-        scope->scales[i] = mantissas[i % 3] * pow(10, (double)(i / 3) - 3);
+        scope->scales[i] = one_two_five(i, -3);
         scope->gains[i] = rack_even(rack, -1, 1);
         scope->baselines[i] = rack_even(rack, -1, 1);
     }
@@ -99,10 +107,8 @@ static bool write_scope(const struct rack *rack, FILE *out)
             "timebase = { set = [ \"SPAN {duration}\" ]; query = \"SPAN?\"; points = %zu;\n"
             " durations = [ ",
             scope->points);
-    for (int i = 0; i < 19; i++) {
-        static const double mantissas[] = { 1, 2, 5 };
-        fprintf(out, "%s%.6e", i ? ", " : "", mantissas[i % 3] * pow(10, i / 3 - 6));
-    }
+    for (size_t i = 0; i < 19; i++)
+        fprintf(out, "%s%.6e", i ? ", " : "", one_two_five(i, -6));
     fprintf(
         out,
         " ]; };\nacquisition = { start = [ \"GO\" ]; extra_ms = 1000.0; };\n"

@@ -101,7 +101,7 @@ static void couple(const struct rack_signal *signal, double out[GRID + 1])
 {
     double mean = rack_truth(signal, RACK_MEAN) - signal->level;
     double step = 1 / (signal->frequency * GRID), kept = exp(-2 * M_PI * corner * step);
-    double last = signal->amplitude * at_turn(signal, 0) - mean, first = last, all = 1;
+    double last = signal->amplitude * at_turn(signal, 0) - mean, all = 1;
     out[0] = 0;
     for (int i = 1; i <= GRID; i++) {
         double turn = (double)i / GRID;
@@ -110,7 +110,6 @@ static void couple(const struct rack_signal *signal, double out[GRID + 1])
         last = now;
         all *= kept;
     }
-    (void)first;
     double begin = out[GRID] / (1 - all), more = begin;
     for (int i = 0; i <= GRID; i++) {
         out[i] += more;
@@ -144,9 +143,7 @@ static double coupled(const struct rack *rack, const double *filtered, double se
     double turn = seconds * signal->frequency;
     double place = (turn - floor(turn)) * GRID;
     int i = (int)place;
-    double there = ((double)i + 0.5) / GRID;
     double later = at_turn(signal, place / GRID) - at_turn(signal, (double)i / GRID);
-    (void)there;
     return filtered[i] + signal->amplitude * later;
 }
 

@@ -147,7 +147,7 @@ static void read_one(struct site *site, unsigned seed, struct tally tallies[2][R
 static int number_of(const char *name, int otherwise)
 {
     const char *text = getenv(name);
-    return text ? atoi(text) : otherwise;
+    return text ? (int)strtol(text, NULL, 10) : otherwise;
 }
 
 static void test_sweep(void **state)
