@@ -148,8 +148,7 @@ static bool settle_again(struct measurement *measurement, double record, struct 
 
 static bool shows_period(const struct measurement *measurement)
 {
-    const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
-                                       measurement->deadline };
+    const struct acquirer acquirer = measurement_acquirer(measurement);
     return isfinite(measurement->acquisition.signal.frequency) &&
            !looks_flat(&acquirer, &measurement->request, &measurement->acquisition);
 }
