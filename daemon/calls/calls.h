@@ -75,6 +75,7 @@ rpc_handler call_burnin_study;
 /* calls_walk.c: sheets walked by hand. */
 rpc_handler call_walk_start;
 rpc_handler call_walk_key;
+rpc_handler call_walk_go;
 rpc_handler call_walk_note;
 rpc_handler call_walk_stop;
 

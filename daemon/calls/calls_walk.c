@@ -2,8 +2,10 @@
 #include "calls.h"
 
 #include "methods.h"
+#include "order.h"
 #include "service.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 void call_walk_start(void *context, struct rpc_call *call, const struct rpc_value *values)
@@ -11,12 +13,18 @@ void call_walk_start(void *context, struct rpc_call *call, const struct rpc_valu
     struct service *service = context;
     struct failure failure = { 0 };
     struct text *text = loop_text(service->loop);
-    bool anew = values[WALK_ANEW].given && values[WALK_ANEW].flag;
-    if (walk_begin(service->walks, rpc_call_peer(call), values[WALK_SHEET].text, anew, text,
-                   &failure))
+    const struct rpc_value *job = &values[WALK_JOB];
+    char *order = job->given ? order_read(job->object, false, &failure) : NULL;
+    const struct walk_order walk = { .sheet = values[WALK_SHEET].text,
+                                     .job = order,
+                                     .anew = values[WALK_ANEW].given && values[WALK_ANEW].flag,
+                                     .led = values[WALK_LED].given && values[WALK_LED].flag };
+    if (failure.code == FAILURE_NONE &&
+        walk_begin(service->walks, rpc_call_peer(call), &walk, text, &failure))
         rpc_result(call, text);
     else
         call_refuse(service->loop, call, &failure);
+    free(order);
 }
 
 static void answer(struct service *service, struct rpc_call *call, bool done,
@@ -50,6 +58,16 @@ void call_walk_key(void *context, struct rpc_call *call, const struct rpc_value 
         return;
     }
     bool done = walk_key(service->walks, rpc_call_peer(call), number, key, &failure);
+    answer(service, call, done, &failure);
+}
+
+void call_walk_go(void *context, struct rpc_call *call, const struct rpc_value *values)
+{
+    struct service *service = context;
+    struct failure failure = { 0 };
+    uint64_t number = (uint64_t)values[WALK_SUBSCRIPTION].integer;
+    bool done =
+        walk_go(service->walks, rpc_call_peer(call), number, values[WALK_POINT].text, &failure);
     answer(service, call, done, &failure);
 }
 

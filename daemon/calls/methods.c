@@ -130,6 +130,11 @@ static const struct rpc_parameter walk_start_parameters[] = {
     [WALK_SHEET] = { "sheet", RPC_TEXT, true, 0, 0, 0, "name of the sheet in the settings" },
     [WALK_ANEW] = { "anew", RPC_BOOL, false, 0, 0, 0,
                     "from its beginning, where a walk was left; goes on there when not given" },
+    [WALK_JOB] = JOB,
+    [WALK_LED] = { "led", RPC_BOOL, false, 0, 0, 0,
+                   "the client says with walk.go whose turn it is, before the first place and "
+                   "after "
+                   "each; over once it is left" },
     { .name = NULL },
 };
 
@@ -138,6 +143,12 @@ static const struct rpc_parameter walk_key_parameters[] = {
     [WALK_KEY] = { "key", RPC_TEXT, true, 0, 0, 0,
                    "on (the probe is on the place, whatever it looks like; in the air while the "
                    "walk wants it lifted), back, again, skip" },
+    { .name = NULL },
+};
+
+static const struct rpc_parameter walk_go_parameters[] = {
+    [WALK_SUBSCRIPTION] = WALK_NUMBER,
+    [WALK_POINT] = { "point", RPC_TEXT, true, 0, 0, 0, "a point of the sheet" },
     { .name = NULL },
 };
 
@@ -305,7 +316,8 @@ static const struct rpc_method table[] = {
     { "walk.start", ROLE_MEASURE, walk_start_parameters, call_walk_start,
       "walks a sheet with a probe held by hand, as notifications",
       "a subscription, walk (its name, under which the readings are kept as their run), sheet, "
-      "title, resumed, place (whose turn it is, from 0) and places[{point place picture caution "
+      "title, resumed, job (as far as one was given), place (whose turn it is, from 0) and "
+      "places[{point place picture caution "
       "quantity unit expected limits instrument input state value verdict}]; state is open, read, "
       "no reading or skipped. Then notifications walk with what: probe (probe: lift, in the air, "
       "in the air, hum, touching, unsure, settled, still there, slipped; value), place (whose turn "
@@ -313,6 +325,9 @@ static const struct rpc_method table[] = {
       "not kept yet, as it is what the place like should show), away (error: the instrument does "
       "not answer), finished (why)" },
     { "walk.key", ROLE_MEASURE, walk_key_parameters, call_walk_key, "a key pressed in a walk",
+      "true" },
+    { "walk.go", ROLE_MEASURE, walk_go_parameters, call_walk_go,
+      "it is the turn of that place now; whatever the probe is on has to be lifted off first",
       "true" },
     { "walk.note", ROLE_MEASURE, walk_note_parameters, call_walk_note,
       "a note on a place of a walk", "true" },

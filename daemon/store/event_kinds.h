@@ -31,6 +31,7 @@
     X(COMPENSATION_CHECKED, "compensation checked", true)                                          \
     X(LEADS_ZEROED, "leads zeroed", true)                                                          \
     X(WALK_BEGAN, "walk began", true)                                                              \
+    X(DIAGNOSIS_BEGAN, "diagnosis began", true)                                                    \
     X(WALK_PLACE, "walk place", true)                                                              \
     X(WALK_NOTE, "walk note", true)                                                                \
     X(WALK_ENDED, "walk ended", true)                                                              \

@@ -42,14 +42,30 @@ void walks_free(struct walks *walks);
 /* Reads back from the store, if there is one, which walks were left. */
 void walks_restore(struct walks *walks);
 
+/* What is to be walked, and how. */
+struct walk_order {
+    const char *sheet;
+    const char *job; /* JSON of the customer's job that the readings belong to; NULL: not said */
+    bool anew;       /* not where it was left */
+    bool led;        /* the client says with walk_go() whose turn it is, each time */
+};
+
 /*
  * Begins to walk a sheet for a session, or goes on where it was left, unless
- * `anew`. Writes to `text` what the walk's client has to know; its first
- * notification leaves later than this returns. Fails when there is no such
- * sheet, it is being walked, or all is done elsewhere.
+ * `anew`; then it belongs to the job that it was begun for, and another one is
+ * refused. One that is led is over once it is left. Writes to `text` what the
+ * walk's client has to know; its first notification leaves later than this
+ * returns. Fails when there is no such sheet or another walk uses its inputs.
  */
-bool walk_begin(struct walks *walks, struct session *session, const char *sheet, bool anew,
+bool walk_begin(struct walks *walks, struct session *session, const struct walk_order *order,
                 struct text *text, struct failure *failure);
+
+/* It is the turn of a point of the sheet now; whatever the probe is on has to be lifted off first. */
+bool walk_go(struct walks *walks, const struct session *session, uint64_t number, const char *point,
+             struct failure *failure);
+
+/* The sheet that is being walked with a probe at an input; NULL: none is. */
+const char *walks_at_input(const struct walks *walks, size_t instrument, int input);
 
 /* A key for the walk of a session with that subscription. */
 bool walk_key(struct walks *walks, const struct session *session, uint64_t number,

@@ -72,17 +72,6 @@ static void begin_touch(struct walk *walk)
     walk->lift = false;
 }
 
-void walk_turn(struct walk *walk)
-{
-    walk->elsewhere = walk->count;
-    walk->ranges.known = false; /* the next place may expect another size */
-    if (walk->watched < walk->count &&
-        same_air(point_of(walk, walk->watched), point_of(walk, walk->at)))
-        return;
-    memset(&walk->ranges, 0, sizeof walk->ranges);
-    begin_touch(walk);
-}
-
 static void wait_until(struct walk *walk, struct duration pause)
 {
     const struct timeval wait = duration_timeval(pause);
@@ -92,6 +81,28 @@ static void wait_until(struct walk *walk, struct duration pause)
 static void look_soon(struct walk *walk)
 {
     wait_until(walk, moment_since(moment_plus(walk->looked, least_pause), monotonic_now()));
+}
+
+/* What is under way was for the place before. */
+static void drop_work(struct walk *walk)
+{
+    if (walk->work == NULL)
+        return;
+    station_drop(walk->work);
+    walk->work = NULL;
+    look_soon(walk);
+}
+
+void walk_turn(struct walk *walk)
+{
+    drop_work(walk);
+    walk->elsewhere = walk->count;
+    walk->ranges.known = false; /* the next place may expect another size */
+    if (walk->watched < walk->count &&
+        same_air(point_of(walk, walk->watched), point_of(walk, walk->at)))
+        return;
+    memset(&walk->ranges, 0, sizeof walk->ranges);
+    begin_touch(walk);
 }
 
 /* The instrument did not answer: whatever the probe did meanwhile was not seen. */
@@ -142,13 +153,8 @@ static void take_outcome(struct walk *walk, struct job *job)
     walk_record_place(walk, walk->at);
     walk_tell_outcome(walk, walk->at, job);
     walk->last = walk->at;
-    walk->at = walk_open_place(walk, walk->at);
-    if (walk->at == walk->count) {
-        walk_finish(walk, "all places are done", true);
+    if (!walk_next(walk))
         return;
-    }
-    walk_turn(walk);
-    walk_tell_place(walk);
     tell_state(walk);
     look_soon(walk);
 }
@@ -182,7 +188,11 @@ static void submit(struct walk *walk, enum job_kind kind, double within_ms, job_
     const struct bench_point *point = point_of(walk, walk->at);
     struct failure failure = { 0 };
     struct job *job = job_new(kind, loop->bench, point);
-    if (job == NULL) {
+    bool whole = job != NULL;
+    if (whole && kind == JOB_TOUCH && walk->job != NULL)
+        whole = (job->order = strdup(walk->job)) != NULL;
+    if (!whole) {
+        job_free(job);
         failure_no_memory(&failure, "a job");
         take_failure(walk, &failure);
         return;
@@ -197,7 +207,7 @@ static void submit(struct walk *walk, enum job_kind kind, double within_ms, job_
     job->round = (int64_t)walk->at + 1;
     walk->looked = monotonic_now();
     if (loop_submit(loop, job, point->instrument, walk->session, within_ms, &failure)) {
-        walk->job = job;
+        walk->work = job;
         return;
     }
     job_free(job);
@@ -207,7 +217,7 @@ static void submit(struct walk *walk, enum job_kind kind, double within_ms, job_
 static void on_reading(struct job *job, const struct failure *refusal)
 {
     struct walk *walk = job->owner;
-    walk->job = NULL;
+    walk->work = NULL;
     walk->ranges = job->ranges;
     if (refusal != NULL)
         take_failure(walk, refusal);
@@ -231,7 +241,7 @@ static void on_glance(struct job *job, const struct failure *refusal)
 {
     struct walk *walk = job->owner;
     const struct failure *failure = refusal != NULL ? refusal : &job->capture.reading.failure;
-    walk->job = NULL;
+    walk->work = NULL;
     walk->ranges = job->ranges;
     if (failure->code != FAILURE_NONE) {
         take_failure(walk, failure);
@@ -247,7 +257,7 @@ static void on_glance(struct job *job, const struct failure *refusal)
                                      .spread_step = seen->spread_step };
     touch_take(&walk->touch, &look);
     ask_to_lift(walk);
-    if (walk->touch.state == TOUCH_SETTLED)
+    if (walk->touch.state == TOUCH_SETTLED && !walk->idle)
         submit(walk, JOB_TOUCH, reading_ms, on_reading);
     else
         look_soon(walk);
@@ -280,15 +290,24 @@ bool walk_watch(struct walk *walk)
     walk->away = false;
     walk->watched = walk->count;
     walk_turn(walk);
-    wait_until(walk, (struct duration) { 0 });
+    if (!walk->idle)
+        wait_until(walk, (struct duration) { 0 });
     return true;
+}
+
+void walk_turn_by_key(struct walk *walk)
+{
+    walk_turn(walk);
+    if (walk->work == NULL && !evtimer_pending(walk->next, NULL))
+        look_soon(walk);
+    if (walk->touch.state == TOUCH_TOUCHING || walk->touch.state == TOUCH_UNSURE ||
+        walk->touch.state == TOUCH_SETTLED)
+        touch_moved(&walk->touch);
 }
 
 void walk_unwatch(struct walk *walk)
 {
-    if (walk->job != NULL)
-        station_drop(walk->job);
-    walk->job = NULL;
+    drop_work(walk);
     if (walk->next != NULL)
         event_free(walk->next);
     walk->next = NULL;

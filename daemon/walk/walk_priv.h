@@ -27,6 +27,10 @@ struct walk {
     struct place_record *places; /* in the order of the sheet; owned */
     size_t at;                   /* whose turn it is; count: all are done */
     size_t last;                 /* the one that was read last; count: none */
+    bool led;                    /* the client says whose turn it is */
+    bool idle;                   /* led: nobody's, before the client has said so */
+    char *job;                   /* JSON of the customer's job; owned; NULL: of none */
+    char by[PRINCIPAL_NAME];     /* who walks, or did last */
 
     /* While a client walks it. */
     struct session *session; /* NULL: it was left */
@@ -41,7 +45,7 @@ struct walk {
     bool lift;          /* that the tip has to be lifted first was told since */
     bool away;          /* the instrument cannot be reached, and that was told */
     size_t elsewhere;   /* place that refused a reading which is another's; count: none */
-    struct job *job;    /* that is open; NULL: none */
+    struct job *work;   /* that is open; NULL: none */
     struct event *next; /* when the next look is due */
     struct moment looked;
     LIST_ENTRY(walk) entry;
@@ -74,6 +78,18 @@ void walk_unwatch(struct walk *walk);
 
 /* walk_hand.c: the turn has changed; what is watched begins anew where that is another input. */
 void walk_turn(struct walk *walk);
+
+/*
+ * The same, by somebody's word and not because the place before was read: what
+ * the probe is on already is nobody's, it has to be lifted first.
+ */
+void walk_turn_by_key(struct walk *walk);
+
+/* walk.c: a place has its outcome; whose turn is next. False when the walk is over. */
+bool walk_next(struct walk *walk);
+
+/* walk_record.c: whether a job is the walk's own: its name, serial number and stage. */
+bool walk_same_unit(const struct walk *walk, const char *job);
 
 /* walk.c: all are done, or it cannot go on; told and on record. Frees what the client had. */
 void walk_finish(struct walk *walk, const char *why, bool for_good);

@@ -9,6 +9,19 @@
 #include <math.h>
 #include <string.h>
 
+bool walk_same_unit(const struct walk *walk, const char *job)
+{
+    static const char *const members[] = { "name", "serial", "stage" };
+    json_t *own = walk->job != NULL ? json_loads(walk->job, 0, NULL) : NULL;
+    json_t *other = json_loads(job, 0, NULL);
+    bool same = own != NULL && other != NULL;
+    for (size_t i = 0; same && i < sizeof members / sizeof *members; i++)
+        same = strcmp(body_text(own, members[i]), body_text(other, members[i])) == 0;
+    json_decref(own);
+    json_decref(other);
+    return same;
+}
+
 /* Puts an event on record; `body` is open and ends here. */
 static void record(struct walk *walk, enum event_kind kind, struct text *body)
 {
@@ -23,6 +36,11 @@ static struct text open_body(const struct walk *walk)
     struct text body = { 0 };
     text_open(&body, '{');
     text_member_string(&body, "sheet", walk->sheet);
+    text_member_string(&body, "by", walk->by);
+    if (walk->job != NULL) {
+        text_key(&body, "job");
+        text_json(&body, walk->job, strlen(walk->job));
+    }
     return body;
 }
 
@@ -34,7 +52,7 @@ void walk_record_began(struct walk *walk)
     for (size_t i = 0; i < walk->count; i++)
         text_string(&body, walk->places[i].point);
     text_close(&body, ']');
-    record(walk, EVENT_WALK_BEGAN, &body);
+    record(walk, walk->led ? EVENT_DIAGNOSIS_BEGAN : EVENT_WALK_BEGAN, &body);
 }
 
 void walk_record_place(struct walk *walk, size_t place)
@@ -112,6 +130,16 @@ static bool same_places(const struct walk *walk, const json_t *body)
     return true;
 }
 
+/* Who began a walk, and for which job. */
+static bool recall_job(struct walk *walk, const json_t *body)
+{
+    const json_t *job = json_object_get(body, "job");
+    snprintf(walk->by, sizeof walk->by, "%s", body_text(body, "by"));
+    if (job != NULL)
+        walk->job = json_dumps(job, JSON_COMPACT | JSON_SORT_KEYS);
+    return job == NULL || walk->job != NULL;
+}
+
 /* The newest walk of a sheet, if it was left. */
 static void restore_sheet(struct walks *walks, const struct store_look *look,
                           const struct bench_sheet *sheet, struct failure *failure)
@@ -128,7 +156,7 @@ static void restore_sheet(struct walks *walks, const struct store_look *look,
     if (store_events_next(&events, &event)) {
         json_t *body = json_loads(event.body, 0, NULL);
         walk = walk_new(walks, sheet, event.subject);
-        whole = walk != NULL && same_places(walk, body);
+        whole = walk != NULL && same_places(walk, body) && recall_job(walk, body);
         json_decref(body);
     }
     bool read = store_events_end(&events, failure);

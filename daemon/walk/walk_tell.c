@@ -3,7 +3,7 @@
 #include "daemon/loop/notify.h"
 #include "walk_priv.h"
 
-#include <math.h>
+#include <string.h>
 
 static const char *state_name(enum touch_state state)
 {
@@ -133,6 +133,10 @@ void walk_encode(struct text *text, const struct walk *walk, bool resumed)
     text_member_string(text, "sheet", walk->sheet);
     text_member_string(text, "title", sheet->title);
     text_member_bool(text, "resumed", resumed);
+    if (walk->job != NULL) {
+        text_key(text, "job");
+        text_json(text, walk->job, strlen(walk->job));
+    }
     text_member_integer(text, "place", (int64_t)walk->at);
     text_key(text, "places");
     text_open(text, '[');

@@ -61,7 +61,7 @@ class Roles(DaemonCase):
               "burnin.follow": "look", "burnin.runs": "look", "burnin.events": "look",
               "burnin.study": "look", "health": "look", "methods": "look", "jobs": "look",
               "diagnose": "look", "walk.start": "measure", "walk.key": "measure",
-              "walk.note": "measure", "walk.stop": "measure",
+              "walk.go": "measure", "walk.note": "measure", "walk.stop": "measure",
               "measure": "measure", "read": "measure", "capture": "measure", "unload": "measure", "agree": "measure",
               "compensate": "measure", "zero": "measure", "follow": "measure",
               "burnin.start": "run", "burnin.stop": "run", "burnin.continue": "run",

@@ -3,8 +3,10 @@
 
 The hand waits for what the daemon says, never for time; so no case depends on how fast anything is."""
 
+import json
 import os
 import shutil
+import sqlite3
 import tempfile
 import time
 import unittest
@@ -267,6 +269,97 @@ class Walk(unittest.TestCase):
         self.assertEqual([reading["reading"]["verdict"] for reading in self.kept(3)],
                          ["pass", "fail", "pass"])
 
+    def test_what_is_under_way_is_not_for_the_next_place(self):
+        self.start("psu")
+        self.in_the_air()
+        self.bench.hand("meter", 1, "touch", "five")
+        self.news("probe", probe="touching")
+        self.key("skip")
+        self.news("place", place=1)
+        readings = self.bench.counters("meter")["readings"]
+        self.until(lambda: self.bench.counters("meter")["readings"] > readings + 60)
+        self.assertEqual(self.readings(), [])
+        self.bench.hand("meter", 1, "lift")
+        self.in_the_air()
+        self.touch("five_too", 1)
+        self.assertEqual([reading["point"] for reading in self.kept(1)], ["five_too"])
+
+    def test_its_readings_are_of_its_job(self):
+        if not self.store:
+            self.skipTest("there is no store to look into")
+        job = {"name": "J-1", "serial": "117", "measured_by": "Ann"}
+        self.assertEqual(self.start("psu", job=job)["job"], job)
+        self.in_the_air()
+        self.touch("five", 0)
+        self.client.call("walk.stop", subscription=self.number)
+        self.daemon.terminate()
+        self.begin_daemon()
+        with self.assertRaises(RpcError) as caught:
+            self.start("psu", job={"name": "J-1", "serial": "118"})
+        self.assertIn("another job or unit", caught.exception.data["what"])
+        walk = self.start("psu")
+        self.assertEqual((walk["resumed"], walk["job"]), (True, job))
+        self.in_the_air()
+        self.touch("five_too", 1)
+        kept = self.kept(2)
+        self.assertEqual([reading["reading"]["job"] for reading in kept], [job] * 2)
+        self.assertEqual(self.client.call("readings", serial="117")["readings"], kept)
+        self.until(lambda: len(self.events()) >= 3)
+        events = self.events()
+        self.assertEqual([kind for kind, _ in events], ["walk began", "walk place", "walk place"])
+        for _, body in events:
+            self.assertEqual((body["sheet"], body["job"]), ("psu", job))
+            self.assertRegex(body["by"], r"\(uid \d+\)$")
+        walk = self.start_again_anew(job={"name": "J-2"})
+        self.assertEqual((walk["resumed"], walk["job"]), (False, {"name": "J-2"}))
+
+    def events(self):
+        store = sqlite3.connect(f"file:{self.folder}/readings.db?mode=ro", uri=True)
+        try:
+            return [(kind, json.loads(body)) for kind, body in store.execute(
+                "SELECT kind, body FROM events WHERE kind LIKE 'walk%' ORDER BY id")]
+        finally:
+            store.close()
+
+    def test_one_that_is_led_waits_to_be_told_where(self):
+        self.start("psu", led=True)
+        self.bench.hand("meter", 1, "touch", "three")
+        with self.assertRaises(RpcError):
+            self.key("on")
+        with self.assertRaises(RpcError):
+            self.go("ground")
+        self.go("three")
+        self.news("probe", probe="lift")
+        self.bench.hand("meter", 1, "lift")
+        self.in_the_air()
+        self.touch("three", 2)
+        self.in_the_air()
+        # Nobody's turn: what is touched is nothing, and nothing of the place that comes next.
+        self.bench.hand("meter", 1, "touch", "five")
+        self.news("probe", probe="settled")
+        self.go("five")
+        self.news("probe", probe="slipped")
+        self.bench.hand("meter", 1, "lift")
+        self.in_the_air()
+        self.touch("five", 0)
+        with self.assertRaises(RpcError):
+            self.key("back")
+        self.assertEqual([reading["point"] for reading in self.kept(2)], ["three", "five"])
+        self.client.call("walk.stop", subscription=self.number)
+        walk = self.start("psu")
+        self.assertEqual((walk["resumed"], walk["place"]), (False, 0))
+
+    def go(self, point):
+        return self.client.call("walk.go", subscription=self.number, point=point)
+
+    def test_there_is_one_hand_at_an_input(self):
+        self.start("psu")
+        with self.assertRaises(RpcError) as caught:
+            self.daemon.client().call("walk.start", sheet="zero")
+        self.assertIn("sheet psu is being walked by another client at input 1 of meter",
+                      caught.exception.data["what"])
+        self.daemon.client().call("walk.start", sheet="scoped")
+
     def test_a_walk_that_was_left_goes_on(self):
         name = self.start("psu")["walk"]
         self.in_the_air()
@@ -300,9 +393,9 @@ class Walk(unittest.TestCase):
         self.assertFalse(self.start("psu")["resumed"])
         self.assertFalse(self.start_again_anew()["resumed"])
 
-    def start_again_anew(self):
+    def start_again_anew(self, **options):
         self.client.call("walk.stop", subscription=self.number)
-        return self.start("psu", anew=True)
+        return self.start("psu", anew=True, **options)
 
     def test_an_instrument_that_goes_in_mid_walk_is_waited_for(self):
         self.start("psu")

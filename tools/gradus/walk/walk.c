@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* gradus walk: follows the daemon's walk of a sheet, shows it, lets it be heard, and passes keys on. */
 #include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/job_option.h"
 #include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
@@ -316,10 +317,15 @@ static bool begin(struct walker *walker, struct fault *fault)
     walker->client = client_open(options, fault);
     if (walker->client == NULL)
         return false;
-    const bool begun = client_call(
-        walker->client, "walk.start",
-        json_pack("{s:s, s:b}", "sheet", walker->session->operands[0], "anew", (int)options->anew),
-        ASK_PLAIN_MS, &answer, fault);
+    json_t *const params =
+        json_pack("{s:s, s:b}", "sheet", walker->session->operands[0], "anew", (int)options->anew);
+    if (!job_option(walker->session, params)) {
+        json_decref(params);
+        fault->status = STATUS_USAGE;
+        return false;
+    }
+    const bool begun =
+        client_call(walker->client, "walk.start", params, ASK_PLAIN_MS, &answer, fault);
     if (begun)
         walker->answer = json_incref(json_object_get(answer.json, "result"));
     message_clear(&answer);
@@ -391,7 +397,8 @@ static int run_walk(const struct session *session)
     struct walker walker = { .session = session, .terminal = *session->terminal };
     struct fault fault = { 0 };
     if (!begin(&walker, &fault)) {
-        fault_explain(&fault, session->operands[0], session->terminal);
+        if (fault.reason[0] != '\0') /* else it has been said */
+            fault_explain(&fault, session->operands[0], session->terminal);
         end(&walker);
         return fault.status;
     }
@@ -431,10 +438,12 @@ const struct command command_walk = {
         "A failing value that is another place's of the sheet is not kept before it came twice.\n"
         "Keys: Enter the probe is on the place (or, at first, in the air), b back, a again, s "
         "skip,\n"
-        "n note, q or Ctrl-C leave. A walk that was left goes on where it was, unless --anew.\n"
+        "n note, q or Ctrl-C leave. A walk that was left goes on where it was, unless --anew, and\n"
+        "for the job it was begun for; another job or serial number is another board: --anew.\n"
         "With --plain, or without a terminal, it talks in lines, and keys are lines, too. Tones\n"
         "differ for pass, fail and unsure; --quiet leaves them out, --aloud speaks.\n",
-    .options = OPTION_PLAIN | OPTION_ALOUD | OPTION_ANEW,
+    .options =
+        OPTION_PLAIN | OPTION_ALOUD | OPTION_ANEW | OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
     .least = 1,
     .most = 1,
     .run = run_walk,
