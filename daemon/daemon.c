@@ -142,8 +142,9 @@ static void write_end_text(char text[DAEMON_END_TEXT], enum failure_code code, c
 {
     snprintf(text, DAEMON_END_TEXT,
              "{\"jsonrpc\":\"2.0\",\"error\":{\"code\":%d,\"message\":\"%s\",\"data\":{\"reason\":"
-             "\"%s\",\"what\":\"%s\"}},\"id\":null}\n",
-             failure_rpc_code(code), failure_reason(code), failure_reason(code), what);
+             "\"%s\",\"what\":\"%s\"%s}},\"id\":null}\n",
+             failure_rpc_code(code), failure_reason(code), failure_reason(code), what,
+             code == FAILURE_CONNECTIONS ? ",\"retry_ms\":1000" : "");
 }
 
 /* The texts for clients too many are made ahead: there may be no memory when they are wanted. */
@@ -155,6 +156,12 @@ static void write_end_texts(struct daemon *daemon)
     write_end_text(daemon->displaced_text, FAILURE_CONNECTIONS,
                    "this connection was quiet for longer than server.quiet_s (ten times that while "
                    "it follows or holds something), and another one needed its place");
+    write_end_text(daemon->crowded_text, FAILURE_CONNECTIONS,
+                   "you have as many connections as server.quotas.connections allows one user, "
+                   "token or certificate, and none of them has been quiet for long");
+    write_end_text(daemon->kept_text, FAILURE_CONNECTIONS,
+                   "the last of the connections that server.clients allows are kept for the role "
+                   "administer");
     write_end_text(daemon->silent_text, FAILURE_DEADLINE,
                    "this connection said nothing within server.quiet_s");
     write_end_text(daemon->stranger_text, FAILURE_NOT_ALLOWED,
@@ -241,8 +248,8 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
     daemon->service.started = wall_time_now();
     daemon->service.loop = &daemon->loop;
     daemon->service.access = &daemon->access;
-    daemon->rpc =
-        (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply, call_admit };
+    daemon->rpc = (struct rpc_service) { methods_table(), &daemon->service, daemon_send_reply,
+                                         call_admit, daemon_put_off };
     loop_keep(&daemon->loop);
     write_end_texts(daemon);
     bool made = make_parts(daemon) ||
@@ -260,7 +267,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
 
 void daemon_run(struct daemon *daemon)
 {
-    event_base_dispatch(daemon->loop.base);
+    loop_run(&daemon->loop);
 }
 
 /* Workers that are left let their instruments go first. */

@@ -29,6 +29,8 @@ struct daemon {
     ino_t unix_inode;
     char full_text[DAEMON_END_TEXT];      /* what a client too many is told */
     char displaced_text[DAEMON_END_TEXT]; /* and one that gives way to another */
+    char crowded_text[DAEMON_END_TEXT];   /* one of a principal that has too many */
+    char kept_text[DAEMON_END_TEXT];      /* one for whom the last places are not */
     char silent_text[DAEMON_END_TEXT];    /* one that never said anything */
     char stranger_text[DAEMON_END_TEXT];  /* one that never said who it is */
     char revoked_text[DAEMON_END_TEXT];   /* one whose token is not taken any more */
@@ -39,6 +41,9 @@ extern const struct server_handlers daemon_server_handlers;
 
 /* Sends an answer to the session that is `peer`; for struct rpc_service. */
 void daemon_send_reply(void *context, void *peer, const char *text, size_t length);
+
+/* Keeps the rest of a batch for the session's next turn; for struct rpc_service. */
+bool daemon_put_off(void *context, void *peer, struct rpc_batch *rest);
 
 /* Puts a new bench in the place of the present one; on failure that stays. */
 bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *failure);

@@ -20,6 +20,7 @@ bool daemon_deploy(struct daemon *daemon, struct bench *bench, struct failure *f
         free(last);
         return false;
     }
+    daemon->access.accounts.quotas = bench->server.quotas;
     struct bench *before = daemon->loop.bench;
     free(daemon->loop.last);
     daemon->loop.last = last;

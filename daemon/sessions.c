@@ -31,6 +31,9 @@ static void peer_idle(void *peer)
 
 static const struct peer_ops socket_peer = { peer_send, peer_slow, peer_gone, peer_idle };
 
+/* One in so many places is for the role administer only. */
+enum { KEPT_FOR_ADMINISTER = 16 };
+
 /* How long somebody over TCP may go without saying who it is. */
 static const double stranger_s = 10.0;
 
@@ -47,9 +50,19 @@ static void note_address(struct session *session, int descriptor)
     session->from = guard_key(&address);
 }
 
+/* The account of who it is; a stranger is known by where it comes from. NULL: no memory. */
+static struct account *account_of(struct daemon *daemon, const struct session *session)
+{
+    char name[PRINCIPAL_NAME];
+    if (session->who.local || session->who.role > ROLE_NONE)
+        return account_join(&daemon->access.accounts, session->who.name, monotonic_now());
+    snprintf(name, sizeof name, "somebody at %s", session->address);
+    return account_join(&daemon->access.accounts, name, monotonic_now());
+}
+
 static void *on_opened(void *context, struct client *client)
 {
-    const struct daemon *daemon = context;
+    struct daemon *daemon = context;
     struct session *session = calloc(1, sizeof *session);
     if (session == NULL)
         return NULL;
@@ -61,18 +74,25 @@ static void *on_opened(void *context, struct client *client)
                                            &daemon->loop.bench->access.people)
                        : principal_stranger();
     note_address(session, server_client_descriptor(client));
-    return session;
+    session->account = account_of(daemon, session);
+    if (session->account != NULL)
+        return session;
+    free(session);
+    return NULL;
 }
 
 static void on_closed(void *context, void *user)
 {
     struct daemon *daemon = context;
     struct session *session = user;
+    if (session->batch != NULL)
+        rpc_abandon(session->batch);
     follow_dismiss(daemon->service.follow, session);
     burnin_follow_dismiss(daemon->service.burnin_follow, session);
     walks_dismiss(daemon->service.walks, session);
     crew_dismiss(daemon->loop.crew, session);
     answers_dismiss(daemon->service.answers, session);
+    account_leave(session->account);
     free(session);
 }
 
@@ -103,11 +123,77 @@ static void on_too_long(void *context, void *user)
 
 static void on_secured(void *context, void *user, const struct ssl_st *tls)
 {
-    const struct daemon *daemon = context;
+    struct daemon *daemon = context;
     struct session *session = user;
     char subject[TLS_SUBJECT];
-    if (tls_subject(tls, subject))
-        session->who = access_certificate(&daemon->loop.bench->access, subject);
+    if (!tls_subject(tls, subject))
+        return;
+    session->who = access_certificate(&daemon->loop.bench->access, subject);
+    struct account *account = account_of(daemon, session);
+    if (account == NULL)
+        return;
+    account_leave(session->account);
+    session->account = account;
+    session->crowded = account_is_crowded(account);
+}
+
+static bool on_go_on(void *context, void *user)
+{
+    struct session *session = user;
+    struct rpc_batch *batch = session->batch;
+    (void)context;
+    session->batch = NULL;
+    if (batch != NULL)
+        rpc_go_on(batch);
+    return session->batch != NULL;
+}
+
+bool daemon_put_off(void *context, void *peer, struct rpc_batch *rest)
+{
+    const struct service *service = context;
+    struct session *session = peer;
+    if (!server_tired(service->server))
+        return false;
+    session->batch = rest;
+    return true;
+}
+
+static uint64_t on_party(void *context, void *user)
+{
+    const struct session *session = user;
+    (void)context;
+    return session->account->number;
+}
+
+static struct duration on_pause(void *context, void *user)
+{
+    const struct session *session = user;
+    (void)context;
+    return account_pause(session->account, monotonic_now());
+}
+
+static void on_worked(void *context, void *user, struct duration worked)
+{
+    const struct session *session = user;
+    (void)context;
+    account_worked(session->account, worked, monotonic_now());
+}
+
+/* The last places are for who may mend things. */
+static bool keeps_for_administer(const struct daemon *daemon, const struct session *session)
+{
+    size_t most = (size_t)daemon->loop.bench->server.clients;
+    return session->who.local && session->who.role < ROLE_ADMINISTER &&
+           server_clients(daemon->service.server) > most - most / KEPT_FOR_ADMINISTER;
+}
+
+static const char *on_crowded(void *context, void *user)
+{
+    const struct daemon *daemon = context;
+    const struct session *session = user;
+    if (account_is_crowded(session->account))
+        return daemon->crowded_text;
+    return keeps_for_administer(daemon, session) ? daemon->kept_text : NULL;
 }
 
 static const char *on_overdue(void *context, void *user, bool said, struct duration quiet)
@@ -115,6 +201,8 @@ static const char *on_overdue(void *context, void *user, bool said, struct durat
     struct daemon *daemon = context;
     const struct session *session = user;
     double quiet_s = duration_seconds(quiet);
+    if (session->crowded)
+        return daemon->crowded_text;
     if (session->token[0] != '\0' &&
         !tokens_hold(&daemon->access.tokens, session->token, wall_time_now()))
         return daemon->revoked_text;
@@ -155,6 +243,11 @@ const struct server_handlers daemon_server_handlers = {
     .closed = on_closed,
     .claim = on_claim,
     .secured = on_secured,
+    .go_on = on_go_on,
+    .party = on_party,
+    .pause = on_pause,
+    .worked = on_worked,
+    .crowded = on_crowded,
     .overdue = on_overdue,
 };
 

@@ -60,6 +60,12 @@ void failure_clear(struct failure *failure)
     *failure = (struct failure) { .code = FAILURE_NONE };
 }
 
+void failure_retry(struct failure *failure, int retry_ms)
+{
+    if (failure != NULL && failure->code != FAILURE_NONE)
+        failure->retry_ms = retry_ms;
+}
+
 bool failure_set(struct failure *failure, enum failure_code code, const char *where,
                  const char *expected, const char *format, ...)
 {

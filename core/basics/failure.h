@@ -61,6 +61,7 @@ struct failure {
     char where[128];        /* file:line, or instrument and command; empty when not known */
     char what[256];         /* what is wrong, or what came instead */
     char expected[192];     /* what was expected; empty when that says nothing new */
+    int retry_ms;           /* asked again after so long it may go better; 0: not known */
 };
 
 /* A record with no failure in it. */
@@ -82,6 +83,9 @@ bool failure_set(struct failure *failure, enum failure_code code, const char *wh
 
 /* As failure_set() with FAILURE_NO_MEMORY: "no memory for " and `what`, for example "a point". Returns false. */
 bool failure_no_memory(struct failure *failure, const char *what);
+
+/* Says after how many milliseconds it may be asked again, in a record that holds a failure. */
+void failure_retry(struct failure *failure, int retry_ms);
 
 /* The reason of a code as it stands on the wire, for example "over range". Never NULL. */
 const char *failure_reason(enum failure_code code);

@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-enum { WORD = 63 };
+enum { WORD = 63, WEIGHED_MOST = 400000 };
 
 static size_t smaller(size_t a, size_t b)
 {
@@ -103,14 +103,16 @@ void nearest_offer(struct nearest *nearest, const char *unknown, const char *kno
     size_t allowed = smaller(length < 4 ? 1 : larger(2, length / 3), length > 0 ? length - 1 : 0);
     char one[WORD + 1] = "";
     char other[WORD + 1] = "";
-    if (nearest->word != NULL && nearest->distance == 0)
+    if (nearest->weighed > WEIGHED_MOST || (nearest->word != NULL && nearest->distance == 0))
         return;
+    nearest->weighed += 2 * length;
     if (nearest->word != NULL)
         allowed = smaller(allowed, nearest->distance - 1);
     fold(unknown, one);
     fold(known, other);
     if (length == 0 || least_distance(one, other) > allowed)
         return;
+    nearest->weighed += length * length;
     size_t distance = distance_within(one, other, allowed);
 
     if (distance <= allowed) {

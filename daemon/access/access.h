@@ -7,6 +7,7 @@
 #define GRADUS_DAEMON_ACCESS_H
 
 #include "access_rules.h"
+#include "account.h"
 #include "guard.h"
 #include "tokens.h"
 
@@ -16,6 +17,7 @@ struct access {
     struct tokens tokens;
     SSL_CTX *tls; /* NULL: connections are not encrypted */
     struct guard guard;
+    struct accounts accounts; /* of everybody who has a connection */
 };
 
 /* Reads the files in the place of what is there; on failure that stays. Start with {0}. */

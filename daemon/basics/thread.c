@@ -2,6 +2,7 @@
 #include "thread.h"
 
 #include <signal.h>
+#include <time.h>
 
 bool thread_start(pthread_t *thread, void *(*run)(void *argument), void *argument)
 {
@@ -11,4 +12,11 @@ bool thread_start(pthread_t *thread, void *(*run)(void *argument), void *argumen
     int error = pthread_create(thread, NULL, run, argument);
     pthread_sigmask(SIG_SETMASK, &before, NULL);
     return error == 0;
+}
+
+struct duration thread_worked(void)
+{
+    struct timespec worked;
+    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &worked);
+    return (struct duration) { (int64_t)worked.tv_sec * SECOND_NS + worked.tv_nsec };
 }

@@ -59,6 +59,7 @@ static void free_bench(struct bench *bench)
     free(bench->instruments);
     free(bench->probes);
     free(bench->points);
+    free(bench->name_table);
     free(bench->text);
     free(bench);
 }
@@ -73,8 +74,50 @@ void bench_unref(struct bench *bench)
         free_bench(bench);
 }
 
+/* FNV-1a, "The FNV Non-Cryptographic Hash Algorithm", draft-eastlake-fnv: 64 bits. */
+static size_t hash_of(const char *name)
+{
+    uint64_t hash = 0xcbf29ce484222325U;
+    for (; *name != '\0'; name++)
+        hash = (hash ^ (unsigned char)*name) * 0x100000001b3U;
+    return (size_t)(hash ^ hash >> 32);
+}
+
+/* The place of a name in the table, or the free one where it would be. */
+static size_t *slot_of(const struct bench *bench, const char *name)
+{
+    size_t at = hash_of(name) & (bench->name_slots - 1);
+    while (bench->name_table[at] != 0 &&
+           strcmp(bench->points[bench->name_table[at] - 1].name, name) != 0)
+        at = (at + 1) & (bench->name_slots - 1);
+    return &bench->name_table[at];
+}
+
+bool bench_index(struct bench *bench)
+{
+    size_t slots = 16;
+    while (slots < 2 * bench->point_count)
+        slots *= 2;
+    size_t *table = calloc(slots, sizeof *table);
+    if (table == NULL)
+        return false;
+    free(bench->name_table);
+    bench->name_table = table;
+    bench->name_slots = slots;
+    for (size_t i = 0; i < bench->point_count; i++) {
+        size_t *slot = slot_of(bench, bench->points[i].name);
+        if (*slot == 0)
+            *slot = i + 1;
+    }
+    return true;
+}
+
 const struct bench_point *bench_point(const struct bench *bench, const char *name)
 {
+    if (bench->name_slots > 0) {
+        size_t found = *slot_of(bench, name);
+        return found > 0 ? &bench->points[found - 1] : NULL;
+    }
     for (size_t i = 0; i < bench->point_count; i++)
         if (strcmp(bench->points[i].name, name) == 0)
             return &bench->points[i];

@@ -16,6 +16,7 @@
 #include "core/input/waveshape.h"
 #include "core/uncertainty/limits.h"
 #include "daemon/access/access_rules.h"
+#include "daemon/access/account.h"
 #include "drivers/link/link.h"
 #include "drivers/profile/profile.h"
 
@@ -102,10 +103,11 @@ struct bench_server {
     char unix_path[108];  /* empty: no Unix socket */
     char tcp_address[64]; /* empty: no TCP */
     int tcp_port;
-    size_t line_limit; /* longest request line, bytes */
-    int clients;       /* most connections at a time */
-    double quiet_s;    /* how long one may be quiet when there are too many; see server.h */
-    bool talk;         /* whether `talk` is allowed */
+    size_t line_limit;    /* longest request line, bytes */
+    int clients;          /* most connections at a time */
+    struct quotas quotas; /* of each principal */
+    double quiet_s;       /* how long one may be quiet when there are too many; see server.h */
+    bool talk;            /* whether `talk` is allowed */
 };
 
 /* Whose readings they are, for what is handed over; empty: not stated. */
@@ -231,6 +233,8 @@ struct bench {
     struct probe *probes;
     size_t point_count;
     struct bench_point *points;
+    size_t name_slots;    /* a power of two; 0: bench_index() has not been called */
+    size_t *name_table;   /* index + 1 of the point of a name, by its hash; 0: none; owned */
     size_t variant_count; /* points with other limits, for phases of burn-ins */
     struct bench_point **variants;
     size_t burnin_count;
@@ -245,6 +249,9 @@ struct bench *bench_ref(struct bench *bench);
 
 /* One reference less; frees the bench with the last. Accepts NULL. */
 void bench_unref(struct bench *bench);
+
+/* Makes points quick to find, once all have their names. False when memory is short. */
+bool bench_index(struct bench *bench);
 
 /* The point of that name, or NULL. */
 const struct bench_point *bench_point(const struct bench *bench, const char *name);

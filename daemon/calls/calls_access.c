@@ -32,11 +32,39 @@ static bool may_try(struct service *service, struct rpc_call *call, struct momen
     return false;
 }
 
-static void take_token(struct session *session, const struct token *token)
+/* Its connection counts as the token's from now on; false with the failure set when that is too many. */
+static bool move_account(struct accounts *accounts, struct session *session, const char *name,
+                         struct failure *failure)
 {
+    if (session->jobs > 0 || session->answers > 0)
+        return failure_set(failure, FAILURE_HELD, "authenticate", "the answers first",
+                           "what was asked before is not answered yet");
+    struct account *account = account_join(accounts, name, monotonic_now());
+    if (account == NULL)
+        return failure_no_memory(failure, "the account");
+    if (account != session->account && account_is_crowded(account)) {
+        failure_set(failure, FAILURE_CONNECTIONS, "authenticate", NULL,
+                    "%s has as many connections as server.quotas.connections allows", name);
+        failure_retry(failure, 1000);
+        account_leave(account);
+        return false;
+    }
+    account_leave(session->account);
+    session->account = account;
+    return true;
+}
+
+static bool take_token(struct service *service, struct session *session, const struct token *token,
+                       struct failure *failure)
+{
+    char name[PRINCIPAL_NAME];
+    snprintf(name, sizeof name, "token %s", token->name);
+    if (!move_account(&service->access->accounts, session, name, failure))
+        return false;
     session->who.role = token->role;
-    snprintf(session->who.name, sizeof session->who.name, "token %s", token->name);
+    memcpy(session->who.name, name, sizeof name);
     memcpy(session->token, token->digest, sizeof session->token);
+    return true;
 }
 
 void call_authenticate(void *context, struct rpc_call *call, const struct rpc_value *values)
@@ -55,7 +83,11 @@ void call_authenticate(void *context, struct rpc_call *call, const struct rpc_va
                "the token is not known, has run out, or was taken back");
         return;
     }
-    take_token(session, token);
+    struct failure failure = { 0 };
+    if (!take_token(service, session, token, &failure)) {
+        call_refuse(service->loop, call, &failure);
+        return;
+    }
     struct text *text = loop_text(service->loop);
     text_open(text, '{');
     text_member_string(text, "name", session->who.name);

@@ -23,6 +23,7 @@ struct health_look look_at_health(const struct service *service)
         .stopping = loop->stopping,
         .clients = server_clients(service->server),
         .counters = loop->counters,
+        .stretches = loop->stretches,
         .keeps = loop->store != NULL,
     };
     if (look.keeps)

@@ -25,6 +25,7 @@ struct health_look {
     bool stopping;
     size_t clients;
     struct loop_counters counters;
+    struct loop_stretches stretches;
     bool keeps;              /* readings, in a store */
     struct store_view store; /* how that is doing, when they are kept */
 };

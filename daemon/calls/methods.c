@@ -385,10 +385,11 @@ static const struct rpc_method table[] = {
       "keeps an instrument for this client, until it goes", "true" },
     { "release", ROLE_RUN, release_parameters, call_release, "ends hold", "true" },
     { "health", ROLE_LOOK, none, call_health, "version, uptime, queues, counters",
-      "version, uptime_s, clients, counters, states, queues, store{state failure held "
-      "hold written refused commits set_aside removed, missing (rows that were lost), waiting{rows "
-      "before for} (what is past "
-      "its time and not removed: for is \"clock\" or \"administrator\", see prune)}" },
+      "version, uptime_s, clients, counters, loop{stretches long longest_ms worked_s}: how "
+      "long its thread works at a stretch, long is over 20 ms; states, queues, store{state failure "
+      "held hold written refused commits set_aside removed, missing (rows that were lost), "
+      "waiting{rows before for} (what is past its time and not removed: for is \"clock\" or "
+      "\"administrator\", see prune)}" },
     { "talk", ROLE_ADMINISTER, talk_parameters, call_talk,
       "raw text to an instrument, where that is allowed",
       "raw text; only with server.talk = true" },

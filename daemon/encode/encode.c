@@ -366,6 +366,8 @@ void encode_failure_data(struct text *text, const struct failure *failure,
     text_member_string(text, "where", failure->where);
     text_member_string(text, "what", failure->what);
     text_member_string(text, "expected", failure->expected);
+    if (failure->retry_ms > 0)
+        text_member_integer(text, "retry_ms", failure->retry_ms);
     if (point != NULL)
         text_member_string(text, "point", point->name);
     if (point != NULL && reading != NULL && reading->step_count > 0)

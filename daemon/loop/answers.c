@@ -17,6 +17,7 @@ struct pending {
     struct rpc_call *call; /* NULL: nobody waits any more */
     struct session *session;
     struct record *record; /* the store's; NULL: it is a query */
+    struct store_query *query;
     struct deadline until;
     TAILQ_ENTRY(pending) entry;
 };
@@ -35,6 +36,8 @@ static void pending_end(struct pending *pending)
     struct answers *answers = pending->answers;
     struct session *session = pending->session;
     TAILQ_REMOVE(&answers->open, pending, entry);
+    if (pending->query != NULL)
+        session->account->questions--;
     if (TAILQ_EMPTY(&answers->open))
         event_del(answers->timer);
     if (--session->answers == 0)
@@ -137,11 +140,21 @@ static void on_answered(struct store_query *query)
 
 void answers_wait_query(struct answers *answers, struct rpc_call *call, struct store_query *query)
 {
-    struct pending *pending = pending_new(answers, call);
-    if (pending == NULL) {
+    struct session *session = rpc_call_peer(call);
+    struct failure failure = { 0 };
+    if (!account_take_question(session->account, &failure)) {
+        call_refuse(answers->loop, call, &failure);
         store_query_free(query);
         return;
     }
+    struct pending *pending = pending_new(answers, call);
+    if (pending == NULL) {
+        session->account->questions--;
+        store_query_free(query);
+        return;
+    }
+    pending->query = query;
+    query->asker = session->account->number;
     query->done = on_answered;
     query->owner = pending;
     store_ask(answers->loop->store, query);
@@ -160,10 +173,11 @@ static void on_event(void *context, struct happening *event)
     }
 }
 
-/* A question of a session that goes stays with the store, and comes back to nobody. */
+/* A question of a session that goes is cancelled, and comes back to nobody. */
 static void pending_drop(struct pending *pending)
 {
     struct failure failure = { 0 };
+    store_query_cancel(pending->query);
     failure_set(&failure, FAILURE_STOPPING, NULL, NULL, "the client has gone");
     call_refuse(pending->answers->loop, pending->call, &failure);
     pending_end(pending);

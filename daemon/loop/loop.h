@@ -19,6 +19,20 @@
 #include "probe_checks.h"
 #include "publish.h"
 
+/* What the loop thread should never work at a stretch for longer, milliseconds; see loop_run(). */
+enum { LOOP_STRETCH_MS = 20 };
+
+/*
+ * How long the loop thread works before it looks again at what has come: its own time, in which
+ * others of the machine have no part.
+ */
+struct loop_stretches {
+    uint64_t count;
+    uint64_t long_ones; /* longer than LOOP_STRETCH_MS */
+    struct duration longest;
+    struct duration all;
+};
+
 /* What `health` counts. */
 struct loop_counters {
     uint64_t requests;              /* lines taken */
@@ -41,6 +55,7 @@ struct loop {
     uint64_t subscriptions; /* begun so far, of every kind: the number of the last */
     uint64_t sequence;      /* of the last reading */
     struct loop_counters counters;
+    struct loop_stretches stretches;
     bool stopping;
 };
 
@@ -82,6 +97,9 @@ void call_refuse(struct loop *loop, struct rpc_call *call, const struct failure 
 void call_refuse_with(struct loop *loop, struct rpc_call *call, const struct failure *failure,
                       const struct bench *bench, const struct bench_point *point,
                       const struct reading *reading);
+
+/* Runs until event_base_loopbreak(), and keeps count of how long it works at a stretch. */
+void loop_run(struct loop *loop);
 
 /* Joins the store to what is published, before anybody else; one may be opened later, or none. */
 void loop_keep(struct loop *loop);

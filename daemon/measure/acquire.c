@@ -73,15 +73,15 @@ static bool recheck(const struct chain *chain, const struct setup *setup, struct
     return true;
 }
 
-/* Before an acquisition; what was seen so far must have been this instrument's. */
-static bool let_others(const struct acquirer *acquirer, struct failure *failure)
+/* What was seen so far must have been this instrument's. */
+bool acquire_let_others(const struct acquirer *acquirer, bool repeats, struct failure *failure)
 {
     const struct courtesy *courtesy = acquirer->courtesy;
-    if (courtesy == NULL || !courtesy->due(courtesy->context))
+    if (courtesy == NULL || !courtesy->due(courtesy->context, repeats))
         return true;
     return (!dialogue_in_step(instrument_dialogue(acquirer->instrument)) ||
             instrument_confirm(acquirer->instrument, acquirer->deadline, failure)) &&
-           courtesy->give_way(courtesy->context, failure);
+           courtesy->give_way(courtesy->context, repeats, failure);
 }
 
 bool acquire(const struct acquirer *acquirer, const struct request *request,
@@ -89,7 +89,7 @@ bool acquire(const struct acquirer *acquirer, const struct request *request,
 {
     struct attempts attempts = { 0 };
     struct failure own = { 0 };
-    if (!let_others(acquirer, failure))
+    if (!acquire_let_others(acquirer, false, failure))
         return false;
     do {
         if (instrument_acquire(acquirer->instrument, request, acquirer->deadline, acquisition,
@@ -120,7 +120,7 @@ bool acquire_pair(const struct acquirer *acquirer, const struct request requests
 {
     struct attempts attempts = { 0 };
     struct failure own = { 0 };
-    if (!let_others(acquirer, failure))
+    if (!acquire_let_others(acquirer, false, failure))
         return false;
     do {
         if (instrument_acquire_pair(acquirer->instrument, requests, acquirer->deadline, traces,

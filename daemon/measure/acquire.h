@@ -11,16 +11,17 @@
 /*
  * What comes between two acquisitions of one measurement: others may use the instrument there.
  * What was acquired before has been confirmed by then, and each acquisition sets up what it needs
- * anew, so that nothing that is between changes a value.
+ * anew, so that nothing that is between changes a value. `repeats` says that it is between two
+ * readings of many, where more may come between than within one.
  */
 struct courtesy {
     void *context;
     /* Whether anybody still waits for the measurement; looked at between repeats. */
     bool (*wanted)(void *context);
     /* Whether somebody is to have the instrument now, or the measurement is to end. */
-    bool (*due)(void *context);
+    bool (*due)(void *context, bool repeats);
     /* Lets them. False with the failure set: the measurement is to end here. */
-    bool (*give_way)(void *context, struct failure *failure);
+    bool (*give_way)(void *context, bool repeats, struct failure *failure);
 };
 
 /* What acquisitions are made with. Pointers are borrowed. */
@@ -30,6 +31,9 @@ struct acquirer {
     struct deadline deadline;
     const struct courtesy *courtesy; /* asked before each acquisition; NULL: nobody else comes */
 };
+
+/* Before an acquisition: see struct courtesy. False with the failure set when it is not to be made. */
+bool acquire_let_others(const struct acquirer *acquirer, bool repeats, struct failure *failure);
 
 /*
  * Makes one acquisition. A link that failed is brought in step and asked once

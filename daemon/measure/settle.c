@@ -77,9 +77,13 @@ struct acquirer measurement_acquirer(const struct measurement *measurement)
 bool measurement_goes_on(const struct measurement *measurement, size_t next, size_t count)
 {
     const struct courtesy *courtesy = measurement->courtesy;
-    return next == 0 || courtesy == NULL || courtesy->wanted(courtesy->context) ||
-           failure_set(measurement->failure, FAILURE_DEADLINE, NULL, NULL,
-                       "nobody waits for it any more, after %zu of %zu readings", next, count);
+    const struct acquirer acquirer = measurement_acquirer(measurement);
+    if (next == 0 || courtesy == NULL)
+        return true;
+    if (!courtesy->wanted(courtesy->context))
+        return failure_set(measurement->failure, FAILURE_DEADLINE, NULL, NULL,
+                           "nobody waits for it any more, after %zu of %zu readings", next, count);
+    return acquire_let_others(&acquirer, true, measurement->failure);
 }
 
 bool measurement_look(struct measurement *measurement)

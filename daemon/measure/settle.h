@@ -47,8 +47,8 @@ const struct scope *measurement_scope(const struct measurement *measurement);
 struct acquirer measurement_acquirer(const struct measurement *measurement);
 
 /*
- * Whether reading `next` (from 0) of `count` repeats is still to be had; false with the failure set
- * when nobody waits for them any more.
+ * Lets others have their turn before reading `next` (from 0) of `count` repeats. False with the
+ * failure set when nobody waits for them any more.
  */
 bool measurement_goes_on(const struct measurement *measurement, size_t next, size_t count);
 

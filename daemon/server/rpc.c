@@ -3,11 +3,19 @@
 
 #include "rpc_bind.h"
 
+#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 
+/* What is left of a batch. */
+struct rpc_batch {
+    json_t *calls; /* NULL: the line is no batch, or is through */
+    size_t next;
+};
+
 /* All calls of one line, and the replies they have come to so far. */
 struct exchange {
+    struct rpc_batch rest;
     const struct rpc_service *service;
     void *peer;
     bool batch;
@@ -282,19 +290,64 @@ static void refuse(struct exchange *exchange, int code, const char *what)
     rpc_bare_error(&exchange->replies, code, NULL, what);
 }
 
-static void handle_batch(struct exchange *exchange, const json_t *batch)
+static bool put_off(struct exchange *exchange)
 {
-    exchange->batch = true;
-    for (size_t i = 0; i < json_array_size(batch); i++) {
-        if (is_full(exchange)) {
-            refuse(exchange, RPC_INVALID_REQUEST, batch_too_long);
-            return;
-        }
-        handle_request(exchange, json_array_get(batch, i));
-    }
+    const struct rpc_service *service = exchange->service;
+    return service->put_off != NULL &&
+           service->put_off(service->context, exchange->peer, &exchange->rest);
 }
 
-static void handle_root(struct exchange *exchange, json_t *root)
+/* Hands out what is left of a batch; false when that was put off. */
+static bool handle_batch(struct exchange *exchange)
+{
+    struct rpc_batch *rest = &exchange->rest;
+    while (rest->next < json_array_size(rest->calls)) {
+        if (is_full(exchange)) {
+            refuse(exchange, RPC_INVALID_REQUEST, batch_too_long);
+            return true;
+        }
+        handle_request(exchange, json_array_get(rest->calls, rest->next++));
+        if (rest->next < json_array_size(rest->calls) && put_off(exchange))
+            return false;
+    }
+    return true;
+}
+
+/* The line has been handed out; what is open of it is answered later. */
+static void exchange_through(struct exchange *exchange)
+{
+    json_decref(exchange->rest.calls);
+    exchange->rest.calls = NULL;
+    exchange_close(exchange);
+}
+
+static struct exchange *exchange_of(struct rpc_batch *batch)
+{
+    return (struct exchange *)(void *)((char *)batch - offsetof(struct exchange, rest));
+}
+
+void rpc_go_on(struct rpc_batch *batch)
+{
+    struct exchange *exchange = exchange_of(batch);
+    if (handle_batch(exchange))
+        exchange_through(exchange);
+}
+
+void rpc_abandon(struct rpc_batch *batch)
+{
+    exchange_through(exchange_of(batch));
+}
+
+/* A batch that is not empty nor too long; False when the rest was put off. */
+static bool begin_batch(struct exchange *exchange, json_t *calls)
+{
+    exchange->batch = true;
+    exchange->rest.calls = json_incref(calls);
+    return handle_batch(exchange);
+}
+
+/* False when not all of it was handed out yet. */
+static bool handle_root(struct exchange *exchange, json_t *root)
 {
     size_t count = json_array_size(root);
     if (!json_is_array(root))
@@ -304,7 +357,8 @@ static void handle_root(struct exchange *exchange, json_t *root)
     else if (count > RPC_MAX_BATCH)
         refuse(exchange, RPC_INVALID_REQUEST, "more than 1024 calls in one batch");
     else
-        handle_batch(exchange, root);
+        return begin_batch(exchange, root);
+    return true;
 }
 
 static bool is_blank(const char *line, size_t length)
@@ -329,12 +383,14 @@ bool rpc_line(const struct rpc_service *service, void *peer, const char *line, s
     exchange->peer = peer;
     exchange->open = 1;
     json_error_t error;
+    bool through = true;
     json_t *root = json_loadb(line, length, JSON_DECODE_ANY | JSON_REJECT_DUPLICATES, &error);
     if (root == NULL)
         refuse(exchange, RPC_PARSE_ERROR, error.text);
     else
-        handle_root(exchange, root);
-    exchange_close(exchange);
+        through = handle_root(exchange, root);
+    if (through)
+        exchange_through(exchange);
     json_decref(root);
     return root != NULL;
 }

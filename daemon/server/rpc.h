@@ -69,6 +69,9 @@ struct rpc_value {
 
 struct rpc_call;
 
+/* A batch of which some calls are still to be handed out. */
+struct rpc_batch;
+
 /*
  * Carries a call out. It must answer the call exactly once, at once or
  * later, through rpc_result() or rpc_fail(). `values` stand in the order of
@@ -97,16 +100,28 @@ struct rpc_service {
      * answered the call. NULL: all may.
      */
     bool (*admit)(void *context, struct rpc_call *call, const struct rpc_method *method);
+    /*
+     * Takes the rest of a batch, after each of its calls, to go on with it later: it must be handed
+     * to rpc_go_on() or rpc_abandon() once. False, and it goes on at once: it need not wait. NULL:
+     * batches are carried out in one.
+     */
+    bool (*put_off)(void *context, void *peer, struct rpc_batch *rest);
 };
 
 /*
  * Takes one line (without its newline) from a peer. A blank line is skipped. False when the
  * line is no JSON at all: that is answered with a parse error, and is nobody's who speaks this.
  * Replies leave through service->send, perhaps before this returns. A peer
- * that goes must have all its open calls answered first; the answers may
- * then be dropped by `send`.
+ * that goes must have all its open calls answered first, after rpc_abandon() of what was put off;
+ * the answers may then be dropped by `send`.
  */
 bool rpc_line(const struct rpc_service *service, void *peer, const char *line, size_t length);
+
+/* Goes on with a batch that was put off; put_off() may take the rest of it again. */
+void rpc_go_on(struct rpc_batch *batch);
+
+/* Hands out no more calls of a batch that was put off. */
+void rpc_abandon(struct rpc_batch *batch);
 
 /* The peer a call came from. */
 void *rpc_call_peer(const struct rpc_call *call);

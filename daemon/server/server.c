@@ -75,8 +75,9 @@ static struct duration overstay(const struct server *server, const struct client
     return moment_since(now, moment_plus(client->heard, most));
 }
 
-/* Makes a place for a newcomer, if somebody has been quiet too long; not TCP on Unix's cost. */
-static void make_room(struct server *server, bool local)
+/* Of those that may have to give way for a newcomer the one that has been quiet longest, or NULL. */
+static struct client *find_quiet(const struct server *server, bool local,
+                                 const struct client *newcomer)
 {
     struct client *quietest = NULL;
     struct client *client;
@@ -84,7 +85,8 @@ static void make_room(struct server *server, bool local)
     struct moment now = monotonic_now();
     LIST_FOREACH(client, &server->clients, entry)
     {
-        if (client->closing || (client->local && !local))
+        if (client->closing || (client->local && !local) || client == newcomer ||
+            (newcomer != NULL && server_client_party(client) != server_client_party(newcomer)))
             continue;
         struct duration over = overstay(server, client, now);
         if (duration_shorter(longest, over)) {
@@ -92,8 +94,29 @@ static void make_room(struct server *server, bool local)
             quietest = client;
         }
     }
+    return quietest;
+}
+
+/* Makes a place for a newcomer, if somebody has been quiet too long; not TCP on Unix's cost. */
+static void make_room(struct server *server, bool local)
+{
+    struct client *quietest = find_quiet(server, local, NULL);
     if (quietest != NULL)
         server_client_displace(quietest, server->handlers->displaced(server->context));
+}
+
+/* Turns a newcomer away that is one too many of its party, unless one of that gives way. */
+static void look_at_party(struct server *server, struct client *newcomer)
+{
+    const struct server_handlers *handlers = server->handlers;
+    if (handlers->crowded == NULL || handlers->crowded(server->context, newcomer->user) == NULL)
+        return;
+    struct client *quietest = find_quiet(server, newcomer->local, newcomer);
+    if (quietest != NULL)
+        server_client_displace(quietest, handlers->displaced(server->context));
+    const char *text = handlers->crowded(server->context, newcomer->user);
+    if (text != NULL)
+        server_client_displace(newcomer, text);
 }
 
 /* The log hears of it once, and again when half of the places are free. */
@@ -135,7 +158,9 @@ static void on_accept(struct evconnlistener *listener, evutil_socket_t descripto
         return;
     }
     note_room(server);
-    server_client_open(server, descriptor, local);
+    struct client *client = server_client_open(server, descriptor, local);
+    if (client != NULL)
+        look_at_party(server, client);
 }
 
 static void set_listening(struct server *server, bool on)
@@ -195,13 +220,16 @@ struct server *server_new(struct event_base *base, const struct server_handlers 
     LIST_INIT(&server->clients);
     server_patience(server, default_patience_s);
     server->resume_accepting = evtimer_new(base, on_resume_accepting, server);
+    server->turn = evtimer_new(base, server_turn, server);
     server->look_round = event_new(base, -1, EV_PERSIST, on_look_round, server);
-    if (server->resume_accepting == NULL || server->look_round == NULL ||
+    if (server->resume_accepting == NULL || server->look_round == NULL || server->turn == NULL ||
         event_add(server->look_round, &look_each) != 0) {
         if (server->resume_accepting != NULL)
             event_free(server->resume_accepting);
         if (server->look_round != NULL)
             event_free(server->look_round);
+        if (server->turn != NULL)
+            event_free(server->turn);
         free(server);
         return NULL;
     }
@@ -230,6 +258,7 @@ void server_free(struct server *server)
         server_client_free(client);
         client = next;
     }
+    event_free(server->turn);
     free(server);
 }
 

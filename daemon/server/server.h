@@ -19,6 +19,13 @@
  * times as long, one that waits for an answer never. Else the newcomer is
  * turned away and told why.
  *
+ * Lines are taken in turns of SERVER_TURN_MS at most, and then the loop goes on. In a turn
+ * those who have a line take it one after the other: first the parties in turn (a party is one
+ * principal, however many connections it has), and within a party its connections. Nobody's
+ * piece is longer than SERVER_PIECE_MS, unless a single call is; a batch that takes longer
+ * goes on when it is its connection's turn again. A party that has used up its share
+ * of the loop's time is left alone until it has some again.
+ *
  * Everything here is for the loop thread.
  */
 #ifndef GRADUS_DAEMON_SERVER_H
@@ -33,6 +40,8 @@
 enum { SERVER_BACKLOG = 4 * 1024 * 1024, SERVER_MOST = 64 * 1024 * 1024 };
 
 enum { SERVER_LOOK_S = 10 };
+
+enum { SERVER_TURN_MS = 4, SERVER_PIECE_MS = 1 };
 
 /* What keeps a client here. */
 enum client_claim {
@@ -57,6 +66,24 @@ struct server_handlers {
      * client; the connection is closed once it has been told.
      */
     bool (*line)(void *context, void *user, const char *line, size_t length);
+    /*
+     * Goes on with what a line of the client's has begun and not ended, until server_tired();
+     * true while there is more of it. No other line of the client's is taken before. NULL:
+     * lines end at once.
+     */
+    bool (*go_on)(void *context, void *user);
+    /* Whose turn it is when it is the client's: one number for all of a party. NULL: its own. */
+    uint64_t (*party)(void *context, void *user);
+    /*
+     * Whether a newcomer is one too many of its party, or the place is kept for others: the text,
+     * with newline, that turns it away; NULL: it may stay. One of its party that has been quiet
+     * for too long goes first. NULL: nobody is.
+     */
+    const char *(*crowded)(void *context, void *user);
+    /* How long the client's party is to be left alone. NULL: not at all. */
+    struct duration (*pause)(void *context, void *user);
+    /* What was worked for the client. NULL: nobody wants to know. */
+    void (*worked)(void *context, void *user, struct duration worked);
     /* A line was longer than the limit. The client is closed once it has been told. */
     void (*too_long)(void *context, void *user);
     /* There are more clients than allowed: the text, with newline, that turns one away. */
@@ -104,6 +131,9 @@ void server_deafen(struct server *server);
 
 /* How many connections are open now, without those that are only told why they end. */
 size_t server_clients(const struct server *server);
+
+/* Whether the piece of a turn that is under way has lasted long enough. */
+bool server_tired(const struct server *server);
 
 /* Whether any client still has bytes coming to it. */
 bool server_unsent(const struct server *server);

@@ -18,7 +18,6 @@ enum { LINES_A_TURN = 64, LINGERING_MOST = 64 };
 
 static const struct timeval stuck_after = { 60, 0 };   /* no byte could be sent for so long */
 static const struct timeval linger_at_most = { 5, 0 }; /* for a client that is being closed */
-static const struct duration turn_at_most = { 2 * MILLISECOND_NS }; /* of lines of one client */
 static const struct timeval at_once = { 0, 0 };
 static const struct timeval look_every = { SERVER_LOOK_S, 0 };
 
@@ -32,6 +31,7 @@ static void client_leave(struct client *client)
 {
     void *user = client->user;
     client->user = NULL;
+    server_client_unready(client);
     if (user != NULL)
         client->server->handlers->closed(client->server->context, user);
 }
@@ -39,6 +39,7 @@ static void client_leave(struct client *client)
 /* Frees a client that is in no list; closes its descriptor if it has got that far. */
 static void client_destroy(struct client *client)
 {
+    server_client_unready(client);
     if (client->turn != NULL)
         event_free(client->turn);
     if (client->linger != NULL)
@@ -64,8 +65,7 @@ static void count_out(const struct client *client)
         client->server->remote_count--;
 }
 
-/* From now on its place is free for another. */
-static void begin_closing(struct client *client)
+void server_client_close(struct client *client)
 {
     if (client->closing)
         return;
@@ -77,7 +77,7 @@ static void begin_closing(struct client *client)
 void server_client_free(struct client *client)
 {
     client_leave(client);
-    begin_closing(client);
+    server_client_close(client);
     client->server->closing_count--;
     LIST_REMOVE(client, entry);
     client_destroy(client);
@@ -109,7 +109,7 @@ static void client_flushed(struct client *client)
  */
 static void client_finish(struct client *client)
 {
-    begin_closing(client);
+    server_client_close(client);
     client_leave(client);
     evtimer_add(client->linger,
                 client->server->closing_count > LINGERING_MOST ? &at_once : &linger_at_most);
@@ -208,21 +208,26 @@ void server_client_regulate(struct client *client)
         bufferevent_enable(client->events, EV_READ);
 }
 
-/* Takes a client's lines, but only so many, and for so long, before others have their turn. */
-static void serve_lines(struct client *client)
+/* Goes on with what was begun, or takes the next line; false when that was all for now. */
+static bool serve_some(struct client *client)
 {
-    int taken = 0;
+    const struct server *server = client->server;
+    return (server->handlers->go_on != NULL &&
+            server->handlers->go_on(server->context, client->user)) ||
+           serve_next(client);
+}
+
+bool server_client_serve(struct client *client)
+{
     bool more = true;
-    const struct moment end = moment_plus(monotonic_now(), turn_at_most);
     client->taking = true;
-    while (taken < LINES_A_TURN && (taken == 0 || moment_before(monotonic_now(), end)) &&
-           (more = serve_next(client)))
-        taken++;
+    for (int taken = 0;
+         more && taken < LINES_A_TURN && (taken == 0 || !server_tired(client->server)); taken++)
+        more = serve_some(client);
     client->taking = false;
-    if (more)
-        evtimer_add(client->turn, &at_once);
     if (client->encrypted)
         server_client_regulate(client);
+    return more;
 }
 
 bool server_client_gone(const struct client *client)
@@ -256,11 +261,10 @@ static void client_look(struct client *client)
         evtimer_add(client->look, &look_every);
 }
 
-/* Closes a client whose stream has ended once its lines are taken and all answers are sent. */
-static void client_review(struct client *client)
+void server_client_review(struct client *client)
 {
     if (!client->ended || client->closing || client->waiting || server_client_unsent(client) > 0 ||
-        evtimer_pending(client->turn, NULL))
+        server_client_is_due(client))
         return;
     if (claim_of(client) <= CLIENT_HOLDS)
         server_client_free(client);
@@ -283,8 +287,8 @@ static void on_readable(struct bufferevent *events, void *argument)
     (void)events;
     if (client->closing)
         discard_input(client);
-    else if (!evtimer_pending(client->turn, NULL))
-        serve_lines(client);
+    else
+        server_client_ready(client);
 }
 
 static void on_turn(evutil_socket_t unused, short what, void *argument)
@@ -292,10 +296,8 @@ static void on_turn(evutil_socket_t unused, short what, void *argument)
     struct client *client = argument;
     (void)unused;
     (void)what;
-    if (client->closing)
-        return;
-    serve_lines(client);
-    client_review(client);
+    if (!client->closing)
+        server_client_ready(client);
 }
 
 /* Called when at most half of the backlog is left. */
@@ -308,9 +310,9 @@ static void on_written(struct bufferevent *events, void *argument)
         client->waiting = false;
         if (!client->ended)
             bufferevent_enable(events, EV_READ);
-        evtimer_add(client->turn, &at_once);
+        server_client_ready(client);
     } else {
-        client_review(client);
+        server_client_review(client);
     }
 }
 
@@ -331,7 +333,7 @@ static void on_event(struct bufferevent *events, short what, void *argument)
     }
     client->ended = true;
     bufferevent_disable(events, EV_READ);
-    client_review(client);
+    server_client_review(client);
 }
 
 static void on_linger(evutil_socket_t unused, short what, void *argument)
@@ -406,69 +408,26 @@ void server_client_refuse(struct server *server, evutil_socket_t descriptor, boo
     server_client_displace(client, text);
 }
 
-void server_client_open(struct server *server, evutil_socket_t descriptor, bool local)
+struct client *server_client_open(struct server *server, evutil_socket_t descriptor, bool local)
 {
     struct client *client = client_new(server, descriptor, local);
     if (client == NULL) {
         evutil_closesocket(descriptor);
-        return;
+        return NULL;
     }
     client->user = server->handlers->opened(server->context, client);
-    if (client->user == NULL)
+    if (client->user == NULL) {
         server_client_free(client);
-    else
-        bufferevent_enable(client->events, EV_READ | EV_WRITE);
-}
-
-/* sendmsg() leaves alone what it sends, though its type does not say so. */
-static struct iovec part_of(const char *bytes, size_t count)
-{
-    const union {
-        const char *in;
-        char *out;
-    } same = { bytes };
-    return (struct iovec) { same.out, count };
-}
-
-/*
- * Sends as much of a line as the socket takes at once, which mostly is all of
- * it, and saves the loop a turn; returns how much. What goes wrong here goes
- * wrong again with the rest of the line, where it is dealt with.
- */
-static size_t send_at_once(const struct client *client, const char *text, size_t length)
-{
-    struct iovec parts[] = { part_of(text, length), part_of("\n", 1) };
-    const struct msghdr message = { .msg_iov = parts, .msg_iovlen = 2 };
-    int descriptor = bufferevent_getfd(client->events);
-    ssize_t sent = sendmsg(descriptor, &message, MSG_DONTWAIT | MSG_NOSIGNAL);
-    return sent > 0 ? (size_t)sent : 0;
-}
-
-void server_send(struct client *client, const char *text, size_t length)
-{
-    struct evbuffer *output = bufferevent_get_output(client->events);
-    if (client->closing)
-        return;
-    size_t sent = client->taking || client->encrypted || server_client_unsent(client) > 0
-                      ? 0
-                      : send_at_once(client, text, length);
-    if (sent > length)
-        return;
-    /* Half a line must never be followed by another: better nothing more at all. */
-    if (server_client_unsent(client) > SERVER_MOST ||
-        evbuffer_expand(output, length - sent + 1) != 0) {
-        begin_closing(client);
-        event_active(client->linger, EV_TIMEOUT, 0);
-        return;
+        return NULL;
     }
-    evbuffer_add(output, text + sent, length - sent);
-    evbuffer_add(output, "\n", 1);
+    bufferevent_enable(client->events, EV_READ | EV_WRITE);
+    return client;
 }
 
 void server_idle(struct client *client)
 {
     if (client->ended)
-        event_active(client->turn, EV_TIMEOUT, 0);
+        server_client_ready(client);
 }
 
 bool server_is_going(const struct client *client)

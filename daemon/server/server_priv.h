@@ -3,6 +3,7 @@
 #ifndef GRADUS_DAEMON_SERVER_PRIV_H
 #define GRADUS_DAEMON_SERVER_PRIV_H
 
+#include "daemon/basics/queue.h"
 #include "server.h"
 
 #include <event2/util.h>
@@ -19,7 +20,9 @@ struct client {
     struct bufferevent *events;
     bool encrypted;       /* its bytes go through TLS: the socket is not to be touched itself */
     bool said;            /* it has sent a line */
-    struct event *turn;   /* more of its lines, when it is its turn again */
+    struct queued ready;  /* in the server's queue, while `queued` */
+    bool queued;          /* it may have lines that nobody took yet */
+    struct event *turn;   /* has it queued once its party may go on */
     struct event *linger; /* closes it whatever it does */
     struct event *look;   /* whether one whose stream has ended is still there */
     void *user;           /* NULL: it never was, or is no more, of interest */
@@ -42,6 +45,9 @@ struct server {
     void *context;
     struct evconnlistener *listeners[SERVER_LISTENERS];
     struct event *resume_accepting;
+    struct queue ready; /* clients that may have lines; parties in turn */
+    struct event *turn; /* takes some of these */
+    struct moment tired_at;
     struct event *look_round; /* whether somebody must go, each second */
     struct ssl_ctx_st *tls;   /* for new connections over TCP; NULL: none */
     size_t listener_count;
@@ -57,8 +63,8 @@ struct server {
     struct client_list clients;
 };
 
-/* Serves a new connection, which then owns the descriptor; closes it when that cannot be. */
-void server_client_open(struct server *server, evutil_socket_t descriptor, bool local);
+/* Serves a new connection, which owns the descriptor; NULL, closing it, when that cannot be. */
+struct client *server_client_open(struct server *server, evutil_socket_t descriptor, bool local);
 
 /* Turns a new connection away with a text; owns the descriptor. */
 void server_client_refuse(struct server *server, evutil_socket_t descriptor, bool local,
@@ -69,6 +75,30 @@ void server_client_displace(struct client *client, const char *text);
 
 /* Whether the other side has closed altogether, and not only ended its own stream. */
 bool server_client_gone(const struct client *client);
+
+/* server_turn.c: queues a client whose lines are to be looked at. */
+void server_client_ready(struct client *client);
+
+/* server_turn.c: whether it is queued, or will be by itself. */
+bool server_client_is_due(const struct client *client);
+
+/* server_turn.c: the number of its party. */
+uint64_t server_client_party(const struct client *client);
+
+/* server_turn.c: takes it out of the queue, if it is in it. */
+void server_client_unready(struct client *client);
+
+/* server_turn.c: takes lines in turn; for struct server's `turn`. */
+void server_turn(evutil_socket_t unused, short what, void *argument);
+
+/* Takes a client's lines until server_tired(); false when that was all for now. */
+bool server_client_serve(struct client *client);
+
+/* Closes a client whose stream has ended once its lines are taken and all answers are sent. */
+void server_client_review(struct client *client);
+
+/* From now on its place is free for another; what is to be sent is sent, nothing more is taken. */
+void server_client_close(struct client *client);
 
 /* Closes a connection, whatever is to be sent still. */
 void server_client_free(struct client *client);

@@ -92,6 +92,9 @@ static const struct strict_key server_keys[] = {
       .maximum = 10000,
       .help =
           "most connections at a time, an eighth of them for the Unix socket only; default 64" },
+    { .name = "quotas",
+      .type = STRICT_GROUP,
+      .help = "how much each user, token or certificate may use, over all its connections" },
     { .name = "quiet_s",
       .type = STRICT_NUMBER,
       .offset = SERVER(quiet_s),
@@ -104,6 +107,37 @@ static const struct strict_key server_keys[] = {
       .type = STRICT_BOOL,
       .offset = SERVER(talk),
       .help = "whether clients may send raw text to instruments; default false" },
+    { .name = NULL },
+};
+
+static const struct strict_key quota_keys[] = {
+    { .name = "connections",
+      .type = STRICT_INTEGER,
+      .offset = SERVER(quotas.connections),
+      .minimum = 1,
+      .maximum = 10000,
+      .help = "most connections at a time; default half of server.clients" },
+    { .name = "jobs",
+      .type = STRICT_INTEGER,
+      .offset = SERVER(quotas.jobs),
+      .minimum = 1,
+      .maximum = 100000,
+      .help = "most measurements that are asked for and not answered; default 1024" },
+    { .name = "questions",
+      .type = STRICT_INTEGER,
+      .offset = SERVER(quotas.questions),
+      .minimum = 1,
+      .maximum = 10000,
+      .help = "most questions to the store that are not answered; default 64" },
+    { .name = "loop_ms",
+      .type = STRICT_NUMBER,
+      .offset = SERVER(quotas.loop_ms),
+      .minimum = 1.0,
+      .maximum = 1000.0,
+      .unit = "ms",
+      .help = "time in each second that the daemon's one loop works for it, saved up for a second "
+              "at most; when that is used up its requests are left unread for as long as it "
+              "takes, and none is refused; default 500" },
     { .name = NULL },
 };
 
@@ -177,11 +211,19 @@ static void read_server(struct settings *settings)
     const config_setting_t *group = strict_member(settings->root, "server");
 
     *server = (struct bench_server) {
-        .unix_path = DEFAULT_SOCKET, .line_limit = 1048576, .clients = 64, .quiet_s = 60.0
+        .unix_path = DEFAULT_SOCKET,
+        .line_limit = 1048576,
+        .clients = 64,
+        .quotas = { .connections = 32, .jobs = 1024, .questions = 64, .loop_ms = 500.0 },
+        .quiet_s = 60.0
     };
     if (group == NULL || !config_setting_is_group(group))
         return;
     strict_group(group, server_keys, server, settings->problems);
+    server->quotas.connections = server->clients > 1 ? server->clients / 2 : 1;
+    const config_setting_t *quotas = strict_member(group, "quotas");
+    if (quotas != NULL && config_setting_is_group(quotas))
+        strict_group(quotas, quota_keys, server, settings->problems);
     if (server->unix_path[0] != '\0' && server->unix_path[0] != '/') {
         problems_at(settings->problems, strict_member(group, "unix"),
                     "\"unix\" is \"%s\", expected a path from the root, /...", server->unix_path);
@@ -279,7 +321,8 @@ struct bench *settings_read(const char *text, size_t length, const char *path,
                                      .problems = problems };
         read_root(&settings);
         free(settings.profile_names);
-        if (problems->total == before && !read_text(bench, strict_text(&config)))
+        if (problems->total == before &&
+            (!bench_index(bench) || !read_text(bench, strict_text(&config))))
             problems_add(problems, path, 0, "no memory");
     }
     config_destroy(&config);
@@ -308,6 +351,8 @@ void settings_print_keys(FILE *out)
     strict_print_keys(out, root_keys);
     fprintf(out, "server:\n");
     strict_print_keys(out, server_keys);
+    fprintf(out, "server.quotas:\n");
+    strict_print_keys(out, quota_keys);
     fprintf(out, "server.tcp:\n");
     strict_print_keys(out, tcp_keys);
     settings_print_access_keys(out);

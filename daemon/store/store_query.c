@@ -4,6 +4,7 @@
 #include "daemon/basics/thread.h"
 
 #include <pthread.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,8 +18,7 @@ struct store_reader {
 
     pthread_mutex_t lock;
     pthread_cond_t changed;
-    struct store_query *first; /* under the lock, as is stopping */
-    struct store_query **end;
+    struct queue queue; /* under the lock, as is stopping */
     bool stopping;
 };
 
@@ -28,6 +28,11 @@ void *store_query_new(size_t size, store_query_read *read)
     if (query != NULL)
         query->read = read;
     return query;
+}
+
+void store_query_cancel(struct store_query *query)
+{
+    atomic_store_explicit(&query->unwanted, true, memory_order_relaxed);
 }
 
 void store_query_free(struct store_query *query)
@@ -45,12 +50,20 @@ static void open_answer(struct letter *letter)
     query->done(query);
 }
 
+/* The question whose turn it is; NULL: there is none. Under the lock. */
+static struct store_query *reader_pop(struct store_reader *reader)
+{
+    struct queued *queued = queue_pop(&reader->queue);
+    return queued != NULL ? (struct store_query *)(void *)((char *)queued -
+                                                           offsetof(struct store_query, queued))
+                          : NULL;
+}
+
 static void reader_push(struct store_reader *reader, struct store_query *query)
 {
     pthread_mutex_lock(&reader->lock);
-    query->next = NULL;
-    *reader->end = query;
-    reader->end = &query->next;
+    query->queued.key = query->asker;
+    queue_push(&reader->queue, &query->queued);
     pthread_cond_signal(&reader->changed);
     pthread_mutex_unlock(&reader->lock);
 }
@@ -59,14 +72,9 @@ static void reader_push(struct store_reader *reader, struct store_query *query)
 static struct store_query *reader_next(struct store_reader *reader)
 {
     pthread_mutex_lock(&reader->lock);
-    while (!reader->stopping && reader->first == NULL)
+    while (!reader->stopping && reader->queue.count == 0)
         pthread_cond_wait(&reader->changed, &reader->lock);
-    struct store_query *query = reader->stopping ? NULL : reader->first;
-    if (query != NULL) {
-        reader->first = query->next;
-        if (reader->first == NULL)
-            reader->end = &reader->first;
-    }
+    struct store_query *query = reader->stopping ? NULL : reader_pop(reader);
     pthread_mutex_unlock(&reader->lock);
     return query;
 }
@@ -76,6 +84,8 @@ static bool reader_work(struct store_reader *reader, struct store_query *query)
 {
     struct store_look look;
     bool ended = true;
+    if (atomic_load_explicit(&query->unwanted, memory_order_relaxed))
+        return true;
     if (!store_look_open(&look, reader->path, &query->failure))
         return true;
     if (!query->read(query, &look, &ended) && store_look_damaged(&look))
@@ -106,7 +116,6 @@ struct store_reader *store_reader_new(const char *path, struct mailbox *mailbox,
     reader->mailbox = mailbox;
     reader->damaged = damaged;
     reader->context = context;
-    reader->end = &reader->first;
     pthread_mutex_init(&reader->lock, NULL);
     pthread_cond_init(&reader->changed, NULL);
     if (!thread_start(&reader->thread, reader_main, reader)) {
@@ -133,9 +142,8 @@ void store_reader_free(struct store_reader *reader)
     pthread_cond_signal(&reader->changed);
     pthread_mutex_unlock(&reader->lock);
     pthread_join(reader->thread, NULL);
-    while (reader->first != NULL) {
-        struct store_query *query = reader->first;
-        reader->first = query->next;
+    struct store_query *query;
+    while ((query = reader_pop(reader)) != NULL) {
         failure_set(&query->failure, FAILURE_STOPPING, NULL, NULL, "the store is being closed");
         mailbox_post(reader->mailbox, &query->letter);
     }

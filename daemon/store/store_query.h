@@ -11,8 +11,10 @@
 
 #include "daemon/basics/json_text.h"
 #include "daemon/basics/mailbox.h"
+#include "daemon/basics/queue.h"
 #include "store_look.h"
 
+#include <stdatomic.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -41,8 +43,10 @@ struct store_query {
 
     store_query_done *done; /* on the loop thread */
     void *owner;
+    uint64_t asker;       /* they take turns */
+    atomic_bool unwanted; /* nobody waits any more: it is handed back as it is */
     struct letter letter;
-    struct store_query *next;
+    struct queued queued;
 };
 
 /*
@@ -50,6 +54,9 @@ struct store_query {
  * when memory is short.
  */
 void *store_query_new(size_t size, store_query_read *read);
+
+/* Nobody waits for the answer any more; it comes back soon, with none. From the loop thread. */
+void store_query_cancel(struct store_query *query);
 
 /* Accepts NULL. */
 void store_query_free(struct store_query *query);

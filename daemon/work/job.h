@@ -9,10 +9,10 @@
 #define GRADUS_DAEMON_JOB_H
 
 #include "daemon/basics/mailbox.h"
+#include "daemon/basics/queue.h"
 #include "daemon/bench/bench.h"
 #include "daemon/measure/glance.h"
 #include "daemon/measure/measure.h"
-#include "queue.h"
 
 #include <stdatomic.h>
 #include <stdint.h>
@@ -65,6 +65,7 @@ struct job {
     double tolerance;            /* JOB_TOUCH: how far reading and glance may be from that */
     struct glance_ranges ranges; /* of glances; given, and as they were left */
     struct deadline deadline;
+    uint64_t party;      /* whose it is: they take turns, whatever connections they have */
     struct moment asked; /* when it was handed over */
 
     atomic_bool unwanted; /* set by the loop thread once nobody waits for it any more */
@@ -85,6 +86,7 @@ struct job {
     job_done *done;          /* NULL once it was called */
     void *owner;             /* whatever `done` needs */
     struct session *session; /* who is charged for it; NULL: nobody */
+    struct account *account; /* that it counts for still; NULL: none */
     struct station *station;
     struct event *alarm;
     size_t samples;        /* JOB_CAPTURE: most to hand out */

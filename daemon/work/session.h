@@ -3,6 +3,7 @@
 #ifndef GRADUS_DAEMON_SESSION_H
 #define GRADUS_DAEMON_SESSION_H
 
+#include "daemon/access/account.h"
 #include "daemon/access/principal.h"
 #include "drivers/basics/digest.h"
 
@@ -10,7 +11,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { SESSION_MAX_JOBS = 1024, SESSION_MAX_SUBSCRIPTIONS = 64 };
+enum { SESSION_MAX_SUBSCRIPTIONS = 64 };
 
 /* How a session reaches whoever is at its other end; each kind of connection has its own. */
 struct peer_ops {
@@ -27,11 +28,15 @@ struct peer_ops {
     void (*idle)(void *peer);
 };
 
+struct rpc_batch;
+
 /* Lives as long as the connection and its open calls. The loop thread's alone. */
 struct session {
     const struct peer_ops *ops;
     void *peer;
     struct principal who;
+    struct account *account; /* of who it is, with all its other sessions */
+    bool crowded;            /* it is one too many of its principal */
     char token[DIGEST_SIZE]; /* SHA-256 of the one it has shown; empty: none */
     char address[64];        /* it comes from */
     uint64_t from;           /* the same, for guard.h */
@@ -39,6 +44,7 @@ struct session {
     size_t jobs;             /* open jobs it is charged for */
     size_t subscriptions;    /* open subscriptions */
     size_t answers;          /* calls that wait for the store */
+    struct rpc_batch *batch; /* that is gone on with when it is its turn again; NULL: none */
     size_t holds;            /* instruments that are kept for it */
 };
 

@@ -43,6 +43,9 @@ static job_done *job_settle(struct job *job)
     const struct crew_hooks *hooks = &job->station->crew->hooks;
     job_done *done = job->done;
     job->done = NULL;
+    if (job->account != NULL)
+        job->account->jobs--;
+    job->account = NULL;
     if (job->session != NULL && --job->session->jobs == 0)
         hooks->idle(hooks->context, job->session);
     job->session = NULL;
@@ -176,16 +179,17 @@ bool station_submit(struct station *station, struct job *job, struct session *se
     if (station->holder != NULL && station->holder != session &&
         (station->alone || !job_is_first(job)))
         return refuse_held(station, failure);
-    if (session != NULL && session->jobs >= SESSION_MAX_JOBS)
-        return failure_set(failure, FAILURE_OVERLOADED, station->name, NULL,
-                           "this client has %zu requests open", session->jobs);
     job->alarm = evtimer_new(station->crew->base, on_alarm, job);
     if (job->alarm == NULL || evtimer_add(job->alarm, &wait) != 0)
         return failure_set(failure, FAILURE_NO_MEMORY, station->name, NULL,
                            "no timer could be set");
+    if (session != NULL && !account_take_job(session->account, failure))
+        return false;
     job->session = session;
     if (session != NULL) {
         session->jobs++;
+        job->account = session->account;
+        job->party = session->account->number;
         job->queued.key = session->id;
     }
     job->deadline = deadline_in(deadline_ms - margin);

@@ -35,8 +35,8 @@ struct worker {
 
     pthread_mutex_t lock;
     pthread_cond_t changed;
-    struct queue first; /* of burn-ins; under the lock, as are the next three */
-    struct queue queue; /* of everybody else */
+    struct queue first;       /* of burn-ins; under the lock, as are the next three */
+    struct party_queue queue; /* of everybody else */
     bool paused;
     bool stopping;
     atomic_bool hurried; /* what is under way is to end between two acquisitions */
@@ -80,7 +80,8 @@ static bool worker_next(struct worker *worker, struct job **job)
     while (waiting && !worker->stopping &&
            (worker->paused || worker->first.count + worker->queue.count == 0))
         waiting = worker_wait(worker);
-    struct queued *queued = queue_pop(worker->first.count > 0 ? &worker->first : &worker->queue);
+    struct queued *queued =
+        worker->first.count > 0 ? queue_pop(&worker->first) : party_pop(&worker->queue);
     bool go_on = queued != NULL || !worker->stopping;
     pthread_mutex_unlock(&worker->lock);
     *job = queued != NULL ? job_of(queued) : NULL;
@@ -114,30 +115,43 @@ static bool is_wanted(void *context)
     return !atomic_load_explicit(&turn->job->unwanted, memory_order_relaxed);
 }
 
-static bool is_due(void *context)
+static bool is_due(void *context, bool repeats)
 {
     struct worker *worker = ((const struct turn *)context)->worker;
     pthread_mutex_lock(&worker->lock);
-    bool due = worker->first.count > 0;
+    bool due = worker->first.count > 0 || (repeats && worker->queue.count > 0);
     pthread_mutex_unlock(&worker->lock);
     return due || atomic_load_explicit(&worker->hurried, memory_order_relaxed);
 }
 
-/* The next job of a burn-in, or NULL. */
-static struct job *next_first(struct worker *worker)
+/* Whether a job is over soon and leaves the instrument as any measurement does. */
+static bool is_short(const struct queued *queued)
+{
+    const struct job *job =
+        (const struct job *)(const void *)((const char *)queued - offsetof(struct job, queued));
+    bool measures = job->kind == JOB_MEASURE || job->kind == JOB_GLANCE || job->kind == JOB_TOUCH;
+    return measures && job->repeats == 1;
+}
+
+/* The next job of a burn-in; amid repeats a short one of anybody's, once. NULL: there is none. */
+static struct job *next_amid(struct worker *worker, bool *repeats)
 {
     pthread_mutex_lock(&worker->lock);
     struct queued *queued = queue_pop(&worker->first);
+    if (queued == NULL && *repeats) {
+        queued = party_pop_fit(&worker->queue, is_short);
+        *repeats = false;
+    }
     pthread_mutex_unlock(&worker->lock);
     return queued != NULL ? job_of(queued) : NULL;
 }
 
-/* Carries out what burn-ins wait for, amid another job. */
-static bool give_way(void *context, struct failure *failure)
+/* Carries out, amid another job, what comes before it. */
+static bool give_way(void *context, bool repeats, struct failure *failure)
 {
     struct worker *worker = ((const struct turn *)context)->worker;
     struct job *job;
-    while ((job = next_first(worker)) != NULL) {
+    while ((job = next_amid(worker, &repeats)) != NULL) {
         work(worker, job);
         mailbox_post(worker->hooks.mailbox, &job->letter);
     }
@@ -354,16 +368,14 @@ void worker_go(struct worker *worker)
     pthread_mutex_unlock(&worker->lock);
 }
 
-static struct queue *queue_of(struct worker *worker, const struct job *job)
-{
-    return job_is_first(job) ? &worker->first : &worker->queue;
-}
-
 void worker_push(struct worker *worker, struct job *job)
 {
     job->asked = monotonic_now();
     pthread_mutex_lock(&worker->lock);
-    queue_push(queue_of(worker, job), &job->queued);
+    if (job_is_first(job))
+        queue_push(&worker->first, &job->queued);
+    else
+        party_push(&worker->queue, job->party, &job->queued);
     pthread_mutex_unlock(&worker->lock);
     pthread_cond_signal(&worker->changed); /* outside, or it would wake to find the lock held */
 }
@@ -371,7 +383,8 @@ void worker_push(struct worker *worker, struct job *job)
 bool worker_cancel(struct worker *worker, struct job *job)
 {
     pthread_mutex_lock(&worker->lock);
-    bool removed = queue_remove(queue_of(worker, job), &job->queued);
+    bool removed = job_is_first(job) ? queue_remove(&worker->first, &job->queued)
+                                     : party_remove(&worker->queue, job->party, &job->queued);
     pthread_mutex_unlock(&worker->lock);
     return removed;
 }

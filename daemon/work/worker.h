@@ -3,7 +3,8 @@
  * One thread for one instrument. It owns the instrument and its link, takes
  * jobs from a fair queue, carries them out in straight-line blocking code,
  * and posts them back. A burn-in's jobs come before all others: where one waits,
- * another's measurement gives way between two acquisitions and goes on after it. Nobody else touches the link. In between it watches
+ * another's measurement gives way between two acquisitions and goes on after it. Between
+ * repeats one single reading of anybody's may come, so that long averages hold nobody up. Nobody else touches the link. In between it watches
  * whether the instrument is still there (watch.h).
  */
 #ifndef GRADUS_DAEMON_WORKER_H

@@ -57,7 +57,7 @@ class Turns(DaemonCase):
             self.assertGreater(after, before)
         greedy.notifications(10)
 
-    def test_a_client_may_have_only_so_many_open(self):
+    def test_a_principal_may_have_only_so_many_open(self):
         with self.frozen():
             self.begin(self.client, "rail")
             self.client.send_raw(measures(1030, deadline_ms=60000))
@@ -65,7 +65,11 @@ class Turns(DaemonCase):
                 error = self.refused(self.client.wait, number)
                 self.assertEqual((error.code, error.message),
                                  (-32023, "too many requests waiting"))
-            self.assertEqual(self.daemon.client().call("measure", "second_rail")["sequence"], 1)
+            self.assertIn("root", error.data["what"])
+            self.assertGreater(error.data["retry_ms"], 0)
+            self.refused(self.daemon.client().call, "measure", "second_rail")
+            other = self.daemon.client(tcp=True)
+            self.assertEqual(other.call("measure", "second_rail")["sequence"], 1)
         self.assertEqual(len(self.sequences(self.client, range(1000, 2023))), 1023)
 
     def test_clients_that_go_take_their_jobs_with_them(self):

@@ -66,7 +66,7 @@ static const struct rpc_method methods[] = {
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    const struct rpc_service service = { methods, NULL, take_answer, NULL };
+    const struct rpc_service service = { .methods = methods, .send = take_answer };
     static struct peer peer;
 
     peer.answers = 0;

@@ -127,7 +127,8 @@ def waits():
                 yield f"{path.relative_to(ROOT)}:{number}: sleeps: {line.strip()}"
 
 
-CLOCKS = {"drivers/basics/deadline.c", "daemon/basics/wall_clock.c", "daemon/burnin/burnin.c"}
+CLOCKS = {"drivers/basics/deadline.c", "daemon/basics/wall_clock.c", "daemon/basics/thread.c",
+          "daemon/burnin/burnin.c"}
 TIMES = """#include "daemon/burnin/plan_time.h"
 void test(struct moment m, struct wall_time w, struct duration d, struct plan_time p,
           struct steady_time s);

@@ -57,7 +57,7 @@ connections = (
 """
 
 SETTINGS = """
-server = {{ line_limit = 65536; clients = 12; talk = true; }};
+server = {{ line_limit = 65536; clients = 12; talk = true; quotas = {{ connections = 64; }}; }};
 profiles = "profiles";
 instruments = (
     {{ name = "meter"; profile = "tarnwerk-meter"; link = "{meter}"; ambient_c = {ambient};

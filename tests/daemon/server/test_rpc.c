@@ -131,7 +131,7 @@ static const struct rpc_method methods[] = {
     { .name = NULL },
 };
 
-static const struct rpc_service service = { methods, NULL, take_text, NULL };
+static const struct rpc_service service = { .methods = methods, .send = take_text };
 
 /* Sends one line; the answer as JSON, or NULL when none came. */
 static json_t *exchange_bytes(const char *line, size_t length)
@@ -406,11 +406,69 @@ static void deep_nesting_does_no_harm(void **state)
     free(line);
 }
 
+static bool keep_rest(void *context, void *peer, struct rpc_batch *rest)
+{
+    struct rpc_batch **kept = context;
+    (void)peer;
+    *kept = rest;
+    return true;
+}
+
+static const char four_calls[] =
+    "[{\"jsonrpc\":\"2.0\",\"method\":\"sum\",\"params\":[1],\"id\":1},"
+    "{\"jsonrpc\":\"2.0\",\"method\":\"sum\",\"params\":[2],\"id\":2},"
+    "{\"jsonrpc\":\"2.0\",\"method\":\"sum\",\"params\":[3],\"id\":3},"
+    "{\"jsonrpc\":\"2.0\",\"method\":\"nonsense\",\"id\":4}]";
+
+/* A batch is put off after each call, and answered as one when the last has been carried out. */
+static void a_batch_may_be_put_off(void **state)
+{
+    struct peer peer = { 0 };
+    struct rpc_batch *kept = NULL;
+    const struct rpc_service slow = {
+        .methods = methods, .context = &kept, .send = take_text, .put_off = keep_rest
+    };
+    (void)state;
+    assert_true(rpc_line(&slow, &peer, four_calls, sizeof four_calls - 1));
+    for (int i = 0; i < 3; i++) {
+        struct rpc_batch *rest = kept;
+        assert_non_null(rest);
+        assert_int_equal(peer.count, 0);
+        kept = NULL;
+        rpc_go_on(rest);
+    }
+    assert_null(kept);
+    assert_int_equal(peer.count, 1);
+    json_t *answers = json_loads(peer.sent, 0, NULL);
+    assert_int_equal(json_array_size(answers), 4);
+    json_decref(answers);
+    free(peer.sent);
+}
+
+/* What was carried out of a batch whose peer goes is answered, and nothing more is. */
+static void a_batch_may_be_abandoned(void **state)
+{
+    struct peer peer = { 0 };
+    struct rpc_batch *kept = NULL;
+    const struct rpc_service slow = {
+        .methods = methods, .context = &kept, .send = take_text, .put_off = keep_rest
+    };
+    (void)state;
+    assert_true(rpc_line(&slow, &peer, four_calls, sizeof four_calls - 1));
+    rpc_abandon(kept);
+    json_t *answers = json_loads(peer.sent, 0, NULL);
+    assert_int_equal(json_array_size(answers), 1);
+    json_decref(answers);
+    free(peer.sent);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(hopeless_lines_are_parse_errors),
         cmocka_unit_test(deep_nesting_does_no_harm),
+        cmocka_unit_test(a_batch_may_be_put_off),
+        cmocka_unit_test(a_batch_may_be_abandoned),
         cmocka_unit_test(params_out_of_bounds_are_refused),
         cmocka_unit_test(a_spoilt_result_is_an_internal_error),
         cmocka_unit_test(a_batch_beyond_the_limit_is_refused_whole),

@@ -34,7 +34,31 @@ void queue_push(struct queue *queue, struct queued *item);
 /* Takes the first item of the lane whose turn it is; NULL when there is none. */
 struct queued *queue_pop(struct queue *queue);
 
+/*
+ * Takes the first item that is the first of its lane and fits, lanes in their order; the next lane
+ * has its turn after. NULL when none does.
+ */
+struct queued *queue_pop_fit(struct queue *queue, bool (*fits)(const struct queued *item));
+
 /* Takes an item out of turn. False when it is not in the queue. */
 bool queue_remove(struct queue *queue, struct queued *item);
+
+/* Parties are told apart by this many remainders of their numbers: two may have to share a turn. */
+enum { PARTIES = 64 };
+
+/*
+ * Queues of parties that take turns, so that nobody gets more by having more lanes. Start with {0}.
+ */
+struct party_queue {
+    struct queue parties[PARTIES];
+    size_t last; /* whose turn it was */
+    size_t count;
+};
+
+/* As queue_push(), queue_pop(), queue_pop_fit() and queue_remove(), of the party of that number. */
+void party_push(struct party_queue *queue, uint64_t party, struct queued *item);
+struct queued *party_pop(struct party_queue *queue);
+struct queued *party_pop_fit(struct party_queue *queue, bool (*fits)(const struct queued *item));
+bool party_remove(struct party_queue *queue, uint64_t party, struct queued *item);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "daemon/work/queue.h"
+#include "daemon/basics/queue.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -115,6 +115,35 @@ static void nothing_is_lost(void **state)
     }
 }
 
+static bool is_odd(const struct queued *item)
+{
+    return item->key % 2 == 1;
+}
+
+/* However many lanes a party has, another is next; who does not fit is left where it is. */
+static void parties_take_turns(void **state)
+{
+    static const uint64_t parties[] = { 1, 1, 1, 1, 2 };
+    static const size_t order[] = { 0, 4, 1, 2, 3 };
+    struct party_queue queue = { 0 };
+    struct queued items[5] = { 0 };
+    (void)state;
+    for (size_t i = 0; i < 5; i++) {
+        items[i].key = i;
+        party_push(&queue, parties[i], &items[i]);
+    }
+    for (size_t i = 0; i < 5; i++)
+        assert_ptr_equal(party_pop(&queue), &items[order[i]]);
+    assert_null(party_pop(&queue));
+    party_push(&queue, 1, &items[0]);
+    party_push(&queue, 1, &items[3]);
+    assert_ptr_equal(party_pop_fit(&queue, is_odd), &items[3]);
+    assert_null(party_pop_fit(&queue, is_odd));
+    assert_false(party_remove(&queue, 2, &items[0]));
+    assert_true(party_remove(&queue, 1, &items[0]));
+    assert_int_equal(queue.count, 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -123,6 +152,7 @@ int main(void)
         cmocka_unit_test(a_newcomer_waits_for_one_job),
         cmocka_unit_test(removing_keeps_the_order_of_the_others),
         cmocka_unit_test(nothing_is_lost),
+        cmocka_unit_test(parties_take_turns),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
