@@ -25,6 +25,11 @@ static const char style[] =
     ".sign{display:grid;grid-template-columns:repeat(3,1fr);gap:2rem;margin-top:4rem}"
     ".sign div{border-top:1px solid #1c1f23;padding-top:.2em;color:#59616a}"
     "tr,dl,.sign{break-inside:avoid}thead{display:table-header-group}@page{size:A4;margin:15mm}"
+    /* On a phone a row becomes a card, each cell under the name of its column. */
+    "@media screen and (max-width:40rem){.cards thead{display:none}.cards tr{display:block;"
+    "padding:.5em 0;border-bottom:1px solid #d5d9de}.cards td{display:flex;gap:1rem;border:0;"
+    "padding:.05em 0}.cards td.v{white-space:normal}.cards td:empty{display:none}"
+    ".cards td::before{content:attr(data-of);color:#59616a;flex:0 0 7.5rem}}"
     "@media print{body{font-size:10.5px;max-width:none;padding:0}.wide{overflow:visible}}";
 
 static void put(FILE *out, const char *text)
@@ -94,93 +99,73 @@ static void put_fact(FILE *out, const char *what, const char *text)
     put_in(out, "<dd>", text, "</dd>");
 }
 
-static const char *time_of(const struct job_sheet *sheet, size_t index)
+static void write_fact(void *context, const char *what, const char *text)
 {
-    return field_text_or_empty(json_array_get(sheet->items, index), "time");
+    put_fact(context, what, text);
 }
 
 static void write_facts(const struct job_sheet *sheet, FILE *out)
 {
-    const char *name;
-    json_t *value;
     fputs("<dl>", out);
-    put_fact(out, "Customer", field_text_or_empty(sheet->about, "customer"));
-    put_fact(out, "Unit", field_text_or_empty(sheet->about, "unit"));
-    put_fact(out, "Serial number", field_text_or_empty(sheet->about, "serial"));
-    put_fact(out, "Measured by", field_text_or_empty(sheet->about, "measured_by"));
-    put_fact(out, "First reading", time_of(sheet, 0));
-    put_fact(out, "Last reading", time_of(sheet, json_array_size(sheet->items) - 1));
-    json_object_foreach(json_object_get(sheet->about, "fields"), name, value)
-    {
-        put_fact(out, name, json_string_value(value) != NULL ? json_string_value(value) : "");
-    }
-    put_fact(out, "Remarks", field_text_or_empty(sheet->about, "remarks"));
+    job_facts(sheet, write_fact, out);
     fputs("</dl>", out);
 }
 
-static void put_result(FILE *out, const json_t *item, int digits)
+/* A cell; `of` names its column where there is no room for headings. */
+static void put_cell(FILE *out, const char *of, const char *class, const char *text)
+{
+    fprintf(out, "<td data-of=\"%s\"%s%s>", of, class[0] != '\0' ? " class=" : "", class);
+    put_in(out, "", text, "</td>");
+}
+
+static void put_result(FILE *out, const char *stage, const json_t *item, int digits)
 {
     char text[NOTATION_SIZE];
     const char *const verdict = job_verdict(item);
     const bool bad = strcmp(verdict, "fail") == 0 || strcmp(verdict, "no reading") == 0;
     const bool doubt = strncmp(verdict, "conditional", strlen("conditional")) == 0;
-    put_in(out, "<td class=v>", job_value(item, digits, text, sizeof text), "</td>");
-    put_in(out, bad ? "<td class=fail>" : doubt ? "<td class=doubt>" : "<td>", verdict, "</td>");
+    put_cell(out, stage, "v", job_value(item, digits, text, sizeof text));
+    put_cell(out, "Verdict", bad ? "fail" : doubt ? "doubt" : "", verdict);
 }
 
 static void write_lines(const struct job_sheet *sheet, int digits, FILE *out)
 {
-    fputs("<h2>Readings</h2><p>Each with its expanded uncertainty, about 95 % coverage. A verdict "
-          "takes it into account.</p><div class=wide><table><thead><tr><th>Point<th>Serial number"
-          "<th>Limits<th>Before<th>Verdict<th>After<th>Verdict</tr></thead><tbody>",
-          out);
+    put_in(out, "<h2>Readings</h2><p>", job_readings_note,
+           "</p><div class=wide><table class=cards><thead><tr><th>Point<th>Serial number"
+           "<th>Limits<th>Before<th>Verdict<th>After<th>Verdict</tr></thead><tbody>");
     for (size_t i = 0; i < sheet->line_count; i++) {
         const struct job_line *const line = &sheet->lines[i];
-        const json_t *const reading =
-            field_at(line->after != NULL ? line->after : line->before, "reading");
         char text[READING_TEXT];
-        put_in(out, "<tr><td>", line->point, "</td>");
-        put_in(out, "<td>", line->serial, "</td>");
-        put_in(out, "<td class=v>",
-               reading_limits_text(field_at(reading, "limits"),
-                                   field_text_or_empty(reading, "unit"), text),
-               "</td>");
-        put_result(out, line->before, digits);
-        put_result(out, line->after, digits);
+        fputs("<tr>", out);
+        put_cell(out, "Point", "", line->point);
+        put_cell(out, "Serial number", "", line->serial);
+        put_cell(out, "Limits", "v", job_limits(line, text));
+        put_result(out, "Before", line->before, digits);
+        put_result(out, "After", line->after, digits);
         fputs("</tr>", out);
     }
     fputs("</tbody></table></div>", out);
 }
 
-static void put_instrument(FILE *out, const json_t *instrument)
+static void put_instrument(void *context, const json_t *instrument)
 {
-    static const char *const members[] = { "name", "identity", "certificate", "calibration_due" };
+    FILE *const out = context;
     fputs("<tr>", out);
-    for (size_t i = 0; i < sizeof members / sizeof *members; i++)
-        put_in(out, "<td>", field_text_or_empty(instrument, members[i]), "</td>");
+    put_cell(out, "Instrument", "", field_text_or_empty(instrument, "name"));
+    put_cell(out, "Identity", "", field_text_or_empty(instrument, "identity"));
+    put_cell(out, "Certificate", "", field_text_or_empty(instrument, "certificate"));
+    put_cell(out, "Calibration due", "", field_text_or_empty(instrument, "calibration_due"));
     fputs("</tr>", out);
 }
 
-/* Each instrument once, as often as it changed between readings. */
 static void write_instruments(const struct job_sheet *sheet, FILE *out)
 {
-    json_t *const seen = json_array();
-    fputs("<h2>Instruments</h2><div class=wide><table><thead><tr><th>Instrument<th>Identity"
+    fputs("<h2>Instruments</h2><div class=wide><table "
+          "class=cards><thead><tr><th>Instrument<th>Identity"
           "<th>Certificate<th>Calibration due</tr></thead><tbody>",
           out);
-    for (size_t i = 0; i < json_array_size(sheet->items); i++) {
-        json_t *const reading = json_object_get(json_array_get(sheet->items, i), "reading");
-        json_t *const instrument = json_object_get(reading, "instrument");
-        bool known = instrument == NULL;
-        for (size_t j = 0; !known && j < json_array_size(seen); j++)
-            known = json_equal(json_array_get(seen, j), instrument) == 1;
-        if (known)
-            continue;
-        json_array_append(seen, instrument);
-        put_instrument(out, instrument);
-    }
+    job_instruments(sheet, put_instrument, out);
     fputs("</tbody></table></div>", out);
-    json_decref(seen);
 }
 
 void job_html(const struct job_sheet *sheet, int digits, FILE *out)

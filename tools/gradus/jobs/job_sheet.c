@@ -110,6 +110,76 @@ void job_sheet_free(struct job_sheet *sheet)
     *sheet = (struct job_sheet) { 0 };
 }
 
+static const char *time_of(const struct job_sheet *sheet, size_t index)
+{
+    return field_text_or_empty(json_array_get(sheet->items, index), "time");
+}
+
+/* "2026-01-31 23:59:59 UTC" of a time on the wire. */
+static const char *moment_of(const char *time, char text[48])
+{
+    if (strlen(time) < strlen("2026-01-31T23:59:59") || time[10] != 'T')
+        snprintf(text, 48, "%.40s", time);
+    else
+        snprintf(text, 48, "%.10s %.8s UTC", time, time + 11);
+    return text;
+}
+
+void job_facts(const struct job_sheet *sheet,
+               void (*each)(void *context, const char *what, const char *text), void *context)
+{
+    static const char *const members[][2] = { { "customer", "Customer" },
+                                              { "unit", "Unit" },
+                                              { "serial", "Serial number" },
+                                              { "measured_by", "Measured by" } };
+    const char *name;
+    json_t *value;
+    char moment[48];
+    for (size_t i = 0; i < sizeof members / sizeof *members; i++)
+        if (field_text_or_empty(sheet->about, members[i][0])[0] != '\0')
+            each(context, members[i][1], field_text(sheet->about, members[i][0]));
+    each(context, "First reading", moment_of(time_of(sheet, 0), moment));
+    each(context, "Last reading",
+         moment_of(time_of(sheet, json_array_size(sheet->items) - 1), moment));
+    json_object_foreach(json_object_get(sheet->about, "fields"), name, value)
+    {
+        if (json_is_string(value))
+            each(context, name, json_string_value(value));
+    }
+    if (field_text_or_empty(sheet->about, "remarks")[0] != '\0')
+        each(context, "Remarks", field_text(sheet->about, "remarks"));
+}
+
+void job_instruments(const struct job_sheet *sheet,
+                     void (*each)(void *context, const json_t *instrument), void *context)
+{
+    json_t *const seen = json_array();
+    for (size_t i = 0; i < json_array_size(sheet->items); i++) {
+        json_t *const reading = json_object_get(json_array_get(sheet->items, i), "reading");
+        json_t *const instrument = json_object_get(reading, "instrument");
+        bool known = instrument == NULL;
+        for (size_t j = 0; !known && j < json_array_size(seen); j++)
+            known = json_equal(json_array_get(seen, j), instrument) == 1;
+        if (known)
+            continue;
+        json_array_append(seen, instrument);
+        each(context, instrument);
+    }
+    json_decref(seen);
+}
+
+const char *job_limits(const struct job_line *line, char *text)
+{
+    const json_t *reading = field_at(line->after, "reading");
+    if (reading == NULL)
+        reading = field_at(line->before, "reading");
+    return reading_limits_text(field_at(reading, "limits"), field_text_or_empty(reading, "unit"),
+                               text);
+}
+
+const char job_readings_note[] = "Each value with its expanded uncertainty, about 95 % coverage; a "
+                                 "verdict takes it into account.";
+
 int job_sheet_status(const struct job_sheet *sheet)
 {
     int status = STATUS_PASS;

@@ -41,6 +41,26 @@ const char *job_value(const json_t *item, int digits, char *text, size_t size);
 /* Its verdict; "no reading" where it has none, "" without an item. */
 const char *job_verdict(const json_t *item);
 
+/* Calls for each fact that is known of the job, in the order in which they are handed over. */
+void job_facts(const struct job_sheet *sheet,
+               void (*each)(void *context, const char *what, const char *text), void *context);
+
+/* Calls for each instrument that a reading is from, again where something of it has changed. */
+void job_instruments(const struct job_sheet *sheet,
+                     void (*each)(void *context, const json_t *instrument), void *context);
+
+/* The limits of a line as text, "" where there are none; READING_TEXT in size. */
+const char *job_limits(const struct job_line *line, char *text);
+
+/* What stands above the readings of a report. */
+extern const char job_readings_note[];
+
+/* A table for spreadsheets, a row for each line, before and after side by side. */
+void job_csv(const struct job_sheet *sheet, FILE *out);
+
+/* Pages of A4 to print and sign. False when it could not be written. */
+bool job_pdf(const struct job_sheet *sheet, int digits, FILE *out);
+
 /* One page of HTML to print and sign: nothing outside is needed, no script runs. */
 void job_html(const struct job_sheet *sheet, int digits, FILE *out);
 

@@ -59,15 +59,11 @@ static void print_sheet(const struct session *session, const struct job_sheet *s
     struct table *const table = table_new(sheet_columns);
     for (size_t i = 0; i < sheet->line_count; i++) {
         const struct job_line *const line = &sheet->lines[i];
-        const json_t *const reading =
-            field_at(line->after != NULL ? line->after : line->before, "reading");
         char text[READING_TEXT];
         table_row(table);
         table_cell(table, STYLE_PLAIN, "%s", line->point);
         table_cell(table, STYLE_PLAIN, "%s", line->serial);
-        table_cell(table, STYLE_PLAIN, "%s",
-                   reading_limits_text(field_at(reading, "limits"),
-                                       field_text_or_empty(reading, "unit"), text));
+        table_cell(table, STYLE_PLAIN, "%s", job_limits(line, text));
         sheet_cells(table, line->before, session->options->digits);
         sheet_cells(table, line->after, session->options->digits);
     }
@@ -83,6 +79,16 @@ static bool write_html(const struct session *session, const struct job_sheet *sh
         return false;
     job_html(sheet, session->options->digits, output.stream);
     return output_close(&output, true, fault);
+}
+
+static bool write_pdf(const struct session *session, const struct job_sheet *sheet,
+                      struct fault *fault)
+{
+    struct output output;
+    if (!output_open(&output, session->options->pdf, fault))
+        return false;
+    const bool made = job_pdf(sheet, session->options->digits, output.stream);
+    return output_close(&output, made, fault) && made;
 }
 
 /* All of it, for programs. */
@@ -102,11 +108,16 @@ static int show_sheet(const struct session *session, struct client *client, stru
     struct job_sheet sheet;
     int status = STATUS_PASS;
     bool good = job_sheet_fetch(client, session->operands[0], &sheet, fault);
-    if (good && session->options->html != NULL)
+    const struct options *const options = session->options;
+    if (good && options->html != NULL)
         good = write_html(session, &sheet, fault);
-    else if (good && session->options->json)
+    if (good && options->pdf != NULL)
+        good = write_pdf(session, &sheet, fault);
+    if (good && options->json)
         print_json(&sheet);
-    else if (good)
+    else if (good && options->csv)
+        job_csv(&sheet, stdout);
+    else if (good && options->html == NULL && options->pdf == NULL)
         print_sheet(session, &sheet);
     if (good)
         status = job_sheet_status(&sheet);
@@ -117,10 +128,11 @@ static int show_sheet(const struct session *session, struct client *client, stru
 static int run_jobs(const struct session *session)
 {
     struct fault fault = { 0 };
-    if (session->options->csv) {
+    const bool writes = session->options->html != NULL || session->options->pdf != NULL;
+    if (session->operand_count == 0 && (session->options->csv || writes)) {
         terminal_complain(
             session->terminal,
-            "--csv does not go with jobs; gradus readings --job NAME --csv lists all");
+            "--csv, --html and --pdf go with the name of a job; gradus jobs lists them");
         return STATUS_USAGE;
     }
     if (session->operand_count == 0)
@@ -141,10 +153,11 @@ const struct command command_jobs = {
         "Readings belong to a job when measure or read is given --job. Without a name: the jobs\n"
         "there are readings of, newest last. With one: the newest reading of each point before\n"
         "and after the repair (--stage), side by side; one without a stage counts as after.\n"
-        "--html FILE writes the report to hand over instead: shop, job, readings, instruments\n"
-        "with certificates, place for a signature. --json is all of it for programs.\n"
+        "--html FILE and --pdf FILE write the report to hand over instead: shop (its logo, a PNG\n"
+        "where it is for PDF), job, readings, instruments with certificates, place for a\n"
+        "signature. --csv is that table for a spreadsheet, --json all of it for programs.\n"
         "The exit status is the worst of the readings after.\n",
-    .options = OPTION_HTML | OPTION_SETTINGS,
+    .options = OPTION_HTML | OPTION_PDF | OPTION_SETTINGS,
     .most = 1,
     .run = run_jobs,
 };

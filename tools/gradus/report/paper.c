@@ -102,6 +102,26 @@ double paper_put(const struct paper *paper, enum ink ink, double size, enum pape
     return high;
 }
 
+double paper_picture(const struct paper *paper, const char *path, double right, double y,
+                     double width, double height)
+{
+    double high = 0;
+    cairo_surface_t *picture = cairo_image_surface_create_from_png(path);
+    double wide = cairo_image_surface_get_width(picture);
+    if (cairo_surface_status(picture) == CAIRO_STATUS_SUCCESS && wide > 0) {
+        double scale = fmin(width / wide, height / cairo_image_surface_get_height(picture));
+        high = scale * cairo_image_surface_get_height(picture);
+        cairo_save(paper->cairo);
+        cairo_translate(paper->cairo, right - scale * wide, y);
+        cairo_scale(paper->cairo, scale, scale);
+        cairo_set_source_surface(paper->cairo, picture, 0, 0);
+        cairo_paint(paper->cairo);
+        cairo_restore(paper->cairo);
+    }
+    cairo_surface_destroy(picture);
+    return high;
+}
+
 static void put_foot(const struct paper *paper)
 {
     char text[64];

@@ -55,6 +55,13 @@ double paper_height(const struct paper *paper, double size, enum paper_weight we
 double paper_put(const struct paper *paper, enum ink ink, double size, enum paper_weight weight,
                  double x, double y, double width, const char *text);
 
+/*
+ * Shows a PNG file with its upper right corner there, no larger than width and height. Returns how
+ * high it is; 0: it cannot be read.
+ */
+double paper_picture(const struct paper *paper, const char *path, double right, double y,
+                     double width, double height);
+
 /* Writes a paragraph as wide as the page. */
 void paper_paragraph(struct paper *paper, enum ink ink, double size, enum paper_weight weight,
                      const char *text);
