@@ -368,10 +368,24 @@ bool burnin_start(struct burnin *burnin, const char *name, const char *by, const
 struct burnin_entry *burnin_find(struct burnin *burnin, const char *name, struct failure *failure)
 {
     struct burnin_entry *entry = find(burnin, name);
-    if (entry == NULL)
-        failure_set(failure, FAILURE_SETTINGS, NULL, "a run that burnin.status names, or a plan",
-                    "there is no run %.120s", name);
-    return entry;
+    const struct burnin_entry *other;
+    struct nearest nearest = { 0 };
+    char expected[BENCH_NAME + 16] = "a run that burnin.status names, or a plan";
+    if (entry != NULL)
+        return entry;
+    if (bench_burnin(burnin->loop->bench, name) != NULL) {
+        failure_set(failure, FAILURE_SETTINGS, NULL, "one that has been started",
+                    "no run of the plan %.120s has begun", name);
+        return NULL;
+    }
+    TAILQ_FOREACH(other, &burnin->entries, entry)
+    nearest_offer(&nearest, name, other->run->name);
+    for (size_t i = 0; i < burnin->loop->bench->burnin_count; i++)
+        nearest_offer(&nearest, name, burnin->loop->bench->burnins[i].name);
+    if (nearest.word != NULL)
+        snprintf(expected, sizeof expected, "perhaps %s", nearest.word);
+    failure_set(failure, FAILURE_SETTINGS, NULL, expected, "there is no run %.120s", name);
+    return NULL;
 }
 
 bool burnin_stop(struct burnin *burnin, const char *name, const char *by, struct record **record,

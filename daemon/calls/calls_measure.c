@@ -201,10 +201,16 @@ void call_read(void *context, struct rpc_call *call, const struct rpc_value *val
 void call_capture(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
+    char *order;
+    if (!put_into(service, call, &values[CAPTURE_JOB], &order))
+        return;
     const struct bench_point *point = point_of(service, call, values[CAPTURE_POINT].text);
     struct job *job = point != NULL ? job_for(service, call, JOB_CAPTURE, point) : NULL;
-    if (job == NULL)
+    if (job == NULL) {
+        free(order);
         return;
+    }
+    job->order = order;
     job->samples = (size_t)values[CAPTURE_SAMPLES].integer;
     if (values[CAPTURE_DURATION].given)
         job->duration = values[CAPTURE_DURATION].number;

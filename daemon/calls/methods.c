@@ -64,6 +64,7 @@ static const struct rpc_parameter capture_parameters[] = {
     [CAPTURE_DURATION] = { "duration", RPC_NUMBER, false, 0, 1e-9, 1000,
                            "seconds to look; the point's own when not given" },
     [CAPTURE_DEADLINE] = DEADLINE,
+    [CAPTURE_JOB] = JOB,
     { .name = NULL },
 };
 

@@ -73,6 +73,21 @@ class Jobs(unittest.TestCase):
         self.assertEqual(run.returncode, status, run)
         return run.stdout
 
+    def complaint(self, *words):
+        """What the command says of something wrong, in one line."""
+        run = subprocess.run([GRADUS, "--socket", "unix:" + self.daemon.unix, *words], text=True,
+                             stdin=subprocess.DEVNULL, capture_output=True, timeout=LIMIT_S)
+        self.assertEqual(run.returncode, 2, run)
+        return " ".join(run.stderr.split())
+
+    def test_a_capture_belongs_to_a_job_like_a_reading(self):
+        job = {"name": "R-3", "serial": "SN 5"}
+        with self.assertRaises(RpcError):    # a meter has no waveform; that is on record as well
+            self.client.call("capture", point="rail", job={"serial": "1"})
+        with self.assertRaises(RpcError):
+            self.client.call("capture", point="rail", job=job)
+        self.gradus("capture", "rail", "--serial", "SN 5", status=2)
+
     def file(self, name, text):
         path = os.path.join(self.folder, name)
         with open(path, "w", encoding="utf-8") as file:
@@ -131,6 +146,13 @@ class Jobs(unittest.TestCase):
         whole = json.loads(self.gradus("jobs", "R-1001", "--json"))
         self.assertEqual((whole["job"]["customer"], len(whole["readings"])), ("Ms Candle", 2))
         self.gradus("jobs", "R-9", status=2)
+        for words, says in ((("--job", "R-1101"), 'of a job "R-1101" is kept, expected perhaps R-1'),
+                            (("--serial", "SN17"), "expected perhaps SN 1"),
+                            (("--run", "rack-1"), 'no reading of a run "rack-1" is kept')):
+            self.assertIn(says, self.complaint("readings", *words))
+        self.assertIn("no run of the plan rack has begun", self.complaint("burnin", "status", "rack"))
+        self.assertIn("there is no run rak, expected perhaps rack",
+                      self.complaint("burnin", "status", "rak"))
         self.assertTrue(self.client.call("verify")["intact"])
 
     def serials_seen(self, count):

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "tools/gradus/answers/ask.h"
 #include "tools/gradus/answers/csv.h"
+#include "tools/gradus/answers/job_option.h"
 #include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/memory.h"
@@ -310,6 +311,10 @@ static int run_capture(const struct session *session)
                                      "deadline_ms", ask_number(options->deadline_ms));
     if (isfinite(options->duration))
         json_object_set_new(params, "duration", ask_number(options->duration));
+    if (!job_option(session, params)) {
+        json_decref(params);
+        return STATUS_USAGE;
+    }
     return ask(session, point, "capture", params, options->deadline_ms, show);
 }
 
@@ -320,7 +325,8 @@ const struct command command_capture = {
     .usage = "Captures one record at a point that hangs on a scope, draws it (every column from\n"
              "its smallest to its largest sample, so that narrow spikes show) and lists what it\n"
              "says. All values are at the tip. With --csv: time and value of each sample.\n",
-    .options = OPTION_SETTINGS | OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII,
+    .options = OPTION_SETTINGS | OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII |
+               OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
     .least = 1,
     .most = 1,
     .run = run_capture,

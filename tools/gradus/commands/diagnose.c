@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Finding the fault of a board: the daemon says where to probe next, a person holds the probe. */
 #include "tools/gradus/answers/ask.h"
+#include "tools/gradus/answers/job_option.h"
 #include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
 #include "tools/gradus/basics/status.h"
@@ -15,6 +16,7 @@ struct search {
     const struct session *session;
     struct client *client;
     json_t *outcomes;      /* point: good, bad or unsure */
+    json_t *job;           /* that the readings belong to; borrowed; NULL: none */
     struct message answer; /* the latest finding */
     struct fault fault;
 };
@@ -133,6 +135,8 @@ static const char *measure(const struct search *search, const char *point)
     const char *outcome = NULL;
     json_t *const params =
         json_pack("{s:s, s:o}", "point", point, "deadline_ms", ask_number(deadline));
+    if (search->job != NULL)
+        json_object_set(params, "job", search->job);
     if (client_call(search->client, "measure", params, deadline + ASK_GRACE_MS, &answer, &fault) &&
         reading_check(json_object_get(answer.json, "result"), &fault)) {
         const json_t *const reading = json_object_get(answer.json, "result");
@@ -251,7 +255,14 @@ static int searching(struct search *search)
 static int run_diagnose(const struct session *session)
 {
     struct search search = { .session = session, .outcomes = json_object() };
+    json_t *const params = json_object();
     int status = STATUS_NO_READING;
+    if (!job_option(session, params)) {
+        json_decref(params);
+        json_decref(search.outcomes);
+        return STATUS_USAGE;
+    }
+    search.job = json_object_get(params, "job");
     search.client = client_open(session->options, &search.fault);
     if (search.client != NULL) {
         status = searching(&search);
@@ -262,6 +273,7 @@ static int run_diagnose(const struct session *session)
     message_clear(&search.answer);
     client_close(search.client);
     json_decref(search.outcomes);
+    json_decref(params);
     return status;
 }
 
@@ -277,7 +289,7 @@ const struct command command_diagnose = {
         "within its uncertainty of a limit clears nothing and blames nothing. With --json it\n"
         "asks nobody: what the outcomes given come to is printed, and which point is next.\n"
         "Exit status 0 when blocks are named, 4 when not.\n",
-    .options = OPTION_DEADLINE,
+    .options = OPTION_DEADLINE | OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
     .least = 1,
     .most = -1,
     .run = run_diagnose,

@@ -5,6 +5,7 @@
 #include "tools/gradus/basics/status.h"
 #include "tools/gradus/screen/table.h"
 
+#include "core/basics/nearest.h"
 #include "core/basics/notation.h"
 
 #include <stdlib.h>
@@ -22,6 +23,7 @@ struct fetch {
     struct client *client;
     struct table *table; /* NULL: not for people */
     struct csv_column *columns;
+    size_t *shown; /* readings, so far */
 };
 
 static const struct table_column table_columns[] = {
@@ -69,6 +71,7 @@ static void show_json(const json_t *item)
 
 static void show_page(const struct fetch *fetch, const json_t *readings)
 {
+    *fetch->shown += json_array_size(readings);
     for (size_t i = 0; i < json_array_size(readings); i++) {
         const json_t *const item = json_array_get(readings, i);
         if (fetch->session->options->json)
@@ -193,6 +196,55 @@ static bool fetch_all(struct fetch *fetch, struct fault *fault)
     return fetched;
 }
 
+/* Offers what a member of each entry of an answer's list says, the answer to be freed by the caller. */
+static void offer_each(const struct fetch *fetch, const char *method, const char *list,
+                       const char *member, const char *unknown, struct message *answer,
+                       struct nearest *nearest)
+{
+    struct fault ignored = { 0 };
+    size_t index;
+    json_t *entry;
+    if (!client_call(fetch->client, method, json_object(), ASK_PLAIN_MS + ASK_GRACE_MS, answer,
+                     &ignored))
+        return;
+    const json_t *const result = json_object_get(answer->json, "result");
+    json_array_foreach(json_is_array(result) ? result : field_at(result, list), index, entry)
+    {
+        if (field_text(entry, member) != NULL)
+            nearest_offer(nearest, unknown, field_text(entry, member));
+    }
+}
+
+/* Nothing was found: false with the fault filled in when that is since nothing has such a name. */
+static bool check_name(const struct fetch *fetch, struct fault *fault)
+{
+    const struct options *const options = fetch->session->options;
+    const char *const what = options->run != NULL   ? "run"
+                             : options->job != NULL ? "job"
+                                                    : "serial number";
+    const char *const name = options->run != NULL   ? options->run
+                             : options->job != NULL ? options->job
+                                                    : options->serial;
+    struct message answer = { 0 };
+    struct nearest nearest = { 0 };
+    if (name == NULL || *fetch->shown > 0 || options->since != NULL || options->until != NULL)
+        return true;
+    if (options->run != NULL)
+        offer_each(fetch, "burnin.runs", "runs", "run", name, &answer, &nearest);
+    else
+        offer_each(fetch, "jobs", "jobs", options->job != NULL ? "job.name" : "job.serial", name,
+                   &answer, &nearest);
+    const bool known = nearest.word != NULL && strcmp(nearest.word, name) == 0;
+    if (!known) {
+        fault_set(fault, STATUS_USAGE, "unknown name", "no reading of a %s \"%.64s\" is kept", what,
+                  name);
+        if (nearest.word != NULL)
+            snprintf(fault->expected, sizeof fault->expected, "perhaps %.64s", nearest.word);
+    }
+    message_clear(&answer);
+    return known;
+}
+
 static int show_verification(const struct session *session, json_t *result)
 {
     if (!json_is_boolean(json_object_get(result, "intact"))) {
@@ -237,11 +289,13 @@ static int verify(const struct session *session)
 static int run_readings(const struct session *session)
 {
     struct fault fault = { 0 };
-    struct fetch fetch = { .session = session };
+    size_t shown = 0;
+    struct fetch fetch = { .session = session, .shown = &shown };
     if (session->options->verify)
         return verify(session);
     fetch.client = client_open(session->options, &fault);
-    const bool fetched = fetch.client != NULL && fetch_all(&fetch, &fault);
+    const bool fetched =
+        fetch.client != NULL && fetch_all(&fetch, &fault) && check_name(&fetch, &fault);
     client_close(fetch.client);
     if (!fetched)
         fault_explain(&fault, NULL, session->terminal);
@@ -258,7 +312,8 @@ const struct command command_readings = {
         "that there is to defend a number: budget figures, identity, calibration, settings "
         "digest,\n"
         "software version. With --verify no reading is listed, but every row is checked against\n"
-        "the chain of digests: exit status 1 when a row was removed or altered.\n",
+        "the chain of digests: exit status 1 when a row was removed or altered. A point, run,\n"
+        "job or serial number that nothing has is an error: exit status 2.\n",
     .options = OPTION_SETTINGS | OPTION_SINCE | OPTION_UNTIL | OPTION_LIMIT | OPTION_RUN |
                OPTION_VERIFY | OPTION_JOB | OPTION_SERIAL,
     .least = 0,
