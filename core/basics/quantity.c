@@ -8,11 +8,12 @@ struct entry {
     const char *text;
     enum aspect aspect;
     enum dimension dimension;
+    enum quantity_source source;
 };
 
 static const struct entry entries[QUANTITY_COUNT] = {
-#define X(name, text, aspect, dimension)                                                           \
-    [QUANTITY_##name] = { text, ASPECT_##aspect, DIMENSION_##dimension },
+#define X(name, text, aspect, dimension, source)                                                   \
+    [QUANTITY_##name] = { text, ASPECT_##aspect, DIMENSION_##dimension, SOURCE_##source },
     QUANTITY_TABLE(X)
 #undef X
 };
@@ -36,19 +37,17 @@ enum dimension quantity_dimension(enum quantity quantity)
 
 bool quantity_is_shape(enum quantity quantity)
 {
-    return quantity == QUANTITY_FREQUENCY ||
-           (quantity >= QUANTITY_PERIOD && quantity <= QUANTITY_AMPLITUDE_SIGNAL);
+    return entries[quantity].source != SOURCE_LEVEL;
 }
 
 bool quantity_is_pair(enum quantity quantity)
 {
-    return quantity == QUANTITY_DELAY || quantity == QUANTITY_PHASE;
+    return entries[quantity].source == SOURCE_PAIR;
 }
 
 bool quantity_ignores_slow(enum quantity quantity)
 {
-    return quantity == QUANTITY_FREQUENCY || quantity == QUANTITY_PERIOD ||
-           quantity == QUANTITY_DISTORTION;
+    return entries[quantity].source == SOURCE_RHYTHM;
 }
 
 static const struct traits {
@@ -58,6 +57,7 @@ static const struct traits {
     bool steady;
     bool ignores_mean;
     bool without_sign;
+    int end;
     enum aspect inverted;
 } traits[] = {
     [ASPECT_DC] = { .averages = true, .steady = true, .inverted = ASPECT_DC },
@@ -71,8 +71,8 @@ static const struct traits {
                               .ignores_mean = true,
                               .without_sign = true,
                               .inverted = ASPECT_PEAK_TO_PEAK },
-    [ASPECT_MAXIMUM] = { .extreme = true, .inverted = ASPECT_MINIMUM },
-    [ASPECT_MINIMUM] = { .extreme = true, .inverted = ASPECT_MAXIMUM },
+    [ASPECT_MAXIMUM] = { .extreme = true, .end = 1, .inverted = ASPECT_MINIMUM },
+    [ASPECT_MINIMUM] = { .extreme = true, .end = -1, .inverted = ASPECT_MAXIMUM },
     [ASPECT_WHOLE] = { .steady = true, .inverted = ASPECT_WHOLE },
 };
 
@@ -89,6 +89,11 @@ bool aspect_is_rms(enum aspect aspect)
 bool aspect_is_extreme(enum aspect aspect)
 {
     return traits[aspect].extreme;
+}
+
+int aspect_end(enum aspect aspect)
+{
+    return traits[aspect].end;
 }
 
 bool aspect_is_steady(enum aspect aspect)

@@ -32,44 +32,52 @@ enum dimension {
     DIMENSION_SIGNAL /* whatever unit the transducer has at its tip */
 };
 
-/* Every quantity once: name, text in settings and on the wire, aspect, dimension. */
+/* What a scope has a quantity from. */
+enum quantity_source {
+    SOURCE_LEVEL, /* the values of its samples, as a meter has it */
+    SOURCE_SHAPE, /* the shape of a record */
+    SOURCE_RHYTHM, /* the shape as well, of which the signal's level is no part: ac coupling may take that away */
+    SOURCE_PAIR /* the shapes of two inputs, recorded together */
+};
+
+/* Every quantity once: name, text in settings and on the wire, aspect, dimension, what a scope has it from. */
 #define QUANTITY_TABLE(X)                                                                          \
-    X(DC_VOLTAGE, "dc voltage", DC, VOLTAGE)                                                       \
-    X(AC_VOLTAGE, "ac voltage", AC, VOLTAGE)                                                       \
-    X(RMS_VOLTAGE, "rms voltage", RMS, VOLTAGE)                                                    \
-    X(PEAK_TO_PEAK_VOLTAGE, "peak-to-peak voltage", PEAK_TO_PEAK, VOLTAGE)                         \
-    X(MAXIMUM_VOLTAGE, "maximum voltage", MAXIMUM, VOLTAGE)                                        \
-    X(MINIMUM_VOLTAGE, "minimum voltage", MINIMUM, VOLTAGE)                                        \
-    X(DC_CURRENT, "dc current", DC, CURRENT)                                                       \
-    X(AC_CURRENT, "ac current", AC, CURRENT)                                                       \
-    X(RMS_CURRENT, "rms current", RMS, CURRENT)                                                    \
-    X(PEAK_TO_PEAK_CURRENT, "peak-to-peak current", PEAK_TO_PEAK, CURRENT)                         \
-    X(MAXIMUM_CURRENT, "maximum current", MAXIMUM, CURRENT)                                        \
-    X(MINIMUM_CURRENT, "minimum current", MINIMUM, CURRENT)                                        \
-    X(RESISTANCE, "resistance", WHOLE, RESISTANCE)                                                 \
-    X(RESISTANCE_4_WIRE, "resistance 4-wire", WHOLE, RESISTANCE)                                   \
-    X(FREQUENCY, "frequency", WHOLE, FREQUENCY)                                                    \
-    X(PERIOD, "period", WHOLE, TIME)                                                               \
-    X(DUTY, "duty factor", WHOLE, RATIO)                                                           \
-    X(PULSE_WIDTH, "pulse width", WHOLE, TIME)                                                     \
-    X(RISE_TIME, "rise time", WHOLE, TIME)                                                         \
-    X(FALL_TIME, "fall time", WHOLE, TIME)                                                         \
-    X(OVERSHOOT, "overshoot", WHOLE, RATIO)                                                        \
-    X(DISTORTION, "harmonic distortion", WHOLE, RATIO)                                             \
-    X(DELAY, "delay", WHOLE, TIME)                                                                 \
-    X(PHASE, "phase", WHOLE, ANGLE)                                                                \
-    X(AMPLITUDE_VOLTAGE, "amplitude voltage", PEAK_TO_PEAK, VOLTAGE)                               \
-    X(AMPLITUDE_CURRENT, "amplitude current", PEAK_TO_PEAK, CURRENT)                               \
-    X(AMPLITUDE_SIGNAL, "amplitude signal", PEAK_TO_PEAK, SIGNAL)                                  \
-    X(DC_SIGNAL, "dc signal", DC, SIGNAL)                                                          \
-    X(AC_SIGNAL, "ac signal", AC, SIGNAL)                                                          \
-    X(RMS_SIGNAL, "rms signal", RMS, SIGNAL)                                                       \
-    X(PEAK_TO_PEAK_SIGNAL, "peak-to-peak signal", PEAK_TO_PEAK, SIGNAL)                            \
-    X(MAXIMUM_SIGNAL, "maximum signal", MAXIMUM, SIGNAL)                                           \
-    X(MINIMUM_SIGNAL, "minimum signal", MINIMUM, SIGNAL)
+    X(DC_VOLTAGE, "dc voltage", DC, VOLTAGE, LEVEL)                                                \
+    X(AC_VOLTAGE, "ac voltage", AC, VOLTAGE, LEVEL)                                                \
+    X(RMS_VOLTAGE, "rms voltage", RMS, VOLTAGE, LEVEL)                                             \
+    X(PEAK_TO_PEAK_VOLTAGE, "peak-to-peak voltage", PEAK_TO_PEAK, VOLTAGE, LEVEL)                  \
+    X(MAXIMUM_VOLTAGE, "maximum voltage", MAXIMUM, VOLTAGE, LEVEL)                                 \
+    X(MINIMUM_VOLTAGE, "minimum voltage", MINIMUM, VOLTAGE, LEVEL)                                 \
+    X(DC_CURRENT, "dc current", DC, CURRENT, LEVEL)                                                \
+    X(AC_CURRENT, "ac current", AC, CURRENT, LEVEL)                                                \
+    X(RMS_CURRENT, "rms current", RMS, CURRENT, LEVEL)                                             \
+    X(PEAK_TO_PEAK_CURRENT, "peak-to-peak current", PEAK_TO_PEAK, CURRENT, LEVEL)                  \
+    X(MAXIMUM_CURRENT, "maximum current", MAXIMUM, CURRENT, LEVEL)                                 \
+    X(MINIMUM_CURRENT, "minimum current", MINIMUM, CURRENT, LEVEL)                                 \
+    X(RESISTANCE, "resistance", WHOLE, RESISTANCE, LEVEL)                                          \
+    X(RESISTANCE_4_WIRE, "resistance 4-wire", WHOLE, RESISTANCE, LEVEL)                            \
+    X(FREQUENCY, "frequency", WHOLE, FREQUENCY, RHYTHM)                                            \
+    X(PERIOD, "period", WHOLE, TIME, RHYTHM)                                                       \
+    X(DUTY, "duty factor", WHOLE, RATIO, SHAPE)                                                    \
+    X(PULSE_WIDTH, "pulse width", WHOLE, TIME, SHAPE)                                              \
+    X(RISE_TIME, "rise time", WHOLE, TIME, SHAPE)                                                  \
+    X(FALL_TIME, "fall time", WHOLE, TIME, SHAPE)                                                  \
+    X(OVERSHOOT, "overshoot", WHOLE, RATIO, SHAPE)                                                 \
+    X(DISTORTION, "harmonic distortion", WHOLE, RATIO, RHYTHM)                                     \
+    X(DELAY, "delay", WHOLE, TIME, PAIR)                                                           \
+    X(PHASE, "phase", WHOLE, ANGLE, PAIR)                                                          \
+    X(AMPLITUDE_VOLTAGE, "amplitude voltage", PEAK_TO_PEAK, VOLTAGE, SHAPE)                        \
+    X(AMPLITUDE_CURRENT, "amplitude current", PEAK_TO_PEAK, CURRENT, SHAPE)                        \
+    X(AMPLITUDE_SIGNAL, "amplitude signal", PEAK_TO_PEAK, SIGNAL, SHAPE)                           \
+    X(DC_SIGNAL, "dc signal", DC, SIGNAL, LEVEL)                                                   \
+    X(AC_SIGNAL, "ac signal", AC, SIGNAL, LEVEL)                                                   \
+    X(RMS_SIGNAL, "rms signal", RMS, SIGNAL, LEVEL)                                                \
+    X(PEAK_TO_PEAK_SIGNAL, "peak-to-peak signal", PEAK_TO_PEAK, SIGNAL, LEVEL)                     \
+    X(MAXIMUM_SIGNAL, "maximum signal", MAXIMUM, SIGNAL, LEVEL)                                    \
+    X(MINIMUM_SIGNAL, "minimum signal", MINIMUM, SIGNAL, LEVEL)
 
 enum quantity {
-#define X(name, text, aspect, dimension) QUANTITY_##name,
+#define X(name, text, aspect, dimension, source) QUANTITY_##name,
     QUANTITY_TABLE(X)
 #undef X
         QUANTITY_COUNT
@@ -102,6 +110,9 @@ bool aspect_is_rms(enum aspect aspect);
 
 /* Whether an aspect is that of single samples, the largest and the smallest. */
 bool aspect_is_extreme(enum aspect aspect);
+
+/* Which end of the signal an aspect is: 1 the maximum, -1 the minimum, 0 neither. */
+int aspect_end(enum aspect aspect);
 
 /* Whether the signal may stand still while the aspect is seen: dc, resistance, frequency. */
 bool aspect_is_steady(enum aspect aspect);

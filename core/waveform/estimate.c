@@ -56,20 +56,16 @@ static struct estimate of_sine(const struct sine_figures *sine, enum aspect aspe
     double alternating = sine->amplitude * sqrt(0.5);
     double variances = 1 + 2 * sine->harmonics;
     struct estimate seen = { .mean = sine->offset };
-    switch (aspect) {
-    case ASPECT_AC:
-    case ASPECT_RMS:
-        seen.value = aspect == ASPECT_AC ? alternating : hypot(sine->offset, alternating);
+    if (aspect_is_rms(aspect)) {
+        seen.value = aspect_ignores_mean(aspect) ? alternating : hypot(sine->offset, alternating);
         seen.scatter = of_mean;
         seen.averaged = sine->roundings;
-        break;
-    case ASPECT_PEAK_TO_PEAK:
+    } else if (aspect_end(aspect) == 0) {
         seen.value = sine->crest - sine->trough;
         seen.scatter = sqrt(8 * sine->odd) * of_mean;
         seen.averaged = 2 * sine->roundings / (8 * sine->odd);
-        break;
-    default:
-        seen.value = aspect == ASPECT_MINIMUM ? sine->trough : sine->crest;
+    } else {
+        seen.value = aspect_end(aspect) < 0 ? sine->trough : sine->crest;
         seen.scatter = sqrt(variances) * of_mean;
         seen.averaged = sine->roundings / variances;
     }
@@ -138,21 +134,14 @@ static struct estimate of_any(const struct waveform *waveform, enum aspect aspec
     struct estimate high = of_extreme(waveform, waveform->maximum, step);
     struct estimate low = of_extreme(waveform, -waveform->minimum, step);
     struct estimate alternating = of_alternating(waveform, step);
-    switch (aspect) {
-    case ASPECT_MAXIMUM:
-        return high;
-    case ASPECT_MINIMUM:
-        low.value = -low.value;
-        return low;
-    case ASPECT_PEAK_TO_PEAK:
+    if (aspect_is_rms(aspect))
+        return aspect_ignores_mean(aspect) ? alternating : with_level(&alternating, waveform, step);
+    if (aspect_end(aspect) == 0)
         return (struct estimate) { .value = high.value + low.value,
                                    .scatter = hypot(high.scatter, low.scatter),
                                    .doubt = high.doubt + low.doubt };
-    case ASPECT_RMS:
-        return with_level(&alternating, waveform, step);
-    default:
-        return alternating;
-    }
+    low.value = -low.value;
+    return aspect_end(aspect) < 0 ? low : high;
 }
 
 /* How far the step between the samples i - 1 and i goes the same way as another one, `size`. */
@@ -309,10 +298,9 @@ static bool of_crests(const struct series *series, const struct waveform *wavefo
         return false;
     fold.noise = fmax(fold.noise, step / sqrt(12));
     struct estimate high, low;
-    if (aspect == ASPECT_MAXIMUM)
-        return one_crest(series, waveform, &fold, rhythm.frequency, 1, step, estimate);
-    if (aspect == ASPECT_MINIMUM)
-        return one_crest(series, waveform, &fold, rhythm.frequency, -1, step, estimate);
+    if (aspect_end(aspect) != 0)
+        return one_crest(series, waveform, &fold, rhythm.frequency, aspect_end(aspect), step,
+                         estimate);
     if (!one_crest(series, waveform, &fold, rhythm.frequency, 1, step, &high) ||
         !one_crest(series, waveform, &fold, rhythm.frequency, -1, step, &low))
         return false;

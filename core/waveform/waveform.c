@@ -198,23 +198,16 @@ bool waveform_measure_whole(const struct series *series, struct waveform *wavefo
 
 double waveform_aspect(const struct waveform *waveform, enum aspect aspect)
 {
-    switch (aspect) {
-    case ASPECT_DC:
-        return waveform->mean;
-    case ASPECT_AC:
-        return waveform->ac_rms;
-    case ASPECT_RMS:
-        return waveform->rms;
-    case ASPECT_PEAK_TO_PEAK:
-        return waveform->peak_to_peak;
-    case ASPECT_MAXIMUM:
-        return waveform->maximum;
-    case ASPECT_MINIMUM:
-        return waveform->minimum;
-    case ASPECT_WHOLE:
-        break;
-    }
-    return NAN;
+    const double values[] = {
+        [ASPECT_DC] = waveform->mean,
+        [ASPECT_AC] = waveform->ac_rms,
+        [ASPECT_RMS] = waveform->rms,
+        [ASPECT_PEAK_TO_PEAK] = waveform->peak_to_peak,
+        [ASPECT_MAXIMUM] = waveform->maximum,
+        [ASPECT_MINIMUM] = waveform->minimum,
+        [ASPECT_WHOLE] = NAN,
+    };
+    return values[aspect];
 }
 
 /*

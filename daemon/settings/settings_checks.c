@@ -94,7 +94,7 @@ static void check_useless(const struct point_check *check)
                     "\"crest_factor\" with %s, expected it with ac and rms quantities only",
                     quantity_name(check->point->quantity));
     }
-    if (!isnan(check->point->record) && !scope && strict_list(check->group, "candidates") == NULL) {
+    if (!isnan(check->point->record) && !scope && strict_list(check->group, "ways") == NULL) {
         problems_at(check->problems, at(check, "record"),
                     "\"record\" with a meter, expected it with scopes only");
     }
@@ -223,18 +223,11 @@ static double crest_or(const struct point_check *check, double otherwise)
  */
 static double peak_of(const struct point_check *check, double value)
 {
+    enum aspect aspect = aspect_of(check);
     double level = isnan(check->point->dc_level) ? 0.0 : fabs(check->point->dc_level);
+    double swing = fabs(value) * (aspect_is_rms(aspect) ? crest_or(check, sine_crest) : 1);
 
-    switch (aspect_of(check)) {
-    case ASPECT_AC:
-        return level + fabs(value) * crest_or(check, sine_crest);
-    case ASPECT_RMS:
-        return fabs(value) * crest_or(check, sine_crest);
-    case ASPECT_PEAK_TO_PEAK:
-        return level + fabs(value);
-    default:
-        return fabs(value);
-    }
+    return aspect_ignores_mean(aspect) ? level + swing : swing;
 }
 
 static void check_probe_rating(const struct point_check *check, const char *key, double value)
@@ -289,24 +282,15 @@ static void scope_values(const struct point_check *check, double *low, double *h
 {
     const struct range *largest = &check->input->ranges[check->input->count - 1];
     double height = largest->high - largest->low;
+    enum aspect aspect = aspect_of(check);
 
     widest(check->input, low, high);
-    switch (aspect_of(check)) {
-    case ASPECT_PEAK_TO_PEAK:
-        *low = 0.0;
-        *high = height;
-        break;
-    case ASPECT_AC:
-        *low = 0.0;
-        *high = height / 2.0 / crest_or(check, 1.0);
-        break;
-    case ASPECT_RMS:
+    if (aspect_ignores_mean(aspect))
+        *high = aspect_is_rms(aspect) ? height / 2.0 / crest_or(check, 1.0) : height;
+    else if (aspect_is_rms(aspect))
         *high = fmax(fabs(*low), fabs(*high));
+    if (aspect_has_no_sign(aspect))
         *low = 0.0;
-        break;
-    default:
-        break;
-    }
 }
 
 /* What values can be shown at the tip, through the probe. */

@@ -3,7 +3,7 @@
 #include "profile.h"
 
 const char *const profile_quantities[] = {
-#define X(name, text, aspect, dimension) text,
+#define X(name, text, aspect, dimension, source) text,
     QUANTITY_TABLE(X)
 #undef X
         NULL

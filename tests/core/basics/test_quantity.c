@@ -38,18 +38,37 @@ static void pairs_read_back(void **state)
     }
 }
 
-/* What a scope has from a record's shape is not what a meter has from a level. */
+/* What a scope has from a record's shape is not what a meter has from a level; own derivation. */
 static void figures_of_shape(void **state)
 {
     (void)state;
-    assert_true(quantity_is_shape(QUANTITY_FREQUENCY));
-    assert_true(quantity_is_shape(QUANTITY_PERIOD));
-    assert_true(quantity_is_shape(QUANTITY_AMPLITUDE_SIGNAL));
-    assert_false(quantity_is_shape(QUANTITY_DC_SIGNAL));
-    assert_false(quantity_is_shape(QUANTITY_PEAK_TO_PEAK_VOLTAGE));
-    assert_false(quantity_is_shape(QUANTITY_RESISTANCE_4_WIRE));
-    assert_true(quantity_ignores_slow(QUANTITY_DISTORTION));
-    assert_false(quantity_ignores_slow(QUANTITY_DUTY));
+    static const enum quantity shapes[] = {
+        QUANTITY_FREQUENCY,
+        QUANTITY_PERIOD,
+        QUANTITY_DUTY,
+        QUANTITY_PULSE_WIDTH,
+        QUANTITY_RISE_TIME,
+        QUANTITY_FALL_TIME,
+        QUANTITY_OVERSHOOT,
+        QUANTITY_DISTORTION,
+        QUANTITY_DELAY,
+        QUANTITY_PHASE,
+        QUANTITY_AMPLITUDE_VOLTAGE,
+        QUANTITY_AMPLITUDE_CURRENT,
+        QUANTITY_AMPLITUDE_SIGNAL,
+    };
+    for (int i = 0; i < QUANTITY_COUNT; i++) {
+        enum quantity quantity = (enum quantity)i;
+        bool shape = false;
+        for (size_t j = 0; j < sizeof shapes / sizeof *shapes; j++)
+            shape = shape || shapes[j] == quantity;
+        assert_int_equal(quantity_is_shape(quantity), shape);
+        assert_int_equal(quantity_is_pair(quantity),
+                         quantity == QUANTITY_DELAY || quantity == QUANTITY_PHASE);
+        assert_int_equal(quantity_ignores_slow(quantity), quantity == QUANTITY_FREQUENCY ||
+                                                              quantity == QUANTITY_PERIOD ||
+                                                              quantity == QUANTITY_DISTORTION);
+    }
     assert_string_equal(dimension_unit(quantity_dimension(QUANTITY_DUTY)), "%");
     assert_string_equal(dimension_unit(quantity_dimension(QUANTITY_RISE_TIME)), "s");
 }
@@ -71,15 +90,16 @@ static void each_aspect_has_its_traits(void **state)
     static const struct {
         enum aspect aspect;
         bool averages, rms, extreme, steady, ignores_mean, has_no_sign;
+        int end;
         enum aspect inverted;
     } rows[] = {
-        { ASPECT_DC, 1, 0, 0, 1, 0, 0, ASPECT_DC },
-        { ASPECT_AC, 1, 1, 0, 0, 1, 1, ASPECT_AC },
-        { ASPECT_RMS, 1, 1, 0, 0, 0, 1, ASPECT_RMS },
-        { ASPECT_PEAK_TO_PEAK, 0, 0, 1, 0, 1, 1, ASPECT_PEAK_TO_PEAK },
-        { ASPECT_MAXIMUM, 0, 0, 1, 0, 0, 0, ASPECT_MINIMUM },
-        { ASPECT_MINIMUM, 0, 0, 1, 0, 0, 0, ASPECT_MAXIMUM },
-        { ASPECT_WHOLE, 0, 0, 0, 1, 0, 0, ASPECT_WHOLE },
+        { ASPECT_DC, 1, 0, 0, 1, 0, 0, 0, ASPECT_DC },
+        { ASPECT_AC, 1, 1, 0, 0, 1, 1, 0, ASPECT_AC },
+        { ASPECT_RMS, 1, 1, 0, 0, 0, 1, 0, ASPECT_RMS },
+        { ASPECT_PEAK_TO_PEAK, 0, 0, 1, 0, 1, 1, 0, ASPECT_PEAK_TO_PEAK },
+        { ASPECT_MAXIMUM, 0, 0, 1, 0, 0, 0, 1, ASPECT_MINIMUM },
+        { ASPECT_MINIMUM, 0, 0, 1, 0, 0, 0, -1, ASPECT_MAXIMUM },
+        { ASPECT_WHOLE, 0, 0, 0, 1, 0, 0, 0, ASPECT_WHOLE },
     };
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         assert_int_equal(aspect_averages(rows[i].aspect), rows[i].averages);
@@ -88,6 +108,7 @@ static void each_aspect_has_its_traits(void **state)
         assert_int_equal(aspect_is_steady(rows[i].aspect), rows[i].steady);
         assert_int_equal(aspect_ignores_mean(rows[i].aspect), rows[i].ignores_mean);
         assert_int_equal(aspect_has_no_sign(rows[i].aspect), rows[i].has_no_sign);
+        assert_int_equal(aspect_end(rows[i].aspect), rows[i].end);
         assert_int_equal(aspect_inverted(rows[i].aspect), rows[i].inverted);
     }
 }
