@@ -17,7 +17,7 @@ struct principal principal_stranger(void)
 static enum role role_in(const struct access_people *people, gid_t gid, enum role before)
 {
     for (size_t i = 0; i < people->group_count; i++)
-        if (people->groups[i].gid == gid && people->groups[i].role > before)
+        if (people->groups[i].gid == gid && !role_may(before, people->groups[i].role))
             before = people->groups[i].role;
     return before;
 }

@@ -4,7 +4,7 @@
 #include <string.h>
 
 const char *const role_words[] = {
-#define X(name, word, means) (word),
+#define X(name, word, rank, logged, means) (word),
     ROLE_TABLE(X)
 #undef X
         NULL
@@ -13,6 +13,25 @@ const char *const role_words[] = {
 const char *role_word(enum role role)
 {
     return role < ROLE_COUNT ? role_words[role] : role_words[ROLE_NONE];
+}
+
+static const struct {
+    int rank;
+    bool logged;
+} traits[ROLE_COUNT] = {
+#define X(name, word, rank, logged, means) { rank, logged },
+    ROLE_TABLE(X)
+#undef X
+};
+
+bool role_may(enum role role, enum role needed)
+{
+    return traits[role].rank >= traits[needed].rank;
+}
+
+bool role_is_logged(enum role needed)
+{
+    return traits[needed].logged;
 }
 
 bool role_of(const char *word, enum role *role)

@@ -17,7 +17,6 @@ static void refuse(struct service *service, struct rpc_call *call, const struct 
     call_refuse(service->loop, call, &failure);
 }
 
-/* What only looks or measures is not noted: there is a lot of it, and readings are on record. */
 static void note(const struct rpc_call *call, const struct rpc_method *method)
 {
     const struct session *session = rpc_call_peer(call);
@@ -30,11 +29,11 @@ static void note(const struct rpc_call *call, const struct rpc_method *method)
 bool call_admit(void *context, struct rpc_call *call, const struct rpc_method *method)
 {
     const struct session *session = rpc_call_peer(call);
-    if (session->who.role < method->role) {
+    if (!role_may(session->who.role, method->role)) {
         refuse(context, call, method);
         return false;
     }
-    if (method->role >= ROLE_RUN)
+    if (role_is_logged(method->role))
         note(call, method);
     return true;
 }

@@ -266,7 +266,8 @@ void server_client_review(struct client *client)
     if (!client->ended || client->closing || client->waiting || server_client_unsent(client) > 0 ||
         server_client_is_due(client))
         return;
-    if (claim_of(client) <= CLIENT_HOLDS)
+    enum client_claim claim = claim_of(client);
+    if (claim == CLIENT_IDLE || claim == CLIENT_HOLDS)
         server_client_free(client);
     else if (!evtimer_pending(client->look, NULL))
         client_look(client);
