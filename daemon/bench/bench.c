@@ -124,15 +124,20 @@ const struct bench_point *bench_point(const struct bench *bench, const char *nam
     return NULL;
 }
 
+bool bench_by_hand(const struct bench *bench, const struct bench_point *point)
+{
+    return point->input >= 1 &&
+           (bench->instruments[point->instrument].switched >> (point->input - 1) & 1) == 0;
+}
+
 bool bench_hand_between(const struct bench *bench, const struct bench_point *a,
                         const struct bench_point *b)
 {
-    if (a == b || a->input < 1 || a->instrument != b->instrument || a->input != b->input ||
-        (a->index == b->index && a->index != BENCH_NO_POINT))
+    if (a == b || !bench_by_hand(bench, a) || a->instrument != b->instrument ||
+        a->input != b->input || (a->index == b->index && a->index != BENCH_NO_POINT))
         return false;
-    bool switched = (bench->instruments[a->instrument].switched >> (a->input - 1) & 1) != 0;
     bool one_place = a->place[0] != '\0' && strcmp(a->place, b->place) == 0 && a->probe == b->probe;
-    return !switched && !one_place;
+    return !one_place;
 }
 
 const struct bench_instrument *bench_instrument(const struct bench *bench, const char *name)

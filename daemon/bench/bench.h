@@ -91,7 +91,7 @@ struct bench_point {
     double skew;            /* bound on the time between what both leads bring, seconds */
     size_t reference;       /* point that the limits refer to; BENCH_NO_POINT: none */
     struct bench_stored stored;
-    size_t way_count; /* candidates, of which the best has been made the point's own; 0: none */
+    size_t way_count; /* of which the best has been made the point's own; 0: none */
     size_t way_used;  /* index of that one */
     struct bench_way ways[BENCH_WAYS];
     char
@@ -263,6 +263,12 @@ const struct bench_burnin *bench_burnin(const struct bench *bench, const char *n
 const struct bench_sheet *bench_sheet(const struct bench *bench, const char *name);
 
 /*
+ * Whether a lead is brought to the point by hand: it has an input with no scanner in front. See
+ * bench_hand_between().
+ */
+bool bench_by_hand(const struct bench *bench, const struct bench_point *point);
+
+/*
  * Whether somebody has to move a lead or change a probe between the two points: they share an input
  * with no scanner in front, and are not said to be one place through one probe. Read one after the
  * other by themselves, one of them would get the other's value.
@@ -279,7 +285,7 @@ const char *bench_signal_unit(const struct bench *bench, const struct bench_poin
 /* How long a scope should look at this point, seconds. */
 double bench_record(const struct bench_point *point);
 
-/* Makes one of the point's candidates, by index, the way it is measured. */
+/* Makes one of the point's ways, by index, the one it is measured in. */
 void bench_use_way(struct bench_point *point, size_t index);
 
 /*

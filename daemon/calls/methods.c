@@ -77,9 +77,9 @@ static const struct rpc_parameter unload_parameters[] = {
 };
 
 static const struct rpc_parameter agree_parameters[] = {
-    [AGREE_POINT] = { "point", RPC_TEXT, false, 0, 0, 0, "name of a point with candidates" },
+    [AGREE_POINT] = { "point", RPC_TEXT, false, 0, 0, 0, "name of a point with several ways" },
     [AGREE_INSTRUMENTS] = { "instruments", RPC_TEXTS, false, 0, 0, 0,
-                            "two instruments among its candidates; the two best when not given" },
+                            "two instruments among its ways; the two best when not given" },
     [AGREE_FIRST] = { "first", RPC_TEXT, false, 0, 0, 0, "instead: name of a point" },
     [AGREE_SECOND] = { "second", RPC_TEXT, false, 0, 0, 0,
                        "and of one that is the same place with another instrument" },
@@ -266,8 +266,9 @@ static const struct rpc_method table[] = {
     { "points", ROLE_LOOK, none, call_points, "the test points of the bench",
       "what is configured: name, quantity, unit, instrument, input, probe, expected, "
       "limits, reference{point id value uncertainty verdict time age_s} (a stored one; "
-      "no id: none was found), place, hand_between (names of points that cannot be read "
-      "after it unless somebody moves a lead), caution" },
+      "no id: none was found), place, by_hand (a lead is brought to it by hand: another "
+      "point of this input can be read after it only once somebody has moved that, but where "
+      "place and probe are the same), caution" },
     { "instruments", ROLE_LOOK, none, call_instruments, "the instruments and how they are doing",
       "name, kind, profile, link, state (new, idle, busy, down), identity, failure, "
       "note (what could be better about the link), calibration_due, last_heard_s, "

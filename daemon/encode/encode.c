@@ -63,8 +63,7 @@ void encode_setup(struct text *text, const struct front_end *input, const struct
 static void encode_instrument(struct text *text, const struct occasion *occasion)
 {
     const struct bench_instrument *instrument = instrument_of(occasion);
-    text_key(text, "instrument");
-    text_open(text, '{');
+    text_member_open(text, "instrument", '{');
     text_member_string(text, "name", instrument->name);
     text_member_string(text, "identity", occasion->identity);
     text_member_string(text, "calibration_due", instrument->calibration_due);
@@ -74,8 +73,7 @@ static void encode_instrument(struct text *text, const struct occasion *occasion
 
 static void encode_probe(struct text *text, const struct probe *probe)
 {
-    text_key(text, "probe");
-    text_open(text, '{');
+    text_member_open(text, "probe", '{');
     text_member_string(text, "name", probe->name);
     text_member_number(text, "factor", probe->factor);
     text_member_string(text, "unit", probe->unit);
@@ -100,8 +98,7 @@ static void encode_range(struct text *text, const struct occasion *occasion,
     const struct front_end *input = input_of(occasion->bench, point);
     const struct range *range = &input->ranges[reading->setup.range];
     double factor = fabs(occasion->bench->probes[point->probe].factor);
-    text_key(text, "range");
-    text_open(text, '{');
+    text_member_open(text, "range", '{');
     encode_setup(text, input, &reading->setup);
     text_member_number(text, "at_tip", range->full_scale * factor);
     if (bench_of_shape(occasion->bench, point))
@@ -125,8 +122,7 @@ static void encode_loading(struct text *text, const struct reading *reading)
         return;
     double error = reading->loading_corrected ? reading->value * loading->relative
                                               : reading->value * (1 - loading->factor);
-    text_key(text, "loading");
-    text_open(text, '{');
+    text_member_open(text, "loading", '{');
     text_member_number(text, "error", error);
     text_member_bool(text, "corrected", reading->loading_corrected);
     if (loading->frequency > 0)
@@ -138,8 +134,7 @@ void encode_limits(struct text *text, const struct limits *limits)
 {
     if (!limits_present(limits))
         return;
-    text_key(text, "limits");
-    text_open(text, '{');
+    text_member_open(text, "limits", '{');
     text_member_number(text, "low", limits->low);
     text_member_number(text, "high", limits->high);
     text_member_string(text, "decision", decision_name(limits->decision));
@@ -154,8 +149,7 @@ void encode_limits(struct text *text, const struct limits *limits)
 
 static void encode_budget(struct text *text, const struct budget *budget)
 {
-    text_key(text, "budget");
-    text_open(text, '[');
+    text_member_open(text, "budget", '[');
     for (size_t i = 0; i < budget->count; i++) {
         const struct contribution *term = &budget->terms[i];
         text_open(text, '{');
@@ -172,8 +166,7 @@ static void encode_budget(struct text *text, const struct budget *budget)
 static void encode_steps(struct text *text, const struct front_end *input,
                          const struct reading *reading)
 {
-    text_key(text, "steps");
-    text_open(text, '[');
+    text_member_open(text, "steps", '[');
     for (size_t i = 0; i < reading->step_count; i++) {
         const struct plan_step *step = &reading->steps[i];
         text_open(text, '{');
@@ -187,8 +180,7 @@ static void encode_steps(struct text *text, const struct front_end *input,
 
 static void encode_warnings(struct text *text, const struct reading *reading)
 {
-    text_key(text, "warnings");
-    text_open(text, '[');
+    text_member_open(text, "warnings", '[');
     for (size_t i = 0; i < reading->warning_count; i++)
         text_string(text, reading->warnings[i]);
     text_close(text, ']');
@@ -202,8 +194,7 @@ void encode_resonance(struct text *text, const struct bench *bench, const struct
         return;
     double capacitance = chain_load(&chain, setup).capacitance;
     double loaded = tuned_loaded(point->tuned_frequency, point->tuned_capacitance, capacitance);
-    text_key(text, "resonance");
-    text_open(text, '{');
+    text_member_open(text, "resonance", '{');
     text_member_number(text, "frequency", point->tuned_frequency);
     text_member_number(text, "added_capacitance", capacitance);
     text_member_number(text, "loaded", loaded);
@@ -243,8 +234,7 @@ static void encode_comparison(struct text *text, const struct occasion *occasion
     const struct comparison *comparison = &reading->comparison;
     if (!reading->compared)
         return;
-    text_key(text, "comparison");
-    text_open(text, '{');
+    text_member_open(text, "comparison", '{');
     text_member_string(text, "judge", judged_name(point->limits.judged));
     if (point->reference != BENCH_NO_POINT)
         text_member_string(text, "point", occasion->bench->points[point->reference].name);
@@ -328,8 +318,7 @@ static void encode_samples(struct text *text, const struct capture *capture, siz
     text_member_number(text, "interval", capture->interval * (double)stride);
     text_member_integer(text, "recorded", (int64_t)capture->count);
     text_member_integer(text, "count", (int64_t)((capture->count + stride - 1) / stride));
-    text_key(text, "samples");
-    text_open(text, '[');
+    text_member_open(text, "samples", '[');
     for (size_t i = 0; i < capture->count; i += stride)
         text_number(text, capture->samples[i]);
     text_close(text, ']');
@@ -393,8 +382,7 @@ static void encode_reference(struct text *text, const struct bench_point *point,
     const struct bench_stored *stored = &point->stored;
     if (stored->point[0] == '\0')
         return;
-    text_key(text, "reference");
-    text_open(text, '{');
+    text_member_open(text, "reference", '{');
     text_member_string(text, "point", stored->point);
     if (stored->found != 0) {
         text_member_integer(text, "id", stored->found);
@@ -405,25 +393,6 @@ static void encode_reference(struct text *text, const struct bench_point *point,
         text_member_integer(text, "age_s", wall_time_since(now, stored->found_at).ns / SECOND_NS);
     }
     text_close(text, '}');
-}
-
-/* The points that cannot be read after this one unless somebody moves a lead. */
-static void encode_hands(struct text *text, const struct bench *bench,
-                         const struct bench_point *point)
-{
-    bool any = false;
-    for (size_t i = 0; i < bench->point_count; i++) {
-        if (!bench_hand_between(bench, point, &bench->points[i]))
-            continue;
-        if (!any) {
-            text_key(text, "hand_between");
-            text_open(text, '[');
-            any = true;
-        }
-        text_string(text, bench->points[i].name);
-    }
-    if (any)
-        text_close(text, ']');
 }
 
 void encode_point(struct text *text, const struct bench *bench, const struct bench_point *point,
@@ -440,7 +409,8 @@ void encode_point(struct text *text, const struct bench *bench, const struct ben
     encode_limits(text, &point->limits);
     encode_reference(text, point, now);
     text_member_string(text, "place", point->place);
-    encode_hands(text, bench, point);
+    if (bench_by_hand(bench, point))
+        text_member_bool(text, "by_hand", true);
     text_member_string(text, "caution", point->caution);
     text_close(text, '}');
 }

@@ -85,6 +85,8 @@ class SharedInput(unittest.TestCase):
             with self.assertRaises(RpcError) as caught:
                 daemon.client().call("follow", points=["rail", "bias"])
             self.assertIn("move the lead", caught.exception.data["what"])
+            by_hand = [point.get("by_hand") for point in daemon.client().call("points")]
+            self.assertEqual(by_hand, [True] * 4)
             self.assertNotIn(":READ?", "".join(bench.commands("meter")))
             for words in (("measure", "rail"), ("measure", "same", "ripple", "rail")):
                 self.assertIn(self.gradus(daemon, *words).returncode, (0, 3), words)
@@ -93,6 +95,8 @@ class SharedInput(unittest.TestCase):
         with StandIn(os.environ["STANDIN"], BENCH) as bench, \
                 Gradusd(PROGRAM, SHARED.format(meter=bench.address("meter"),
                                                more="switched_inputs = [ 1 ];")) as daemon:
+            by_hand = [point.get("by_hand") for point in daemon.client().call("points")]
+            self.assertEqual(by_hand, [None, None, True, True])
             run = self.gradus(daemon, "measure", "rail", "bias")
             self.assertEqual(run.returncode, 0, run.stderr)
 
@@ -168,7 +172,7 @@ class Read(unittest.TestCase):
         self.assertIn("expected it with scopes",
                       "expected " + self.refused("meter", 1, "dc voltage", "direct",
                                                  {"record": 1.0}).data["expected"])
-        for more in ({"name": "rail"}, {"units": {"last": 4}}, {"candidates": []},
+        for more in ({"name": "rail"}, {"units": {"last": 4}}, {"ways": []},
                      {"limits": {"low": 2.0, "high": 1.0}}, {"limts": {"low": 1.0}},
                      {"limits": {"low": -1, "judge": "difference", "reference_value": 5,
                                  "reference_uncertainty": 0}},

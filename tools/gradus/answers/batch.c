@@ -19,7 +19,7 @@ static void learn(struct request *request, const json_t *points)
         if (strcmp(request->point, field_text_or_empty(point, "name")) == 0) {
             request->instrument = field_text(point, "instrument");
             request->caution = field_text(point, "caution");
-            request->hands = json_object_get(point, "hand_between");
+            request->told = point;
             return;
         }
     }
@@ -43,33 +43,57 @@ static void choose_named(struct batch *batch, const struct session *session)
         batch->requests[i].point = session->operands[i];
 }
 
-static const char *hand_between(const struct batch *batch, const json_t *names)
+/* By instrument and input, then in their order. */
+static int by_input(const void *left, const void *right)
 {
-    for (size_t i = 0; i < json_array_size(names); i++) {
-        const char *const name = json_string_value(json_array_get(names, i));
-        for (size_t j = 0; j < batch->count; j++)
-            if (name != NULL && strcmp(batch->requests[j].point, name) == 0)
-                return name;
-    }
-    return NULL;
+    const struct request *const a = *(const struct request *const *)left;
+    const struct request *const b = *(const struct request *const *)right;
+    const int order = strcmp(field_text_or_empty(a->told, "instrument"),
+                             field_text_or_empty(b->told, "instrument"));
+    const double first = field_number(a->told, "input"), second = field_number(b->told, "input");
+    if (order != 0)
+        return order;
+    if (first != second)
+        return first < second ? -1 : 1;
+    return a < b ? -1 : 1;
+}
+
+static bool same_text(const json_t *a, const json_t *b, const char *key)
+{
+    return strcmp(field_text_or_empty(a, key), field_text_or_empty(b, key)) == 0;
+}
+
+/* Whether somebody has to move a lead or change a probe between two points, of what is told of them. */
+static bool hand_between(const json_t *a, const json_t *b)
+{
+    const bool one_input =
+        same_text(a, b, "instrument") && field_number(a, "input") == field_number(b, "input");
+    const bool one_place = field_text_or_empty(a, "place")[0] != '\0' && same_text(a, b, "place") &&
+                           same_text(a, b, "probe");
+    return field_true(a, "by_hand") && one_input && !one_place && a != b;
 }
 
 /* Whether all can be read with nobody at the bench: no two share an input that no scanner serves. */
 static bool hands_free(const struct batch *batch, struct fault *fault)
 {
-    for (size_t i = 0; i < batch->count; i++) {
-        const struct request *const request = &batch->requests[i];
-        const char *const other = hand_between(batch, request->hands);
-        if (other == NULL)
-            continue;
-        fault_set(
-            fault, STATUS_USAGE, "one input for several points",
-            "%.64s and %.64s share an input of %.64s, and nobody moves the lead between them; "
-            "measure them one by one, or have gradus walk lead from point to point",
-            request->point, other, request->instrument != NULL ? request->instrument : "?");
-        return false;
+    const struct request **const sorted = memory_zeroed(batch->count, sizeof(*sorted));
+    bool free_of_hands = true;
+    size_t count = 0;
+    for (size_t i = 0; i < batch->count; i++)
+        if (batch->requests[i].told != NULL)
+            sorted[count++] = &batch->requests[i];
+    qsort(sorted, count, sizeof(*sorted), by_input);
+    for (size_t i = 1; i < count && free_of_hands; i++) {
+        free_of_hands = !hand_between(sorted[i - 1]->told, sorted[i]->told);
+        if (!free_of_hands)
+            fault_set(fault, STATUS_USAGE, "one input for several points",
+                      "%.64s and %.64s share an input of %.64s, and nobody moves the lead between "
+                      "them; measure them one by one, or have gradus walk lead from point to point",
+                      sorted[i - 1]->point, sorted[i]->point,
+                      field_text_or_empty(sorted[i]->told, "instrument"));
     }
-    return true;
+    free(sorted);
+    return free_of_hands;
 }
 
 static bool prepare(struct batch *batch, const struct session *session, struct client *client,

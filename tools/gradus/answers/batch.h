@@ -20,7 +20,7 @@ struct request {
     const char *point;      /* borrowed */
     const char *instrument; /* borrowed; NULL where it is not known: then nothing waits for it */
     const char *caution;    /* borrowed; NULL: none */
-    const json_t *hands;    /* borrowed: names of points that somebody has to move a lead for */
+    const json_t *told;     /* borrowed: what the daemon tells of the point; NULL: nothing */
     enum request_state state;
     int id;
     double until_ms;
