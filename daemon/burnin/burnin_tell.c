@@ -16,8 +16,7 @@ struct text *burnin_tell_open(struct burnin_run *run)
 
 void burnin_tell_warnings(struct text *text)
 {
-    text_key(text, "warnings");
-    text_open(text, '[');
+    text_member_open(text, "warnings", '[');
     text_close(text, ']');
 }
 

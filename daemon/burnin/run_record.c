@@ -13,8 +13,7 @@ void run_record_encode(struct text *text, const struct bench *bench,
     char card[BENCH_CARD];
     text_member_integer(text, "trip_after", plan->rules.trip_after);
     text_member_integer(text, "lost_after", plan->rules.lost_after);
-    text_key(text, "phases");
-    text_open(text, '[');
+    text_member_open(text, "phases", '[');
     for (size_t i = 0; i < plan->phase_count; i++) {
         text_open(text, '{');
         text_member_string(text, "phase", plan->phases[i].name);
@@ -22,8 +21,7 @@ void run_record_encode(struct text *text, const struct bench *bench,
         text_close(text, '}');
     }
     text_close(text, ']');
-    text_key(text, "points");
-    text_open(text, '[');
+    text_member_open(text, "points", '[');
     for (size_t i = 0; i < plan->point_count; i++) {
         const struct bench_point *point = plan->phases[0].points[i];
         text_open(text, '{');

@@ -81,8 +81,7 @@ static void encode_next(struct text *text, const struct board *board)
     const struct diagnosis_finding *finding = &board->finding;
     const struct bench_block *block = block_of(board, finding->point);
     const struct bench_place *place = &board->sheet->places[block->place];
-    text_key(text, finding->state == DIAGNOSIS_GO_ON ? "next" : "contradicted");
-    text_open(text, '{');
+    text_member_open(text, finding->state == DIAGNOSIS_GO_ON ? "next" : "contradicted", '{');
     text_member_string(text, "point", point_name(board, finding->point));
     text_member_string(text, "block", block->name);
     text_member_string(text, "place", place->place);
@@ -97,8 +96,7 @@ static void encode_next(struct text *text, const struct board *board)
 static void encode_suspects(struct text *text, const struct board *board)
 {
     struct block_set left = board->finding.suspects;
-    text_key(text, "suspects");
-    text_open(text, '[');
+    text_member_open(text, "suspects", '[');
     for (size_t count = block_set_count(&left); count > 0; count--) {
         size_t best = BLOCK_SET_MAX;
         for (size_t i = 0; i < board->sheet->block_count; i++)

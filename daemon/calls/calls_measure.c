@@ -271,8 +271,7 @@ static bool shows_course(const struct bench *bench, const struct bench_point *po
 static void warn_of_pace(struct text *text, struct service *service,
                          const struct follow_order *order)
 {
-    text_key(text, "warnings");
-    text_open(text, '[');
+    text_member_open(text, "warnings", '[');
     for (size_t i = 0; i < order->count; i++) {
         struct failure failure = { 0 };
         const struct bench_point *point =

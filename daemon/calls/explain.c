@@ -236,8 +236,7 @@ static void say_resonance(struct text *text, const struct explanation *explanati
 
 static void encode_signal(struct text *text, const struct explanation *explanation)
 {
-    text_key(text, "signal");
-    text_open(text, '{');
+    text_member_open(text, "signal", '{');
     text_member_number(text, "value", tip_value(explanation, &explanation->first));
     text_member_string(text, "source", source_names[explanation->source]);
     text_close(text, '}');
@@ -249,8 +248,7 @@ static void encode_ways(struct text *text, const struct explanation *explanation
     const struct bench_point *point = explanation->point;
     if (point->way_count == 0)
         return;
-    text_key(text, "ways");
-    text_open(text, '[');
+    text_member_open(text, "ways", '[');
     for (size_t i = 0; i < point->way_count; i++) {
         const struct bench_way *way = &point->ways[i];
         text_open(text, '{');
@@ -300,13 +298,11 @@ static void encode_explanation(struct text *text, const struct explanation *expl
     encode_resonance(text, explanation->bench, explanation->point, &explanation->first);
     if (explanation->chosen < explanation->count)
         text_member_integer(text, "chosen", (int64_t)explanation->chosen);
-    text_key(text, "candidates");
-    text_open(text, '[');
+    text_member_open(text, "candidates", '[');
     for (size_t i = 0; i < explanation->count; i++)
         encode_candidate(text, explanation, i);
     text_close(text, ']');
-    text_key(text, "text");
-    text_open(text, '[');
+    text_member_open(text, "text", '[');
     say_ways(text, explanation);
     say_shape(text, explanation);
     say_signal(text, explanation);

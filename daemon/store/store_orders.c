@@ -35,8 +35,7 @@ static void encode_shop(struct text *text, const struct bench_shop *shop)
 {
     if (shop->name[0] == '\0')
         return;
-    text_key(text, "shop");
-    text_open(text, '{');
+    text_member_open(text, "shop", '{');
     text_member_string(text, "name", shop->name);
     text_member_string(text, "address", shop->address);
     text_member_string(text, "logo", shop->logo);
@@ -51,8 +50,7 @@ static bool read_orders(struct store_query *query, const struct store_look *look
     int code = SQLITE_ERROR;
     (void)ended;
     text_open(text, '{');
-    text_key(text, "jobs");
-    text_open(text, '[');
+    text_member_open(text, "jobs", '[');
     while (at != NULL && (code = sqlite3_step(at)) == SQLITE_ROW)
         encode_order(text, at);
     text_close(text, ']');

@@ -103,8 +103,7 @@ static bool read_rows(sqlite3 *sqlite, const struct store_page *query, sqlite3_s
 static void encode_page(struct text *text, const struct page *page, bool newest_first)
 {
     text_open(text, '{');
-    text_key(text, "readings");
-    text_open(text, '[');
+    text_member_open(text, "readings", '[');
     for (size_t i = 0; i < page->count; i++) {
         const struct text *row = &page->rows[newest_first ? page->count - 1 - i : i];
         text_json(text, row->bytes, row->length);

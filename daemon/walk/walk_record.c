@@ -47,8 +47,7 @@ static struct text open_body(const struct walk *walk)
 void walk_record_began(struct walk *walk)
 {
     struct text body = open_body(walk);
-    text_key(&body, "points");
-    text_open(&body, '[');
+    text_member_open(&body, "points", '[');
     for (size_t i = 0; i < walk->count; i++)
         text_string(&body, walk->places[i].point);
     text_close(&body, ']');

@@ -138,8 +138,7 @@ void walk_encode(struct text *text, const struct walk *walk, bool resumed)
         text_json(text, walk->job, strlen(walk->job));
     }
     text_member_integer(text, "place", (int64_t)walk->at);
-    text_key(text, "places");
-    text_open(text, '[');
+    text_member_open(text, "places", '[');
     for (size_t i = 0; i < walk->count; i++)
         encode_place(text, walk, i);
     text_close(text, ']');
