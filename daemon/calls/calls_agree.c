@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Whether two instruments agree about a place: a point by two of its
- * candidates, or two points that are the same place. Both are read at the same time.
+ * ways, or two points that are the same place. Both are read at the same time.
  */
 #include "calls.h"
 
@@ -161,7 +161,7 @@ static void on_done(struct job *job, const struct failure *refusal)
         conclude(agreement);
 }
 
-/* A job for a copy of a point without limits, by one of its candidates or its own; NULL: memory. */
+/* A job for a copy of a point without limits, in one of its ways or its own; NULL: memory. */
 static struct job *job_by_way(struct service *service, const struct bench_point *point,
                               const size_t *way)
 {
@@ -180,7 +180,7 @@ static struct job *job_by_way(struct service *service, const struct bench_point 
     return job;
 }
 
-/* The candidate on an instrument; false when there is none that can see the signal. */
+/* The way on an instrument; false when there is none that can see the signal. */
 static bool find_way(const struct bench *bench, const struct bench_point *point, const char *name,
                      size_t *index, struct failure *failure)
 {
@@ -192,11 +192,11 @@ static bool find_way(const struct bench *bench, const struct bench_point *point,
         return way->refusal[0] == '\0' || failure_set(failure, FAILURE_UNSUPPORTED, name, NULL,
                                                       "%s: %.160s", point->name, way->refusal);
     }
-    return failure_set(failure, FAILURE_UNKNOWN_INSTRUMENT, NULL, "one of the point's candidates",
-                       "point %s has no candidate on instrument %.64s", point->name, name);
+    return failure_set(failure, FAILURE_UNKNOWN_INSTRUMENT, NULL, "one of the point's ways",
+                       "point %s is not measured with instrument %.64s", point->name, name);
 }
 
-/* The used candidate, and the one with the least uncertainty on another instrument. */
+/* The used way, and the one with the least uncertainty on another instrument. */
 static bool best_ways(const struct bench_point *point, size_t ways[BOTH], struct failure *failure)
 {
     bool found = false;
@@ -210,7 +210,7 @@ static bool best_ways(const struct bench_point *point, size_t ways[BOTH], struct
         found = true;
     }
     return found || failure_set(failure, FAILURE_UNSUPPORTED, point->name,
-                                "candidates on two instruments that can see the signal",
+                                "ways on two instruments that can see the signal",
                                 "there is no second instrument to compare with");
 }
 
@@ -228,7 +228,7 @@ static bool named_ways(const struct bench *bench, const struct bench_point *poin
                        "both are the same one");
 }
 
-/* The jobs for one point by two of its candidates; true with both. */
+/* The jobs for one point in two of its ways; true with both. */
 static bool jobs_of_point(struct service *service, const char *name, const struct rpc_value *names,
                           struct job *jobs[BOTH], struct failure *failure)
 {

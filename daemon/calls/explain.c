@@ -276,12 +276,14 @@ static void say_ways(struct text *text, const struct explanation *explanation)
     const char *name = explanation->bench->instruments[point->instrument].name;
     if (isnan(point->expected))
         snprintf(line, sizeof line,
-                 "Of %zu candidates %zu cannot see the signal; nothing is expected, so %s is used "
+                 "Of %zu ways to measure it %zu cannot see the signal; nothing is expected, so %s "
+                 "is used "
                  "as the first that can.",
                  point->way_count, refused, name);
     else
         snprintf(line, sizeof line,
-                 "Of %zu candidates %zu cannot see the signal; %s is used, as it has the smallest "
+                 "Of %zu ways to measure it %zu cannot see the signal; %s is used, as it has the "
+                 "smallest "
                  "uncertainty for what is expected.",
                  point->way_count, refused, name);
     text_string(text, line);

@@ -80,7 +80,7 @@ static bool wrong(const struct problems *problems, struct failure *failure)
 /* Keys that make sense in a file only. */
 static bool stands_alone(const json_t *keys, struct failure *failure)
 {
-    static const char *const others[] = { "name", "units", "candidates" };
+    static const char *const others[] = { "name", "units", "ways" };
 
     for (size_t i = 0; i < sizeof others / sizeof *others; i++)
         if (json_object_get(keys, others[i]) != NULL)

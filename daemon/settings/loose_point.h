@@ -13,7 +13,7 @@
 
 /*
  * Reads such a point against a bench, which it is not put into: limits of its
- * value only, and neither name, units nor candidates. It is called
+ * value only, and neither name, units nor ways. It is called
  * "INSTRUMENT/INPUT/QUANTITY"; no point of the settings can have a "/" in its
  * name. NULL with what is wrong; else to be freed with free().
  */

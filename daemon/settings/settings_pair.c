@@ -56,10 +56,9 @@ void settings_read_pair(struct settings *settings, const config_setting_t *group
         check_useless(settings, group, point);
         return;
     }
-    if (strict_list(group, "candidates") != NULL) {
-        problems_at(settings->problems, strict_list(group, "candidates"),
-                    "\"candidates\" with %s, expected one instrument",
-                    quantity_name(point->quantity));
+    if (strict_list(group, "ways") != NULL) {
+        problems_at(settings->problems, strict_list(group, "ways"),
+                    "\"ways\" with %s, expected one instrument", quantity_name(point->quantity));
         return;
     }
     check_input(settings, group, point);

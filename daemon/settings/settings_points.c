@@ -46,7 +46,7 @@ static const struct strict_key point_keys[] = {
       .offset = FIELD(probe),
       .size = BENCH_NAME,
       .help = "what is between point and input; default \"direct\", a plain connection" },
-    { .name = "candidates",
+    { .name = "ways",
       .type = STRICT_LIST,
       .help = "instead of instrument, input and probe: groups of these three, of which the one "
               "with the smallest uncertainty for the expected signal is used" },
@@ -243,26 +243,25 @@ static void read_shape(struct settings *settings, const config_setting_t *group,
     }
 }
 
-/* Instrument, input and probe are asked for, unless there are candidates. */
+/* Instrument, input and probe are asked for, unless there are several ways. */
 static bool read_keys(struct settings *settings, const config_setting_t *group,
                       struct point_file *file)
 {
-    static const char *const in_candidates[] = { "instrument", "input", "probe" };
+    static const char *const in_ways[] = { "instrument", "input", "probe" };
     struct strict_key keys[POINT_KEYS];
-    bool several = strict_list(group, "candidates") != NULL;
+    bool several = strict_list(group, "ways") != NULL;
 
     strict_keys_join(keys, POINT_KEYS, point_keys,
                      &point_keys[sizeof point_keys / sizeof *point_keys - 1]);
     for (size_t i = 0; several && keys[i].name != NULL; i++) {
-        for (size_t j = 0; j < sizeof in_candidates / sizeof *in_candidates; j++)
-            if (strcmp(keys[i].name, in_candidates[j]) == 0)
+        for (size_t j = 0; j < sizeof in_ways / sizeof *in_ways; j++)
+            if (strcmp(keys[i].name, in_ways[j]) == 0)
                 keys[i].required = false;
     }
-    for (size_t j = 0; several && j < sizeof in_candidates / sizeof *in_candidates; j++) {
-        if (strict_member(group, in_candidates[j]) != NULL) {
-            problems_at(settings->problems, strict_member(group, in_candidates[j]),
-                        "\"%s\" beside \"candidates\", expected it in each of them only",
-                        in_candidates[j]);
+    for (size_t j = 0; several && j < sizeof in_ways / sizeof *in_ways; j++) {
+        if (strict_member(group, in_ways[j]) != NULL) {
+            problems_at(settings->problems, strict_member(group, in_ways[j]),
+                        "\"%s\" beside \"ways\", expected it in each of them only", in_ways[j]);
         }
     }
     return strict_group(group, keys, file, settings->problems);

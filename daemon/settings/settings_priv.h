@@ -110,7 +110,7 @@ void settings_read_limits(struct settings *settings, const config_setting_t *gro
 void settings_read_reference(struct settings *settings, const config_setting_t *group,
                              struct bench_point *point);
 /*
- * Finds what the point is measured with: its instrument and probe, or the best of its candidates.
+ * Finds what the point is measured with: its instrument and probe, or the best of its ways.
  * `good` says that its keys were without a mistake; if not, only names are looked up.
  */
 void settings_read_ways(struct settings *settings, const config_setting_t *group,

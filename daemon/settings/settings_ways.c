@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * What a point is measured with: one instrument, or the best of several
- * candidates. A candidate that cannot see the signal is refused and its
- * reason kept; a point that none can measure is a mistake.
+ * ways. One that cannot see the signal is refused and its reason kept;
+ * a point that none can measure is a mistake.
  */
 #include "core/basics/nearest.h"
 #include "core/input/chain.h"
@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A candidate as it is written. */
+/* A way as it is written. */
 struct way_file {
     char instrument[BENCH_NAME];
     char probe[BENCH_NAME];
@@ -253,7 +253,7 @@ static void keep_reason(const struct problems *problems, char reason[BENCH_TEXT]
     snprintf(reason, BENCH_TEXT, "%s", place != NULL ? place + 2 : text);
 }
 
-/* Judges a candidate apart from the others: what speaks against it is no mistake of the file's. */
+/* Judges a way apart from the others: what speaks against it is no mistake of the file's. */
 static void judge_way(struct settings *settings, const config_setting_t *group,
                       enum loading_choice loading, struct bench_point *point, size_t index)
 {
@@ -272,7 +272,7 @@ static void judge_way(struct settings *settings, const config_setting_t *group,
     problems_free(&apart);
 }
 
-/* The candidate with the smallest predicted uncertainty; the first where nothing is expected. */
+/* The way with the smallest predicted uncertainty; the first where nothing is expected. */
 static bool best_way(const struct bench_point *point, size_t *best)
 {
     bool found = false;
@@ -298,7 +298,7 @@ static void choose(struct settings *settings, const config_setting_t *list,
     }
     for (size_t i = 0; i < point->way_count; i++) {
         problems_at(settings->problems, config_setting_get_elem(list, (unsigned)i),
-                    "no candidate can measure the point, this one because: %s",
+                    "none of the ways can measure the point, this one because: %s",
                     point->ways[i].refusal);
     }
 }
@@ -313,15 +313,14 @@ static bool read_way(struct settings *settings, const config_setting_t *group,
     return find_both(settings, group, file.instrument, file.probe, point) && good;
 }
 
-static void read_candidates(struct settings *settings, const config_setting_t *group,
-                            const config_setting_t *list, struct point_file *file, bool good)
+static void read_several(struct settings *settings, const config_setting_t *group,
+                         const config_setting_t *list, struct point_file *file, bool good)
 {
     struct bench_point *point = &file->point;
     size_t count = (size_t)config_setting_length(list);
 
     if (count < 2 || count > BENCH_WAYS) {
-        problems_at(settings->problems, list, "%zu candidates, expected 2 to %d", count,
-                    BENCH_WAYS);
+        problems_at(settings->problems, list, "%zu ways, expected 2 to %d", count, BENCH_WAYS);
         return;
     }
     for (size_t i = 0; i < count; i++) {
@@ -341,16 +340,16 @@ static void read_candidates(struct settings *settings, const config_setting_t *g
 void settings_read_ways(struct settings *settings, const config_setting_t *group,
                         struct point_file *file, bool good)
 {
-    const config_setting_t *list = strict_list(group, "candidates");
+    const config_setting_t *list = strict_list(group, "ways");
 
     if (list != NULL)
-        read_candidates(settings, group, list, file, good);
+        read_several(settings, group, list, file, good);
     else if (find_both(settings, group, file->instrument, file->probe, &file->point) && good)
         judge(settings, group, file->loading, &file->point);
 }
 
 void settings_print_way_keys(FILE *out)
 {
-    fprintf(out, "candidates, each:\n");
+    fprintf(out, "ways, each:\n");
     strict_print_keys(out, way_keys);
 }

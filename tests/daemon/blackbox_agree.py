@@ -70,14 +70,14 @@ probes = (
 );
 points = (
     {{ name = "rail"; quantity = "dc voltage"; expected = 4.9; limits = {{ high = 4.95; }};
-       candidates = ( {{ instrument = "digitiser"; probe = "direct"; }},
+       ways = ( {{ instrument = "digitiser"; probe = "direct"; }},
                       {{ instrument = "plain"; probe = "direct"; }},
                       {{ instrument = "fine"; probe = "direct"; }},
                       {{ instrument = "wrong"; probe = "direct"; }} ); }},
     {{ name = "alone"; instrument = "fine"; probe = "direct"; quantity = "dc voltage"; }},
     {{ name = "rail_since"; quantity = "dc voltage"; expected = 5.0;
        limits = {{ judge = "difference"; reference_stored = "beside"; low = -1.0; high = 1.0; }};
-       candidates = ( {{ instrument = "plain"; probe = "direct"; }},
+       ways = ( {{ instrument = "plain"; probe = "direct"; }},
                       {{ instrument = "fine"; probe = "direct"; }} ); }},
     {{ name = "alone_since"; instrument = "fine"; probe = "direct"; quantity = "dc voltage";
        limits = {{ judge = "difference"; reference_stored = "beside"; low = -1.0; high = 1.0; }}; }},
@@ -224,7 +224,7 @@ class Agree(Case):
         self.assertIn("what is to be compared", self.refused(point="rail", first="alone")["what"])
         self.assertIn("what is to be compared", self.refused(first="alone")["what"])
         self.assertIn("no second instrument", self.refused(point="alone")["what"])
-        self.assertIn("no candidate on instrument nobody",
+        self.assertIn("not measured with instrument nobody",
                       self.refused(point="rail", instruments=["fine", "nobody"])["what"])
         self.assertIn("same one", self.refused(point="rail", instruments=["fine", "fine"])["what"])
         self.assertIn("1 instruments", self.refused(point="rail", instruments=["fine"])["what"])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Loading at a frequency, what an instrument can see, several candidates for a point, and mistakes
+"""Loading at a frequency, what an instrument can see, several ways to measure a point, and mistakes
 at the bench: through the daemon's socket, held against what the simulated bench says is true."""
 
 import math
@@ -100,10 +100,10 @@ points = (
     {{ name = "drifted_rail"; instrument = "drifted"; input = 1; probe = "direct";
        quantity = "dc voltage"; }},
     {{ name = "unforeseen"; quantity = "dc voltage";
-       candidates = ( {{ instrument = "digitiser"; input = 1; probe = "direct"; }},
+       ways = ( {{ instrument = "digitiser"; input = 1; probe = "direct"; }},
                       {{ instrument = "fine"; input = 2; probe = "direct"; }} ); }},
     {{ name = "best"; quantity = "dc voltage"; expected = 5.0;
-       candidates = ( {{ instrument = "digitiser"; input = 1; probe = "direct"; }},
+       ways = ( {{ instrument = "digitiser"; input = 1; probe = "direct"; }},
                       {{ instrument = "plain"; probe = "direct"; }},
                       {{ instrument = "fine"; input = 2; probe = "direct"; }},
                       {{ instrument = "fine"; input = 3; probe = "x10"; }} ); }}
@@ -271,7 +271,7 @@ class Probing(Circuit):
         self.assertEqual(caught.exception.data["reason"], "instrument has no value")
 
 
-class Candidates(Circuit):
+class Ways(Circuit):
     def test_the_least_uncertain_is_used(self):
         ways = self.client.call("explain", point="best")
         self.assertEqual([way["used"] for way in ways["ways"]], [False, False, True, False])

@@ -375,8 +375,8 @@ static void test_signal(void **state)
     bench_unref(bench);
 }
 
-/* Of two candidates the one that is less uncertain for what is expected; else the first. */
-static void test_candidates(void **state)
+/* Of two ways the one that is less uncertain for what is expected; else the first. */
+static void test_ways(void **state)
 {
     (void)state;
     static const struct {
@@ -391,7 +391,7 @@ static void test_candidates(void **state)
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         char keys[256];
         snprintf(keys, sizeof keys,
-                 "quantity = \"dc voltage\"; %s candidates = ( { instrument = \"digitiser\"; "
+                 "quantity = \"dc voltage\"; %s ways = ( { instrument = \"digitiser\"; "
                  "probe = \"direct\"; }, { instrument = \"fine\"; input = 2; "
                  "probe = \"direct\"; } );",
                  cases[i].keys);
@@ -659,7 +659,7 @@ int main(void)
         cmocka_unit_test(test_a_sheet_has_its_places_in_order),
         cmocka_unit_test(test_keys_are_printed),
         cmocka_unit_test(test_signal),
-        cmocka_unit_test(test_candidates),
+        cmocka_unit_test(test_ways),
         cmocka_unit_test(test_units),
     };
 
