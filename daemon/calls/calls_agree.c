@@ -8,6 +8,7 @@
 #include "core/uncertainty/agreement.h"
 #include "core/uncertainty/expand.h"
 #include "core/uncertainty/relative.h"
+#include "encode_findings.h"
 #include "methods.h"
 #include "service.h"
 
@@ -71,39 +72,8 @@ static double correlation_of(const struct half *a, const struct half *b, double 
     return product > 0 ? fmax(-1, fmin(1, (sum - difference * difference) / product)) : 0;
 }
 
-static void encode_difference(struct text *text, const struct agreement *agreement,
-                              const struct comparison *difference)
-{
-    text_member_open(text, "difference", '{');
-    text_member_number(text, "value", difference->value);
-    text_member_string(text, "unit", agreement->unit);
-    text_member_number(text, "uncertainty", difference->expanded.uncertainty);
-    text_member_number(text, "standard_uncertainty", difference->expanded.standard);
-    text_member_number(text, "coverage_factor", difference->expanded.coverage);
-    text_close(text, '}');
-}
-
-static void answer(struct agreement *agreement, double en, double correlation,
-                   const struct comparison *difference)
-{
-    struct text *text = loop_text(agreement->service->loop);
-    text_open(text, '{');
-    text_member_number(text, "en", en);
-    text_member_bool(text, "agree", agreement_holds(en));
-    text_member_number(text, "correlation", correlation);
-    encode_difference(text, agreement, difference);
-    text_member_open(text, "readings", '[');
-    for (size_t i = 0; i < BOTH; i++) {
-        const struct text *reading = &agreement->sides[i].reading;
-        text_json(text, reading->bytes, reading->length);
-        text->failed = text->failed || reading->failed;
-    }
-    text_close(text, ']');
-    text_close(text, '}');
-    rpc_result(agreement->call, text);
-}
-
-static bool compare(struct agreement *agreement, struct failure *failure)
+static bool compare(const struct agreement *agreement, struct agreement_finding *finding,
+                    struct failure *failure)
 {
     const struct half *a = &agreement->sides[0], *b = &agreement->sides[1];
     struct shared shared[RELATIVE_SHARED];
@@ -118,15 +88,29 @@ static bool compare(struct agreement *agreement, struct failure *failure)
     if (!isfinite(en))
         return failure_set(failure, FAILURE_NO_VALUE, NULL, NULL,
                            "nothing is left of the uncertainty although the values differ");
-    answer(agreement, en, correlation, &difference);
+    *finding = (struct agreement_finding) {
+        .en = en,
+        .agree = agreement_holds(en),
+        .correlation = correlation,
+        .difference = difference,
+        .unit = agreement->unit,
+        .readings = { &a->reading, &b->reading },
+    };
     return true;
 }
 
 static void conclude(struct agreement *agreement)
 {
     struct failure *failure = &agreement->failure;
-    if (failure->code != FAILURE_NONE || !compare(agreement, failure))
-        call_refuse(agreement->service->loop, agreement->call, failure);
+    struct loop *loop = agreement->service->loop;
+    struct agreement_finding finding;
+    if (failure->code != FAILURE_NONE || !compare(agreement, &finding, failure)) {
+        call_refuse(loop, agreement->call, failure);
+    } else {
+        struct text *text = loop_text(loop);
+        encode_agreement(text, &finding);
+        rpc_result(agreement->call, text);
+    }
     agreement_free(agreement);
 }
 

@@ -2,10 +2,9 @@
 /* Where to probe next on a board that does not work; from what the client has measured so far. */
 #include "calls.h"
 
+#include "encode_findings.h"
 #include "methods.h"
 #include "service.h"
-
-#include "core/diagnosis/diagnosis.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -76,61 +75,48 @@ static bool read_outcomes(struct board *board, json_t *outcomes, struct failure 
     return true;
 }
 
-static void encode_next(struct text *text, const struct board *board)
+/* The likeliest of a set of blocks that is not empty. */
+static size_t likeliest(const struct board *board, const struct block_set *blocks)
 {
-    const struct diagnosis_finding *finding = &board->finding;
-    const struct bench_block *block = block_of(board, finding->point);
-    const struct bench_place *place = &board->sheet->places[block->place];
-    text_member_open(text, finding->state == DIAGNOSIS_GO_ON ? "next" : "contradicted", '{');
-    text_member_string(text, "point", point_name(board, finding->point));
-    text_member_string(text, "block", block->name);
-    text_member_string(text, "place", place->place);
-    text_member_string(text, "picture", place->picture);
-    text_member_string(text, "caution", place->caution);
-    if (finding->state == DIAGNOSIS_GO_ON)
-        text_member_number(text, "probability_bad", finding->bad);
-    text_close(text, '}');
+    size_t best = BLOCK_SET_MAX;
+    for (size_t i = 0; i < board->sheet->block_count; i++)
+        if (block_set_has(blocks, i) &&
+            (best == BLOCK_SET_MAX ||
+             board->finding.probability[i] > board->finding.probability[best]))
+            best = i;
+    return best;
 }
 
 /* The suspects, the likeliest first. */
-static void encode_suspects(struct text *text, const struct board *board)
+static void name_suspects(const struct board *board, struct board_finding *found)
 {
     struct block_set left = board->finding.suspects;
-    text_member_open(text, "suspects", '[');
     for (size_t count = block_set_count(&left); count > 0; count--) {
-        size_t best = BLOCK_SET_MAX;
-        for (size_t i = 0; i < board->sheet->block_count; i++)
-            if (block_set_has(&left, i) &&
-                (best == BLOCK_SET_MAX ||
-                 board->finding.probability[i] > board->finding.probability[best]))
-                best = i;
+        size_t best = likeliest(board, &left);
         struct block_set one = { 0 };
         block_set_add(&one, best);
         left = block_set_without(&left, &one);
-        text_open(text, '{');
-        text_member_string(text, "block", board->sheet->blocks[best].name);
-        text_member_number(text, "probability", board->finding.probability[best]);
-        text_close(text, '}');
+        found->suspect[found->suspects] = board->sheet->blocks[best].name;
+        found->probability[found->suspects++] = board->finding.probability[best];
     }
-    text_close(text, ']');
 }
 
-static void encode_finding(struct text *text, const struct board *board)
+/* What the outcomes come to, in the sheet's names. */
+static struct board_finding find_in(struct board *board)
 {
-    static const char *const words[] = { [DIAGNOSIS_GO_ON] = "go on",
-                                         [DIAGNOSIS_FOUND] = "found",
-                                         [DIAGNOSIS_NARROWED] = "narrowed down",
-                                         [DIAGNOSIS_NOTHING] = "nothing found",
-                                         [DIAGNOSIS_CONFLICT] = "contradiction" };
-    enum diagnosis_state state = board->finding.state;
-    text_open(text, '{');
-    text_member_string(text, "sheet", board->sheet->name);
-    text_member_string(text, "title", board->sheet->title);
-    text_member_string(text, "state", words[state]);
-    if (state == DIAGNOSIS_GO_ON || state == DIAGNOSIS_CONFLICT)
-        encode_next(text, board);
-    encode_suspects(text, board);
-    text_close(text, '}');
+    const struct diagnosis_finding *finding = &board->finding;
+    struct board_finding found = { .sheet = board->sheet };
+    diagnosis_find(&board->diagnosis, &board->finding);
+    found.state = finding->state;
+    if (finding->state == DIAGNOSIS_GO_ON || finding->state == DIAGNOSIS_CONFLICT) {
+        const struct bench_block *block = block_of(board, finding->point);
+        found.point = point_name(board, finding->point);
+        found.block = block->name;
+        found.place = &board->sheet->places[block->place];
+        found.probability_bad = finding->bad;
+    }
+    name_suspects(board, &found);
+    return found;
 }
 
 /* The sheet of that name, with blocks; NULL with the failure set. */
@@ -177,9 +163,9 @@ void call_diagnose(void *context, struct rpc_call *call, const struct rpc_value 
         call_refuse(service->loop, call, &failure);
         return;
     }
+    const struct board_finding found = find_in(board);
     struct text *text = loop_text(service->loop);
-    diagnosis_find(&board->diagnosis, &board->finding);
-    encode_finding(text, board);
+    encode_board(text, &found);
     free(board);
     rpc_result(call, text);
 }

@@ -10,6 +10,7 @@
 #include "daemon/basics/wall_clock.h"
 #include "daemon/bench/point_chain.h"
 #include "daemon/measure/leads.h"
+#include "encode_findings.h"
 #include "methods.h"
 #include "service.h"
 
@@ -122,29 +123,23 @@ static bool read_loaded(const struct job *job, struct loaded_reading *loaded,
     return true;
 }
 
-static void answer_unloaded(struct waiting_call *waiting, const struct unloaded *unloaded,
-                            const struct loaded_reading *second)
+static struct unload_finding find_unloaded(const struct unloaded *unloaded,
+                                           const struct loaded_reading *first,
+                                           const struct loaded_reading *second)
+{
+    return (struct unload_finding) {
+        .unloaded = *unloaded,
+        .coverage = coverage,
+        .uncertainty = coverage * unloaded->standard,
+        .resistance_uncertainty = coverage * unloaded->resistance_standard,
+        .loads = { *first, *second },
+    };
+}
+
+static void answer_unloaded(struct waiting_call *waiting, const struct unload_finding *finding)
 {
     struct text *text = loop_text(waiting->service->loop);
-    text_open(text, '{');
-    text_member_number(text, "value", unloaded->value);
-    text_member_string(text, "unit", "V");
-    text_member_number(text, "uncertainty", coverage * unloaded->standard);
-    text_member_number(text, "standard_uncertainty", unloaded->standard);
-    text_member_number(text, "coverage_factor", coverage);
-    text_member_number(text, "source_resistance", unloaded->resistance);
-    text_member_number(text, "source_resistance_uncertainty",
-                       coverage * unloaded->resistance_standard);
-    text_member_open(text, "loads", '[');
-    const struct loaded_reading *both[] = { &waiting->first, second };
-    for (size_t i = 0; i < 2; i++) {
-        text_open(text, '{');
-        text_member_number(text, "resistance", both[i]->load.resistance);
-        text_member_number(text, "value", both[i]->value);
-        text_close(text, '}');
-    }
-    text_close(text, ']');
-    text_close(text, '}');
+    encode_unloaded(text, finding);
     rpc_result(waiting->call, text);
     free(waiting);
 }
@@ -173,12 +168,14 @@ static void on_unload(struct job *job, const struct failure *refusal)
     } else if (good) {
         good = two_load_solve(&waiting->first, &loaded, &unloaded, &failure);
     }
-    if (!good)
+    if (!good) {
         refuse(waiting, &failure, job);
-    else if (first)
+    } else if (first) {
         begin(waiting, JOB_MEASURE, second, on_unload);
-    else
-        answer_unloaded(waiting, &unloaded, &loaded);
+    } else {
+        const struct unload_finding finding = find_unloaded(&unloaded, &waiting->first, &loaded);
+        answer_unloaded(waiting, &finding);
+    }
 }
 
 /* Resistance alone divides a dc voltage only. */
@@ -264,6 +261,19 @@ static void note_check(struct service *service, const struct job *job,
     put_on_record(service, EVENT_COMPENSATION_CHECKED, &body, job);
 }
 
+static struct compensation_finding
+find_compensation(const struct job *job, const struct compensation *found, double frequency)
+{
+    return (struct compensation_finding) {
+        .point = job->point->name,
+        .probe = job->bench->probes[job->point->probe].name,
+        .found = *found,
+        .ratio_uncertainty = coverage * found->ratio_standard,
+        .frequency = frequency,
+        .amplitude_error = isnan(frequency) ? NAN : compensation_error(found, frequency),
+    };
+}
+
 static void on_compensate(struct job *job, const struct failure *refusal)
 {
     struct waiting_call *waiting = job->owner;
@@ -276,21 +286,9 @@ static void on_compensate(struct job *job, const struct failure *refusal)
         return;
     }
     note_check(waiting->service, job, &found);
+    const struct compensation_finding finding = find_compensation(job, &found, waiting->frequency);
     struct text *text = loop_text(waiting->service->loop);
-    text_open(text, '{');
-    text_member_string(text, "point", job->point->name);
-    text_member_string(text, "probe", job->bench->probes[job->point->probe].name);
-    text_member_string(text, "state", compensation_name(found.kind));
-    if (found.lack != NULL)
-        text_member_string(text, "reason", found.lack);
-    text_member_number(text, "ratio", found.ratio);
-    text_member_number(text, "ratio_uncertainty", coverage * found.ratio_standard);
-    text_member_number(text, "time_constant", found.tau);
-    if (!isnan(waiting->frequency)) {
-        text_member_number(text, "frequency", waiting->frequency);
-        text_member_number(text, "amplitude_error", compensation_error(&found, waiting->frequency));
-    }
-    text_close(text, '}');
+    encode_compensation(text, &finding);
     rpc_result(waiting->call, text);
     free(waiting);
 }
@@ -342,25 +340,22 @@ static bool read_zero(const struct job *job, struct lead_zero *zero, struct fail
     return lead_zero_fits(&job->bench->probes[job->point->probe], value, uncertainty, failure);
 }
 
-static void answer_zero(struct service *service, struct rpc_call *call, const struct job *job,
-                        const struct lead_zero *zero)
+static struct zero_finding find_zero(const struct job *job, const struct lead_zero *zero)
 {
     const struct bench_point *point = job->point;
     const struct expanded *expanded = &job->capture.reading.expanded;
-    struct text *text = loop_text(service->loop);
-    text_open(text, '{');
-    text_member_string(text, "point", point->name);
-    text_member_string(text, "probe", job->bench->probes[point->probe].name);
-    text_member_string(text, "instrument", job->bench->instruments[point->instrument].name);
-    text_member_integer(text, "input", point->input);
-    text_member_number(text, "value", zero->resistance);
-    text_member_string(text, "unit", point->unit);
-    text_member_number(text, "uncertainty", expanded->uncertainty);
-    text_member_number(text, "standard_uncertainty", zero->standard);
-    text_member_number(text, "coverage_factor", expanded->coverage);
-    text_member_number(text, "holds_s", job->bench->lead_zero_s);
-    text_close(text, '}');
-    rpc_result(call, text);
+    return (struct zero_finding) {
+        .point = point->name,
+        .probe = job->bench->probes[point->probe].name,
+        .instrument = job->bench->instruments[point->instrument].name,
+        .input = point->input,
+        .value = zero->resistance,
+        .unit = point->unit,
+        .uncertainty = expanded->uncertainty,
+        .standard = zero->standard,
+        .coverage = expanded->coverage,
+        .holds_s = job->bench->lead_zero_s,
+    };
 }
 
 static void on_zero(struct job *job, const struct failure *refusal)
@@ -379,7 +374,10 @@ static void on_zero(struct job *job, const struct failure *refusal)
     }
     probe_checks_encode_zero(&body, job->bench, job->point, &zero);
     put_on_record(service, EVENT_LEADS_ZEROED, &body, job);
-    answer_zero(service, waiting->call, job, &zero);
+    const struct zero_finding finding = find_zero(job, &zero);
+    struct text *text = loop_text(service->loop);
+    encode_zero(text, &finding);
+    rpc_result(waiting->call, text);
     free(waiting);
 }
 
