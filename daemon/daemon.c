@@ -94,6 +94,7 @@ void daemon_stop(struct daemon *daemon)
 {
     evtimer_add(daemon->late, &let_go_time);
     daemon->loop.stopping = true;
+    service_manager_tell(&daemon->options->manager, "STOPPING=1\nSTATUS=stopping");
     server_deafen(daemon->service.server);
     daemon_unlink(daemon);
     follow_stop(daemon->service.follow);
@@ -197,7 +198,8 @@ static bool make_parts(struct daemon *daemon)
     if (daemon->service.burnin == NULL)
         return false;
     daemon->loop.crew = crew_new(daemon->loop.base, daemon->loop.mailbox, &hooks);
-    return daemon->loop.crew != NULL && catch_signals(daemon);
+    daemon->watchdog = watchdog_new(&daemon->loop, &daemon->options->manager);
+    return daemon->loop.crew != NULL && daemon->watchdog != NULL && catch_signals(daemon);
 }
 
 /* The store, and what of it is wanted before anything is measured. */
@@ -267,6 +269,7 @@ struct daemon *daemon_new(const struct options *options, struct bench *bench,
 
 void daemon_run(struct daemon *daemon)
 {
+    daemon_tell_ready(daemon);
     loop_run(&daemon->loop);
 }
 
@@ -284,6 +287,7 @@ void daemon_free(struct daemon *daemon)
     if (daemon == NULL)
         return;
     end_crew(daemon);
+    watchdog_free(daemon->watchdog);
     server_free(daemon->service.server);
     access_end(&daemon->access);
     loop_close_store(&daemon->loop);

@@ -8,6 +8,7 @@
 #include "daemon/calls/service.h"
 #include "daemon/loop/loop.h"
 #include "daemon/server/server.h"
+#include "watchdog.h"
 
 #include <sys/types.h>
 
@@ -19,6 +20,7 @@ struct daemon {
     struct service service;
     struct rpc_service rpc;
     struct access access;
+    struct watchdog *watchdog;
     struct event *signals[DAEMON_SIGNALS];
     struct event *flushed; /* looks whether all clients have got their last answers */
     struct moment flush_until;
@@ -56,6 +58,9 @@ void daemon_unlink(struct daemon *daemon);
 
 /* Loads the settings again; keeps the old ones, and says why, when there is a mistake. */
 void daemon_reload(struct daemon *daemon);
+
+/* Tells the service manager that all sockets listen, or do again with new settings. */
+void daemon_tell_ready(const struct daemon *daemon);
 
 /* Begins to end. */
 void daemon_stop(struct daemon *daemon);

@@ -161,7 +161,9 @@ static bool read_rest(int argc, char **argv, struct options *options, FILE *erro
 struct options options_read(int argc, char **argv, FILE *errors)
 {
     struct option longs[OPTION_COUNT + 1] = { 0 };
-    struct options options = { .settings = default_settings, .ready_fd = -1 };
+    struct options options = { .settings = default_settings,
+                               .ready_fd = -1,
+                               .manager = service_manager_read() };
     int option;
     for (size_t i = 0; i < OPTION_COUNT; i++)
         longs[i] = table[i].option;

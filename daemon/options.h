@@ -3,6 +3,8 @@
 #ifndef GRADUS_DAEMON_OPTIONS_H
 #define GRADUS_DAEMON_OPTIONS_H
 
+#include "daemon/basics/service_manager.h"
+
 #include <stdbool.h>
 #include <stdio.h>
 
@@ -25,12 +27,16 @@ struct options {
     const char *unix_path; /* NULL: as the settings say */
     char tcp_address[64];  /* empty: as the settings say */
     int tcp_port;
-    int ready_fd;  /* -1: nobody waits */
-    int rest_argc; /* TASK_TRY, TASK_SCAN, TASK_TOKEN: what follows it */
+    int ready_fd;                   /* -1: nobody waits */
+    struct service_manager manager; /* as the environment says */
+    int rest_argc;                  /* TASK_TRY, TASK_SCAN, TASK_TOKEN: what follows it */
     char **rest_argv;
 };
 
-/* Reads the command line; texts are borrowed from it. Mistakes are said on `errors`. */
+/*
+ * Reads the command line, from which texts are borrowed, and what the environment says of a service
+ * manager. Mistakes are said on `errors`.
+ */
 struct options options_read(int argc, char **argv, FILE *errors);
 
 /* Writes what the options are. */

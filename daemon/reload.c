@@ -6,6 +6,7 @@
 #include "daemon/loop/references.h"
 #include "daemon/settings/settings.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -66,9 +67,18 @@ static void deploy(struct daemon *daemon, struct bench *bench)
                  failure_text(&failure, text, sizeof text));
 }
 
+void daemon_tell_ready(const struct daemon *daemon)
+{
+    char text[120];
+    snprintf(text, sizeof text, "READY=1\nSTATUS=serving %zu instruments, %zu points",
+             daemon->loop.bench->instrument_count, daemon->loop.bench->point_count);
+    service_manager_tell(&daemon->options->manager, text);
+}
+
 void daemon_reload(struct daemon *daemon)
 {
     struct problems problems = { 0 };
+    service_manager_tell_reloading(&daemon->options->manager, monotonic_now());
     struct bench *bench = settings_load(daemon->options->settings, &problems);
     for (size_t i = 0; i < problems.count; i++)
         log_line(LOG_PRIORITY_ERROR, "%s", problems.lines[i]);
@@ -81,4 +91,5 @@ void daemon_reload(struct daemon *daemon)
         deploy(daemon, bench);
     bench_unref(bench);
     problems_free(&problems);
+    daemon_tell_ready(daemon);
 }

@@ -2,6 +2,7 @@
 /* Which sockets the daemon listens at, and the file of one that it leaves behind. */
 #include "daemon/basics/log.h"
 #include "daemon/server/listen.h"
+#include "daemon/server/passed_sockets.h"
 #include "daemon_priv.h"
 
 #include <stdio.h>
@@ -46,12 +47,9 @@ static bool listen_at_path(struct daemon *daemon, const char *path, struct failu
     return serve_at(daemon, descriptor, path, failure);
 }
 
-static bool listen_at_address(struct daemon *daemon, const char *address, int port,
-                              struct failure *failure)
+static bool serve_tcp(struct daemon *daemon, int descriptor, const char *address,
+                      struct failure *failure)
 {
-    int descriptor = listen_tcp(address, port, failure);
-    if (descriptor < 0)
-        return false;
     if (!access_serves_tcp(&daemon->loop.bench->access, listen_is_loopback(descriptor), failure)) {
         close(descriptor);
         return false;
@@ -60,19 +58,44 @@ static bool listen_at_address(struct daemon *daemon, const char *address, int po
     return serve_at(daemon, descriptor, address, failure);
 }
 
+static bool listen_at_address(struct daemon *daemon, const char *address, int port,
+                              struct failure *failure)
+{
+    int descriptor = listen_tcp(address, port, failure);
+    return descriptor >= 0 && serve_tcp(daemon, descriptor, address, failure);
+}
+
+/* What a service manager has opened stays its own: its file is there while nobody serves, too. */
+static bool serve_passed(struct daemon *daemon, const struct passed_sockets *passed,
+                         struct failure *failure)
+{
+    static const char where[] = "a socket of the service manager";
+    if (passed->unix_socket >= 0) {
+        log_line(LOG_PRIORITY_NOTICE, "listening at the Unix socket of the service manager");
+        if (!serve_at(daemon, passed->unix_socket, where, failure))
+            return false;
+    }
+    return passed->tcp_socket < 0 || serve_tcp(daemon, passed->tcp_socket, where, failure);
+}
+
 bool daemon_listen(struct daemon *daemon, struct failure *failure)
 {
+    struct passed_sockets passed;
     const struct options *options = daemon->options;
     const struct bench_server *server = &daemon->loop.bench->server;
     const char *path = options->unix_path != NULL ? options->unix_path : server->unix_path;
     bool by_option = options->tcp_address[0] != '\0';
     const char *address = by_option ? options->tcp_address : server->tcp_address;
     int port = by_option ? options->tcp_port : server->tcp_port;
-    if (path[0] != '\0' && !listen_at_path(daemon, path, failure))
+    if (!passed_sockets_take(&passed, failure) || !serve_passed(daemon, &passed, failure))
         return false;
-    if (address[0] != '\0' && !listen_at_address(daemon, address, port, failure))
+    const bool own_path = path[0] != '\0' && passed.unix_socket < 0;
+    const bool own_address = address[0] != '\0' && passed.tcp_socket < 0;
+    if (own_path && !listen_at_path(daemon, path, failure))
         return false;
-    return path[0] != '\0' || address[0] != '\0' ||
+    if (own_address && !listen_at_address(daemon, address, port, failure))
+        return false;
+    return own_path || own_address || passed.unix_socket >= 0 || passed.tcp_socket >= 0 ||
            failure_set(failure, FAILURE_SETTINGS, daemon->loop.bench->path,
                        "server.unix or server.tcp", "there is no socket to serve at");
 }

@@ -229,6 +229,11 @@ const struct anchor_key *store_anchor_key(const struct store *store)
     return &store->anchors.key;
 }
 
+bool store_is_late(struct store *store, struct moment now)
+{
+    return progress_is_late(&store->progress, now) || store_reader_is_late(store->reader, now);
+}
+
 struct store_view store_view(struct store *store)
 {
     pthread_mutex_lock(&store->lock);

@@ -86,6 +86,9 @@ bool store_allow(struct store *store, struct wall_time before, struct failure *f
 /* The key of the store's anchors; of length 0 where there is none. Good as long as the store. */
 const struct anchor_key *store_anchor_key(const struct store *store);
 
+/* Whether one of its threads is stuck: what it is at takes far longer than it can. */
+bool store_is_late(struct store *store, struct moment now);
+
 /* How it is doing at this moment. */
 struct store_view store_view(struct store *store);
 

@@ -4,6 +4,7 @@
 #define GRADUS_DAEMON_STORE_PRIV_H
 
 #include "daemon/basics/log.h"
+#include "daemon/basics/progress.h"
 #include "store.h"
 #include "store_anchors.h"
 #include "store_retention.h"
@@ -18,6 +19,7 @@ struct store {
     int lock_file; /* held while this process writes the store */
     pthread_t thread;
     bool started; /* the thread runs */
+    struct progress progress;
 
     pthread_mutex_t lock;
     pthread_cond_t changed;

@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "store_query.h"
 
+#include "daemon/basics/progress.h"
 #include "daemon/basics/thread.h"
+#include "drivers/basics/deadline.h"
 
 #include <pthread.h>
 #include <stddef.h>
@@ -9,12 +11,16 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Far longer than one turn at a question takes on a slow disk. */
+static const struct duration longest_turn = { 300 * SECOND_NS };
+
 struct store_reader {
     char path[512];
     struct mailbox *mailbox;
     void (*damaged)(void *context);
     void *context;
     pthread_t thread;
+    struct progress progress;
 
     pthread_mutex_t lock;
     pthread_cond_t changed;
@@ -98,11 +104,14 @@ static void *reader_main(void *argument)
 {
     struct store_reader *reader = argument;
     struct store_query *query;
-    while ((query = reader_next(reader)) != NULL)
+    while ((query = reader_next(reader)) != NULL) {
+        progress_begin(&reader->progress, moment_plus(monotonic_now(), longest_turn));
         if (reader_work(reader, query))
             mailbox_post(reader->mailbox, &query->letter);
         else
             reader_push(reader, query);
+        progress_end(&reader->progress);
+    }
     return NULL;
 }
 
@@ -131,6 +140,11 @@ void store_reader_ask(struct store_reader *reader, struct store_query *query)
 {
     query->letter.open = open_answer;
     reader_push(reader, query);
+}
+
+bool store_reader_is_late(struct store_reader *reader, struct moment now)
+{
+    return progress_is_late(&reader->progress, now);
 }
 
 void store_reader_free(struct store_reader *reader)

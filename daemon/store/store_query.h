@@ -73,6 +73,9 @@ struct store_reader *store_reader_new(const char *path, struct mailbox *mailbox,
 /* Ends the thread after what it is at; what is unanswered goes back with a failure. Accepts NULL. */
 void store_reader_free(struct store_reader *reader);
 
+/* Whether the thread is stuck: one turn at a question takes far longer than any can. */
+bool store_reader_is_late(struct store_reader *reader, struct moment now);
+
 /* Hands a question over; from the loop thread. */
 void store_reader_ask(struct store_reader *reader, struct store_query *query);
 

@@ -21,6 +21,8 @@ enum { GROUP_MOST = 500 };
 
 static const struct duration first_pause = { 50 * MILLISECOND_NS };
 static const struct duration longest_pause = { 2 * SECOND_NS };
+/* Far longer than a commit takes on a slow disk. */
+static const struct duration longest_commit = { 300 * SECOND_NS };
 static const struct duration prune_period = { 600 * SECOND_NS };
 
 /* Waits for a change until a moment; false when that has come. */
@@ -193,7 +195,9 @@ static enum store_state write_group(struct store *store, struct failure *failure
     enum store_state state = open_db(store, failure);
     if (state != STORE_WELL || store->group == NULL)
         return state;
+    progress_begin(&store->progress, moment_plus(monotonic_now(), longest_commit));
     state = store_db_write(store->db, store->group, store->group_count, failure);
+    progress_end(&store->progress);
     if (state == STORE_WELL)
         hand_back(store);
     return state;

@@ -231,6 +231,17 @@ void crew_dismiss(struct crew *crew, struct session *session)
         station_dismiss(station, session);
 }
 
+const char *crew_late(const struct crew *crew, struct moment now)
+{
+    for (size_t i = 0; i < crew->count; i++)
+        if (worker_is_late(crew->stations[i]->worker, now))
+            return crew->stations[i]->name;
+    const struct station *retired = crew->retired;
+    while (retired != NULL && !worker_is_late(retired->worker, now))
+        retired = retired->next_retired;
+    return retired != NULL ? retired->name : NULL;
+}
+
 void crew_stop(struct crew *crew)
 {
     struct failure failure = { 0 };

@@ -46,6 +46,9 @@ bool crew_deploy(struct crew *crew, struct bench *bench, struct failure *failure
 /* The station of an instrument of the present bench; NULL once the crew is stopping. */
 struct station *crew_station(struct crew *crew, size_t instrument);
 
+/* The name of an instrument whose worker is stuck (worker_is_late()), or NULL. Borrowed. */
+const char *crew_late(const struct crew *crew, struct moment now);
+
 /* Ends all open jobs of a session with a refusal, and what it holds. */
 void crew_dismiss(struct crew *crew, struct session *session);
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "worker.h"
 
+#include "daemon/basics/progress.h"
 #include "daemon/basics/thread.h"
 #include "daemon/basics/wall_clock.h"
 #include "daemon/measure/acquire.h"
@@ -18,6 +19,12 @@
 /* Time to say good-bye to the instrument when the daemon ends. */
 static const double release_ms = 2000;
 
+/* So long after its deadline a job is through, with whatever brings the link back into step. */
+static const struct duration after_deadline = { 20 * SECOND_NS };
+
+/* Longest that a look at an idle instrument, or letting it go, can take. */
+static const struct duration longest_look = { 30 * SECOND_NS };
+
 static void work(struct worker *worker, struct job *job);
 
 /* A job that others may interrupt. */
@@ -32,6 +39,7 @@ struct worker {
     struct instrument *instrument;
     struct letter farewell;
     pthread_t thread;
+    struct progress progress;
 
     pthread_mutex_t lock;
     pthread_cond_t changed;
@@ -146,14 +154,23 @@ static struct job *next_amid(struct worker *worker, bool *repeats)
     return queued != NULL ? job_of(queued) : NULL;
 }
 
+/* Says by when a job will be through. */
+static void begin(struct worker *worker, const struct job *job)
+{
+    progress_begin(&worker->progress, moment_plus(job->deadline.at, after_deadline));
+}
+
 /* Carries out, amid another job, what comes before it. */
 static bool give_way(void *context, bool repeats, struct failure *failure)
 {
-    struct worker *worker = ((const struct turn *)context)->worker;
+    const struct turn *turn = context;
+    struct worker *worker = turn->worker;
     struct job *job;
     while ((job = next_amid(worker, &repeats)) != NULL) {
+        begin(worker, job);
         work(worker, job);
         mailbox_post(worker->hooks.mailbox, &job->letter);
+        begin(worker, turn->job);
     }
     return !atomic_load_explicit(&worker->hurried, memory_order_relaxed) ||
            failure_set(failure, FAILURE_STOPPING, NULL, NULL, "it was still being measured");
@@ -297,13 +314,18 @@ static void *worker_main(void *argument)
     struct job *job;
     while (worker_next(worker, &job)) {
         if (job == NULL) {
+            progress_begin(&worker->progress, moment_plus(monotonic_now(), longest_look));
             look(worker);
-            continue;
+        } else {
+            begin(worker, job);
+            work(worker, job);
+            mailbox_post(worker->hooks.mailbox, &job->letter);
         }
-        work(worker, job);
-        mailbox_post(worker->hooks.mailbox, &job->letter);
+        progress_end(&worker->progress);
     }
+    progress_begin(&worker->progress, moment_plus(monotonic_now(), longest_look));
     instrument_release(worker->instrument, deadline_in(release_ms));
+    progress_end(&worker->progress);
     forget(worker);
     mailbox_post(worker->hooks.mailbox, &worker->farewell);
     return NULL;
@@ -395,6 +417,11 @@ size_t worker_waiting(struct worker *worker)
     size_t waiting = worker->first.count + worker->queue.count;
     pthread_mutex_unlock(&worker->lock);
     return waiting;
+}
+
+bool worker_is_late(struct worker *worker, struct moment now)
+{
+    return progress_is_late(&worker->progress, now);
 }
 
 void worker_stop(struct worker *worker)

@@ -53,6 +53,9 @@ bool worker_cancel(struct worker *worker, struct job *job);
 /* Jobs that wait, the one being carried out not counted. */
 size_t worker_waiting(struct worker *worker);
 
+/* Whether it should have been through by now with what it is at: its thread is stuck. */
+bool worker_is_late(struct worker *worker, struct moment now);
+
 /*
  * Asks the thread to end once the job it has begun and those that wait are
  * back (cancel those first). It then leaves the instrument in local, closes
