@@ -8,10 +8,11 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum { SCAN_FINE = 0, SCAN_USAGE = 2, SCAN_FAILED = 3 };
 
-static const char shipped_profiles[] = "/etc/gradus/profiles";
+static const char own_profiles[] = "/etc/gradus/profiles";
 
 static const char usage[] =
     "usage: gradusd --scan [--identify LINK|all]... [--line \"BAUD [FRAMING [FLOW]]\"]\n"
@@ -21,7 +22,7 @@ static const char usage[] =
     "--line      how serial lines are set for that, as in \"115200 8N1 rts/cts\";\n"
     "            default \"9600 8N1 none\"\n"
     "--profiles  where the profiles are that identities are compared with;\n"
-    "            default /etc/gradus/profiles\n"
+    "            default /etc/gradus/profiles and those that came with gradusd\n"
     "--write     makes a settings file of who answered; asks USB instruments (USBTMC) by itself,\n"
     "            serial ports and other links where --identify names them; never over a file\n"
     "Exit status: 0 well, 2 usage, 3 one that was asked did not answer, or no list.\n";
@@ -30,7 +31,7 @@ struct scan_options {
     const char **identify; /* as many as there are words at most */
     size_t identify_count;
     bool all;
-    const char *profiles; /* NULL: the shipped ones */
+    const char *profiles; /* NULL: the shop's own and the shipped ones */
     const char *write;    /* file; NULL: none */
     struct serial_line line;
     bool json;
@@ -160,15 +161,24 @@ static int write_settings(const struct scan_places *places, const struct finding
     return SCAN_FINE;
 }
 
-/* The shipped profiles may be missing; a folder the user names may not. */
+/* The usual folders may be missing; a folder the user names may not. */
 static bool load_profiles(const struct scan_options *options, struct shelf *shelf)
 {
     if (options->profiles == NULL) {
-        shelf_load(shelf, shipped_profiles);
+        shelf_load(shelf, own_profiles);
+        shelf_load(shelf, profile_folder());
         return true;
     }
     return shelf_load(shelf, options->profiles) ||
            complain(options->profiles, "is not a folder that can be read");
+}
+
+/* The folder that a settings file names; the profiles that came with gradusd are found without. */
+static const char *folder_to_name(const struct scan_options *options)
+{
+    if (options->profiles != NULL)
+        return options->profiles;
+    return access(own_profiles, R_OK) == 0 ? own_profiles : profile_folder();
 }
 
 static int scan(const struct scan_options *options)
@@ -183,9 +193,7 @@ static int scan(const struct scan_options *options)
     if (!load_profiles(options, &shelf)) {
         status = SCAN_USAGE;
     } else if (options->write != NULL &&
-               !scan_places_find(options->write,
-                                 options->profiles != NULL ? options->profiles : shipped_profiles,
-                                 &places, &failure)) {
+               !scan_places_find(options->write, folder_to_name(options), &places, &failure)) {
         complain("--write", failure_text(&failure, said, sizeof said));
         status = SCAN_USAGE;
     } else if (!scan_list("", &scan, &failure)) {

@@ -28,7 +28,8 @@ static const struct strict_key root_keys[] = {
       .type = STRICT_TEXT,
       .offset = offsetof(struct root_file, profiles),
       .size = sizeof((struct root_file *)NULL)->profiles,
-      .help = "folder of the instrument profiles, relative to this file; default \"profiles\"" },
+      .help = "folder of the shop's own profiles, relative to this file; those that came with "
+              "gradusd are found without; default \"profiles\"" },
     { .name = "ambient_c",
       .type = STRICT_NUMBER,
       .offset = offsetof(struct root_file, ambient),
@@ -55,7 +56,7 @@ static const struct strict_key root_keys[] = {
     { .name = "instruments",
       .type = STRICT_LIST,
       .required = true,
-      .help = "one group an instrument" },
+      .help = "one group an instrument; it may be empty, ( ), before there are any" },
     { .name = "probes", .type = STRICT_LIST, .help = "one group a probe; \"direct\" is built in" },
     { .name = "points",
       .type = STRICT_LIST,

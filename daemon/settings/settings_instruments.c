@@ -6,6 +6,7 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <limits.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -31,7 +32,8 @@ static const struct strict_key instrument_keys[] = {
       .required = true,
       .offset = FIELD(profile),
       .size = BENCH_NAME,
-      .help = "its type: the name of a file in the profiles' folder, without .cfg" },
+      .help = "its type: the name of a file in the profiles' folder, or of one that came with "
+              "gradusd, without .cfg" },
     { .name = "link",
       .type = STRICT_TEXT,
       .required = true,
@@ -107,7 +109,7 @@ static void no_such_profile(const struct settings *settings, const config_settin
 {
     char guess[BENCH_NAME];
 
-    if (suggest(settings->folder, name, guess)) {
+    if (suggest(settings->folder, name, guess) || suggest(profile_folder(), name, guess)) {
         problems_at(settings->problems, at, "no profile \"%s\" in %s, expected perhaps \"%s\"",
                     name, settings->folder, guess);
     } else {
@@ -135,13 +137,16 @@ static const struct profile *keep_profile(struct settings *settings, struct prof
 static const struct profile *load_profile(struct settings *settings, const config_setting_t *at,
                                           const char *name)
 {
-    char path[sizeof settings->folder + BENCH_NAME + 8];
+    char path[PATH_MAX];
     struct stat status;
 
     snprintf(path, sizeof path, "%s/%s.cfg", settings->folder, name);
     if (stat(path, &status) != 0 && errno == ENOENT) {
-        no_such_profile(settings, at, name);
-        return NULL;
+        snprintf(path, sizeof path, "%s/%s.cfg", profile_folder(), name);
+        if (stat(path, &status) != 0) {
+            no_such_profile(settings, at, name);
+            return NULL;
+        }
     }
     struct profile *profile = profile_load(path, settings->problems);
     return profile != NULL ? keep_profile(settings, profile) : NULL;
@@ -281,12 +286,8 @@ void settings_read_instruments(struct settings *settings)
 
     if (list == NULL)
         return;
-    if (count == 0) {
-        problems_at(settings->problems, list, "no instruments, expected one at least");
-        return;
-    }
-    settings->bench->instruments = calloc(count, sizeof *settings->bench->instruments);
-    settings->profile_names = calloc(count, sizeof *settings->profile_names);
+    settings->bench->instruments = calloc(count + 1, sizeof *settings->bench->instruments);
+    settings->profile_names = calloc(count + 1, sizeof *settings->profile_names);
     if (settings->bench->instruments == NULL || settings->profile_names == NULL) {
         problems_at(settings->problems, list, "no memory");
         return;

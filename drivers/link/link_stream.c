@@ -27,8 +27,11 @@ struct stream {
 
 static bool not_connected(struct failure *failure, const struct link_spec *spec, int error)
 {
+    /* What a firewall of the service refuses comes back as a lack of permission. */
+    static const char allow[] = "its address in IPAddressAllow= (systemctl edit gradusd)";
     errno = error;
-    return failure_set(failure, FAILURE_DISCONNECTED, NULL, NULL, "%s: %m", spec->text);
+    return failure_set(failure, FAILURE_DISCONNECTED, NULL, error == EPERM ? allow : NULL, "%s: %m",
+                       spec->text);
 }
 
 /* Waits for a connection in the making. */

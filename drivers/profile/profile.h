@@ -241,6 +241,9 @@ struct profile {
  */
 struct profile *profile_load(const char *path, struct problems *problems);
 
+/* The folder of the profiles that came with this build, once it is installed. */
+const char *profile_folder(void);
+
 /* As profile_load(), from memory; `path` stands for the file. */
 struct profile *profile_read(const char *text, size_t length, const char *path,
                              struct problems *problems);

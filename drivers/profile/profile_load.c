@@ -309,6 +309,11 @@ struct profile *profile_read(const char *text, size_t length, const char *path,
     return &owner->profile;
 }
 
+const char *profile_folder(void)
+{
+    return GRADUS_PROFILES;
+}
+
 struct profile *profile_load(const char *path, struct problems *problems)
 {
     size_t length = 0;

@@ -4,7 +4,6 @@
 import os
 import pathlib
 import re
-import shutil
 import subprocess
 import tempfile
 import unittest
@@ -72,18 +71,28 @@ class Systemd(unittest.TestCase):
         self.assertEqual(settings["DevicePolicy"], ["closed"])
         self.assertEqual(settings["DeviceAllow"],
                          [f"char-{major} rw" for major in (4, 166, 188, 189)])
-        self.assertEqual(settings["RuntimeDirectory"], ["gradus"])
+        self.assertNotIn("RuntimeDirectory", settings, "it would take the socket's folder away")
+        self.assertEqual(settings["StateDirectory"], ["gradus"])
         self.assertIn("-HUP $MAINPID", settings["ExecReload"][0])
 
-    @unittest.skipUnless(shutil.which("systemd-analyze"), "systemd-analyze is not installed")
-    def test_systemd_has_nothing_to_say(self):
-        unit = (CONFIG / "gradusd.service").read_text()
+    def analyse(self, *words):
+        """The units in a folder of their own, as systemd-analyze takes them."""
         with tempfile.TemporaryDirectory() as folder:
-            path = pathlib.Path(folder, "gradusd.service")
-            path.write_text(unit.replace("=gradusd ", f"={os.environ['GRADUSD']} "))
-            run = subprocess.run(["systemd-analyze", "verify", "--man=no", path], timeout=LIMIT_S,
-                                 stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
-        self.assertEqual((run.returncode, run.stdout), (0, ""))
+            for name in ("gradusd.service", "gradusd.socket", "gradusd-tcp.socket"):
+                text = (CONFIG / name).read_text().replace("=gradusd ", f"={os.environ['GRADUSD']} ")
+                pathlib.Path(folder, name).write_text(text)
+            return subprocess.run(["systemd-analyze", *words], timeout=LIMIT_S, text=True, cwd=folder,
+                                  stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+
+    def test_systemd_has_nothing_to_say(self):
+        for name in ("gradusd.service", "gradusd.socket", "gradusd-tcp.socket"):
+            run = self.analyse("verify", "--man=no", f"./{name}")
+            self.assertEqual((run.returncode, run.stdout), (0, ""))
+
+    def test_exposure_is_at_most_1_3(self):
+        run = self.analyse("security", "--offline=yes", "--threshold=13", "--no-pager",
+                           "./gradusd.service")
+        self.assertEqual(run.returncode, 0, run.stdout)
 
 
 if __name__ == "__main__":

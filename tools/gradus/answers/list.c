@@ -7,6 +7,10 @@
 
 static void show_table(const struct session *session, const json_t *items, const struct list *list)
 {
+    if (json_array_size(items) == 0) {
+        terminal_print(session->terminal, stdout, "%s\n", list->none);
+        return;
+    }
     struct table *const table = table_new(list->table_columns);
     for (size_t i = 0; i < json_array_size(items); i++) {
         table_row(table);

@@ -14,6 +14,7 @@
 
 struct list {
     const char *what; /* for the message when the daemon's answer is something else */
+    const char *none; /* what people are told when there is nothing in it */
     const struct csv_column *csv_columns;
     const struct table_column *table_columns;
     void (*row)(struct table *table, const json_t *item); /* fills the row that was begun */

@@ -97,7 +97,13 @@ static void notes(const struct session *session, const json_t *instrument)
 
 static int show(const struct session *session, json_t *result)
 {
-    static const struct list list = { "a list of instruments", csv_columns, columns, row, notes };
+    static const struct list list = { "a list of instruments",
+                                      "no instruments in the settings; gradus instruments --scan "
+                                      "shows what is plugged in",
+                                      csv_columns,
+                                      columns,
+                                      row,
+                                      notes };
     return list_show(session, result, &list);
 }
 

@@ -79,7 +79,9 @@ static void notes(const struct session *session, const json_t *point)
 
 static int show(const struct session *session, json_t *result)
 {
-    static const struct list list = { "a list of points", csv_columns, columns, row, notes };
+    static const struct list list = {
+        "a list of points", "no points in the settings", csv_columns, columns, row, notes
+    };
     return list_show(session, result, &list);
 }
 
