@@ -181,7 +181,18 @@ const char *quantity_guess(const char *word)
         { "aac", QUANTITY_AC_CURRENT },
         { "ohms", QUANTITY_RESISTANCE },
         { "ohm", QUANTITY_RESISTANCE },
+        { "4-wire", QUANTITY_RESISTANCE_4_WIRE },
+        { "4-wire resistance", QUANTITY_RESISTANCE_4_WIRE },
         { "hz", QUANTITY_FREQUENCY },
+        { "freq", QUANTITY_FREQUENCY },
+        { "duty", QUANTITY_DUTY },
+        { "duty cycle", QUANTITY_DUTY },
+        { "width", QUANTITY_PULSE_WIDTH },
+        { "risetime", QUANTITY_RISE_TIME },
+        { "falltime", QUANTITY_FALL_TIME },
+        { "thd", QUANTITY_DISTORTION },
+        { "distortion", QUANTITY_DISTORTION },
+        { "amplitude", QUANTITY_AMPLITUDE_VOLTAGE },
     };
 
     for (size_t i = 0; i < sizeof words / sizeof *words; i++)

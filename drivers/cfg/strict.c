@@ -86,13 +86,24 @@ static bool comma_before_close(const char *text, const char *line)
     return at > text && at[-1] == ',';
 }
 
+/* Whether a group stands right inside a group or an array on this line: its list has wrong brackets. */
+static bool wrong_brackets(const char *line)
+{
+    for (const char *at = line; *at != '\0' && *at != '\n'; at++)
+        if ((*at == '{' || *at == '[') && at[1 + strspn(at + 1, " \t")] == '{')
+            return true;
+    return false;
+}
+
 /* The parser says where it stopped; what it wanted there is for us to say. */
-static const char *wanted(const char *error, bool end, bool comma)
+static const char *wanted(const char *error, bool end, bool comma, bool brackets)
 {
     if (strncmp(error, "duplicate", strlen("duplicate")) == 0)
         return "each name once in a group";
     if (end)
         return "what closes it";
+    if (brackets)
+        return "a list of groups in round brackets, ( { ... }, { ... } )";
     return comma ? "no comma before the closing bracket" : "NAME = VALUE;";
 }
 
@@ -110,7 +121,8 @@ static void report_parse(const config_t *config, const struct joined *joined,
     problems_add(problems, joined_file(joined, number), joined_line(joined, number),
                  "%s %s: %s   (expected %s)", config_error_text(config),
                  end ? "at the end" : "at or before", shown,
-                 wanted(config_error_text(config), end, comma_before_close(text, line)));
+                 wanted(config_error_text(config), end, comma_before_close(text, line),
+                        wrong_brackets(line)));
 }
 
 static void free_joined(void *hook)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "core/basics/nearest.h"
 #include "core/basics/utf8.h"
+#include "key_words.h"
 #include "pattern.h"
 #include "strict.h"
 
@@ -318,6 +319,9 @@ static void unknown_key(const config_setting_t *setting, const struct strict_key
         nearest_offer(&nearest, config_setting_name(setting), key->name);
         phrase_add(phrase, "%s%s", key > keys ? ", " : "", key->name);
     }
+    const char *meant = key_words_meant(keys, config_setting_name(setting));
+    if (meant != NULL)
+        nearest.word = meant;
     if (nearest.word != NULL) {
         problems_at(problems, setting, "unknown key \"%s\", expected perhaps \"%s\"",
                     config_setting_name(setting), nearest.word);

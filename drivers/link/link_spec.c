@@ -79,6 +79,8 @@ static bool parse_tcp(const char *text, const char *rest, struct link_spec *spec
         return wrong(failure, text, "no port");
     if (end == host)
         return wrong(failure, text, "no host");
+    if (host[0] == '/')
+        return wrong(failure, text, "no slashes before the host");
     if (!copy_text(spec->address, sizeof spec->address, host, (size_t)(end - host)))
         return wrong(failure, text, "host name too long");
     if (!bracketed && strchr(colon + 1, ':'))
@@ -180,6 +182,20 @@ static const struct {
     { "usb:", parse_usb },
 };
 
+/* A link of which only the kind is not said: one that begins like a device, or ends in a port. */
+static bool guess_kind(struct failure *failure, const char *text)
+{
+    char expected[sizeof(struct link_spec)];
+    struct link_spec ignored;
+    struct failure wrong_again = { 0 };
+    const bool device = strncmp(text, "/dev/", 5) == 0;
+    snprintf(expected, sizeof expected, "perhaps '%s%s'", device ? "serial:" : "tcp:", text);
+    if (device || parse_tcp(text, text, &ignored, &wrong_again))
+        return failure_set(failure, FAILURE_SETTINGS, NULL, expected,
+                           "link '%s': its kind is not said", text);
+    return wrong(failure, text, "unknown kind of link");
+}
+
 bool link_spec_parse(const char *text, const struct serial_line *line, struct link_spec *spec,
                      struct failure *failure)
 {
@@ -198,5 +214,5 @@ bool link_spec_parse(const char *text, const struct serial_line *line, struct li
         *spec = made;
         return true;
     }
-    return wrong(failure, text, "unknown kind of link");
+    return guess_kind(failure, text);
 }

@@ -130,6 +130,8 @@ static void words_of_the_workshop(void **state)
     (void)state;
     assert_string_equal(quantity_guess("ripple"), "peak-to-peak voltage");
     assert_string_equal(quantity_guess("VDC"), "dc voltage");
+    assert_string_equal(quantity_guess("THD"), "harmonic distortion");
+    assert_string_equal(quantity_guess("duty cycle"), "duty factor");
     assert_null(quantity_guess("dc voltage"));
     assert_null(quantity_guess(""));
 }
