@@ -54,24 +54,55 @@ static double time_of(const struct contest *contest, double level, bool above, d
     return to;
 }
 
+/* An interval that ends later than so many spans of what was seen says nothing. */
+static const double farthest = 4;
+
+/* Between points (x, y) of ascending x; level beyond the ends. */
+struct point {
+    double x, y;
+};
+
+static double between(const struct point *points, size_t count, double x)
+{
+    size_t i = 1;
+    while (i + 1 < count && points[i].x < x)
+        i++;
+    double share = (x - points[i - 1].x) / (points[i].x - points[i - 1].x);
+    return points[i - 1].y + fmin(1, fmax(0, share)) * (points[i].y - points[i - 1].y);
+}
+
+/* The weight of backgrounds that wander without an end, or may as well. */
+static double wandering(const struct contest *contest)
+{
+    return contest->backgrounds[BACKGROUND_WALK] + contest->backgrounds[BACKGROUND_AUTOREGRESSIVE];
+}
+
 /*
- * By how much the mixture's interval is stretched about its middle. One rule serves all
- * backgrounds, so on a quiet one the interval of the mixture is wider than its confidence
- * says (each doubt adds to it), and on a wandering one narrower, as
- * does a course that bends. What is stretched by these figures holds the
- * truth in 90 to 98 % on each background of tests/core/course/test_backgrounds.c, from
- * which they were chosen (calibration by simulation; own choice).
+ * By how much the mixture's interval is stretched about its middle, over the weight of backgrounds
+ * that wander. In so few readings slow wandering cannot be told from white noise: it takes the
+ * shape of a drift, and what is left looks quiet. Where it has hardly more weight than it gets among white
+ * noise (up to a quarter) the interval is that of its possibility, not of its weight; where
+ * it is certain the mixture knows how fast it is. Courses that bend, and 1/f noise, add to it. What is
+ * stretched by these figures holds the truth in 90 to 98 % on each background of
+ * tests/core/course/test_backgrounds.c, from which they were chosen (calibration by simulation; own choice).
  */
 static double stretch(const struct contest *contest)
 {
-    static const double least = 0.65, quiet = 0.45, wandering = 0.9, flickering = 0.3,
-                        bending = 0.7;
-    const double *background = contest->backgrounds, *course = contest->courses;
-    return fmax(
-        least,
-        quiet + wandering * (background[BACKGROUND_WALK] + background[BACKGROUND_AUTOREGRESSIVE]) +
-            flickering * background[BACKGROUND_FLICKER] +
-            bending * (course[SHAPE_SETTLING] + course[SHAPE_SETTLING_LINE]));
+    static const struct point wanders[] = { { 0.15, 0.3 }, { 0.2, 1.2 },  { 0.24, 2 },
+                                            { 0.32, 2.4 }, { 0.4, 2.35 }, { 0.55, 2 },
+                                            { 0.75, 1.5 }, { 1, 1.15 } };
+    static const double flickering = 0.15, bending = 0.75;
+    const double *course = contest->courses;
+    return between(wanders, sizeof wanders / sizeof *wanders, wandering(contest)) +
+           flickering * contest->backgrounds[BACKGROUND_FLICKER] +
+           bending * (course[SHAPE_SETTLING] + course[SHAPE_SETTLING_LINE]);
+}
+
+/* The same of where settling ends. */
+static double stretch_level(const struct contest *contest)
+{
+    static const struct point wanders[] = { { 0.18, 1 }, { 0.22, 3 }, { 0.3, 3 }, { 0.45, 1 } };
+    return between(wanders, sizeof wanders / sizeof *wanders, wandering(contest));
 }
 
 bool forecast_meets(const struct contest *contest, double level, bool above, double now,
@@ -87,6 +118,8 @@ bool forecast_meets(const struct contest *contest, double level, bool above, dou
         earliest = time_of(contest, level, above, outside, now, expected);
     double latest = time_of(contest, level, above, 1 - outside, expected, last);
     double by = stretch(contest);
+    if (!(expected + by * (latest - expected) <= now + farthest * contest->places.span))
+        return false;
     *crossing = (struct forecast_crossing) { fmax(now, expected - by * (expected - earliest)),
                                              expected, expected + by * (latest - expected) };
     return true;
@@ -129,8 +162,9 @@ bool forecast_settles(const struct contest *contest, struct forecast_level *leve
     double low = middle - far, high = middle + far;
     if (!(ends_below(contest, high) > 1 - outside) || !(ends_below(contest, low) < outside))
         return false;
-    *level = (struct forecast_level) { level_of(contest, outside, low, high),
-                                       level_of(contest, 0.5, low, high),
-                                       level_of(contest, 1 - outside, low, high) };
+    double expected = level_of(contest, 0.5, low, high), by = stretch_level(contest);
+    double below = expected - level_of(contest, outside, low, high);
+    double above = level_of(contest, 1 - outside, low, high) - expected;
+    *level = (struct forecast_level) { expected - by * below, expected, expected + by * above };
     return true;
 }

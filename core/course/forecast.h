@@ -3,7 +3,8 @@
  * What a contest (contest.h) says of the time to come: when a limit will be
  * met, and where settling ends. The contestants' answers are mixed by their
  * weights, and what is stated is an interval of 95 % of that mixture,
- * stretched for dates by what simulated backgrounds showed to be needed. A date
+ * stretched by what simulated backgrounds showed to be needed: slow wandering that so few readings cannot
+ * tell from white noise counts as far as it is possible. A date
  * is stated only when the courses that meet the limit are 99 % of it.
  */
 #ifndef GRADUS_CORE_FORECAST_H
@@ -23,8 +24,8 @@ struct forecast_level {
 
 /*
  * When the course will be beyond `level` (above it with `above`, else below),
- * after `now`. False, writing nothing, when it is there already, or is not certain to be within
- * forecast_reach spans of what has been seen.
+ * after `now`. False, writing nothing, when it is there already, is not certain to be within
+ * forecast_reach spans of what has been seen, or the interval would end beyond 4 of them.
  */
 bool forecast_meets(const struct contest *contest, double level, bool above, double now,
                     struct forecast_crossing *crossing);
