@@ -18,11 +18,16 @@ double control_average_limit(double deviation, double weight, double sigmas)
     return sigmas * deviation * sqrt(weight / (2 - weight));
 }
 
-static void note_step(struct control_chart *chart, double value)
+static void note_step(struct control_chart *chart, double value, double step)
 {
     double change = fabs(value - chart->last);
-    if (chart->baseline.count > 0 && change > 0 && (chart->quantum == 0 || change < chart->quantum))
+    if (step > 0) {
+        chart->quantum = chart->stated ? fmax(chart->quantum, step) : step;
+        chart->stated = true;
+    } else if (!chart->stated && chart->baseline.count > 0 && change > 0 &&
+               (chart->quantum == 0 || change < chart->quantum)) {
         chart->quantum = change;
+    }
     chart->last = value;
 }
 
@@ -31,13 +36,15 @@ double control_chart_deviation(const struct control_chart *chart)
     const struct baseline *baseline = &chart->baseline;
     if (chart->window < 2 || baseline->count < chart->window)
         return NAN;
-    return fmax(sqrt(baseline->squares / (baseline->count - 1)), least_scatter * chart->quantum);
+    double deviation =
+        fmax(sqrt(baseline->squares / (baseline->count - 1)), least_scatter * chart->quantum);
+    return deviation > 0 ? deviation : NAN;
 }
 
-enum control control_chart_add(struct control_chart *chart, double value)
+enum control control_chart_add(struct control_chart *chart, double value, double step)
 {
     struct baseline *baseline = &chart->baseline;
-    note_step(chart, value);
+    note_step(chart, value, step);
     if (baseline->count < chart->window) {
         baseline_add(baseline, value);
         chart->average = baseline->mean;

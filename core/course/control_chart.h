@@ -12,6 +12,8 @@
 
 #include "baseline.h"
 
+#include <stdbool.h>
+
 extern const double control_sigmas; /* 3 */
 extern const double control_weight; /* of the newest reading in the average, 0.2 */
 
@@ -19,20 +21,29 @@ extern const double control_weight; /* of the newest reading in the average, 0.2
 struct control_chart {
     int window; /* readings that centre and deviation are from, 2 or more; 0: there is no chart */
     struct baseline baseline;
-    double last;    /* reading */
-    double quantum; /* the smallest change from one to the next; 0: none yet */
+    double last; /* reading */
+    double
+        quantum; /* the instrument's step, the coarsest there was; else the smallest change from one
+                       reading to the next; 0: none yet */
+    bool stated; /* that it is the instrument's */
     double average;
 };
 
 /* "in control" until the window is full. */
 enum control { CONTROL_WELL, CONTROL_SUDDEN, CONTROL_LASTING };
 
-/* Takes in a reading, finite, and says what it makes of the instrument. */
-enum control control_chart_add(struct control_chart *chart, double value);
+/*
+ * Takes in a reading, finite, and says what it makes of the instrument. Readings that are all alike have
+ * no deviation of their own: it is the instrument's resolution that they are known to (e-Handbook 2.4.5.1,
+ * resolution of a gauge, its standard deviation a rectangle's; from memory).
+ *
+ * step  of the display that it was read from; 0: not known
+ */
+enum control control_chart_add(struct control_chart *chart, double value, double step);
 
 /*
  * What the limits are made of: the deviation of readings, of a display's half
- * step at least; NAN until the window is full.
+ * step at least; NAN until the window is full, and while readings that are all alike have no step.
  */
 double control_chart_deviation(const struct control_chart *chart);
 

@@ -53,10 +53,24 @@ struct burnin_outcome burnin_outcome(const struct reading *reading, int64_t roun
     return outcome;
 }
 
+/* How finely the instrument shows the value at the tip; 0: a figure of shape, which no step is of. */
+static double step_of(const struct job *job)
+{
+    const struct bench_point *point = job->point;
+    if (bench_of_shape(job->bench, point))
+        return 0;
+    const struct bench_instrument *instrument = &job->bench->instruments[point->instrument];
+    const struct front_end *input = profile_front_end(instrument->profile, point->at_input);
+    return input->ranges[job->capture.reading.setup.range].resolution *
+           fabs(job->bench->probes[point->probe].factor);
+}
+
 static void on_done(struct job *job, const struct failure *refusal)
 {
     struct burnin_entry *entry = job->owner;
     struct burnin_outcome outcome = burnin_outcome(&job->capture.reading, job->round);
+    if (outcome.failure == FAILURE_NONE)
+        outcome.step = step_of(job);
     if (refusal != NULL)
         outcome = (struct burnin_outcome) { .round = job->round, .failure = refusal->code };
     entry->reading = refusal == NULL ? job->record : NULL;

@@ -95,10 +95,12 @@ static void note_margin(struct burnin_state *state, const struct burnin_outcome 
 
 /* A check standard stands still: what moves there is the instrument. */
 static enum burnin_cause judge_standard(struct burnin_state *state,
-                                        const struct burnin_demands *demands, double value)
+                                        const struct burnin_demands *demands,
+                                        const struct burnin_outcome *outcome)
 {
     state->chart.window = demands->drift.chart;
-    if (demands->drift.chart < 2 || control_chart_add(&state->chart, value) == CONTROL_WELL)
+    if (demands->drift.chart < 2 ||
+        control_chart_add(&state->chart, outcome->value, outcome->step) == CONTROL_WELL)
         return BURNIN_WELL;
     return BURNIN_CONTROL;
 }
@@ -126,7 +128,7 @@ static enum burnin_cause judge_value(struct burnin_state *state,
         return BURNIN_WELL;
     if (!begins)
         note_first(state, demands, outcome->value);
-    return judge_standard(state, demands, outcome->value);
+    return judge_standard(state, demands, outcome);
 }
 
 static enum burnin_cause judge(struct burnin_state *state, const struct burnin_demands *demands,

@@ -36,6 +36,7 @@ struct burnin_outcome {
     enum failure_code failure; /* FAILURE_NONE: there is a value */
     double value;              /* at the tip */
     double judged;             /* what the limits hold for: the value, or its comparison */
+    double step;               /* of the display at the tip, in the value's unit; 0: not known */
     enum verdict verdict;
     bool warm_up; /* it only tells how the unit is doing */
 };

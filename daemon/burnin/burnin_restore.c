@@ -9,6 +9,7 @@
 #include "daemon/basics/body.h"
 #include "daemon/basics/log.h"
 #include "daemon/store/store_look.h"
+#include "point_study.h"
 
 #include <jansson.h>
 #include <math.h>
@@ -93,14 +94,15 @@ static bool recall_events(struct recall *recall, struct failure *failure)
     return store_events_end(&events, failure) && recall->run->schedule.every.ns > 0;
 }
 
-/* What limits of a comparison hold for stands only in the text of the reading. */
-static double judged_in(const char *text, double value)
+/* What limits of a comparison hold for, and the display's step, stand only in the text of the reading. */
+static void recall_text(const char *text, struct burnin_outcome *outcome)
 {
     json_t *body = json_loads(text, 0, NULL);
     const json_t *judged = json_object_get(json_object_get(body, "comparison"), "value");
-    double number = json_is_number(judged) ? json_number_value(judged) : value;
+    if (json_is_number(judged))
+        outcome->judged = json_number_value(judged);
+    outcome->step = burnin_step_in(body);
     json_decref(body);
-    return number;
 }
 
 static void recall_reading(struct recall *recall, const struct store_row *row)
@@ -116,8 +118,9 @@ static void recall_reading(struct recall *recall, const struct store_row *row)
         const struct limits *limits = &burnin_run_point(run, slot, outcome.round)->limits;
         outcome.value = row->value;
         verdict_from_name(row->verdict != NULL ? row->verdict : "", &outcome.verdict);
-        outcome.judged =
-            limits->judged == JUDGED_VALUE ? outcome.value : judged_in(row->body, outcome.value);
+        outcome.judged = outcome.value;
+        if (limits->judged != JUDGED_VALUE || run->plan->drifts[slot].chart > 0)
+            recall_text(row->body, &outcome);
     }
     burnin_run_recall(run, slot, &outcome, recall->tripped[slot]);
 }

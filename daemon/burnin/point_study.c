@@ -176,11 +176,18 @@ static void judge(struct point_study *study, const struct limits *limits,
         study->causes[study->state.cause]++;
 }
 
+double burnin_step_in(const json_t *body)
+{
+    const json_t *range = json_object_get(body, "range");
+    double step = body_number(range, "resolution") *
+                  fabs(body_number(json_object_get(body, "probe"), "factor"));
+    return step > 0 && json_object_get(range, "unit") == NULL ? step : 0;
+}
+
 /* Notes what kind of figure it is, and how finely it was shown. */
 static void note_kind(struct point_study *study, const struct store_row *row, const json_t *body)
 {
-    double step = body_number(json_object_get(body, "range"), "resolution") *
-                  fabs(body_number(json_object_get(body, "probe"), "factor"));
+    double step = burnin_step_in(body);
     snprintf(study->unit, sizeof study->unit, "%s", row->unit != NULL ? row->unit : "");
     snprintf(study->quantity, sizeof study->quantity, "%s", body_text(body, "quantity"));
     if (step > 0 && (study->quantum == 0 || step < study->quantum))
@@ -193,7 +200,8 @@ static bool read_value(struct point_study *study, const struct store_row *row, c
     double judged = body_number(json_object_get(body, "comparison"), "value");
     struct burnin_outcome outcome = { .round = row->round,
                                       .value = row->value,
-                                      .judged = isnan(judged) ? row->value : judged };
+                                      .judged = isnan(judged) ? row->value : judged,
+                                      .step = burnin_step_in(body) };
     outcome.warm_up = burnin_warms(&study->record->schedule, row->round);
     if (row->verdict != NULL)
         verdict_from_name(row->verdict, &outcome.verdict);

@@ -110,4 +110,7 @@ void point_study_miss(struct point_study *study, int64_t round, const char *reas
 bool point_study_encode(const struct point_study *study, struct text *text,
                         struct failure *failure);
 
+/* The step of the display at the tip that the text of a reading tells; 0: none, or of another unit. */
+double burnin_step_in(const json_t *body);
+
 #endif

@@ -71,10 +71,42 @@ static void what_is_sudden_and_what_lasts(void **state)
         enum control last = CONTROL_WELL;
         for (int i = 0; i < WINDOW + 30; i++) {
             double scatter = i % 2 ? 1 : -1;
-            last = control_chart_add(&chart, 100 + scatter + (i >= WINDOW ? shifts[s] : 0));
+            last = control_chart_add(&chart, 100 + scatter + (i >= WINDOW ? shifts[s] : 0), 0);
         }
         assert_int_equal(last, expected[s]);
     }
+}
+
+/*
+ * Readings of a coarse display that are all alike: the limits are the display's. A step of it is no alarm, one
+ * that stays is after a while, three at once are sudden. Without a known step nothing is said of
+ * what never changed. Own derivation of the figures: half a step is the deviation.
+ */
+static void a_coarse_display_has_limits(void **state)
+{
+    static const struct {
+        double steps;
+        int after;
+        enum control expected;
+    } rows[] = { { 0, 30, CONTROL_WELL },
+                 { 1, 1, CONTROL_WELL },
+                 { 1, 10, CONTROL_LASTING },
+                 { 3, 1, CONTROL_SUDDEN } };
+    (void)state;
+    for (size_t r = 0; r < COUNT(rows); r++) {
+        struct control_chart chart = { .window = WINDOW };
+        enum control last = CONTROL_WELL;
+        for (int i = 0; i < WINDOW; i++)
+            control_chart_add(&chart, 5, 0.01);
+        assert_near(control_chart_deviation(&chart), 0.005, 1e-12);
+        for (int i = 0; i < rows[r].after; i++)
+            last = control_chart_add(&chart, 5 + 0.01 * rows[r].steps, 0.01);
+        assert_int_equal(last, rows[r].expected);
+    }
+    struct control_chart chart = { .window = WINDOW };
+    for (int i = 0; i < 3 * WINDOW; i++)
+        assert_int_equal(control_chart_add(&chart, 5, 0), CONTROL_WELL);
+    assert_true(isnan(control_chart_deviation(&chart)));
 }
 
 int main(void)
@@ -83,6 +115,7 @@ int main(void)
         cmocka_unit_test(the_moving_average_comes_out),
         cmocka_unit_test(the_check_standard_comes_out),
         cmocka_unit_test(what_is_sudden_and_what_lasts),
+        cmocka_unit_test(a_coarse_display_has_limits),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
