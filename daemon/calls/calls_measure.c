@@ -22,7 +22,7 @@ static void encode_outcome(struct text *text, const struct job *job)
 {
     const struct occasion occasion = job_occasion(job);
     if (job->kind == JOB_CAPTURE) {
-        encode_capture(text, &occasion, &job->capture, job->samples);
+        encode_capture(text, &occasion, &job->capture, &job->await, job->samples);
     } else if (job->kind == JOB_MEASURE) {
         encode_reading(text, &occasion, &job->capture.reading);
     } else {
@@ -198,6 +198,24 @@ void call_read(void *context, struct rpc_call *call, const struct rpc_value *val
     submit(job, job->point->instrument, values[READ_DEADLINE].number);
 }
 
+/* What a capture waits for; false with the failure set when the words make no sense. */
+static bool read_await(const struct rpc_value *values, const struct bench *bench,
+                       const struct bench_point *point, struct await *await,
+                       struct failure *failure)
+{
+    const struct rpc_value *before = &values[CAPTURE_BEFORE], *after = &values[CAPTURE_AFTER];
+    await->given = values[CAPTURE_WHEN].given;
+    await->before = before->given ? before->number : NAN;
+    await->after = after->given ? after->number : NAN;
+    await->wait = values[CAPTURE_WAIT].number;
+    if (!await->given)
+        return !(before->given || after->given) ||
+               failure_set(failure, FAILURE_SETTINGS, NULL, "what is waited for, as when",
+                           "before and after are of what is waited for");
+    return when_read(values[CAPTURE_WHEN].text, bench_signal_unit(bench, point), &await->when,
+                     failure);
+}
+
 void call_capture(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
@@ -214,7 +232,14 @@ void call_capture(void *context, struct rpc_call *call, const struct rpc_value *
     job->samples = (size_t)values[CAPTURE_SAMPLES].integer;
     if (values[CAPTURE_DURATION].given)
         job->duration = values[CAPTURE_DURATION].number;
-    submit(job, point->instrument, values[CAPTURE_DEADLINE].number);
+    struct failure failure = { 0 };
+    if (!read_await(values, job->bench, point, &job->await, &failure)) {
+        on_done(job, &failure);
+        job_free(job);
+        return;
+    }
+    double wait_ms = job->await.given ? job->await.wait * 1000 : 0;
+    submit(job, point->instrument, values[CAPTURE_DEADLINE].number + wait_ms);
 }
 
 /* The instrument to talk to; false, and the call is answered, when that is not to be. */

@@ -65,6 +65,16 @@ static const struct rpc_parameter capture_parameters[] = {
                            "seconds to look; the point's own when not given" },
     [CAPTURE_DEADLINE] = DEADLINE,
     [CAPTURE_JOB] = JOB,
+    [CAPTURE_WHEN] = { "when", RPC_TEXT, false, 0, 0, 0,
+                       "waits for the signal at the tip, as in \"rises through 2.5 V\", \"falls "
+                       "through 300 mV\"; begins at once when not given" },
+    [CAPTURE_BEFORE] = { "before", RPC_NUMBER, false, 0, 0, 1000,
+                         "with when: seconds of the record before it; a fifth of it when not "
+                         "given" },
+    [CAPTURE_AFTER] = { "after", RPC_NUMBER, false, 0, 1e-9, 1000,
+                        "with when: seconds behind it at least" },
+    [CAPTURE_WAIT] = { "wait_s", RPC_NUMBER, false, 60, 1e-3, 3600,
+                       "with when: how long to wait for it; comes to deadline_ms" },
     { .name = NULL },
 };
 
@@ -285,7 +295,10 @@ static const struct rpc_method table[] = {
       "resonance as in a reading; ways: the instruments weighed, where there are "
       "several" },
     { "capture", ROLE_MEASURE, capture_parameters, call_capture,
-      "a waveform with scale and parameters", "a waveform at the tip with scale and parameters" },
+      "a waveform with scale and parameters",
+      "a waveform at the tip with scale and parameters; of one that was waited for also "
+      "trigger{way "
+      "level at (seconds from the first sample) waited_s watched_s}" },
     { "unload", ROLE_MEASURE, unload_parameters, call_unload,
       "what a place shows without a load, from two points that load it differently",
       "value and source resistance of a place without a load, from two points that are "

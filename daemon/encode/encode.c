@@ -324,8 +324,23 @@ static void encode_samples(struct text *text, const struct capture *capture, siz
     text_close(text, ']');
 }
 
+/* What the record waited for, and where in it that is. */
+static void encode_await(struct text *text, const struct await *await)
+{
+    if (!await->given)
+        return;
+    text_key(text, "trigger");
+    text_open(text, '{');
+    text_member_string(text, "way", await->when.rising ? "rises" : "falls");
+    text_member_number(text, "level", await->when.level);
+    text_member_number(text, "at", await->at);
+    text_member_number(text, "waited_s", await->waited);
+    text_member_number(text, "watched_s", await->watched);
+    text_close(text, '}');
+}
+
 void encode_capture(struct text *text, const struct occasion *occasion,
-                    const struct capture *capture, size_t most)
+                    const struct capture *capture, const struct await *await, size_t most)
 {
     const struct reading *reading = &capture->reading;
     text_open(text, '{');
@@ -334,6 +349,7 @@ void encode_capture(struct text *text, const struct occasion *occasion,
     text_member_string(text, "unit", unit);
     encode_occasion(text, occasion);
     encode_range(text, occasion, reading);
+    encode_await(text, await);
     encode_samples(text, capture, most);
     encode_analysis(text, &capture->analysis);
     encode_shapes(text, &capture->shapes, unit);

@@ -9,6 +9,7 @@
 
 #include "core/basics/moment.h"
 #include "daemon/basics/json_text.h"
+#include "daemon/measure/await.h"
 #include "daemon/measure/measure.h"
 
 #include <stdint.h>
@@ -51,7 +52,7 @@ void encode_stored(struct text *text, const struct text *reading, int64_t id, co
  * n-th of them, and the interval that goes with it.
  */
 void encode_capture(struct text *text, const struct occasion *occasion,
-                    const struct capture *capture, size_t most);
+                    const struct capture *capture, const struct await *await, size_t most);
 
 /*
  * The data of an error: reason, where, what, expected; and with a point

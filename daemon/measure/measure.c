@@ -3,6 +3,7 @@
 
 #include "daemon/bench/point_chain.h"
 #include "leads.h"
+#include "measure_priv.h"
 #include "movement.h"
 #include "pair.h"
 #include "record_choice.h"
@@ -292,20 +293,26 @@ bool measure_capture(struct instrument *instrument, const struct bench *bench,
         reading_fail(&capture->reading, &failure);
         return false;
     }
-    struct signal zero;
     bool done = run_measurement(&measurement, 1, memory, &capture->reading);
     measurement.failure = &failure;
-    measurement.trace = NULL;
+    return measurement_show(&measurement, done, &trace, capture);
+}
+
+bool measurement_show(struct measurement *measurement, bool done, struct trace *trace,
+                      struct capture *capture)
+{
+    struct signal zero;
+    measurement->trace = NULL;
     /* The zero trace may have been taken once more, behind what was confirmed. */
-    if (done &&
-        !(ground(&measurement, &zero) && instrument_confirm(instrument, deadline, &failure) &&
-          at_tip(&measurement, zero.mean, &trace, capture)))
-        done = false;
+    done =
+        done && ground(measurement, &zero) &&
+        instrument_confirm(measurement->instrument, measurement->deadline, measurement->failure) &&
+        at_tip(measurement, zero.mean, trace, capture);
     if (!done) {
-        free(trace.volts);
+        free(trace->volts);
         capture->samples = NULL;
         if (capture->reading.failure.code == FAILURE_NONE)
-            reading_fail(&capture->reading, &failure);
+            reading_fail(&capture->reading, measurement->failure);
     }
     return done;
 }

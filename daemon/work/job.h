@@ -11,6 +11,7 @@
 #include "daemon/basics/mailbox.h"
 #include "daemon/basics/queue.h"
 #include "daemon/bench/bench.h"
+#include "daemon/measure/await.h"
 #include "daemon/measure/glance.h"
 #include "daemon/measure/measure.h"
 
@@ -58,6 +59,7 @@ struct job {
     struct measure_zeros zeros;  /* as they were known when it was handed over */
     size_t repeats;              /* JOB_MEASURE */
     double duration;             /* JOB_CAPTURE: seconds, NAN for the point's own */
+    struct await await;          /* JOB_CAPTURE: what is waited for; and how that went */
     char *command;               /* JOB_TALK; owned */
     bool wants_reply;            /* JOB_TALK */
     bool wants_spread;           /* JOB_GLANCE */

@@ -218,6 +218,11 @@ static void measure(struct worker *worker, struct job *job, const struct courtes
         reading_fail(&capture->reading, &failure);
         return;
     }
+    if (job->await.given) {
+        measure_await(worker->instrument, job->bench, job->point, job->duration, job->deadline,
+                      courtesy, &job->await, capture);
+        return;
+    }
     /* The job's own while it lasts: what comes between may be of another bench. */
     job->memory = *memory;
     if (job->kind != JOB_CAPTURE)

@@ -10,6 +10,9 @@
 /* How long to leave an instrument in peace between two questions whether the trigger came. */
 enum { STATE_POLL_MS = 5 };
 
+/* What is left of the deadline for ending a wait. */
+static const double last_words_ms = 500;
+
 /* Shares and times that are sent come back to this, relative to the whole record. */
 static const double position_share = 1e-3;
 
@@ -152,8 +155,7 @@ static bool give_up(struct panel *panel, const struct scope *scope, double waite
 
 static bool is_unwanted(const struct trigger *trigger)
 {
-    return trigger->unwanted != NULL &&
-           atomic_load_explicit(trigger->unwanted, memory_order_relaxed);
+    return trigger->ends != NULL && trigger->ends(trigger->context);
 }
 
 /* Notes that at a moment before which it was asked it was still waiting. */
@@ -170,8 +172,11 @@ bool trigger_wait(struct panel *panel, const struct scope *scope, struct trigger
                   double patience_ms, struct deadline deadline, struct failure *failure)
 {
     struct state state = { .words = &scope->trigger };
-    struct deadline wait = deadline_in(trigger->wait_ms), record = deadline;
+    struct deadline early = { moment_plus(deadline.at, duration_of_ms(-last_words_ms)) };
+    struct deadline wait = deadline_sooner(deadline_in(trigger->wait_ms), early), record = deadline;
+    struct moment begun = monotonic_now();
     bool came = false;
+    trigger->armed = trigger->until = (struct moment) { 0 };
     for (;;) {
         struct moment asked = monotonic_now();
         if (!dialogue_ask(panel->dialogue, scope->trigger.waiting.query, 0, read_state, &state,
@@ -185,7 +190,8 @@ bool trigger_wait(struct panel *panel, const struct scope *scope, struct trigger
             record = deadline_sooner(deadline, deadline_in(patience_ms));
         came = !state.waiting;
         if (state.waiting && (deadline_passed(wait) || is_unwanted(trigger)))
-            return give_up(panel, scope, trigger->wait_ms - deadline_left_ms(wait), failure);
+            return give_up(panel, scope, duration_ms(moment_since(monotonic_now(), begun)),
+                           failure);
         if (came && deadline_passed(record)) {
             dialogue_suspect(panel->dialogue);
             return failure_set(failure, FAILURE_TIMEOUT, panel->name, NULL,

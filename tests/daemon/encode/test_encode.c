@@ -294,13 +294,21 @@ static void a_capture_hands_out_no_more_than_asked(void **state)
                       .sine_lack = WAVE_NOT_SINE,
                       .distortion_lack = WAVE_FEW_PERIODS }
     };
+    const struct await await = {
+        .given = true, .when = { false, 2.5 }, .at = 2e-6, .waited = 3, .watched = 2
+    };
     struct text text = { 0 };
     (void)state;
-    encode_capture(&text, &occasion, &capture, 4);
+    encode_capture(&text, &occasion, &capture, &await, 4);
     json_t *json = json_loadb(text.bytes, text.length, JSON_REJECT_DUPLICATES, NULL);
     check_number(json, "interval", 3e-6);
     check_number(json, "count", 4);
     check_number(json, "recorded", 10);
+    check_text(json, "trigger.way", "falls");
+    check_number(json, "trigger.level", 2.5);
+    check_number(json, "trigger.at", 2e-6);
+    check_number(json, "trigger.waited_s", 3);
+    check_number(json, "trigger.watched_s", 2);
     assert_int_equal(json_array_size(at(json, "samples")), 4);
     assert_true(json_number_value(json_array_get(at(json, "samples"), 3)) == 9);
     check_number(json, "parameters.mean", 4.5);
@@ -318,7 +326,7 @@ static void a_capture_hands_out_no_more_than_asked(void **state)
     json_decref(json);
     samples[6] = NAN;
     text_reset(&text);
-    encode_capture(&text, &occasion, &capture, 4);
+    encode_capture(&text, &occasion, &capture, &await, 4);
     assert_true(text.failed);
     text_free(&text);
 }

@@ -42,6 +42,14 @@ static const struct option_row rows[] = {
     { "--all", OPTION_ALL, NULL, 0, 0, false, "every point there is", 0 },
     { "--duration", OPTION_DURATION, "S", 1e-9, 1000, false,
       "how long the record is to be, in seconds (default: the point's own)", 0 },
+    { "--when", OPTION_WHEN, "WORDS", 0, 0, false,
+      "wait for it: \"rises through 2.5 V\" or \"falls through 300 mV\", at the tip", TEXT(when) },
+    { "--before", OPTION_BEFORE, "S", 0, 1000, false,
+      "with --when: seconds of the record before it (default: a fifth of it)", 0 },
+    { "--after", OPTION_AFTER, "S", 1e-9, 1000, false, "with --when: seconds behind it, at least",
+      0 },
+    { "--wait", OPTION_WAIT, "S", 1e-3, 3600, false,
+      "with --when: how long to wait, in seconds (default 60)", 0 },
     { "--samples", OPTION_SAMPLES, "N", 2, 2000000, true,
       "most samples to return: every n-th of them (default: all)", 0 },
     { "--every", OPTION_EVERY, "MS", 0, 86400000, false,
@@ -128,6 +136,9 @@ struct options options_default(void)
                               .deadline_ms = 10000,
                               .duration = (double)NAN,
                               .expected = (double)NAN,
+                              .before = (double)NAN,
+                              .after = (double)NAN,
+                              .wait = 60,
                               .every_ms = 1000 };
 }
 
@@ -232,6 +243,15 @@ static void store(struct options *options, const struct option_row *row, const c
         break;
     case OPTION_DURATION:
         options->duration = number;
+        break;
+    case OPTION_BEFORE:
+        options->before = number;
+        break;
+    case OPTION_AFTER:
+        options->after = number;
+        break;
+    case OPTION_WAIT:
+        options->wait = number;
         break;
     case OPTION_SAMPLES:
         options->samples = (int)number;

@@ -54,6 +54,10 @@
 #define OPTION_ALOUD    (UINT64_C(1) << 44)
 #define OPTION_ANEW     (UINT64_C(1) << 45)
 #define OPTION_SERIALS  (UINT64_C(1) << 46)
+#define OPTION_WHEN     (UINT64_C(1) << 55)
+#define OPTION_BEFORE   (UINT64_C(1) << 56)
+#define OPTION_AFTER    (UINT64_C(1) << 57)
+#define OPTION_WAIT     (UINT64_C(1) << 58)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
@@ -95,7 +99,11 @@ struct options {
     int limit;          /* most readings out of the store; 0: the default */
     double deadline_ms; /* for each reading */
     double duration;    /* seconds; NAN: the point's own */
-    double every_ms;    /* from reading to reading */
+    const char *when;   /* what is waited for; NULL: nothing */
+    double before;      /* seconds before and behind it; NAN: not said */
+    double after;
+    double wait;     /* seconds to wait */
+    double every_ms; /* from reading to reading */
     bool scan;
     const char *identify[OPTIONS_MOST_LINKS]; /* links to be identified */
     int identify_count;

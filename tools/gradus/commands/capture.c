@@ -87,6 +87,19 @@ static void print_heading(const struct session *session, const struct record *re
                    recorded, reading_setting(record->interval, "s", interval));
 }
 
+/* What it waited for, and where that is. */
+static void print_trigger(const struct session *session, const struct record *record)
+{
+    char level[READING_TEXT], at[READING_TEXT];
+    const json_t *const trigger = field_at(record->result, "trigger");
+    if (trigger == NULL)
+        return;
+    reading_setting(field_number(trigger, "level"), record->unit, level);
+    reading_setting(field_number(trigger, "at"), "s", at);
+    terminal_print(session->terminal, stdout, "%s through %s %s after the first sample\n",
+                   field_text_or_empty(trigger, "way"), level, at);
+}
+
 static void print_plot(const struct session *session, const struct record *record)
 {
     const struct plot plot = { .samples = record->samples,
@@ -293,6 +306,7 @@ static int show(const struct session *session, json_t *result)
         print_csv(&record);
     } else {
         print_heading(session, &record);
+        print_trigger(session, &record);
         print_plot(session, &record);
         print_scale(session, &record);
         print_parameters(session, &record);
@@ -315,7 +329,17 @@ static int run_capture(const struct session *session)
         json_decref(params);
         return STATUS_USAGE;
     }
-    return ask(session, point, "capture", params, options->deadline_ms, show);
+    double within_ms = options->deadline_ms;
+    if (options->when != NULL) {
+        json_object_set_new(params, "when", json_string(options->when));
+        json_object_set_new(params, "wait_s", ask_number(options->wait));
+        within_ms += options->wait * 1000;
+    }
+    if (isfinite(options->before))
+        json_object_set_new(params, "before", ask_number(options->before));
+    if (isfinite(options->after))
+        json_object_set_new(params, "after", ask_number(options->after));
+    return ask(session, point, "capture", params, within_ms, show);
 }
 
 const struct command command_capture = {
@@ -324,8 +348,11 @@ const struct command command_capture = {
     .summary = "capture a waveform and draw it with its scale",
     .usage = "Captures one record at a point that hangs on a scope, draws it (every column from\n"
              "its smallest to its largest sample, so that narrow spikes show) and lists what it\n"
-             "says. All values are at the tip. With --csv: time and value of each sample.\n",
-    .options = OPTION_SETTINGS | OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII |
+             "says. All values are at the tip. With --csv: time and value of each sample.\n"
+             "With --when it waits until the signal at the tip passes a level, keeps what was\n"
+             "before, and checks that the record shows it; nothing within --wait is no reading.\n",
+    .options = OPTION_WHEN | OPTION_BEFORE | OPTION_AFTER | OPTION_WAIT | OPTION_SETTINGS |
+               OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII |
                OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
     .least = 1,
     .most = 1,
