@@ -104,8 +104,9 @@ bool when_shown(const double *samples, size_t count, double at, double room, boo
 {
     int after = rising ? 1 : -1;
     double first = fmax(floor(at - room), 0), last = fmin(ceil(at + room), (double)count - 2);
-    for (double i = first; i <= last; i++) {
-        size_t sample = (size_t)i;
+    if (!(first <= last))
+        return false;
+    for (size_t sample = (size_t)first; sample <= (size_t)last; sample++) {
         int from = side_from(samples, count, sample, -1, level, error);
         int to = side_from(samples, count, sample + 1, 1, level, error);
         if ((from == -after && to == after) || (from == 0 && to == after) ||

@@ -77,7 +77,7 @@ static bool look_first(struct vigil *vigil)
             return false;
         if (!measurement->acquisition.overload)
             return true;
-        if (++range >= input->count)
+        if (input == NULL || ++range >= input->count)
             return failure_set(measurement->failure, FAILURE_OVER_RANGE, NULL, NULL,
                                "the signal is beyond the widest range");
         measurement->request.setup = setup_centred(input, range, 0);
@@ -183,6 +183,10 @@ static bool keep_vigil(struct vigil *vigil)
             return failure_set(measurement->failure, FAILURE_DEADLINE, NULL, NULL,
                                "nobody waits for it any more");
         measurement->request.trigger = &vigil->trigger;
+        const struct acquirer acquirer = { measurement->instrument, &measurement->chain,
+                                           measurement->deadline, courtesy };
+        if (!acquire_let_others(&acquirer, true, measurement->failure))
+            return false;
         bool came = wait_once(vigil, &again);
         measurement->request.trigger = NULL;
         if (!came && !again)
@@ -200,7 +204,7 @@ static bool keep_vigil(struct vigil *vigil)
 static bool wait_ends(const void *context)
 {
     const struct courtesy *courtesy = context;
-    return !courtesy->wanted(courtesy->context) || courtesy->due(courtesy->context);
+    return !courtesy->wanted(courtesy->context) || courtesy->due(courtesy->context, true);
 }
 
 static bool begin(struct vigil *vigil, double duration)

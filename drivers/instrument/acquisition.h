@@ -12,10 +12,11 @@
 /* What a scope's record waits for: its input passing a level. */
 struct trigger {
     bool rising;
-    double level;                /* input units, as coupled: what the terminals are to pass */
-    double before;               /* seconds of the record that lie before that */
-    double wait_ms;              /* how long to wait for it at most */
-    bool (*ends)(const void *context); /* asked now and then: whether to end the wait early; NULL: no */
+    double level;   /* input units, as coupled: what the terminals are to pass */
+    double before;  /* seconds of the record that lie before that */
+    double wait_ms; /* how long to wait for it at most */
+    bool (*ends)(
+        const void *context); /* asked now and then: whether to end the wait early; NULL: no */
     const void *context;
     struct moment armed; /* out: from when on the scope was ready for it; {0}: never */
     struct moment until; /* out: until when it surely was; not before `armed`: not at all */

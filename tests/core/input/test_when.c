@@ -88,7 +88,7 @@ static void words_say_way_and_level(void **state)
 /* Words put together at random: never a crash, never a level that is not a number. */
 static void any_text_is_taken_or_refused(void **state)
 {
-    static const char *const parts[] = { "rises ", "falls ", "through ", "2.5",  " V", "m", "-",
+    static const char *const parts[] = { "rises ", "falls ", "through ", "2.5", " V", "m", "-",
                                          "1e9",    "0x",     "\xc2\xb5", "   ", "e",  ".", "\xff" };
     unsigned seed = 20261201;
 
