@@ -352,8 +352,8 @@ const struct command command_capture = {
              "With --when it waits until the signal at the tip passes a level, keeps what was\n"
              "before, and checks that the record shows it; nothing within --wait is no reading.\n",
     .options = OPTION_WHEN | OPTION_BEFORE | OPTION_AFTER | OPTION_WAIT | OPTION_SETTINGS |
-               OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII |
-               OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
+               OPTION_DURATION | OPTION_SAMPLES | OPTION_DEADLINE | OPTION_ASCII | OPTION_JOB |
+               OPTION_SERIAL | OPTION_STAGE,
     .least = 1,
     .most = 1,
     .run = run_capture,
