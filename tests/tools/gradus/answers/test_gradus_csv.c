@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "capture_stream.h"
+#include "tests/tools/gradus/capture_stream.h"
 #include "tools/gradus/basics/field.h"
 
 enum { SEED = 4180, ROUNDS = 20000 };

@@ -16,7 +16,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "capture_stream.h"
+#include "tests/tools/gradus/capture_stream.h"
 
 static void check_lines(size_t room, size_t a, size_t b, size_t c, size_t x, size_t y, size_t z)
 {

@@ -14,7 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "capture_stream.h"
+#include "tests/tools/gradus/capture_stream.h"
 
 static const struct terminal screen = { .columns = 80, .rows = 24, .bounded = true };
 

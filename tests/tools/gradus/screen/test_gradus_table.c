@@ -10,7 +10,7 @@
 
 #include <stdlib.h>
 
-#include "capture_stream.h"
+#include "tests/tools/gradus/capture_stream.h"
 
 static const struct table_column columns[] = {
     { "point", ALIGN_LEFT }, { "value", ALIGN_RIGHT }, { "note", ALIGN_LEFT }, { NULL, ALIGN_LEFT }
