@@ -11,6 +11,7 @@
 #include "daemon/bench/point_chain.h"
 #include "daemon/measure/leads.h"
 #include "daemon/measure/shape.h"
+#include "explain.h"
 #include "methods.h"
 #include "service.h"
 
@@ -18,30 +19,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* The coverage factor that the instruments weighed against each other are stated with. */
-static const double predicted_coverage = 2;
-
-enum signal_source { SIGNAL_NONE, SIGNAL_EXPECTED, SIGNAL_LAST };
-
-static const char *const source_names[] = {
-    [SIGNAL_NONE] = "none",
-    [SIGNAL_EXPECTED] = "expected",
-    [SIGNAL_LAST] = "last reading",
-};
-
-/* All that is said about one point. */
-struct explanation {
-    const struct bench *bench;
-    const struct bench_point *point;
-    struct probe leads; /* the chain's probe, where its leads were zeroed */
-    struct chain chain;
-    enum signal_source source;
-    struct signal signal; /* input units; meaningless without a source */
-    struct setup first;   /* what the planner would begin with */
-    struct weighed candidates[SETUPS_MOST];
-    size_t count;
-    size_t chosen; /* index; `count` when it is not among them */
-};
+const double explain_coverage = 2;
 
 static bool same_choice(const struct setup *a, const struct setup *b)
 {
@@ -132,34 +110,35 @@ static double predicted(const struct explanation *explanation, const struct setu
     return budget_expand(&budget).uncertainty;
 }
 
-static void encode_candidate(struct text *text, const struct explanation *explanation, size_t index)
+static void value_setup(struct explanation *explanation, size_t index)
 {
+    const struct chain *chain = &explanation->chain;
     const struct weighed *candidate = &explanation->candidates[index];
-    const struct front_end *input = explanation->chain.input;
-    const struct range *range = &input->ranges[candidate->setup.range];
-    const struct loading loading = chain_loading(&explanation->chain, &candidate->setup);
+    const struct range *range = &chain->input->ranges[candidate->setup.range];
+    const struct loading loading = chain_loading(chain, &candidate->setup);
     double value = candidate->fits ? tip_value(explanation, &candidate->setup) : NAN;
-    text_open(text, '{');
-    encode_setup(text, input, &candidate->setup);
-    text_member_number(text, "at_tip", range->full_scale * fabs(explanation->chain.probe->factor));
-    text_member_number(text, "resolution", range->resolution);
-    text_member_bool(text, "fits", candidate->fits);
-    if (candidate->fits) {
-        text_member_number(text, "uncertainty", predicted(explanation, &candidate->setup));
-        text_member_number(text, "standard_uncertainty", candidate->standard);
-    }
-    text_member_number(text, "input_resistance",
-                       chain_load(&explanation->chain, &candidate->setup).resistance);
-    if (loading.known)
-        text_member_number(text, "loading_error",
-                           explanation->chain.correct_loading ? value * loading.relative
-                                                              : value * (1 - loading.factor));
-    text_member_string(text, "note", candidate_note(explanation, index));
-    text_close(text, '}');
+    double off = chain->correct_loading ? loading.relative : 1 - loading.factor;
+    explanation->setups[index] = (struct explained_setup) {
+        .setup = candidate->setup,
+        .fits = candidate->fits,
+        .full_scale = range->full_scale * fabs(chain->probe->factor),
+        .resolution = range->resolution,
+        .uncertainty = candidate->fits ? predicted(explanation, &candidate->setup) : NAN,
+        .standard = candidate->standard,
+        .input_resistance = chain_load(chain, &candidate->setup).resistance,
+        .loading_error = loading.known ? value * off : NAN,
+        .note = candidate_note(explanation, index),
+    };
+}
+
+/* Adds a sentence. */
+static void say(struct explanation *explanation, const char *line)
+{
+    snprintf(explanation->lines[explanation->line_count++], EXPLAIN_LINE, "%s", line);
 }
 
 /* What the choice is made from, as a sentence. */
-static void say_signal(struct text *text, const struct explanation *explanation)
+static void say_signal(struct explanation *explanation)
 {
     char at_tip[NOTATION_SIZE], line[300];
     const char *unit = bench_signal_unit(explanation->bench, explanation->point);
@@ -172,11 +151,11 @@ static void say_signal(struct text *text, const struct explanation *explanation)
         snprintf(line, sizeof line,
                  "Nothing was read here yet and nothing is expected: it begins with the widest "
                  "setting and goes on from what that shows.");
-    text_string(text, line);
+    say(explanation, line);
 }
 
 /* A figure of shape has no range of its own. */
-static void say_shape(struct text *text, const struct explanation *explanation)
+static void say_shape(struct explanation *explanation)
 {
     const struct bench_point *point = explanation->point;
     char line[300];
@@ -187,7 +166,7 @@ static void say_shape(struct text *text, const struct explanation *explanation)
         "The %s comes from the shape of a record: the vertical setting is the one that shows the "
         "swing best, the record the shortest that is sure to hold %g periods.",
         quantity_name(point->quantity), shape_need(point->quantity).periods);
-    text_string(text, line);
+    say(explanation, line);
 }
 
 static size_t fitting(const struct explanation *explanation)
@@ -198,7 +177,7 @@ static size_t fitting(const struct explanation *explanation)
     return fits;
 }
 
-static void say_choice(struct text *text, const struct explanation *explanation)
+static void say_choice(struct explanation *explanation)
 {
     const char *unit = bench_signal_unit(explanation->bench, explanation->point);
     char full_scale[NOTATION_SIZE], uncertainty[NOTATION_SIZE], line[400];
@@ -214,11 +193,11 @@ static void say_choice(struct text *text, const struct explanation *explanation)
              "%zu of %zu settings hold the signal; the one of %s at the tip is used, with a "
              "predicted uncertainty of %s.",
              fitting(explanation), explanation->count, full_scale, uncertainty);
-    text_string(text, line);
+    say(explanation, line);
 }
 
 /* What the probe does to a tuned circuit at the point. */
-static void say_resonance(struct text *text, const struct explanation *explanation)
+static void say_resonance(struct explanation *explanation)
 {
     const struct bench_point *point = explanation->point;
     char added[NOTATION_SIZE], own[NOTATION_SIZE], loaded[NOTATION_SIZE], line[400];
@@ -231,40 +210,10 @@ static void say_resonance(struct text *text, const struct explanation *explanati
     notation_value(loaded, sizeof loaded, shifted, 5, "Hz");
     snprintf(line, sizeof line, "The %s at the tip lower the resonance from %s to %s, by %.2g %%.",
              added, own, loaded, 100 * (1 - shifted / point->tuned_frequency));
-    text_string(text, line);
+    say(explanation, line);
 }
 
-static void encode_signal(struct text *text, const struct explanation *explanation)
-{
-    text_member_open(text, "signal", '{');
-    text_member_number(text, "value", tip_value(explanation, &explanation->first));
-    text_member_string(text, "source", source_names[explanation->source]);
-    text_close(text, '}');
-}
-
-/* The instruments that were weighed against each other, where there are several. */
-static void encode_ways(struct text *text, const struct explanation *explanation)
-{
-    const struct bench_point *point = explanation->point;
-    if (point->way_count == 0)
-        return;
-    text_member_open(text, "ways", '[');
-    for (size_t i = 0; i < point->way_count; i++) {
-        const struct bench_way *way = &point->ways[i];
-        text_open(text, '{');
-        text_member_string(text, "instrument",
-                           explanation->bench->instruments[way->instrument].name);
-        text_member_integer(text, "input", way->input);
-        text_member_string(text, "probe", explanation->bench->probes[way->probe].name);
-        text_member_bool(text, "used", i == point->way_used);
-        text_member_number(text, "uncertainty", predicted_coverage * way->standard);
-        text_member_string(text, "refused", way->refusal);
-        text_close(text, '}');
-    }
-    text_close(text, ']');
-}
-
-static void say_ways(struct text *text, const struct explanation *explanation)
+static void say_ways(struct explanation *explanation)
 {
     const struct bench_point *point = explanation->point;
     char line[300];
@@ -286,52 +235,42 @@ static void say_ways(struct text *text, const struct explanation *explanation)
                  "smallest "
                  "uncertainty for what is expected.",
                  point->way_count, refused, name);
-    text_string(text, line);
+    say(explanation, line);
 }
 
-static void encode_explanation(struct text *text, const struct explanation *explanation)
+bool explain_point(const struct service *service, const struct bench_point *point,
+                   struct explanation *explanation, struct failure *failure)
 {
-    text_open(text, '{');
-    text_member_string(text, "point", explanation->point->name);
-    text_member_string(text, "quantity", quantity_name(explanation->point->quantity));
-    text_member_string(text, "unit", bench_signal_unit(explanation->bench, explanation->point));
-    encode_ways(text, explanation);
-    encode_signal(text, explanation);
-    encode_resonance(text, explanation->bench, explanation->point, &explanation->first);
-    if (explanation->chosen < explanation->count)
-        text_member_integer(text, "chosen", (int64_t)explanation->chosen);
-    text_member_open(text, "candidates", '[');
+    const struct bench *bench = service->loop->bench;
+    *explanation = (struct explanation) { .bench = bench, .point = point };
+    if (!point_chain(bench, point, &explanation->chain, failure))
+        return false;
+    const struct lead_zero zero = probe_checks_zero(service->probe_checks, bench, point);
+    leads_take(bench, point, &zero, &explanation->chain, &explanation->leads);
+    find_signal(explanation, bench, &service->loop->last[point->index]);
+    weigh(explanation);
+    explanation->value = tip_value(explanation, &explanation->first);
     for (size_t i = 0; i < explanation->count; i++)
-        encode_candidate(text, explanation, i);
-    text_close(text, ']');
-    text_member_open(text, "text", '[');
-    say_ways(text, explanation);
-    say_shape(text, explanation);
-    say_signal(text, explanation);
-    say_choice(text, explanation);
-    say_resonance(text, explanation);
-    text_close(text, ']');
-    text_close(text, '}');
+        value_setup(explanation, i);
+    say_ways(explanation);
+    say_shape(explanation);
+    say_signal(explanation);
+    say_choice(explanation);
+    say_resonance(explanation);
+    return true;
 }
 
 void call_explain(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
-    const struct bench *bench = service->loop->bench;
     struct failure failure = { 0 };
-    struct explanation explanation = { 0 };
-    explanation.bench = bench;
-    explanation.point = loop_point(service->loop, values[EXPLAIN_POINT].text, &failure);
-    if (explanation.point == NULL ||
-        !point_chain(bench, explanation.point, &explanation.chain, &failure)) {
-        call_refuse_with(service->loop, call, &failure, bench, explanation.point, NULL);
+    struct explanation explanation;
+    const struct bench_point *point =
+        loop_point(service->loop, values[EXPLAIN_POINT].text, &failure);
+    if (point == NULL || !explain_point(service, point, &explanation, &failure)) {
+        call_refuse_with(service->loop, call, &failure, service->loop->bench, point, NULL);
         return;
     }
-    const struct lead_zero zero =
-        probe_checks_zero(service->probe_checks, bench, explanation.point);
-    leads_take(bench, explanation.point, &zero, &explanation.chain, &explanation.leads);
-    find_signal(&explanation, bench, &service->loop->last[explanation.point->index]);
-    weigh(&explanation);
     struct text *text = loop_text(service->loop);
     encode_explanation(text, &explanation);
     rpc_result(call, text);

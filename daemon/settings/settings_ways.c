@@ -253,23 +253,23 @@ static void keep_reason(const struct problems *problems, char reason[BENCH_TEXT]
     snprintf(reason, BENCH_TEXT, "%s", place != NULL ? place + 2 : text);
 }
 
-/* Judges a way apart from the others: what speaks against it is no mistake of the file's. */
+/* Judges a way by itself: what speaks against it is no mistake of the file's. */
 static void judge_way(struct settings *settings, const config_setting_t *group,
                       enum loading_choice loading, struct bench_point *point, size_t index)
 {
-    struct problems apart = { 0 };
+    struct problems own = { 0 };
     struct problems *all = settings->problems;
 
-    settings->problems = &apart;
+    settings->problems = &own;
     judge(settings, group, loading, point);
     settings->problems = all;
     struct bench_way *way = &point->ways[index];
     *way = way_of(point);
-    if (apart.total > 0)
-        keep_reason(&apart, way->refusal);
+    if (own.total > 0)
+        keep_reason(&own, way->refusal);
     else if (!foresee(settings->bench, point, &way->standard))
         snprintf(way->refusal, sizeof way->refusal, "no setting of it holds what is expected");
-    problems_free(&apart);
+    problems_free(&own);
 }
 
 /* The way with the smallest predicted uncertainty; the first where nothing is expected. */

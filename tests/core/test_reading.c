@@ -105,7 +105,7 @@ static void test_repeats_enter_the_budget(void **state)
     assert_within(last->standard, 0.3329157472047, 1e-9);
     assert_within(last->freedom, 19, 0);
     assert_int_equal(reading.judgement.verdict, VERDICT_NONE);
-    /* t for 95.45 % and 19 degrees of freedom is 2.14 (M6). */
+    /* t for 95.45 % and 19 degrees of freedom is 2.14 (JCGM 100:2008, table G.2). */
     assert_true(reading.expanded.coverage > 2.12 && reading.expanded.coverage < 2.15);
 }
 
