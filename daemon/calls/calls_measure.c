@@ -292,24 +292,31 @@ static bool shows_course(const struct bench *bench, const struct bench_point *po
            point->frequency * function->conversion_ms / 1000 < 1;
 }
 
-/* Points whose signal changes faster than they are to be read. */
-static void warn_of_pace(struct text *text, struct service *service,
-                         const struct follow_order *order)
+enum { PACE_WARNING = BENCH_NAME + sizeof((struct suitability *)NULL)->reason + 2 };
+
+/* Whether a point's signal changes faster than it is to be read; then `line` says so. */
+static bool pace_warning(struct service *service, const struct follow_order *order, size_t index,
+                         char line[PACE_WARNING])
 {
+    struct failure failure = { 0 };
+    const struct bench_point *point =
+        order->read == NULL ? loop_point(service->loop, order->points[index], &failure) : NULL;
+    if (point == NULL || !(order->every_ms > 0) || isnan(point->frequency) ||
+        !shows_course(service->loop->bench, point))
+        return false;
+    struct suitability suitability = suitability_rate(1000 / order->every_ms, point->frequency);
+    snprintf(line, PACE_WARNING, "%s: %s", point->name, suitability.reason);
+    return suitability.state != SUITABILITY_FULL;
+}
+
+static void encode_warnings(struct text *text, struct service *service,
+                            const struct follow_order *order)
+{
+    char line[PACE_WARNING];
     text_member_open(text, "warnings", '[');
-    for (size_t i = 0; i < order->count; i++) {
-        struct failure failure = { 0 };
-        const struct bench_point *point =
-            order->read == NULL ? loop_point(service->loop, order->points[i], &failure) : NULL;
-        if (point == NULL || !(order->every_ms > 0) || isnan(point->frequency) ||
-            !shows_course(service->loop->bench, point))
-            continue;
-        struct suitability suitability = suitability_rate(1000 / order->every_ms, point->frequency);
-        char line[BENCH_NAME + sizeof suitability.reason + 2];
-        snprintf(line, sizeof line, "%s: %s", point->name, suitability.reason);
-        if (suitability.state != SUITABILITY_FULL)
+    for (size_t i = 0; i < order->count; i++)
+        if (pace_warning(service, order, i, line))
             text_string(text, line);
-    }
     text_close(text, ']');
 }
 
@@ -361,7 +368,7 @@ void call_follow(void *context, struct rpc_call *call, const struct rpc_value *v
     struct text *text = loop_text(service->loop);
     text_open(text, '{');
     text_member_integer(text, "subscription", (int64_t)number);
-    warn_of_pace(text, service, &order);
+    encode_warnings(text, service, &order);
     text_close(text, '}');
     rpc_result(call, text);
 }

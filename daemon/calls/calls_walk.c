@@ -12,19 +12,24 @@ void call_walk_start(void *context, struct rpc_call *call, const struct rpc_valu
 {
     struct service *service = context;
     struct failure failure = { 0 };
-    struct text *text = loop_text(service->loop);
+    bool resumed;
     const struct rpc_value *job = &values[WALK_JOB];
     char *order = job->given ? order_read(job->object, false, &failure) : NULL;
-    const struct walk_order walk = { .sheet = values[WALK_SHEET].text,
-                                     .job = order,
-                                     .anew = values[WALK_ANEW].given && values[WALK_ANEW].flag,
-                                     .led = values[WALK_LED].given && values[WALK_LED].flag };
-    if (failure.code == FAILURE_NONE &&
-        walk_begin(service->walks, rpc_call_peer(call), &walk, text, &failure))
-        rpc_result(call, text);
-    else
-        call_refuse(service->loop, call, &failure);
+    const struct walk_order wanted = { .sheet = values[WALK_SHEET].text,
+                                       .job = order,
+                                       .anew = values[WALK_ANEW].given && values[WALK_ANEW].flag,
+                                       .led = values[WALK_LED].given && values[WALK_LED].flag };
+    const struct walk *walk = NULL;
+    if (failure.code == FAILURE_NONE)
+        walk = walk_begin(service->walks, rpc_call_peer(call), &wanted, &resumed, &failure);
     free(order);
+    if (walk == NULL) {
+        call_refuse(service->loop, call, &failure);
+        return;
+    }
+    struct text *text = loop_text(service->loop);
+    walk_encode(text, walk, resumed);
+    rpc_result(call, text);
 }
 
 static void answer(struct service *service, struct rpc_call *call, bool done,

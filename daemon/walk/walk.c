@@ -261,24 +261,22 @@ static bool take_up(struct walk **walk, const struct bench_sheet *sheet,
     return true;
 }
 
-bool walk_begin(struct walks *walks, struct session *session, const struct walk_order *order,
-                struct text *text, struct failure *failure)
+const struct walk *walk_begin(struct walks *walks, struct session *session,
+                              const struct walk_order *order, bool *resumed,
+                              struct failure *failure)
 {
     const struct bench_sheet *sheet = loop_sheet(walks->loop, order->sheet, failure);
     if (sheet == NULL || !may_begin(walks, session, sheet, failure))
-        return false;
+        return NULL;
     struct walk *walk = order->led ? NULL : find_left(walks, order->sheet);
     if (!take_up(&walk, sheet, order, session, failure))
-        return false;
-    bool left = walk != NULL;
-    if (!left)
+        return NULL;
+    *resumed = walk != NULL;
+    if (walk == NULL)
         walk = begin_anew(walks, sheet, order, session->who.name);
     if (walk == NULL)
-        return failure_no_memory(failure, "a walk");
-    if (!attach(walk, session, failure))
-        return false;
-    walk_encode(text, walk, left);
-    return true;
+        failure_no_memory(failure, "a walk");
+    return walk != NULL && attach(walk, session, failure) ? walk : NULL;
 }
 
 /* Goes back to a place that has its outcome; the probe has to come down on it once more. */

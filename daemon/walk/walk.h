@@ -22,6 +22,7 @@
 #include <stdint.h>
 
 struct loop;
+struct walk;
 struct walks;
 
 /* What the person at the bench wants. */
@@ -53,12 +54,16 @@ struct walk_order {
 /*
  * Begins to walk a sheet for a session, or goes on where it was left, unless
  * `anew`; then it belongs to the job that it was begun for, and another one is
- * refused. One that is led is over once it is left. Writes to `text` what the
- * walk's client has to know; its first notification leaves later than this
- * returns. Fails when there is no such sheet or another walk uses its inputs.
+ * refused. One that is led is over once it is left. `resumed`: whether it goes
+ * on. The walk's first notification leaves later than this returns. NULL with
+ * the failure set when there is no such sheet or another walk uses its inputs.
  */
-bool walk_begin(struct walks *walks, struct session *session, const struct walk_order *order,
-                struct text *text, struct failure *failure);
+const struct walk *walk_begin(struct walks *walks, struct session *session,
+                              const struct walk_order *order, bool *resumed,
+                              struct failure *failure);
+
+/* walk_tell.c: what the walk's client has to know when it begins, as JSON. */
+void walk_encode(struct text *text, const struct walk *walk, bool resumed);
 
 /* It is the turn of a point of the sheet now; whatever the probe is on has to be lifted off first. */
 bool walk_go(struct walks *walks, const struct session *session, uint64_t number, const char *point,

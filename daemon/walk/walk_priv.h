@@ -102,9 +102,6 @@ void walk_tell_elsewhere(struct walk *walk, size_t place, size_t like, const str
 void walk_tell_away(struct walk *walk, const struct failure *failure);
 void walk_tell_finished(struct walk *walk, const char *why);
 
-/* walk_tell.c: what a client is told when it begins. */
-void walk_encode(struct text *text, const struct walk *walk, bool resumed);
-
 /* walk_record.c: on record, where there is a store. */
 void walk_record_began(struct walk *walk);
 void walk_record_place(struct walk *walk, size_t place);
