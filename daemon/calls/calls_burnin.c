@@ -123,7 +123,7 @@ static void ask_about(struct service *service, struct rpc_call *call, struct run
         call_ask(service, call, asked != NULL ? &asked->query : NULL);
         return;
     }
-    rpc_fail_params(call, "run or point is too long a name", "at most 63 characters");
+    rpc_fail_params(call, "the name of the run or point is too long", "at most 63 characters");
     store_query_free(&asked->query);
 }
 

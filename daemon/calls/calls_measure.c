@@ -357,7 +357,7 @@ void call_follow(void *context, struct rpc_call *call, const struct rpc_value *v
     struct failure failure = { 0 };
     uint64_t number;
     if (order.count > FOLLOW_MAX_POINTS) {
-        rpc_fail_params(call, "points has too many names", "1 to 256 names");
+        rpc_fail_params(call, "there are too many names in \"points\"", "1 to 256 names");
         return;
     }
     if (!name_points(service, values, &order, points, name, &failure) ||

@@ -53,7 +53,7 @@ static bool read_page(struct store_page *page, struct rpc_call *call,
         page->before = values[READINGS_BEFORE].integer;
     if (!read_time(&values[READINGS_SINCE], &page->since) ||
         !read_time(&values[READINGS_UNTIL], &page->until))
-        rpc_fail_params(call, "since or until is not a time",
+        rpc_fail_params(call, "\"since\" or \"until\" is not a time",
                         "2026-01-31, 2026-01-31T23:59 or 2026-01-31T23:59:59.999Z, all UTC");
     else if (!call_name(&values[READINGS_POINT], page->point) ||
              !call_name(&values[READINGS_RUN], page->run) ||
@@ -124,7 +124,7 @@ void call_prune(void *context, struct rpc_call *call, const struct rpc_value *va
     if (!call_has_store(service, call))
         return;
     if (!read_time(&values[PRUNE_BEFORE], &before)) {
-        rpc_fail_params(call, "before is not a time", "2026-01-31T23:59:59.999Z, UTC");
+        rpc_fail_params(call, "\"before\" is not a time", "2026-01-31T23:59:59.999Z, UTC");
     } else if (!store_allow(service->loop->store, before, &failure)) {
         call_refuse(service->loop, call, &failure);
     } else {

@@ -72,7 +72,7 @@ char *order_read(json_t *object, bool many, struct failure *failure)
     const char *name;
     json_t *value;
     if (json_object_get(object, "name") == NULL) {
-        failure_set(failure, FAILURE_SETTINGS, NULL, "name", "the job has none");
+        failure_set(failure, FAILURE_SETTINGS, NULL, "name", "the job has no name");
         return NULL;
     }
     json_object_foreach(object, name, value)

@@ -94,7 +94,7 @@ bool anchor_key_read(const char *path, struct anchor_key *key, struct failure *f
         failure_set(failure, FAILURE_SETTINGS, path, "a file with a key", "%s", strerror(errno));
     } else if (!S_ISREG(status.st_mode) || (status.st_mode & (S_IROTH | S_IWOTH)) != 0) {
         failure_set(failure, FAILURE_SETTINGS, path, "a regular file that others cannot read",
-                    "the key is none");
+                    "others may read or write it");
     } else {
         ssize_t count = read_at(file, key->bytes, sizeof key->bytes, 0);
         key->length = count > 0 ? (size_t)count : 0;

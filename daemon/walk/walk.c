@@ -233,7 +233,7 @@ static bool may_begin(const struct walks *walks, const struct session *session,
                       const struct bench_sheet *sheet, struct failure *failure)
 {
     if (walks->loop->stopping)
-        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is taken");
+        return failure_set(failure, FAILURE_STOPPING, NULL, NULL, "no new work is accepted");
     if (session->subscriptions >= SESSION_MAX_SUBSCRIPTIONS)
         return failure_set(failure, FAILURE_OVERLOADED, NULL, NULL,
                            "this client has %zu subscriptions", session->subscriptions);

@@ -182,7 +182,7 @@ SOURCE = re.compile(
     r"JCGM \d|EA-4/02|ILAC-G8|Z540|ISO(/IEC)? \d|IEC \d|IEEE (Std )?\d|NIST|SI Brochure|SCPI-1999|USBTMC|RFC \d|"
     r"JSON-RPC 2\.0|libconfig 1\.5|scipy|numpy|Python's complex|\bpp?\. \d|common practice, no source|"
     r"from memory|own derivation|own figure|own rule|Source of all:", re.IGNORECASE)
-NOTE_NUMBER = re.compile(r"\b[LM]\d{2,3}\b|\bm\d{1,2}_[a-z]|\bm\d{2}\b|\b(checks?|facts?) [LMm]\d|"
+NOTE_NUMBER = re.compile(r"\b[LM]\d{2,3}\b|\([LM]\d\)|\bm\d{1,2}_[a-z]|\bm\d{2}\b|\b(checks?|facts?) [LMm]\d|"
                          r"(links|metrology|statistics) reference|reference (page|notes)\b")
 
 

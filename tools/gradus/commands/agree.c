@@ -90,11 +90,10 @@ const struct command command_agree = {
     .name = "agree",
     .arguments = "POINT [INSTRUMENT INSTRUMENT] | FIRST SECOND",
     .summary = "say whether two instruments agree about a point",
-    .usage = "Measures a point that has several ways through the two best of them, or\n"
-             "through the two instruments named; or two points that are the same place. Prints "
-             "both readings,\n"
-             "their difference with its uncertainty, and the En number: up to 1 they agree.\n"
-             "The status is 0 when they agree and 1 when they do not.\n",
+    .usage = "Measures a point that can be measured in several ways in the two best of them, or\n"
+             "with the two instruments named; or two points that are the same place. Prints both\n"
+             "readings, their difference with its uncertainty, and the En number: up to 1 they\n"
+             "agree. The status is 0 when they agree and 1 when they do not.\n",
     .options = OPTION_DEADLINE,
     .least = 1,
     .most = 3,
