@@ -99,7 +99,7 @@ static void a_token_is_found_until_it_runs_out(void **state)
     assert_true(tokens_read(&tokens, path, &failure));
     assert_int_equal(timespec_get(&now, TIME_UTC), TIME_UTC);
     const struct wall_time today = { now.tv_sec * SECOND_NS };
-    const struct wall_time over = { (now.tv_sec + 4 * 86400) * SECOND_NS };
+    const struct wall_time over = { (now.tv_sec + INT64_C(4) * 86400) * SECOND_NS };
     const struct token *found = tokens_find(&tokens, text, today);
     assert_non_null(found);
     assert_string_equal(found->name, "bench-4");
