@@ -123,7 +123,7 @@ bool burnin_follow_begin(struct burnin_follow *follow, struct session *session, 
                            "this client has %zu subscriptions", session->subscriptions);
     struct listener *listener = calloc(1, sizeof *listener);
     if (listener == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to follow");
+        return failure_no_memory(failure, "a subscription");
     listener->follow = follow;
     listener->session = session;
     snprintf(listener->name, sizeof listener->name, "%s", name != NULL ? name : "");
@@ -132,7 +132,7 @@ bool burnin_follow_begin(struct burnin_follow *follow, struct session *session, 
     LIST_INSERT_HEAD(&follow->listeners, listener, entry);
     if (!listener_begin(listener)) {
         listener_free(listener);
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to follow");
+        return failure_no_memory(failure, "a subscription");
     }
     *number = listener->number;
     return true;

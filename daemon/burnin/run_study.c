@@ -115,10 +115,9 @@ static bool read_study(struct store_query *query, const struct store_look *look,
     struct run_record record = { 0 };
     struct point_study *study = calloc(1, sizeof *study);
     (void)ended;
-    bool read = study != NULL
-                    ? run_record_read(look, asked->run, &record, &query->failure) &&
-                          study_point(look, asked, &record, study)
-                    : failure_set(&query->failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory");
+    bool read = study != NULL ? run_record_read(look, asked->run, &record, &query->failure) &&
+                                    study_point(look, asked, &record, study)
+                              : failure_no_memory(&query->failure, "the history");
     if (study != NULL)
         point_study_end(study);
     free(study);

@@ -296,7 +296,7 @@ static bool agree_about(struct service *service, struct rpc_call *call,
     struct agreement *agreement = calloc(1, sizeof *agreement);
     if (agreement == NULL || jobs[0] == NULL || jobs[1] == NULL) {
         free(agreement);
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to compare");
+        return failure_no_memory(failure, "a comparison");
     }
     agreement->service = service;
     agreement->call = call;

@@ -95,7 +95,7 @@ static struct pending *pending_new(struct answers *answers, struct rpc_call *cal
     struct pending *pending = calloc(1, sizeof *pending);
     if (pending == NULL) {
         struct failure failure = { 0 };
-        failure_set(&failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to wait for the store");
+        failure_no_memory(&failure, "a call that waits");
         call_refuse(answers->loop, call, &failure);
         return NULL;
     }

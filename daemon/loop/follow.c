@@ -395,7 +395,7 @@ bool follow_begin(struct follow *follow, struct session *session, const struct f
                            "this client has %zu subscriptions", session->subscriptions);
     struct subscription *subscription = subscription_new(follow, session, order);
     if (subscription == NULL)
-        return failure_set(failure, FAILURE_NO_MEMORY, NULL, NULL, "no memory to follow");
+        return failure_no_memory(failure, "a subscription");
     for (size_t i = 0; i < subscription->count; i++)
         strand_wait_until(&subscription->strands[i], monotonic_now());
     *number = subscription->number;
