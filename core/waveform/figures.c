@@ -3,6 +3,7 @@
 
 #include "edges.h"
 #include "harmonics.h"
+#include "pace.h"
 #include "rhythm.h"
 #include "sine_check.h"
 #include "sine_fit.h"
@@ -18,6 +19,12 @@ static const double most_noise = 0.03;
 
 /* A peak that stands so many sigma above what noise throws up is the signal's. */
 static const double clear_of_noise = 4;
+
+/* From where on neighbours are off together by more than chance has them in white noise. */
+static const double surely_together = 1.25;
+
+/* A fold that is no more than so much worse than a sine shows noise, and not what it hides. */
+static const double as_noisy = 1.2;
 
 /* Samples of the shortest state. */
 static const double fewest_in_state = 3;
@@ -59,7 +66,7 @@ static struct figure found(double value, double scatter, double doubt)
     return (struct figure) { WAVE_NONE, value, scatter, doubt, NAN, 1 };
 }
 
-/* Of a sine all samples tell; roundings that may repeat with the phase count as those of one period. */
+/* Of a sine all samples tell, as white noise leaves it or neighbours that are off together; roundings that may repeat with the phase count as those of one period. */
 static bool sine_frequency(struct look *look, struct figure *figure)
 {
     struct sine_figures sine;
@@ -71,7 +78,13 @@ static bool sine_frequency(struct look *look, struct figure *figure)
     double rounding = look->rounding * look->series->scale;
     double repeats = fmax(frequency * look->series->interval * (double)look->series->count, 1);
     double more = rounding * sqrt(repeats) / fmax(fit.residual, 1e-12 * fit.amplitude);
+    struct pace pace;
+    double interval = look->series->interval;
     *figure = found(fit.frequency, fit.frequency_uncertainty * hypot(1, more), 0);
+    if (pace_find(look->series, look->noise, fit.frequency * interval, &pace) &&
+        pace.together > surely_together &&
+        pace.noise * look->series->scale < as_noisy * fit.residual)
+        figure->scatter = fmax(figure->scatter, pace.standard / interval);
     return true;
 }
 
@@ -280,6 +293,21 @@ static void frequency_by_edges(const struct look *look, struct figure *frequency
                             1 / look->series->interval);
 }
 
+/* By all slopes where that leaves less open, or knows of noise that is not white, if steep edges, which leave a bound only, do not contradict. */
+static void frequency_by_slopes(const struct look *look, struct figure *frequency)
+{
+    struct pace pace;
+    double interval = look->series->interval;
+    if (!pace_find(look->series, look->noise, frequency->value * interval, &pace))
+        return;
+    struct figure figure = found(pace.frequency / interval, pace.standard / interval, 0);
+    bool contradicts =
+        frequency->scatter == 0 && fabs(figure.value - frequency->value) > frequency->doubt;
+    bool better = 2 * figure.scatter < 2 * frequency->scatter + frequency->doubt;
+    if (!contradicts && (better || pace.together > surely_together))
+        *frequency = figure;
+}
+
 /* From the histogram's modes to what the later parts of all states say. */
 static void settle_levels(struct look *look)
 {
@@ -305,6 +333,7 @@ static void frequency_by_extremes(struct look *look, struct figure *frequency)
     double period = 1 / (frequency->value * look->series->interval);
     edges_find(look->series, &extremes, period, look->noise, &look->edges);
     frequency_by_edges(look, frequency);
+    frequency_by_slopes(look, frequency);
 }
 
 static void measure_states(struct look *look, struct figures *figures)
@@ -315,8 +344,10 @@ static void measure_states(struct look *look, struct figures *figures)
     double relative = (2 * frequency->scatter + frequency->doubt) / frequency->value;
     settle_levels(look);
     edges_find(look->series, &look->levels, period, look->noise, &look->edges);
-    if (frequency->lack == WAVE_NONE)
+    if (frequency->lack == WAVE_NONE && !look->sine) {
         frequency_by_edges(look, frequency);
+        frequency_by_slopes(look, frequency);
+    }
     look->rise = &look->edges.rise;
     look->fall = &look->edges.fall;
     struct figure width = width_of(look, period, period * relative);
