@@ -218,6 +218,17 @@ class Told(unittest.TestCase):
         self.report(rack, "--html", str(html), "--pdf", str(pdf))
         return Page(html.read_text(encoding="utf-8")), " ".join(text_of(pdf).split())
 
+    def test_the_job_and_the_serial_numbers_of_its_units_are_told(self):
+        class Ordered(Rack):
+            def began(self):
+                job = {"name": "B-1", "customer": "Ms <Candle>", "remarks": "hums",
+                       "fields": {"shelf": "7"}, "serials": {"1": "SN-0041", "2": "SN <2>"}}
+                return {**super().began(), "job": job}
+        for told in self.forms(Ordered(2, 2, courses={(1, 1): Course(slope=-0.055)})):
+            text = told.text if isinstance(told, Page) else told
+            for words in ("B-1", "Ms <Candle>", "hums", "shelf", "1: SN-0041", "2: SN <2>"):
+                self.assertIn(words, text)
+
     def test_everything_that_happened_is_told_in_both_forms(self):
         rack = Rack(8, 8, courses={(7, 3): Course(slope=-0.055), (6, 1): Course(step=-0.07),
                                    (3, 2): Course(slope=0.041), (2, 7): Course(step=0.012),

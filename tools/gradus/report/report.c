@@ -117,6 +117,17 @@ static enum report_class classify(const struct report_point *point)
     return doubtful ? REPORT_WATCH : REPORT_WELL;
 }
 
+/* A unit by its number, and by its serial number where the run's job says it. */
+static void name_unit(const struct report *report, int number, char label[REPORT_LABEL])
+{
+    char key[16];
+    snprintf(key, sizeof key, "%d", number);
+    const json_t *serials = field_at(report->began, "job.serials");
+    const char *serial = json_string_value(json_object_get(serials, key));
+    snprintf(label, REPORT_LABEL, "%s%s%.40s", key, serial != NULL ? ": " : "",
+             serial != NULL ? serial : "");
+}
+
 /* The unit of a point: units come together in the order of their first point. */
 static int unit_of(struct report *report, const struct report_point *point)
 {
@@ -124,7 +135,7 @@ static int unit_of(struct report *report, const struct report_point *point)
     int number = (int)json_integer_value(field_at(point->study, "unit_number"));
     size_t i = 0;
     if (number > 0)
-        snprintf(label, sizeof label, "%d", number);
+        name_unit(report, number, label);
     else
         snprintf(label, sizeof label, "%s", point->name);
     while (i < report->unit_count &&

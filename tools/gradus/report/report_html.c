@@ -242,6 +242,11 @@ static void fact(FILE *out, const char *name, const char *text)
     fputs("</div>", out);
 }
 
+static void write_job_fact(void *context, const char *what, const char *text)
+{
+    fact(context, what, text);
+}
+
 static void write_warning(void *context, const char *sentence)
 {
     element(context, "p", "watch", sentence);
@@ -262,7 +267,9 @@ static void write_head(const struct report *report, FILE *out)
     report_warnings(report, write_warning, out);
     fputs("<dl>", out);
     fact(out, "plan", field_text_or_empty(report->began, "plan"));
-    fact(out, "begun by", field_text_or_empty(report->began, "by"));
+    report_job(report, write_job_fact, out);
+    if (field_text_or_empty(report->began, "by")[0] != '\0')
+        fact(out, "begun by", field_text(report->began, "by"));
     fact(out, "first round (UTC)", report_moment(report->first, text));
     fact(out, "last round (UTC)", report_moment(report->last, text));
     fact(out, "a round every", report_span(report->every, text));

@@ -17,7 +17,7 @@ static const double words_height = 62, figures_height = 44;
 
 static const double figure_size = 7.5;
 
-static const double unit_width = 63, plot_height = 115, chart_height = 80, line_height = 18;
+static const double unit_width = 72, plot_height = 115, chart_height = 80, line_height = 18;
 
 /* The least number of units side by side. */
 enum { UNITS_LEAST = 3, PLACE = 32 };
@@ -55,6 +55,14 @@ static void put_warning(void *context, const char *sentence)
     paper_paragraph(page->paper, INK_LIMIT, paper_plain, PAPER_PLAIN, sentence);
 }
 
+static void put_job_fact(void *context, const char *what, const char *text)
+{
+    const struct page *page = context;
+    char line[WORDS_SIZE];
+    snprintf(line, sizeof line, "%.100s: %.800s", what, text);
+    paper_paragraph(page->paper, INK_TEXT, paper_plain, PAPER_PLAIN, line);
+}
+
 static void put_head(struct page *page)
 {
     const struct report *report = page->report;
@@ -65,6 +73,7 @@ static void put_head(struct page *page)
     paper_paragraph(page->paper, report_units(report, REPORT_FAILED) > 0 ? INK_BAD : INK_TEXT, 10.5,
                     PAPER_BOLD, report_outcome(report, text));
     report_warnings(report, put_warning, page);
+    report_job(report, put_job_fact, page);
     snprintf(text, sizeof text, "Plan %.80s, a round every %.40s, from %.40s to %.40s UTC.",
              field_text_or_empty(report->began, "plan"), report_span(report->every, every),
              report_moment(report->first, first), report_moment(report->last, last));

@@ -300,6 +300,26 @@ void report_warnings(const struct report *report, void (*each)(void *context, co
     warn_commands(report, &warned);
 }
 
+void report_job(const struct report *report,
+                void (*each)(void *context, const char *what, const char *text), void *context)
+{
+    static const char *const members[][2] = {
+        { "name", "job" },         { "customer", "customer" },       { "unit", "unit" },
+        { "serial", "serial no" }, { "measured_by", "measured by" }, { "remarks", "remarks" }
+    };
+    const json_t *job = field_at(report->began, "job");
+    const char *name;
+    json_t *value;
+    for (size_t i = 0; i < sizeof members / sizeof *members; i++)
+        if (field_text_or_empty(job, members[i][0])[0] != '\0')
+            each(context, members[i][1], field_text(job, members[i][0]));
+    json_object_foreach(json_object_get(job, "fields"), name, value)
+    {
+        if (json_is_string(value))
+            each(context, name, json_string_value(value));
+    }
+}
+
 /* One kind of event and how it is told. */
 struct kind {
     const char *name;

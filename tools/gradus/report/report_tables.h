@@ -25,6 +25,10 @@ char *report_use_detail(const struct report_use *use, char text[WORDS_SIZE]);
 /* The date, and loudly that it has passed; "" where there is none. */
 char *report_use_calibration(const struct report_use *use, char text[WORDS_SIZE]);
 
+/* Calls for each fact that the run's job says: whose units they are, who measures. */
+void report_job(const struct report *report,
+                void (*each)(void *context, const char *what, const char *text), void *context);
+
 /*
  * Calls for each sentence that a reader must see before any figure: calibrations
  * that have expired, instruments that drift, rows that were altered, gaps, rounds that were late or were
