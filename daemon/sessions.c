@@ -172,6 +172,19 @@ static struct duration on_pause(void *context, void *user)
     return account_pause(session->account, monotonic_now());
 }
 
+static void on_turn(void *context)
+{
+    struct daemon *daemon = context;
+    loop_stretch_end(&daemon->loop);
+}
+
+static void on_begin(void *context, void *user, uint64_t turns)
+{
+    struct session *session = user;
+    (void)context;
+    session->waited = turns;
+}
+
 static void on_worked(void *context, void *user, struct duration worked)
 {
     const struct session *session = user;
@@ -246,6 +259,8 @@ const struct server_handlers daemon_server_handlers = {
     .go_on = on_go_on,
     .party = on_party,
     .pause = on_pause,
+    .turn = on_turn,
+    .begin = on_begin,
     .worked = on_worked,
     .crowded = on_crowded,
     .overdue = on_overdue,

@@ -37,11 +37,13 @@ void call_instruments(void *context, struct rpc_call *call, const struct rpc_val
 void call_health(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
-    const struct health_look look = look_at_health(service);
+    const struct session *session = rpc_call_peer(call);
+    struct health_look look = look_at_health(service);
     size_t count = look.bench->instrument_count;
     struct failure failure = { 0 };
     struct instrument_look *instruments = calloc(count + 1, sizeof *instruments);
     (void)values;
+    look.waited = session->waited;
     if (instruments == NULL) {
         failure_no_memory(&failure, "the instruments");
         call_refuse(service->loop, call, &failure);

@@ -100,13 +100,15 @@ static void encode_states(struct text *text, const struct instrument_look *looks
     text_close(text, '}');
 }
 
-static void encode_stretches(struct text *text, const struct loop_stretches *stretches)
+static void encode_stretches(struct text *text, const struct loop_stretches *stretches,
+                             uint64_t waited)
 {
     text_member_open(text, "loop", '{');
     text_member_integer(text, "stretches", (int64_t)stretches->count);
     text_member_integer(text, "long", (int64_t)stretches->long_ones);
     text_member_number(text, "longest_ms", duration_seconds(stretches->longest) * 1e3);
     text_member_number(text, "worked_s", duration_seconds(stretches->all));
+    text_member_integer(text, "waited_turns", (int64_t)waited);
     text_close(text, '}');
 }
 
@@ -127,7 +129,7 @@ void encode_health(struct text *text, const struct health_look *look,
     text_member_integer(text, "requests", (int64_t)counters->requests);
     text_member_integer(text, "readings", (int64_t)counters->readings);
     text_member_integer(text, "failures", (int64_t)counters->failures);
-    encode_stretches(text, &look->stretches);
+    encode_stretches(text, &look->stretches, look->waited);
     encode_states(text, instruments, look->bench->instrument_count);
     if (look->keeps)
         encode_store(text, &look->store);

@@ -26,6 +26,7 @@ struct health_look {
     size_t clients;
     struct loop_counters counters;
     struct loop_stretches stretches;
+    uint64_t waited;         /* turns of the loop, by who asks */
     bool keeps;              /* readings, in a store */
     struct store_view store; /* how that is doing, when they are kept */
 };

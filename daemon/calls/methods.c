@@ -400,8 +400,10 @@ static const struct rpc_method table[] = {
       "keeps an instrument for this client, until it goes", "true" },
     { "release", ROLE_RUN, release_parameters, call_release, "ends hold", "true" },
     { "health", ROLE_LOOK, none, call_health, "version, uptime, queues, counters",
-      "version, uptime_s, clients, counters, loop{stretches long longest_ms worked_s}: how "
-      "long its thread works at a stretch, long is over 20 ms; states, queues, store{state failure "
+      "version, uptime_s, clients, counters, loop{stretches long longest_ms worked_s "
+      "waited_turns}: how long its thread works at a stretch, long is over 20 ms, and how many "
+      "turns "
+      "this very call has waited; states, queues, store{state failure "
       "held hold written refused commits set_aside removed, missing (rows that were lost), "
       "waiting{rows before for} (what is past its time and not removed: for is \"clock\" or "
       "\"administrator\", see prune)}" },

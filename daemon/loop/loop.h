@@ -23,14 +23,15 @@
 enum { LOOP_STRETCH_MS = 20 };
 
 /*
- * How long the loop thread works before it looks again at what has come: its own time, in which
- * others of the machine have no part.
+ * How long the loop thread works before it looks again at what has come, or takes the next turn of
+ * lines: its own time, in which others of the machine have no part.
  */
 struct loop_stretches {
     uint64_t count;
     uint64_t long_ones; /* longer than LOOP_STRETCH_MS */
     struct duration longest;
     struct duration all;
+    struct duration begun; /* of the present one: what the thread had worked before it */
 };
 
 /* What `health` counts. */
@@ -100,6 +101,9 @@ void call_refuse_with(struct loop *loop, struct rpc_call *call, const struct fai
 
 /* Runs until event_base_loopbreak(), and keeps count of how long it works at a stretch. */
 void loop_run(struct loop *loop);
+
+/* The present stretch ends here, and the next one begins. */
+void loop_stretch_end(struct loop *loop);
 
 /* Joins the store to what is published, before anybody else; one may be opened later, or none. */
 void loop_keep(struct loop *loop);

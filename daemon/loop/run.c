@@ -15,12 +15,16 @@ static void note(struct loop_stretches *stretches, struct duration worked)
         stretches->longest = worked;
 }
 
+void loop_stretch_end(struct loop *loop)
+{
+    struct duration now = thread_worked();
+    note(&loop->stretches, (struct duration) { now.ns - loop->stretches.begun.ns });
+    loop->stretches.begun = now;
+}
+
 void loop_run(struct loop *loop)
 {
-    struct duration before = thread_worked();
-    while (event_base_loop(loop->base, EVLOOP_ONCE) == 0 && !event_base_got_break(loop->base)) {
-        struct duration now = thread_worked();
-        note(&loop->stretches, (struct duration) { now.ns - before.ns });
-        before = now;
-    }
+    loop->stretches.begun = thread_worked();
+    while (event_base_loop(loop->base, EVLOOP_ONCE) == 0 && !event_base_got_break(loop->base))
+        loop_stretch_end(loop);
 }

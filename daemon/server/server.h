@@ -82,6 +82,10 @@ struct server_handlers {
     const char *(*crowded)(void *context, void *user);
     /* How long the client's party is to be left alone. NULL: not at all. */
     struct duration (*pause)(void *context, void *user);
+    /* A turn begins: what has come since the last one has been looked at. NULL: never mind. */
+    void (*turn)(void *context);
+    /* A piece of the client's begins, so many turns after its lines were there. NULL: never mind. */
+    void (*begin)(void *context, void *user, uint64_t turns);
     /* What was worked for the client. NULL: nobody wants to know. */
     void (*worked)(void *context, void *user, struct duration worked);
     /* A line was longer than the limit. The client is closed once it has been told. */

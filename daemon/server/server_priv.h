@@ -21,6 +21,7 @@ struct client {
     bool encrypted;       /* its bytes go through TLS: the socket is not to be touched itself */
     bool said;            /* it has sent a line */
     struct queued ready;  /* in the server's queue, while `queued` */
+    uint64_t ready_since; /* the turn it was queued in */
     bool queued;          /* it may have lines that nobody took yet */
     struct event *turn;   /* has it queued once its party may go on */
     struct event *linger; /* closes it whatever it does */
@@ -47,6 +48,7 @@ struct server {
     struct event *resume_accepting;
     struct queue ready; /* clients that may have lines; parties in turn */
     struct event *turn; /* takes some of these */
+    uint64_t turns;     /* that there were */
     struct moment tired_at;
     struct event *look_round; /* whether somebody must go, each second */
     struct ssl_ctx_st *tls;   /* for new connections over TCP; NULL: none */

@@ -26,6 +26,7 @@ static void push(struct client *client)
     struct server *server = client->server;
     client->ready.key = server_client_party(client);
     client->queued = true;
+    client->ready_since = server->turns;
     queue_push(&server->ready, &client->ready);
 }
 
@@ -69,6 +70,8 @@ static void take_piece(struct server *server, struct client *client)
     const struct server_handlers *handlers = server->handlers;
     struct duration before = thread_worked();
     server->tired_at = moment_plus(monotonic_now(), piece);
+    if (handlers->begin != NULL)
+        handlers->begin(server->context, client->user, server->turns - client->ready_since);
     bool more = server_client_serve(client);
     if (handlers->worked != NULL && client->user != NULL)
         handlers->worked(server->context, client->user,
@@ -103,6 +106,9 @@ void server_turn(evutil_socket_t unused, short what, void *argument)
     struct client *client;
     (void)unused;
     (void)what;
+    server->turns++;
+    if (server->handlers->turn != NULL)
+        server->handlers->turn(server->context);
     do {
         client = pop(server);
         if (client != NULL && !client->closing && !is_left_alone(server, client))

@@ -45,7 +45,8 @@ struct session {
     size_t subscriptions;    /* open subscriptions */
     size_t answers;          /* calls that wait for the store */
     struct rpc_batch *batch; /* that is gone on with when it is its turn again; NULL: none */
-    size_t holds;            /* instruments that are kept for it */
+    uint64_t waited; /* turns of the loop, from its last lines being there to them being taken */
+    size_t holds;    /* instruments that are kept for it */
 };
 
 #endif
