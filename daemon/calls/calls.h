@@ -47,6 +47,9 @@ rpc_handler call_agree;
 /* calls_diagnose.c: where to probe next; answered at once. */
 rpc_handler call_diagnose;
 
+/* calls_learn.c: what good units read; answered when the store has been read. */
+rpc_handler call_learn;
+
 /* calls_store.c: what the store holds; answered when it has been read. */
 rpc_handler call_readings;
 rpc_handler call_jobs;

@@ -137,6 +137,19 @@ static const struct rpc_parameter unfollow_parameters[] = {
         "subscription", RPC_INTEGER, true, 0, 1, 9e15, "the number that walk.start answered"       \
     }
 
+static const struct rpc_parameter learn_parameters[] = {
+    [LEARN_SHEET] = { "sheet", RPC_TEXT, true, 0, 0, 0, "name of the sheet in the settings" },
+    [LEARN_GOOD] = { "good", RPC_TEXTS, true, 0, 0, 0,
+                     "serial numbers of the good units, 1000 at most" },
+    [LEARN_COMPARE] = { "compare", RPC_TEXT, false, 0, 0, 0,
+                        "serial number of a unit to be shown beside them" },
+    [LEARN_COVERAGE] = { "coverage", RPC_NUMBER, false, 0.95, 0.5, 0.9999,
+                         "share of all such units that limits are to hold" },
+    [LEARN_CONFIDENCE] = { "confidence", RPC_NUMBER, false, 0.95, 0.5, 0.9999,
+                           "probability that they do" },
+    { .name = NULL },
+};
+
 static const struct rpc_parameter walk_start_parameters[] = {
     [WALK_SHEET] = { "sheet", RPC_TEXT, true, 0, 0, 0, "name of the sheet in the settings" },
     [WALK_ANEW] = { "anew", RPC_BOOL, false, 0, 0, 0,
@@ -328,6 +341,17 @@ static const struct rpc_method table[] = {
       "state (go on, found, narrowed down, nothing found, contradiction), next or contradicted "
       "{point block place picture caution probability_bad}, suspects [{block probability}], the "
       "likeliest first" },
+    { "learn", ROLE_LOOK, learn_parameters, call_learn,
+      "limits from the readings of units that the caller says are good, and a unit beside them",
+      "sheet, coverage, confidence, points [{point quantity unit limits (as they are now) units "
+      "(good ones with a reading) unusable (readings altered, or of another quantity) kind "
+      "(normal; "
+      "values: without a distribution; too few; not normal; not of the value) mean uncertainty "
+      "(the "
+      "largest of the readings) deviation normality (Anderson-Darling, modified) factor furthest "
+      "(serial) needed (units in all, where there are too few) low high (the interval, moved "
+      "outwards by the uncertainty), compared{serial value uncertainty away spreads uncertainties "
+      "inside}}]; the newest reading of each unit counts, not one before a repair" },
     { "walk.start", ROLE_MEASURE, walk_start_parameters, call_walk_start,
       "walks a sheet with a probe held by hand, as notifications",
       "a subscription, walk (its name, under which the readings are kept as their run), sheet, "

@@ -63,6 +63,18 @@ struct store_rows store_rows_of_point(const struct store_look *look, const char 
     return rows;
 }
 
+struct store_rows store_rows_of_unit(const struct store_look *look, const char *point,
+                                     const char *serial)
+{
+    struct store_rows rows = { look, NULL, SQLITE_ROW };
+    rows.at = store_read_rows(look->sqlite, "WHERE serial = ?1 AND point = ?2 AND value IS NOT NULL"
+                                            " AND json_extract(body, '$.job.stage') IS NOT 'before'"
+                                            " ORDER BY readings.id DESC");
+    sqlite3_bind_text(rows.at, 1, serial, -1, SQLITE_TRANSIENT);
+    sqlite3_bind_text(rows.at, 2, point, -1, SQLITE_TRANSIENT);
+    return rows;
+}
+
 struct store_rows store_rows_of_run(const struct store_look *look, const char *run, int64_t after)
 {
     /* An index of runs would have them sorted first. */

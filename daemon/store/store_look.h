@@ -55,6 +55,13 @@ struct store_rows store_rows_of_point(const struct store_look *look, const char 
                                       const char *point);
 
 /*
+ * The readings of a point of the unit with that serial number, the newest first: those with a
+ * value, but for those before a repair.
+ */
+struct store_rows store_rows_of_unit(const struct store_look *look, const char *point,
+                                     const char *serial);
+
+/*
  * The readings of a run above an id, of all its points, as they lie in the
  * table: settings, instruments and versions are not looked up, nor digests.
  */

@@ -45,6 +45,8 @@ void store_query_free(struct store_query *query)
 {
     if (query == NULL)
         return;
+    if (query->forget != NULL)
+        query->forget(query);
     text_free(&query->text);
     free(query);
 }

@@ -41,7 +41,8 @@ struct store_query {
     struct text text; /* the answer, JSON */
     struct failure failure;
 
-    store_query_done *done; /* on the loop thread */
+    void (*forget)(struct store_query *query); /* frees what else it holds; NULL: nothing */
+    store_query_done *done;                    /* on the loop thread */
     void *owner;
     uint64_t asker;       /* they take turns */
     atomic_bool unwanted; /* nobody waits any more: it is handed back as it is */

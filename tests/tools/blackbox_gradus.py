@@ -108,7 +108,7 @@ class Usage(Case):
         done = self.run_gradus(None, "help")
         self.assertEqual(done.returncode, 0)
         for name in ("measure", "read", "jobs", "explain", "capture", "points", "instruments", "follow", "readings",
-                     "check", "try", "health", "talk", "agree", "unload", "compensate", "zero",
+                     "check", "learn", "try", "health", "talk", "agree", "unload", "compensate", "zero",
                      "help"):
             self.assertIn("\n  " + name, done.stdout.decode())
             one = self.run_gradus(None, "help", name)

@@ -63,24 +63,32 @@ static void read_lines(FILE *file, json_t *list)
     free(line);
 }
 
-bool job_serials(const struct session *session, json_t *params)
+bool job_serials_read(const struct session *session, json_t *list)
 {
     const char *const path = session->options->serials;
-    json_t *const job = json_object_get(params, "job");
-    if (path == NULL)
-        return true;
-    if (job == NULL) {
-        terminal_complain(session->terminal, "--serials goes with --job");
-        return false;
-    }
     FILE *const file = strcmp(path, "-") == 0 ? stdin : fopen(path, "re");
     if (file == NULL) {
         terminal_complain(session->terminal, "--serials: %s: %s", path, strerror(errno));
         return false;
     }
-    json_t *const list = json_array();
     read_lines(file, list);
     if (file != stdin)
         fclose(file);
-    return json_object_set_new(job, "serials", list) == 0;
+    return true;
+}
+
+bool job_serials(const struct session *session, json_t *params)
+{
+    json_t *const job = json_object_get(params, "job");
+    if (session->options->serials == NULL)
+        return true;
+    if (job == NULL) {
+        terminal_complain(session->terminal, "--serials goes with --job");
+        return false;
+    }
+    json_t *const list = json_array();
+    if (job_serials_read(session, list))
+        return json_object_set_new(job, "serials", list) == 0;
+    json_decref(list);
+    return false;
 }

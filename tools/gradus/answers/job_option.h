@@ -16,4 +16,7 @@ bool job_option(const struct session *session, json_t *params);
 /* Puts the lines that --serials names into the "job" of `params`; otherwise as job_option(). */
 bool job_serials(const struct session *session, json_t *params);
 
+/* Appends the lines that --serials names to a list. False, and it has been said why, when it cannot be read. */
+bool job_serials_read(const struct session *session, json_t *list);
+
 #endif

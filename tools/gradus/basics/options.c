@@ -100,7 +100,7 @@ static const struct option_row rows[] = {
     { "--follow", OPTION_FOLLOW, NULL, 0, 0, false, "again and again, until SIGINT", 0 },
     { "--write", OPTION_WRITE, "FILE", 0, 0, false,
       "with --scan: make a settings file of who answered; USB instruments are asked by\n"
-      "themselves, serial ports and other links where --identify names them",
+      "themselves, serial ports and other links where --identify names them; of learn: the limits",
       TEXT(write) },
     { "--settings", OPTION_SETTINGS, "FILE", 0, 0, false,
       "with a gradusd of its own, which has these settings and ends with the command",
@@ -112,9 +112,15 @@ static const struct option_row rows[] = {
     { "--serial", OPTION_SERIAL, "NUMBER", 0, 0, false,
       "serial number of the unit that is measured, or that readings are of", TEXT(serial) },
     { "--serials", OPTION_SERIALS, "FILE", 0, 0, false,
-      "serial numbers of the units of a burn-in, a line each in the order of the units' numbers;\n"
-      "-: standard input, where a scanner types them",
+      "serial numbers of the units of a burn-in, a line each in the order of the units' numbers\n"
+      "(of learn: of the good units); -: standard input, where a scanner types them",
       TEXT(serials) },
+    { "--compare", OPTION_COMPARE, "SERIAL", 0, 0, false, "show this unit beside the good ones",
+      TEXT(compare) },
+    { "--coverage", OPTION_COVERAGE, "PERCENT", 50, 99.99, false,
+      "share of all such units that limits are to hold (default 95)", 0 },
+    { "--confidence", OPTION_SURENESS, "PERCENT", 50, 99.99, false,
+      "how sure it is to be that they do (default 95)", 0 },
     { "--stage", OPTION_STAGE, "WHEN", 0, 0, false,
       "with --job: \"before\" or \"after\" the repair", TEXT(stage) },
     { .name = NULL },
@@ -139,6 +145,8 @@ struct options options_default(void)
                               .before = (double)NAN,
                               .after = (double)NAN,
                               .wait = 60,
+                              .coverage = 95,
+                              .confidence = 95,
                               .every_ms = 1000 };
 }
 
@@ -264,6 +272,12 @@ static void store(struct options *options, const struct option_row *row, const c
         break;
     case OPTION_IDENTIFY:
         options->identify[options->identify_count++] = text;
+        break;
+    case OPTION_COVERAGE:
+        options->coverage = number;
+        break;
+    case OPTION_SURENESS:
+        options->confidence = number;
         break;
     case OPTION_EXPECT:
         options->expected = number;

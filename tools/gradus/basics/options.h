@@ -58,6 +58,9 @@
 #define OPTION_BEFORE   (UINT64_C(1) << 56)
 #define OPTION_AFTER    (UINT64_C(1) << 57)
 #define OPTION_WAIT     (UINT64_C(1) << 58)
+#define OPTION_COMPARE  (UINT64_C(1) << 52)
+#define OPTION_COVERAGE (UINT64_C(1) << 53)
+#define OPTION_SURENESS (UINT64_C(1) << 54)
 
 /* Options that go with every subcommand. */
 #define OPTIONS_GLOBAL                                                                             \
@@ -115,6 +118,9 @@ struct options {
     const char *serial;   /* number of the unit; NULL: not said */
     const char *serials;  /* file of them, "-" standard input; NULL: none */
     const char *stage;    /* "before" or "after"; NULL: not said */
+    const char *compare;  /* serial number of a unit beside others; NULL: none */
+    double coverage;      /* per cent */
+    double confidence;
     bool follow;
     const char *probe;                   /* name; NULL: a plain connection */
     double expected;                     /* at the tip; NAN: not said */
