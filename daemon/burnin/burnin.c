@@ -441,6 +441,27 @@ bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *
                        "it has ended: %s", entry->run->why);
 }
 
+/* Whether a run has a point at that input. */
+static bool uses_input(const struct burnin_run *run, const char *instrument, int input)
+{
+    for (size_t i = 0; i < run->plan->point_count; i++) {
+        const struct bench_point *point = run->plan->phases[0].points[i];
+        if (point->input == input &&
+            strcmp(run->bench->instruments[point->instrument].name, instrument) == 0)
+            return true;
+    }
+    return false;
+}
+
+const char *burnin_at_input(const struct burnin *burnin, const char *instrument, int input)
+{
+    const struct burnin_entry *entry;
+    TAILQ_FOREACH(entry, &burnin->entries, entry)
+    if (!entry->run->ended && uses_input(entry->run, instrument, input))
+        return entry->run->name;
+    return NULL;
+}
+
 void burnin_pause(struct burnin *burnin)
 {
     struct burnin_entry *entry;

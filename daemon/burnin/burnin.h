@@ -48,6 +48,9 @@ bool burnin_continue(struct burnin *burnin, const char *run, const char *by, str
 /* Whether it is the name of a plan, or of a run that goes on. */
 bool burnin_may_follow(struct burnin *burnin, const char *name, struct failure *failure);
 
+/* The run that goes on and measures that input of an instrument; NULL: none does. */
+const char *burnin_at_input(const struct burnin *burnin, const char *instrument, int input);
+
 /* The daemon is going: runs are kept open in the store and begin nothing more. */
 void burnin_pause(struct burnin *burnin);
 

@@ -34,6 +34,22 @@ static const char *caller(const struct rpc_call *call)
     return session->who.name;
 }
 
+/* A hand at an input of the plan would have its places taken for the plan's points. */
+static bool no_hand(const struct service *service, const char *name, struct failure *failure)
+{
+    const struct bench *bench = service->loop->bench;
+    const struct bench_burnin *plan = bench_burnin(bench, name);
+    for (size_t i = 0; plan != NULL && i < plan->point_count; i++) {
+        const struct bench_point *point = plan->phases[0].points[i];
+        const char *sheet = walks_at_input(service->walks, point->instrument, point->input);
+        if (sheet != NULL)
+            return failure_set(failure, FAILURE_HELD, name, "the end of the walk",
+                               "sheet %s is being walked by hand at input %d of %s", sheet,
+                               point->input, bench->instruments[point->instrument].name);
+    }
+    return true;
+}
+
 void call_burnin_start(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
@@ -41,9 +57,10 @@ void call_burnin_start(void *context, struct rpc_call *call, const struct rpc_va
     struct record *record = NULL;
     const struct rpc_value *job = &values[BURNIN_JOB];
     char *order = job->given ? order_read(job->object, true, &failure) : NULL;
-    bool done =
-        failure.code == FAILURE_NONE && burnin_start(service->burnin, values[BURNIN_PLAN].text,
-                                                     caller(call), order, &record, &failure);
+    bool done = failure.code == FAILURE_NONE &&
+                no_hand(service, values[BURNIN_PLAN].text, &failure) &&
+                burnin_start(service->burnin, values[BURNIN_PLAN].text, caller(call), order,
+                             &record, &failure);
     free(order);
     answer(service, call, done, record, &failure);
 }

@@ -8,6 +8,22 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* What a burn-in measures hangs on its input; a hand there would make readings of it. */
+static bool no_burnin(const struct service *service, const char *name, struct failure *failure)
+{
+    const struct bench *bench = service->loop->bench;
+    const struct bench_sheet *sheet = loop_sheet(service->loop, name, failure);
+    for (size_t i = 0; sheet != NULL && i < sheet->place_count; i++) {
+        const struct bench_point *point = &bench->points[sheet->places[i].point];
+        const char *instrument = bench->instruments[point->instrument].name;
+        const char *run = burnin_at_input(service->burnin, instrument, point->input);
+        if (run != NULL)
+            return failure_set(failure, FAILURE_HELD, name, "the end of the burn-in",
+                               "burn-in %s measures input %d of %s", run, point->input, instrument);
+    }
+    return sheet != NULL;
+}
+
 void call_walk_start(void *context, struct rpc_call *call, const struct rpc_value *values)
 {
     struct service *service = context;
@@ -20,7 +36,7 @@ void call_walk_start(void *context, struct rpc_call *call, const struct rpc_valu
                                        .anew = values[WALK_ANEW].given && values[WALK_ANEW].flag,
                                        .led = values[WALK_LED].given && values[WALK_LED].flag };
     const struct walk *walk = NULL;
-    if (failure.code == FAILURE_NONE)
+    if (failure.code == FAILURE_NONE && no_burnin(service, wanted.sheet, &failure))
         walk = walk_begin(service->walks, rpc_call_peer(call), &wanted, &resumed, &failure);
     free(order);
     if (walk == NULL) {

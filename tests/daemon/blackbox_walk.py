@@ -64,6 +64,12 @@ sheets = (
 );
 """
 
+STORE = """
+store = {{ path = "{folder}/readings.db"; }};
+burnin = ( {{ name = "rack"; points = ( "five" ); every_s = 3600;
+              phases = ( {{ name = "soak"; duration_s = 86400; }} ); }} );
+"""
+
 
 class Walk(unittest.TestCase):
     store = True
@@ -80,7 +86,7 @@ class Walk(unittest.TestCase):
         self.addCleanup(self.bench.stop)
 
     def begin_daemon(self):
-        store = f'store = {{ path = "{self.folder}/readings.db"; }};' if self.store else ""
+        store = STORE.format(folder=self.folder) if self.store else ""
         self.daemon = Gradusd(PROGRAM, SETTINGS.format(folder=self.folder, store=store))
         self.client = self.daemon.client()
 
@@ -360,6 +366,24 @@ class Walk(unittest.TestCase):
                       caught.exception.data["what"])
         self.daemon.client().call("walk.start", sheet="scoped")
 
+    def test_a_hand_and_a_burn_in_are_not_at_one_input(self):
+        if not self.store:
+            self.skipTest("a burn-in needs a store")
+        run = self.client.call("burnin.start", "rack")["run"]
+        with self.assertRaises(RpcError) as caught:
+            self.start("psu")
+        self.assertEqual(caught.exception.data["what"], f"burn-in {run} measures input 1 of meter")
+        self.start("scoped")
+        self.client.call("walk.stop", subscription=self.number)
+        self.client.call("burnin.stop", run)
+        self.start("psu")
+        with self.assertRaises(RpcError) as caught:
+            self.client.call("burnin.start", "rack")
+        self.assertEqual(caught.exception.data["what"],
+                         "sheet psu is being walked by hand at input 1 of meter")
+        self.client.call("walk.stop", subscription=self.number)
+        self.client.call("burnin.start", "rack")
+
     def test_a_walk_that_was_left_goes_on(self):
         name = self.start("psu")["walk"]
         self.in_the_air()
@@ -426,7 +450,7 @@ class Walk(unittest.TestCase):
         self.start("psu")
         self.in_the_air()
         self.touch("five", 0)
-        store = f'store = {{ path = "{self.folder}/readings.db"; }};' if self.store else ""
+        store = STORE.format(folder=self.folder) if self.store else ""
         self.daemon.reload(SETTINGS.format(folder=self.folder, store=store) + "# changed\n")
         self.assertIn("loaded anew", self.news("finished")["why"])
         self.assertTrue(self.start("psu")["resumed"])

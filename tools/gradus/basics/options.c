@@ -227,6 +227,25 @@ static bool *flag_of(struct options *options, uint64_t bit)
     }
 }
 
+/* A number that is stored as it is; NULL: of another kind. */
+static double *real_of(struct options *options, uint64_t bit)
+{
+    switch (bit) {
+    case OPTION_BEFORE:
+        return &options->before;
+    case OPTION_AFTER:
+        return &options->after;
+    case OPTION_WAIT:
+        return &options->wait;
+    case OPTION_COVERAGE:
+        return &options->coverage;
+    case OPTION_SURENESS:
+        return &options->confidence;
+    default:
+        return NULL;
+    }
+}
+
 static void store(struct options *options, const struct option_row *row, const char *text,
                   double number)
 {
@@ -237,6 +256,11 @@ static void store(struct options *options, const struct option_row *row, const c
     }
     if (flag != NULL) {
         *flag = true;
+        return;
+    }
+    double *real = real_of(options, row->bit);
+    if (real != NULL) {
+        *real = number;
         return;
     }
     switch (row->bit) {
@@ -252,15 +276,6 @@ static void store(struct options *options, const struct option_row *row, const c
     case OPTION_DURATION:
         options->duration = number;
         break;
-    case OPTION_BEFORE:
-        options->before = number;
-        break;
-    case OPTION_AFTER:
-        options->after = number;
-        break;
-    case OPTION_WAIT:
-        options->wait = number;
-        break;
     case OPTION_SAMPLES:
         options->samples = (int)number;
         break;
@@ -272,12 +287,6 @@ static void store(struct options *options, const struct option_row *row, const c
         break;
     case OPTION_IDENTIFY:
         options->identify[options->identify_count++] = text;
-        break;
-    case OPTION_COVERAGE:
-        options->coverage = number;
-        break;
-    case OPTION_SURENESS:
-        options->confidence = number;
         break;
     case OPTION_EXPECT:
         options->expected = number;
