@@ -4,6 +4,7 @@
 import json
 import os
 import subprocess
+import time
 import unittest
 
 from gradusd import Gradusd, RpcError
@@ -134,6 +135,84 @@ class Diagnose(unittest.TestCase):
             self.assertIn(said, run.stderr)
         with daemon.client() as client, self.assertRaises(RpcError):
             client.call("diagnose", sheet="row", outcomes={"p1": 3})
+
+
+def bench_of_a_hand(levels):
+    sources = ",\n".join(f'{{ name = "s{i}"; kind = "dc"; level = {level}; source_resistance = 0.1; }}'
+                         for i, level in enumerate(levels))
+    return ('instruments = ( { name = "m0"; type = "tarnwerk-meter"; conversion_ms = 5; '
+            f'listen = "tcp:127.0.0.1:0"; error_fraction = 0; }} );\nsources = ( {sources} );')
+
+
+def settings_of_a_hand(simulated, count):
+    points = ",\n".join(
+        f'{{ name = "p{i}"; instrument = "m0"; input = 1; quantity = "dc voltage"; expected = 5.0; '
+        'limits = { low = 4.9; high = 5.1; }; }' for i in range(count))
+    places = ",\n".join(f'{{ point = "p{i}"; place = "TP{i}"; }}' for i in range(count))
+    blocks = ",\n".join(f'{{ name = "stage_{i}"; point = "p{i}"; ' +
+                        (f'fed_by = [ "stage_{i - 1}" ]; ' if i > 0 else "") + "}"
+                        for i in range(count))
+    return f"""
+profiles = "profiles";
+instruments = ( {{ name = "m0"; profile = "tarnwerk-meter"; link = "{simulated.address("m0")}"; }} );
+points = ( {points} );
+sheets = ( {{ name = "row"; points = ( {places} ); blocks = ( {blocks} ); }} );
+"""
+
+
+class WithOneProbe(unittest.TestCase):
+    """Both hands at the board: no key is pressed."""
+
+    def setUp(self):
+        self.bench = StandIn(os.environ["STANDIN"], bench_of_a_hand([5.0, 5.0, 3.0, 3.0]))
+        self.addCleanup(self.bench.stop)
+        self.daemon = Gradusd(os.environ["GRADUSD"], settings_of_a_hand(self.bench, 4))
+        self.addCleanup(self.daemon.stop)
+        self.bench.hand("m0", 1, "lift")
+
+    def until(self, stream, words):
+        for line in stream:
+            if words in line:
+                return line
+        self.fail(f"no line with {words!r}")
+
+    def wait_lifted(self):
+        """Until the lifted probe has been looked at some dozens of times."""
+        before = self.bench.counters("m0")["readings"]
+        end = time.monotonic() + LIMIT_S
+        while self.bench.counters("m0")["readings"] < before + 40:
+            self.assertLess(time.monotonic(), end)
+
+    def test_the_probe_goes_where_it_is_told_and_nothing_is_pressed(self):
+        command = [GRADUS, "--socket", "unix:" + self.daemon.unix, "diagnose", "row", "p3=bad"]
+        with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                              stderr=subprocess.DEVNULL, text=True) as search:
+            for place, source, outcome in ((1, "s1", "good"), (2, "s2", "bad")):
+                self.until(search.stdout, f"Next: TP{place} ")
+                self.wait_lifted()
+                self.bench.hand("m0", 1, "touch", source)
+                self.assertIn(outcome, self.until(search.stdout, " V ± "))
+                self.bench.hand("m0", 1, "lift")
+            self.assertIn("Suspect: stage_2.", search.stdout.read())
+            self.assertEqual(search.wait(LIMIT_S), 0)
+
+    def test_a_slip_is_told_and_counts_for_nothing(self):
+        command = [GRADUS, "--socket", "unix:" + self.daemon.unix, "diagnose", "row", "p3=bad"]
+        with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                              stderr=subprocess.DEVNULL, text=True) as search:
+            self.until(search.stdout, "Next: TP1 ")
+            self.wait_lifted()
+            self.bench.hand("m0", 1, "touch", "s1")
+            self.assertIn("good", self.until(search.stdout, " V ± "))
+            self.until(search.stdout, "Next: TP2 ")
+            self.bench.hand("m0", 1, "slip", "s2")
+            self.until(search.stdout, "The probe moved. Lift it")
+            search.stdin.write("q\n")
+            search.stdin.close()
+            rest = search.stdout.read()
+            self.assertIn("Not finished", rest)
+            self.assertIn("p1 good.", rest)
+            self.assertEqual(search.wait(LIMIT_S), 4)
 
 
 if __name__ == "__main__":

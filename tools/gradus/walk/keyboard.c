@@ -56,8 +56,11 @@ static enum pressed key_of(char key)
         return PRESSED_AGAIN;
     case 's':
         return PRESSED_SKIP;
+    case 'g':
+        return PRESSED_GOOD;
     case 'n':
         return PRESSED_NOTE;
+    case 'e':
     case 'q':
     case '\004':
         return PRESSED_LEAVE;

@@ -18,6 +18,7 @@ enum pressed {
     PRESSED_BACK,
     PRESSED_AGAIN,
     PRESSED_SKIP,
+    PRESSED_GOOD,
     PRESSED_NOTE,   /* a note is complete, in `note` */
     PRESSED_TYPING, /* what is typed of a note has changed */
     PRESSED_LEAVE,

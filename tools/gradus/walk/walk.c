@@ -223,6 +223,7 @@ static bool take_key(struct walker *walker, enum pressed pressed, struct fault *
     case PRESSED_LEAVE:
         walker->ended = true;
         break;
+    case PRESSED_GOOD:
     case PRESSED_UNKNOWN:
         say(walker, false, "Keys: Enter on it, b back, a again, s skip, n note, q leave");
         break;
@@ -345,17 +346,17 @@ static bool begin(struct walker *walker, struct fault *fault)
 }
 
 /* What is missing is said once, before the hands are full. */
-static void begin_sound(struct walker *walker)
+void walker_sound(struct sound *sound, const struct session *session)
 {
-    const struct options *const options = walker->session->options;
+    const struct options *const options = session->options;
     const bool tones = !options->quiet && !options->json && !options->csv &&
                        (isatty(STDERR_FILENO) || options->aloud);
-    sound_begin(&walker->sound, tones, options->aloud);
-    if (tones && walker->sound.player[0] == NULL)
-        terminal_complain(&walker->terminal,
+    sound_begin(sound, tones, options->aloud);
+    if (tones && sound->player[0] == NULL)
+        terminal_complain(session->terminal,
                           "no paplay, pw-cat or aplay: the terminal's bell rings instead");
-    if (options->aloud && walker->sound.speaker == NULL)
-        terminal_complain(&walker->terminal, "no spd-say or espeak-ng: nothing is said aloud");
+    if (options->aloud && sound->speaker == NULL)
+        terminal_complain(session->terminal, "no spd-say or espeak-ng: nothing is said aloud");
 }
 
 static int conclude(const struct walker *walker)
@@ -403,7 +404,7 @@ static int run_walk(const struct session *session)
         return fault.status;
     }
     walker.live = frame_possible() && !options->plain && !options->json && !options->csv;
-    begin_sound(&walker);
+    walker_sound(&walker.sound, session);
     keyboard_begin(&walker.keyboard, walker.live);
     client_also(walker.client, walker.keyboard.descriptor);
     if (options->csv)

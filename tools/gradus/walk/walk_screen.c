@@ -31,7 +31,7 @@ char *walker_expected(const struct walker *walker, size_t index, char *text, siz
     return text;
 }
 
-const char *walker_advice(const struct walker *walker)
+const char *walk_advice(const char *probe)
 {
     static const struct {
         const char *probe;
@@ -48,9 +48,14 @@ const char *walker_advice(const struct walker *walker)
         { "away", "The instrument does not answer; waiting for it" },
     };
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
-        if (strcmp(all[i].probe, walker->probe) == 0)
+        if (strcmp(all[i].probe, probe) == 0)
             return all[i].advice;
     return "";
+}
+
+const char *walker_advice(const struct walker *walker)
+{
+    return walk_advice(walker->probe);
 }
 
 static enum style style_of(const struct stop *stop)

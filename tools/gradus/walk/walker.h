@@ -53,6 +53,12 @@ void walker_short_place(const struct walker *walker, size_t index, char *text, s
 /* What the person is to do, from what the probe does. "" where that needs no word. */
 const char *walker_advice(const struct walker *walker);
 
+/* The same, from the daemon's word for what the probe does. */
+const char *walk_advice(const char *probe);
+
+/* Looks for what plays tones and speaks, as far as the options want it; says what is missing. */
+void walker_sound(struct sound *sound, const struct session *session);
+
 /* Draws the screen, in as many lines as the terminal has. */
 void walker_draw(struct walker *walker, FILE *stream);
 

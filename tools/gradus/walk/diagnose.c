@@ -4,11 +4,15 @@
 #include "tools/gradus/answers/job_option.h"
 #include "tools/gradus/answers/reading.h"
 #include "tools/gradus/basics/field.h"
+#include "tools/gradus/basics/memory.h"
 #include "tools/gradus/basics/status.h"
+#include "walker.h"
 
 #include "core/basics/notation.h"
 
+#include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* A search in hand. */
@@ -19,10 +23,13 @@ struct search {
     json_t *job;           /* that the readings belong to; borrowed; NULL: none */
     struct message answer; /* the latest finding */
     struct fault fault;
+    json_int_t walk; /* its subscription; 0: not begun */
+    struct keyboard keyboard;
+    struct sound sound;
+    bool left;
 };
 
-/* What a person says at the prompt. */
-enum word { WORD_MEASURE, WORD_GOOD, WORD_BAD, WORD_SKIP, WORD_END, WORD_OTHER };
+#define KEYS "Enter measures at once; g good, b bad, s skip, q end"
 
 static const json_t *finding(const struct search *search)
 {
@@ -39,14 +46,23 @@ static bool talks(const struct search *search)
     return !search->session->options->json;
 }
 
+/* client_call(); what is typed meanwhile waits. */
+static bool call(struct search *search, const char *method, json_t *params, double within_ms,
+                 struct message *answer, struct fault *fault)
+{
+    client_also(search->client, -1);
+    const bool answered = client_call(search->client, method, params, within_ms, answer, fault);
+    client_also(search->client, search->keyboard.descriptor);
+    return answered;
+}
+
 /* Has the daemon look at what is known so far. */
 static bool look(struct search *search)
 {
     json_t *const params = json_pack("{s:s, s:O}", "sheet", search->session->operands[0],
                                      "outcomes", search->outcomes);
     message_clear(&search->answer);
-    return client_call(search->client, "diagnose", params, ASK_PLAIN_MS, &search->answer,
-                       &search->fault);
+    return call(search, "diagnose", params, ASK_PLAIN_MS, &search->answer, &search->fault);
 }
 
 /* Takes "POINT=bad" and the like from the command line. */
@@ -65,7 +81,7 @@ static bool note_operand(struct search *search, const char *operand)
     return true;
 }
 
-static void print_place(const struct search *search)
+static void print_place(struct search *search)
 {
     const json_t *const next = json_object_get(finding(search), "next");
     const struct terminal *const terminal = search->session->terminal;
@@ -82,27 +98,10 @@ static void print_place(const struct search *search)
                    "  It tells most: bad with a probability of %.0f %%; %zu blocks are left.\n",
                    100 * field_number(next, "probability_bad"),
                    json_array_size(json_object_get(finding(search), "suspects")));
-}
-
-static enum word prompt(void)
-{
-    static const char letters[] = {
-        [WORD_GOOD] = 'g', [WORD_BAD] = 'b', [WORD_SKIP] = 's', [WORD_END] = 'e'
-    };
-    char line[64];
-    fputs("  Enter measures; g good, b bad, s skip, e end: ", stdout);
-    fflush(stdout);
-    if (fgets(line, sizeof line, stdin) == NULL) {
-        fputc('\n', stdout);
-        return WORD_END;
-    }
-    line[strcspn(line, "\r\n")] = '\0';
-    if (line[0] == '\0')
-        return WORD_MEASURE;
-    for (int i = WORD_GOOD; i <= WORD_END; i++)
-        if (line[0] == letters[i] && line[1] == '\0')
-            return (enum word)i;
-    return WORD_OTHER;
+    terminal_print(terminal, stdout, "  Touch it and hold still. " KEYS ".\n");
+    char text[160];
+    snprintf(text, sizeof text, "Next: %.100s", field_text_or_empty(next, "place"));
+    sound_say(&search->sound, text);
 }
 
 /* What a verdict says of an output; what is within the uncertainty of a limit says nothing. */
@@ -126,8 +125,20 @@ static void print_reading(const struct search *search, const json_t *reading, co
                        : outcome);
 }
 
-/* Takes a reading of the point. NULL when there is none, which is told: the place is asked for again. */
-static const char *measure(const struct search *search, const char *point)
+/* An outcome that is known, or the reason why there is none. NULL: the place is asked for again. */
+static const char *judge_reading(struct search *search, const char *point, const json_t *reading)
+{
+    const char *const outcome = outcome_of(field_text_or_empty(reading, "verdict"));
+    print_reading(search, reading, outcome);
+    reading_warnings(search->session, point, reading);
+    sound_play(&search->sound, strcmp(outcome, "good") == 0  ? TONE_PASS
+                               : strcmp(outcome, "bad") == 0 ? TONE_FAIL
+                                                             : TONE_UNSURE);
+    return outcome;
+}
+
+/* Takes a reading of the point at once, by Enter. NULL when there is none, which is told. */
+static const char *measure(struct search *search, const char *point)
 {
     const double deadline = search->session->options->deadline_ms;
     struct message answer = { 0 };
@@ -137,47 +148,157 @@ static const char *measure(const struct search *search, const char *point)
         json_pack("{s:s, s:o}", "point", point, "deadline_ms", ask_number(deadline));
     if (search->job != NULL)
         json_object_set(params, "job", search->job);
-    if (client_call(search->client, "measure", params, deadline + ASK_GRACE_MS, &answer, &fault) &&
-        reading_check(json_object_get(answer.json, "result"), &fault)) {
-        const json_t *const reading = json_object_get(answer.json, "result");
-        outcome = outcome_of(field_text_or_empty(reading, "verdict"));
-        print_reading(search, reading, outcome);
-        reading_warnings(search->session, point, reading);
-    } else {
+    if (call(search, "measure", params, deadline + ASK_GRACE_MS, &answer, &fault) &&
+        reading_check(json_object_get(answer.json, "result"), &fault))
+        outcome = judge_reading(search, point, json_object_get(answer.json, "result"));
+    else
         fault_explain(&fault, point, search->session->terminal);
-    }
     message_clear(&answer);
     return outcome;
 }
 
-/* One place: false when the person ends the search. */
+/* Begins the walk in which the hand is followed. */
+static bool begin_walk(struct search *search)
+{
+    struct message answer = { 0 };
+    json_t *const params = json_pack("{s:s, s:b}", "sheet", search->session->operands[0], "led", 1);
+    if (search->job != NULL)
+        json_object_set(params, "job", search->job);
+    const bool begun = call(search, "walk.start", params, ASK_PLAIN_MS, &answer, &search->fault);
+    search->walk =
+        json_integer_value(json_object_get(json_object_get(answer.json, "result"), "subscription"));
+    message_clear(&answer);
+    if (!begun)
+        return false;
+    walker_sound(&search->sound, search->session);
+    keyboard_begin(&search->keyboard, true);
+    client_also(search->client, search->keyboard.descriptor);
+    return true;
+}
+
+/* Has the walk wait for the probe at the place that is next. */
+static bool go(struct search *search, const char *point)
+{
+    return client_send(search->client, "walk.go",
+                       json_pack("{s:I, s:s}", "subscription", search->walk, "point", point),
+                       &search->fault) != 0;
+}
+
+/* What the walk took at the place. NULL: nothing that counts, and the place is asked for again. */
+static const char *take_outcome(struct search *search, const char *point, const json_t *told)
+{
+    const json_t *const reading = json_object_get(told, "reading");
+    const json_t *const error = json_object_get(told, "error");
+    struct fault fault = { 0 };
+    if (strcmp(field_text_or_empty(reading != NULL ? reading : error, "point"), point) != 0 &&
+        reading != NULL)
+        return NULL;
+    if (reading != NULL && reading_check(reading, &fault))
+        return judge_reading(search, point, reading);
+    if (error != NULL)
+        fault_from_error(&fault, error);
+    fault_explain(&fault, point, search->session->terminal);
+    sound_play(&search->sound, TONE_UNSURE);
+    go(search, point);
+    return NULL;
+}
+
+/* What the probe does, in a line where a word is needed. */
+static void take_probe(const struct search *search, const char *probe)
+{
+    static const char *const told[] = { "lift", "slipped", "unsure" };
+    for (size_t i = 0; i < sizeof told / sizeof told[0]; i++)
+        if (strcmp(told[i], probe) == 0)
+            terminal_print(search->session->terminal, stdout, "  %s.\n", walk_advice(probe));
+}
+
+static const char *take_told(struct search *search, const char *point, const json_t *told)
+{
+    const char *const what = field_text_or_empty(told, "what");
+    struct fault fault = { 0 };
+    if (json_integer_value(json_object_get(told, "subscription")) != search->walk)
+        return NULL;
+    if (strcmp(what, "outcome") == 0)
+        return take_outcome(search, point, told);
+    if (strcmp(what, "probe") == 0) {
+        take_probe(search, field_text_or_empty(told, "probe"));
+    } else if (strcmp(what, "elsewhere") == 0) {
+        terminal_print(search->session->terminal, stdout,
+                       "  That is what another place should show. Not kept: touch %s again.\n",
+                       point);
+        sound_play(&search->sound, TONE_UNSURE);
+    } else if (strcmp(what, "away") == 0) {
+        fault_from_error(&fault, json_object_get(told, "error"));
+        fault_explain(&fault, point, search->session->terminal);
+    } else if (strcmp(what, "finished") == 0) {
+        search->left = true;
+        terminal_print(search->session->terminal, stdout, "  %s\n",
+                       field_text_or_empty(told, "why"));
+    }
+    return NULL;
+}
+
+static const char *take_key(struct search *search, const char *point, enum pressed pressed)
+{
+    switch (pressed) {
+    case PRESSED_ON:
+        return measure(search, point);
+    case PRESSED_GOOD:
+        return "good";
+    case PRESSED_BACK: /* its letter is that of "bad" */
+        return "bad";
+    case PRESSED_SKIP:
+        return "unsure";
+    case PRESSED_LEAVE:
+        search->left = true;
+        break;
+    default:
+        terminal_print(search->session->terminal, stdout, "  " KEYS "\n");
+        break;
+    }
+    return NULL;
+}
+
+/* Waits for what comes first: a key, or word of the walk. */
+static const char *wait_for(struct search *search, const char *point)
+{
+    struct message message = { 0 };
+    const char *outcome = NULL;
+    fflush(stdout);
+    const enum client_event event =
+        client_receive(search->client, INFINITY, &message, &search->fault);
+    if (event == CLIENT_MESSAGE && json_object_get(message.json, "method") != NULL)
+        outcome = take_told(search, point, json_object_get(message.json, "params"));
+    message_clear(&message);
+    if (event == CLIENT_KEYS && !keyboard_read(&search->keyboard)) {
+        client_also(search->client, -1);
+        search->left = true;
+    }
+    search->left = search->left || event == CLIENT_INTERRUPTED || event == CLIENT_GONE;
+    return outcome;
+}
+
+/* One place: false when the person ends the search, or the daemon goes. */
 static bool take_place(struct search *search)
 {
-    const char *const point = field_text_or_empty(finding(search), "next.point");
+    char *const point = memory_text(field_text_or_empty(finding(search), "next.point"));
     const char *outcome = NULL;
     print_place(search);
-    while (outcome == NULL) {
-        switch (prompt()) {
-        case WORD_MEASURE:
-            outcome = measure(search, point);
-            break;
-        case WORD_GOOD:
-            outcome = "good";
-            break;
-        case WORD_BAD:
-            outcome = "bad";
-            break;
-        case WORD_SKIP:
-            outcome = "unsure";
-            break;
-        case WORD_END:
-            return false;
-        case WORD_OTHER:
-            break;
-        }
+    bool good = (search->walk != 0 || begin_walk(search)) && go(search, point);
+    while (good && outcome == NULL) {
+        const enum pressed pressed = keyboard_next(&search->keyboard);
+        if (pressed != PRESSED_NOTHING)
+            outcome = take_key(search, point, pressed);
+        else if (search->left)
+            good = false;
+        else
+            outcome = wait_for(search, point);
+        good = good && !(search->left && pressed == PRESSED_LEAVE);
     }
-    json_object_set_new(search->outcomes, point, json_string(outcome));
-    return true;
+    if (outcome != NULL)
+        json_object_set_new(search->outcomes, point, json_string(outcome));
+    free(point);
+    return outcome != NULL;
 }
 
 static void print_suspects(const struct search *search)
@@ -246,7 +367,9 @@ static int searching(struct search *search)
     good = good && look(search);
     while (good && talks(search) && is_state(search, "go on") && take_place(search))
         good = look(search);
-    if (good)
+    keyboard_end(&search->keyboard);
+    sound_end(&search->sound);
+    if (good && search->fault.status == STATUS_PASS)
         return conclude(search);
     fault_explain(&search->fault, search->session->operands[0], search->session->terminal);
     return search->fault.status;
@@ -254,7 +377,9 @@ static int searching(struct search *search)
 
 static int run_diagnose(const struct session *session)
 {
-    struct search search = { .session = session, .outcomes = json_object() };
+    struct search search = { .session = session,
+                             .outcomes = json_object(),
+                             .keyboard = { .descriptor = -1 } };
     json_t *const params = json_object();
     int status = STATUS_NO_READING;
     if (!job_option(session, params)) {
@@ -283,13 +408,15 @@ const struct command command_diagnose = {
     .summary = "find the faulty block of a board, point by point",
     .usage =
         "The sheet says what feeds what (its blocks, in the settings). Names the point whose\n"
-        "outcome is least certain for what it costs to measure there, takes its reading when\n"
-        "Enter is pressed, and goes on until one block is left, or blocks that no point tells\n"
-        "apart. What is known already stands behind the sheet, as in out_12v=bad. A reading\n"
+        "outcome is least certain for what it costs to measure there, takes its reading when the\n"
+        "probe touches it and holds still, as walk does, and says where it goes next until one\n"
+        "block is left, or blocks that no point tells apart. Enter measures at once; g and b say\n"
+        "without a reading that it is good or bad, s leaves it out. What is known already stands "
+        "behind the sheet, as in out_12v=bad. A reading\n"
         "within its uncertainty of a limit clears nothing and blames nothing. With --json it\n"
         "asks nobody: what the outcomes given come to is printed, and which point is next.\n"
         "Exit status 0 when blocks are named, 4 when not.\n",
-    .options = OPTION_DEADLINE | OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
+    .options = OPTION_DEADLINE | OPTION_ALOUD | OPTION_JOB | OPTION_SERIAL | OPTION_STAGE,
     .least = 1,
     .most = -1,
     .run = run_diagnose,
