@@ -43,6 +43,7 @@ static void a_failure_has_its_reason_and_no_value(void **state)
     assert_string_equal(json_string_value(json_object_get(record, "what")), "no reply");
     assert_non_null(json_object_get(record, "job"));
     assert_null(json_object_get(record, "value"));
+    assert_null(json_object_get(record, "error"));
     json_decref(record);
 }
 
