@@ -18,6 +18,7 @@
 #include <gsl/gsl_errno.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 enum { STATUS_USAGE = 2 };
@@ -35,7 +36,9 @@ static void say_ready(int descriptor)
 
 static int serve(const struct options *options)
 {
-    struct bench *bench = check_load(options->settings);
+    /* Whatever is made here is the daemon's own; the socket's mode is set where that is made. */
+    umask(S_IRWXG | S_IRWXO);
+    struct bench *bench = check_load(options->settings, check_is_service());
     if (bench == NULL)
         return STATUS_USAGE;
     struct failure failure = { 0 };

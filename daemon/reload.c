@@ -4,6 +4,7 @@
 
 #include "daemon/basics/log.h"
 #include "daemon/loop/references.h"
+#include "daemon/settings/check.h"
 #include "daemon/settings/settings.h"
 
 #include <stdio.h>
@@ -77,7 +78,7 @@ void daemon_tell_ready(const struct daemon *daemon)
 
 void daemon_reload(struct daemon *daemon)
 {
-    struct problems problems = { 0 };
+    struct problems problems = { .guarded = check_is_service() };
     service_manager_tell_reloading(&daemon->options->manager, monotonic_now());
     struct bench *bench = settings_load(daemon->options->settings, &problems);
     for (size_t i = 0; i < problems.count; i++)

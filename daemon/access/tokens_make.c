@@ -43,7 +43,8 @@ static int open_file(const char *path, const char *name, struct failure *failure
     tokens_free(&tokens);
     if (failure->code != FAILURE_NONE)
         return -1;
-    int file = open(path, O_WRONLY | O_APPEND | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0640);
+    int file =
+        open(path, O_WRONLY | O_APPEND | O_CREAT | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK, 0640);
     if (file < 0)
         failure_set(failure, FAILURE_SYSTEM, path, NULL, "%s", strerror(errno));
     return file;

@@ -17,6 +17,7 @@
 #include <sys/pidfd.h>
 #include <sys/prctl.h>
 #include <sys/queue.h>
+#include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -279,6 +280,7 @@ static _Noreturn void become(const struct start *start)
     char *environment[] = { path, locale, NULL };
     sigset_t none;
     setpgid(0, 0);
+    umask(S_IWGRP | S_IWOTH);
     for (int number = 1; number < NSIG; number++)
         signal(number, SIG_DFL);
     sigemptyset(&none);

@@ -6,10 +6,17 @@
 #include "daemon/bench/bench.h"
 
 /*
- * The bench of a settings file, to be released with bench_unref(), or NULL
- * once every mistake has been said on standard error, one a line.
+ * Whether this process is root's, or is what a unit of the service manager runs: then settings
+ * that others could write are a mistake.
  */
-struct bench *check_load(const char *path);
+bool check_is_service(void);
+
+/*
+ * The bench of a settings file, to be released with bench_unref(), or NULL
+ * once every mistake has been said on standard error, one a line. `guarded`
+ * as in struct problems.
+ */
+struct bench *check_load(const char *path, bool guarded);
 
 /*
  * Checks a settings file with the profiles it names, or a profile by itself:

@@ -57,15 +57,14 @@ static void on_damaged(void *context)
 }
 
 /*
- * Only one process may write (store_db.h). The lock is on a file
- * of its own: closing any other descriptor of the database would drop the
- * locks that SQLite holds on it.
+ * Only one process may write (store_db.h). This lock goes by the path and
+ * outlives any one database there; store_guard's goes by the file.
  */
 static bool lock_out_others(struct store *store, struct failure *failure)
 {
     char path[sizeof store->settings.path + 8];
     snprintf(path, sizeof path, "%s.lock", store->settings.path);
-    store->lock_file = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
+    store->lock_file = open(path, O_RDWR | O_CREAT | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC, 0600);
     if (store->lock_file < 0 || flock(store->lock_file, LOCK_EX | LOCK_NB) == 0)
         return true; /* where no file can be made, nothing can be written either */
     return failure_set(failure, FAILURE_SYSTEM, path, NULL, "another process writes this store");
@@ -110,6 +109,7 @@ struct store *store_new(const struct bench_store *settings, struct mailbox *mail
     store->mailbox = mailbox;
     store->hooks = *hooks;
     store->lock_file = -1;
+    store->guard.file = -1;
     store->end = &store->first;
     store->written_end = &store->written;
     store->group_end = &store->group;
@@ -159,6 +159,7 @@ void store_free(struct store *store)
     free_records(store->first);
     free_records(store->written);
     store_db_close(store->db);
+    store_guard_end(&store->guard);
     if (store->lock_file >= 0)
         close(store->lock_file);
     pthread_cond_destroy(&store->changed);

@@ -7,6 +7,7 @@
 #include "daemon/basics/progress.h"
 #include "store.h"
 #include "store_anchors.h"
+#include "store_guard.h"
 #include "store_retention.h"
 
 #include <pthread.h>
@@ -17,6 +18,7 @@ struct store {
     struct store_hooks hooks;
     struct store_reader *reader;
     int lock_file; /* held while this process writes the store */
+    struct store_guard guard;
     pthread_t thread;
     bool started; /* the thread runs */
     struct progress progress;

@@ -117,7 +117,9 @@ enum store_state store_open_db(struct store *store, struct failure *failure)
 {
     const char *follows = store->follows[0] != '\0' ? store->follows : NULL;
     uint64_t missing = 0;
-    enum store_state state = store_db_open(store->settings.path, follows, &store->db, failure);
+    enum store_state state = store_guard_take(&store->guard, store->settings.path, failure);
+    if (state == STORE_WELL)
+        state = store_db_open(store->settings.path, follows, &store->db, failure);
     if (state != STORE_WELL)
         return state;
     state = anchors_compare(&store->anchors, store->db, &missing, failure);

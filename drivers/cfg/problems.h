@@ -4,6 +4,7 @@
 #define GRADUS_DRIVERS_PROBLEMS_H
 
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 enum { PROBLEMS_MAX = 500 };
@@ -17,6 +18,7 @@ struct problems {
     char **lines;
     size_t count; /* of lines, at most PROBLEMS_MAX */
     size_t total; /* mistakes found */
+    bool guarded; /* a file that others could write is one; see slurp.h */
 };
 
 /* Frees the lines and empties the list. */

@@ -13,7 +13,7 @@
 #include <string.h>
 #include <strings.h>
 
-enum { MAX_DEPTH = 10, MAX_NESTING = 100 };
+enum { MAX_DEPTH = 10, MAX_NESTING = 100, MAX_INCLUDES = 1000, MAX_BYTES = 16 * 1024 * 1024 };
 
 /* One file that is being scanned, and the one that includes it. */
 struct frame {
@@ -34,6 +34,8 @@ struct scan {
     int nesting;                /* brackets open */
     char open[MAX_NESTING + 1]; /* which; the first is the file itself, a group */
     char last;    /* significant byte before this one: that of a value stands for all of it */
+    int includes; /* so far */
+    size_t bytes; /* of the included files so far */
     bool fatal;   /* the library would misread the text */
     bool stopped; /* no memory, or too long: nothing more can be taken */
 };
@@ -320,22 +322,11 @@ static bool include_resolve(const struct frame *frame, const char *path, char *f
     return count > 0 && (size_t)count < size;
 }
 
-static bool same_file(const char *one, const char *other)
-{
-    char *a = realpath(one, NULL);
-    char *b = realpath(other, NULL);
-    bool same = a != NULL && b != NULL && strcmp(a, b) == 0;
-
-    free(a);
-    free(b);
-    return same;
-}
-
 /* Whether a file may be included here: no cycle, not too deep. */
 static bool include_allowed(const struct scan *scan, const struct frame *frame, const char *path)
 {
     for (const struct frame *outer = frame; outer != NULL; outer = outer->outer) {
-        if (same_file(outer->name, path)) {
+        if (slurp_same_file(outer->name, path)) {
             problems_add(scan->problems, frame->name, frame->line,
                          "\"%s\" is included from within itself", path);
             return false;
@@ -349,19 +340,36 @@ static bool include_allowed(const struct scan *scan, const struct frame *frame, 
     return true;
 }
 
+/* Whether there may be one more; files that include others many times are read no further. */
+static bool include_counts(struct scan *scan, const struct frame *frame, size_t length)
+{
+    scan->bytes += length;
+    if (scan->includes++ < MAX_INCLUDES && scan->bytes <= MAX_BYTES)
+        return true;
+    if (!scan->stopped)
+        problems_add(scan->problems, frame->name, frame->line,
+                     "too much is included, expected at most %d files and %d bytes in all",
+                     MAX_INCLUDES, MAX_BYTES);
+    scan->stopped = true;
+    return false;
+}
+
 static bool include_file(struct scan *scan, const struct frame *outer, const char *path)
 {
     struct frame frame = { .outer = outer, .depth = outer->depth + 1, .name = path };
 
-    if (!include_allowed(scan, outer, path))
+    if (scan->stopped || !include_allowed(scan, outer, path))
         return false;
     char *text = slurp(path, &frame.length, outer->name, outer->line, scan->problems);
     if (text == NULL)
         return false;
     frame.text = text;
-    scan_file(scan, &frame);
+    bool counts = slurp_is_settings(path, outer->name, outer->line, scan->problems) &&
+                  include_counts(scan, outer, frame.length);
+    if (counts)
+        scan_file(scan, &frame);
     free(text);
-    return true;
+    return counts;
 }
 
 static void include(struct scan *scan, struct frame *frame)

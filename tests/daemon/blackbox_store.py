@@ -133,6 +133,46 @@ class Kept(StoreCase):
             self.start()
 
 
+class Files(StoreCase):
+    """The database is its owner's alone, and no second name gets a second daemon at it."""
+
+    def test_private_whatever_the_umask(self):
+        before = os.umask(0o022)
+        self.addCleanup(os.umask, before)
+        self.daemon.terminate()
+        os.remove(self.path)
+        with self.start() as daemon:
+            daemon.client().call("measure", "rail")
+            for name in (self.path, self.path + "-wal", self.path + "-shm", self.path + ".lock"):
+                self.assertEqual(os.stat(name).st_mode & 0o777, 0o600, name)
+
+    def test_a_lock_goes_by_the_file(self):
+        other = os.path.join(self.folder, "other.db")
+        os.link(self.path, other)
+        settings = self.settings().replace(self.path, other)
+        with self.assertRaisesRegex(GradusdError, "another process writes this store"):
+            Gradusd(PROGRAM, settings, self.folder)
+        os.remove(other)
+        os.symlink(self.path, other)
+        with self.assertRaisesRegex(GradusdError, "it is a link"):
+            Gradusd(PROGRAM, settings, self.folder)
+        os.remove(other)
+        os.mkfifo(other)
+        with self.assertRaisesRegex(GradusdError, "regular file"):
+            Gradusd(PROGRAM, settings, self.folder)
+
+    @unittest.skipUnless(os.geteuid() == 0, "only root and services mind")
+    def test_settings_that_others_can_write(self):
+        start = len(self.daemon.log_lines)
+        os.chmod(self.daemon.settings_path, 0o666)
+        self.daemon.send_signal(signal.SIGHUP)
+        self.daemon.wait_log("others can write .*gradus.cfg", start)
+        self.daemon.wait_log("the old settings stay", start)
+        os.chmod(self.daemon.settings_path, 0o644)
+        self.daemon.send_signal(signal.SIGHUP)
+        self.daemon.wait_log("loaded, 5 instruments", start)
+
+
 class Without(DaemonCase):
     def test_no_store(self):
         self.assertNotIn("stored", self.client.call("measure", "rail"))
@@ -230,6 +270,10 @@ class Retention(StoreCase):
         self.daemon = self.start()
         self.client = self.daemon.client()
 
+    def allowed(self):
+        with sqlite3.connect(f"file:{self.path}?mode=ro", uri=True) as database:
+            return database.execute("SELECT body FROM events WHERE kind = 'removal allowed'").fetchall()
+
     def test_a_large_share_waits_for_an_administrator(self):
         self.aged()
         self.daemon.wait_log("store: removal by policy: .*4 rows from before .* gradus prune 20")
@@ -246,8 +290,8 @@ class Retention(StoreCase):
         self.assertIn("being removed", out)
         self.until(lambda: self.client.call("health")["store"]["removed"] == 4)
         self.until(lambda: [item["id"] for item in self.all_readings(self.client)] == [5])
-        with sqlite3.connect(f"file:{self.path}?mode=ro", uri=True) as database:
-            (body,), = database.execute("SELECT body FROM events WHERE kind = 'removal allowed'")
+        self.until(self.allowed)
+        (body,), = self.allowed()
         self.assertEqual(json.loads(body)["before"], waiting["before"])
         self.assertTrue(json.loads(body)["by"])
 

@@ -192,6 +192,40 @@ class Report(DaemonCase):
         if os.path.exists("/dev/full"):
             self.report("rack", "--html", "/dev/full", status=2)
 
+    def test_a_new_file_is_private_and_an_old_one_keeps_its_rights(self):
+        before = os.umask(0)
+        self.addCleanup(os.umask, before)
+        path = f"{self.folder}/private.html"
+        self.report("rack", "--html", path)
+        self.assertEqual(os.stat(path).st_mode & 0o777, 0o600)
+        os.chmod(path, 0o644)
+        self.report("rack", "--html", path)
+        self.assertEqual(os.stat(path).st_mode & 0o777, 0o644)
+
+    def test_a_pipe_that_nobody_reads_is_not_waited_for(self):
+        os.mkfifo(f"{self.folder}/pipe")
+        _, error = self.report("rack", "--html", f"{self.folder}/pipe", status=2)
+        self.assertIn("pipe: No such device", error)
+
+    @unittest.skipUnless(os.geteuid() == 0, "only root can give a link to another")
+    def test_links_and_pipes_of_others_are_left_alone(self):
+        link, pipe, kept = (f"{self.folder}/{name}" for name in ("link", "pipe", "kept"))
+        with open(kept, "w", encoding="utf-8") as file:
+            file.write("kept")
+        os.symlink(kept, link)
+        self.report("rack", "--html", link)
+        os.mkfifo(pipe)
+        with open(kept, "w", encoding="utf-8") as file:
+            file.write("kept")
+        reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+        self.addCleanup(os.close, reader)
+        for name in (link, pipe):
+            os.chown(name, 1, 1, follow_symlinks=False)
+            _, error = self.report("rack", "--html", name, status=2)
+            self.assertIn("user 1 has put", error)
+        with open(kept, encoding="utf-8") as file:
+            self.assertEqual(file.read(), "kept")
+
     def test_a_run_that_is_not_there(self):
         _, error = self.report("nowhere", status=2)
         self.assertIn("there is no run nowhere on record", error)

@@ -138,30 +138,108 @@ static void test_include_what_is_no_file(void **state)
     config_destroy(&config);
 }
 
+/* What stands in a file that is no settings file is not shown, by whatever link it is reached. */
+static void test_include_of_a_foreign_file(void **state)
+{
+    const struct folder *folder = *state;
+    struct problems problems = { 0 };
+    char target[128];
+    char path[128];
+    config_t config;
+
+    write_file(folder, "secret", "root:word:1\n");
+    snprintf(target, sizeof target, "%s/secret", folder->path);
+    snprintf(path, sizeof path, "%s/link.cfg", folder->path);
+    assert_int_equal(symlink(target, path), 0);
+    write_file(folder, "top.cfg", "@include \"secret\"\n@include \"link.cfg\"\n");
+    assert_false(read_top(folder, &config, &problems));
+    assert_int_equal(problems.total, 2);
+    for (size_t i = 0; i < problems.count; i++) {
+        assert_non_null(strstr(problems.lines[i], "ends in .cfg or .inc"));
+        assert_null(strstr(problems.lines[i], "word"));
+    }
+    problems_free(&problems);
+    config_destroy(&config);
+}
+
+/* Files of comments that include each other a hundred times a level: read no further than a bound. */
+static void test_includes_that_multiply(void **state)
+{
+    const struct folder *folder = *state;
+    struct problems problems = { 0 };
+    char name[24];
+    char text[4096];
+    config_t config;
+
+    for (int level = 0; level < DEPTH; level++) {
+        size_t used = 0;
+        for (int i = 0; i < 100; i++)
+            used += (size_t)snprintf(text + used, sizeof text - used, "@include \"many%d.inc\"\n",
+                                     level + 1);
+        snprintf(name, sizeof name, level == 0 ? "top.cfg" : "many%d.inc", level);
+        write_file(folder, name, text);
+    }
+    write_file(folder, "many10.inc", "\n");
+    assert_false(read_top(folder, &config, &problems));
+    assert_int_equal(problems.total, 1);
+    assert_non_null(strstr(problems.lines[0], "too much is included"));
+    problems_free(&problems);
+    config_destroy(&config);
+}
+
+/* Where it matters, what others could write is not read. */
+static void test_files_that_others_can_write(void **state)
+{
+    const struct folder *folder = *state;
+    struct problems problems = { .guarded = true };
+    char path[128];
+    config_t config;
+
+    write_file(folder, "top.cfg", "@include \"own.inc\"\n");
+    write_file(folder, "own.inc", "a = 1;\n");
+    snprintf(path, sizeof path, "%s/own.inc", folder->path);
+    assert_int_equal(chmod(path, 0644), 0);
+    assert_true(read_top(folder, &config, &problems));
+    config_destroy(&config);
+    assert_int_equal(chmod(path, 0646), 0);
+    assert_false(read_top(folder, &config, &problems));
+    assert_non_null(strstr(problems.lines[0], "others can write"));
+    config_destroy(&config);
+    problems_free(&problems);
+    problems.guarded = true;
+    assert_int_equal(chmod(path, 0644), 0);
+    assert_int_equal(chmod(folder->path, 0777), 0);
+    assert_false(read_top(folder, &config, &problems));
+    assert_non_null(strstr(problems.lines[0], "by its folder"));
+    assert_int_equal(chmod(folder->path, 0700), 0);
+    problems_free(&problems);
+    config_destroy(&config);
+}
+
 /* Ten includes in one another are taken, eleven are not. */
 static void test_include_depth(void **state)
 {
     const struct folder *folder = *state;
     struct problems problems = { 0 };
-    char name[16];
+    char name[24];
     char text[64];
     config_t config;
 
-    write_file(folder, "top.cfg", "@include \"d1\"\n");
+    write_file(folder, "top.cfg", "@include \"d1.inc\"\n");
     for (int i = 1; i < DEPTH; i++) {
-        snprintf(name, sizeof name, "d%d", i);
-        snprintf(text, sizeof text, "@include \"d%d\"\n", i + 1);
+        snprintf(name, sizeof name, "d%d.inc", i);
+        snprintf(text, sizeof text, "@include \"d%d.inc\"\n", i + 1);
         write_file(folder, name, text);
     }
-    write_file(folder, "d10", "a = 1;\n");
+    write_file(folder, "d10.inc", "a = 1;\n");
     assert_true(read_top(folder, &config, &problems));
     assert_int_equal(problems.total, 0);
     config_destroy(&config);
 
-    write_file(folder, "d10", "@include \"d11\"\n");
+    write_file(folder, "d10.inc", "@include \"d11.inc\"\n");
     assert_false(read_top(folder, &config, &problems));
     assert_int_equal(problems.total, 1);
-    assert_non_null(strstr(problems.lines[0], "/d10:1: includes are nested more than 10 deep"));
+    assert_non_null(strstr(problems.lines[0], "/d10.inc:1: includes are nested more than 10 deep"));
     problems_free(&problems);
     config_destroy(&config);
 }
@@ -195,6 +273,10 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_include_cycle, folder_make, folder_remove),
         cmocka_unit_test_setup_teardown(test_include_what_is_no_file, folder_make, folder_remove),
         cmocka_unit_test_setup_teardown(test_include_depth, folder_make, folder_remove),
+        cmocka_unit_test_setup_teardown(test_include_of_a_foreign_file, folder_make, folder_remove),
+        cmocka_unit_test_setup_teardown(test_includes_that_multiply, folder_make, folder_remove),
+        cmocka_unit_test_setup_teardown(test_files_that_others_can_write, folder_make,
+                                        folder_remove),
         cmocka_unit_test_setup_teardown(test_include_bomb, folder_make, folder_remove),
     };
 
