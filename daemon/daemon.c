@@ -127,6 +127,24 @@ static void on_reload_signal(evutil_socket_t number, short what, void *context)
         daemon_reload(daemon);
 }
 
+/*
+ * What means nothing to the daemon does not end it either. A pipe without a
+ * reader and a file that may not grow show where they are written.
+ */
+static bool ignore_signals(void)
+{
+    static const int none[] = {
+        SIGPIPE,   SIGXFSZ, SIGUSR1, SIGUSR2, SIGALRM, SIGTTOU,  SIGTTIN,
+        SIGVTALRM, SIGPROF, SIGIO,   SIGURG,  SIGPWR,  SIGWINCH, SIGSTKFLT
+    };
+    for (size_t i = 0; i < sizeof none / sizeof *none; i++)
+        if (signal(none[i], SIG_IGN) == SIG_ERR)
+            return false;
+    for (int number = SIGRTMIN; number <= SIGRTMAX; number++)
+        signal(number, SIG_IGN);
+    return true;
+}
+
 static bool catch_signals(struct daemon *daemon)
 {
     daemon->signals[0] = evsignal_new(daemon->loop.base, SIGTERM, on_end_signal, daemon);
@@ -135,8 +153,7 @@ static bool catch_signals(struct daemon *daemon)
     for (size_t i = 0; i < DAEMON_SIGNALS; i++)
         if (daemon->signals[i] == NULL || evsignal_add(daemon->signals[i], NULL) != 0)
             return false;
-    /* A pipe without a reader and a file that may not grow show where they are written. */
-    return signal(SIGPIPE, SIG_IGN) != SIG_ERR && signal(SIGXFSZ, SIG_IGN) != SIG_ERR;
+    return ignore_signals();
 }
 
 static void write_end_text(char text[DAEMON_END_TEXT], enum failure_code code, const char *what)

@@ -61,6 +61,27 @@ size_t utf8_prefix(const char *text, size_t length)
     return at;
 }
 
+bool utf8_steers(uint32_t code)
+{
+    bool control = code < 0x20 || (code >= 0x7F && code < 0xA0);
+    bool mark = code == 0x61C || code == 0x200E || code == 0x200F;
+    return control || mark || (code >= 0x2028 && code <= 0x202E) ||
+           (code >= 0x2066 && code <= 0x2069);
+}
+
+char *utf8_tame(char *text)
+{
+    for (char *at = text; *at != '\0';) {
+        uint32_t code = (unsigned char)*at; /* a control where it is no character */
+        size_t length = utf8_decode(at, strnlen(at, 4), &code);
+        length = length > 0 ? length : 1;
+        if (utf8_steers(code))
+            memset(at, '?', length);
+        at += length;
+    }
+    return text;
+}
+
 bool utf8_printable(const char *text)
 {
     size_t length = strlen(text);

@@ -98,11 +98,13 @@ void text_member_open(struct text *text, const char *key, char bracket)
     text_open(text, bracket);
 }
 
-static void text_escape(struct text *text, unsigned char byte)
+/* None that is escaped lies beyond U+FFFF. */
+static void text_escape(struct text *text, uint32_t code)
 {
     char escape[8];
-    int length = byte == '"' || byte == '\\' ? snprintf(escape, sizeof escape, "\\%c", byte)
-                                             : snprintf(escape, sizeof escape, "\\u%04x", byte);
+    int length = code == '"' || code == '\\'
+                     ? snprintf(escape, sizeof escape, "\\%c", (int)code)
+                     : snprintf(escape, sizeof escape, "\\u%04x", (unsigned)code & 0xffff);
     text_raw(text, escape, (size_t)length);
 }
 
@@ -126,8 +128,8 @@ void text_bytes(struct text *text, const char *bytes, size_t count)
             break;
         uint32_t code;
         size_t length = utf8_decode(bytes + i, count - i, &code);
-        if (length == 1)
-            text_escape(text, at[i]);
+        if (length > 0 && (length == 1 || utf8_steers(code)))
+            text_escape(text, code);
         else if (length > 1)
             text_raw(text, bytes + i, length);
         else

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "log.h"
 
+#include "core/basics/utf8.h"
+
 #include <inttypes.h>
 #include <poll.h>
 #include <stdarg.h>
@@ -23,33 +25,6 @@ bool log_is_journal(const char *journal_stream, int descriptor)
         return false;
     snprintf(own, sizeof own, "%ju:%ju", (uintmax_t)status.st_dev, (uintmax_t)status.st_ino);
     return strcmp(journal_stream, own) == 0;
-}
-
-/*
- * How many bytes from here are a control character, or one that turns the direction of what is
- * read (Unicode 15, Bidi_Control), in UTF-8; 0: none.
- */
-static size_t is_control(const unsigned char *at)
-{
-    if (at[0] < 0x20 || at[0] == 0x7f)
-        return 1;
-    if ((at[0] == 0xc2 && at[1] >= 0x80 && at[1] <= 0x9f) || (at[0] == 0xd8 && at[1] == 0x9c))
-        return 2; /* U+0080 to U+009F, U+061C */
-    if (at[0] != 0xe2)
-        return 0;
-    bool marks = at[1] == 0x80 && (at[2] == 0x8e || at[2] == 0x8f);  /* U+200E, U+200F */
-    bool embeds = at[1] == 0x80 && at[2] >= 0xa8 && at[2] <= 0xae;   /* U+2028 to U+202E */
-    bool isolates = at[1] == 0x81 && at[2] >= 0xa6 && at[2] <= 0xa9; /* U+2066 to U+2069 */
-    return marks || embeds || isolates ? 3 : 0;
-}
-
-void log_clean(char *text)
-{
-    while (*text != '\0') {
-        size_t bytes = is_control((const unsigned char *)text);
-        memset(text, '?', bytes);
-        text += bytes > 0 ? bytes : 1;
-    }
 }
 
 /* Cuts what snprintf wanted to write down to what it has written. */
@@ -82,7 +57,7 @@ void log_line(enum log_priority priority, const char *format, ...)
     size_t room = sizeof line - 1 - length;
     int wanted = vsnprintf(line + length, room, format, arguments);
     va_end(arguments);
-    log_clean(line + length);
+    utf8_tame(line + length);
     length += written(wanted, room);
     line[length++] = '\n';
     if (would_block() || write(STDERR_FILENO, line, length) < 0)

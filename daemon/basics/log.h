@@ -25,9 +25,6 @@ enum log_priority { LOG_PRIORITY_ERROR = 3, LOG_PRIORITY_WARNING = 4, LOG_PRIORI
 void log_line(enum log_priority priority, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
-/* Writes "?" over each byte of control characters, and of those that turn the direction of text. */
-void log_clean(char *text);
-
 /* Whether JOURNAL_STREAM ("device:inode") names the file behind a descriptor. */
 bool log_is_journal(const char *journal_stream, int descriptor);
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "shop_command.h"
 
+#include "core/basics/utf8.h"
 #include "daemon/basics/log.h"
 #include "orphans.h"
 
@@ -213,7 +214,7 @@ static void join_lines(char *text)
 {
     for (char *end = strchr(text, '\n'); end != NULL; end = strchr(end, '\n'))
         *end = ' ';
-    log_clean(text);
+    utf8_tame(text);
 }
 
 /* It is over: says so in the log, and to whom wants to know. */

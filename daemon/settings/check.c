@@ -2,6 +2,7 @@
 #include "check.h"
 
 #include "check_commands.h"
+#include "check_say.h"
 #include "drivers/cfg/strict.h"
 #include "drivers/profile/profile.h"
 #include "settings.h"
@@ -15,9 +16,9 @@
 static void print_problems(const char *path, struct problems *problems)
 {
     for (size_t i = 0; i < problems->count; i++)
-        fprintf(stderr, "%s\n", problems->lines[i]);
+        check_say(stderr, "%s", problems->lines[i]);
     if (problems->total > problems->count)
-        fprintf(stderr, "%s: and %zu more\n", path, problems->total - problems->count);
+        check_say(stderr, "%s: and %zu more", path, problems->total - problems->count);
     problems_free(problems);
 }
 
@@ -60,8 +61,8 @@ static bool check_profile(const char *path)
 
     print_problems(path, &problems);
     if (good) {
-        printf("%s: no mistakes: a profile of a %s\n", path,
-               profile->kind == PROFILE_METER ? "meter" : "scope");
+        check_say(stdout, "%s: no mistakes: a profile of a %s", path,
+                  profile->kind == PROFILE_METER ? "meter" : "scope");
     }
     profile_free(profile);
     return good;
@@ -95,18 +96,20 @@ static void print_meaning(const char *path, const struct bench *bench)
 {
     size_t probes = bench->probe_count - 1;
 
-    printf("%s: no mistakes: %zu instrument%s, %zu point%s\n", path, bench->instrument_count,
-           plural(bench->instrument_count), bench->point_count, plural(bench->point_count));
-    printf(
+    check_say(stdout, "%s: no mistakes: %zu instrument%s, %zu point%s", path,
+              bench->instrument_count, plural(bench->instrument_count), bench->point_count,
+              plural(bench->point_count));
+    check_say(
+        stdout,
         "  limits at %zu of the points, an expected value at %zu; %zu probe%s beside \"direct\", "
-        "%zu burn-in%s\n",
+        "%zu burn-in%s",
         count_points(bench, is_limited), count_points(bench, is_expected), probes, plural(probes),
         bench->burnin_count, plural(bench->burnin_count));
-    printf("  readings are %s%s; clients connect at %s%s%s\n",
-           bench->store.path[0] != '\0' ? "kept in " : "not kept", bench->store.path,
-           bench->server.unix_path[0] != '\0' ? bench->server.unix_path : "TCP only",
-           bench->server.tcp_address[0] != '\0' ? " and over TCP, at " : "",
-           bench->server.tcp_address);
+    check_say(stdout, "  readings are %s%s; clients connect at %s%s%s",
+              bench->store.path[0] != '\0' ? "kept in " : "not kept", bench->store.path,
+              bench->server.unix_path[0] != '\0' ? bench->server.unix_path : "TCP only",
+              bench->server.tcp_address[0] != '\0' ? " and over TCP, at " : "",
+              bench->server.tcp_address);
 }
 
 /* Which inputs stand and fall together. */
@@ -115,8 +118,8 @@ static void print_cards(const struct bench *bench)
     for (size_t i = 0; i < bench->instrument_count; i++) {
         const struct bench_instrument *instrument = &bench->instruments[i];
         if (instrument->inputs_per_card > 0)
-            printf("%s: input cards of %d inputs each\n", instrument->name,
-                   instrument->inputs_per_card);
+            check_say(stdout, "%s: input cards of %d inputs each", instrument->name,
+                      instrument->inputs_per_card);
     }
 }
 

@@ -2,6 +2,8 @@
 /* Whether the commands of burn-in plans can be run, and as whom. */
 #include "check_commands.h"
 
+#include "check_say.h"
+
 #include <errno.h>
 #include <grp.h>
 #include <pwd.h>
@@ -34,20 +36,20 @@ static bool check_command(const struct bench *bench, const struct bench_burnin *
 {
     const struct passwd *user = geteuid() == 0 ? getpwnam(plan->command_user) : getpwuid(geteuid());
     if (user == NULL || (geteuid() == 0 && user->pw_uid == 0)) {
-        fprintf(stderr,
-                "%s: burn-in \"%s\": its command would not be run as \"%s\", expected a user "
-                "of this machine that is not root\n",
-                bench->path, plan->name, plan->command_user);
+        check_say(stderr,
+                  "%s: burn-in \"%s\": its command would not be run as \"%s\", expected a user "
+                  "of this machine that is not root",
+                  bench->path, plan->name, plan->command_user);
         return false;
     }
     int error = geteuid() == 0 ? access_as(user, path) : access(path, X_OK) == 0 ? 0 : errno;
     if (error != 0) {
-        fprintf(stderr, "%s: burn-in \"%s\": its command %s cannot be run as %s: %s\n", bench->path,
-                plan->name, path, user->pw_name, strerror(error));
+        check_say(stderr, "%s: burn-in \"%s\": its command %s cannot be run as %s: %s", bench->path,
+                  plan->name, path, user->pw_name, strerror(error));
         return false;
     }
-    printf("%s: burn-in \"%s\" runs %s as %s when %s\n", bench->path, plan->name, path,
-           user->pw_name, when);
+    check_say(stdout, "%s: burn-in \"%s\" runs %s as %s when %s", bench->path, plan->name, path,
+              user->pw_name, when);
     return true;
 }
 

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "problems.h"
 
+#include "core/basics/utf8.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -41,7 +43,7 @@ void problems_add_all(struct problems *problems, const char *file, int line, con
         count = snprintf(text, sizeof text, "%s: ", file);
     if (count >= 0 && (size_t)count < sizeof text)
         vsnprintf(text + count, sizeof text - (size_t)count, format, arguments);
-    append(problems, text);
+    append(problems, utf8_tame(text));
 }
 
 void problems_add(struct problems *problems, const char *file, int line, const char *format, ...)

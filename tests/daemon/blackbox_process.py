@@ -35,6 +35,13 @@ class Start(DaemonCase):
             out.write(text)
         return path
 
+    def test_signals_that_mean_nothing(self):
+        for number in (signal.SIGUSR1, signal.SIGUSR2, signal.SIGALRM, signal.SIGPIPE, signal.SIGTTOU,
+                       signal.SIGTTIN, signal.SIGVTALRM, signal.SIGPROF, signal.SIGIO, signal.SIGPWR,
+                       signal.SIGURG, signal.SIGWINCH, signal.SIGRTMIN, signal.SIGRTMAX):
+            self.daemon.send_signal(number)
+            self.assertEqual(self.client.call("measure", "rail")["point"], "rail", number)
+
     def test_check_lists_all_mistakes(self):
         path = self.settings_file(MISTAKES)
         for words in (["--check", path], [f"--check={path}"], ["--settings", path, "--check"],

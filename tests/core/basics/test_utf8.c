@@ -74,11 +74,23 @@ static void test_decode(void **state)
     assert_int_equal(untouched, 7);
 }
 
+/* Unicode 15: Cc, Bidi_Control, U+2028 and U+2029; beside them characters that are none. */
+static void test_tame(void **state)
+{
+    char text[] = "a\x1b\x7f\xc2\x85"
+                  "b\u061c\u200e\u200f\u2028\u2029\u202a\u202e\u2066\u2069"
+                  "c\u00b5\u2264\u200b\u206a\x9b\xff";
+    (void)state;
+    assert_string_equal(utf8_tame(text), "a????b??????????????????????????"
+                                         "c\u00b5\u2264\u200b\u206a?\xff");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_utf8),
         cmocka_unit_test(test_decode),
+        cmocka_unit_test(test_tame),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

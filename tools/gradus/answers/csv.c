@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "csv.h"
 
+#include "core/basics/utf8.h"
 #include "tools/gradus/basics/field.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -18,25 +20,52 @@ char *csv_number(char text[CSV_NUMBER_SIZE], double number)
     return text;
 }
 
-/* What stands between the quotes of a field: quotes doubled. */
+/* Whether all of it is one decimal number. */
+static bool is_number(const char *text)
+{
+    char *end = NULL;
+    const size_t length = strlen(text);
+    return strspn(text, "+-0123456789.eE") == length && isfinite(strtod(text, &end)) &&
+           end == text + length;
+}
+
+/* Whether a spreadsheet may take the field for a formula to be worked out. */
+static bool is_formula(const char *text)
+{
+    return text[0] != '\0' && strchr("=+-@\t\r\n", text[0]) != NULL && !is_number(text);
+}
+
+/*
+ * What stands between the quotes of a field: quotes doubled, what steers a
+ * terminal or turns the text, but line ends, as ?, and ' before a formula.
+ */
 static void put_inside(FILE *stream, const char *text)
 {
-    for (; *text != '\0'; text++) {
-        if (*text == '"')
+    if (is_formula(text))
+        fputc('\'', stream);
+    while (*text != '\0') {
+        uint32_t code = (unsigned char)*text;
+        const size_t decoded = utf8_decode(text, strnlen(text, 4), &code);
+        const size_t length = decoded > 0 ? decoded : 1;
+        if (code == '"')
             fputc('"', stream);
-        fputc(*text, stream);
+        if (utf8_steers(code) && code != '\r' && code != '\n')
+            fputc('?', stream);
+        else
+            fwrite(text, 1, length, stream);
+        text += length;
     }
 }
 
 void csv_field(FILE *stream, const char *text)
 {
-    if (strpbrk(text, ",\"\r\n") == NULL) {
-        fputs(text, stream);
-        return;
-    }
-    fputc('"', stream);
+    /* Some spreadsheets part fields at semicolons and tabs as well. */
+    const bool quoted = strpbrk(text, ",;\"\r\n\t") != NULL;
+    if (quoted)
+        fputc('"', stream);
     put_inside(stream, text);
-    fputc('"', stream);
+    if (quoted)
+        fputc('"', stream);
 }
 
 static void end_record(FILE *stream)

@@ -18,13 +18,6 @@ static size_t decode(const char *text, uint32_t *code)
     return utf8_decode(text, strnlen(text, LONGEST_CHARACTER), code);
 }
 
-static bool steers_terminal(uint32_t code)
-{
-    const bool control = code < 0x20 || (code >= 0x7F && code < 0xA0);
-    const bool direction = (code >= 0x202A && code <= 0x202E) || (code >= 0x2066 && code <= 0x2069);
-    return control || direction;
-}
-
 static const char *spelling(uint32_t code)
 {
     static const struct {
@@ -49,7 +42,7 @@ char *text_printable(const char *text, bool ascii)
     while (*text != '\0') {
         uint32_t code = 0;
         const size_t bytes = decode(text, &code);
-        if (bytes == 0 || steers_terminal(code)) {
+        if (bytes == 0 || utf8_steers(code)) {
             const size_t bad = bytes == 0 ? 1 : bytes;
             for (size_t i = 0; i < bad; i++)
                 end += snprintf(end, LONGEST_SPELLING + 1, "\\x%02X", (unsigned char)text[i]);
@@ -103,27 +96,19 @@ size_t text_width(const char *text)
     return width;
 }
 
-/* Marks, embeddings, overrides and isolates of writing direction. */
-static bool steers_direction(uint32_t code)
-{
-    return code == 0x200E || code == 0x200F || (code >= 0x202A && code <= 0x202E) ||
-           (code >= 0x2066 && code <= 0x2069);
-}
-
 char *text_tame(const char *text)
 {
-    static const char replacement[] = "\uFFFD"; /* as many bytes as each of those above */
+    static const char replacement[] = "\uFFFD"; /* as many bytes as most of them */
     char *copy = memory_text(text);
     for (char *at = copy; *at != '\0';) {
         uint32_t code = 0;
         const size_t length = decode(at, &code);
-        if (length == 0 || (code < 0x20 && code != '\n') || code == 0x7F) {
-            *at++ = '?';
-        } else {
-            if (steers_direction(code))
-                memcpy(at, replacement, sizeof replacement - 1);
-            at += length;
-        }
+        const bool steers = length > 0 && code != '\n' && utf8_steers(code);
+        if (steers && length == sizeof replacement - 1)
+            memcpy(at, replacement, length);
+        else if (steers || length == 0)
+            memset(at, '?', length == 0 ? 1 : length);
+        at += length == 0 ? 1 : length;
     }
     return copy;
 }

@@ -35,7 +35,37 @@ static void fields_are_quoted_where_they_must_be(void **state)
     check_field("say \"x\"", "\"say \"\"x\"\"\"");
     check_field("\"", "\"\"\"\"");
     check_field("", "");
-    check_field("plain µ text; with 5.0", "plain µ text; with 5.0");
+    check_field("plain µ text, with 5.0", "\"plain µ text, with 5.0\"");
+    check_field("plain µ text with 5.0", "plain µ text with 5.0");
+    check_field("in two; for some", "\"in two; for some\"");
+}
+
+/* The characters are those of OWASP's page on CSV injection; what is a number stays one. */
+static void no_field_is_a_formula(void **state)
+{
+    (void)state;
+    check_field("=1+1", "'=1+1");
+    check_field("@SUM(A1)", "'@SUM(A1)");
+    check_field("+1+cmd", "'+1+cmd");
+    check_field("-2+3", "'-2+3");
+    check_field("=A1,\"x\"", "\"'=A1,\"\"x\"\"\"");
+    check_field("\t=1", "\"'?=1\"");
+    check_field("\r=1", "\"'\r=1\"");
+    check_field("-", "'-");
+    check_field("-12.5", "-12.5");
+    check_field("+1e-3", "+1e-3");
+    check_field("a=1", "a=1");
+}
+
+/* Unicode 15: Cc, Bidi_Control, U+2028 and U+2029. */
+static void no_field_steers(void **state)
+{
+    (void)state;
+    check_field("a\x1b[2Jb", "a?[2Jb");
+    check_field("a\u202eb\u2066c\u061cd\u2028e", "a?b?c?d?e");
+    check_field("a\xc2\x9b"
+                "b\xff",
+                "a?b\xff");
 }
 
 static void check_number(double number, const char *expected)
@@ -112,6 +142,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_is_absent_is_not_zero),
         cmocka_unit_test(fields_are_quoted_where_they_must_be),
+        cmocka_unit_test(no_field_is_a_formula),
+        cmocka_unit_test(no_field_steers),
         cmocka_unit_test(numbers_have_the_fewest_digits_that_give_them_back),
         cmocka_unit_test(every_number_comes_back),
         cmocka_unit_test(a_record_takes_what_is_there),
