@@ -239,7 +239,7 @@ static bool of_fold(const struct series *series, const struct waveform *waveform
         return false;
     double middle = rhythm.frequency, below = rhythm.least, above = rhythm.most;
     double frequencies[] = { middle, below, (below + middle) / 2, (middle + above) / 2, above };
-    double moved = 0, widest = 0;
+    double moved = 0;
     for (size_t i = 0; i < sizeof frequencies / sizeof *frequencies; i++) {
         if (!fold_make(series, frequencies[i], noise, &fold))
             return false;
@@ -249,9 +249,8 @@ static bool of_fold(const struct series *series, const struct waveform *waveform
         if (i == 0)
             *estimate = each;
         moved = fmax(moved, fabs(each.value - estimate->value));
-        widest = fmax(widest, each.edges);
     }
-    estimate->edges = hypot(widest, moved) * (aspect == ASPECT_DC ? together : 1);
+    estimate->edges = hypot(estimate->edges, moved) * (aspect == ASPECT_DC ? together : 1);
     return isfinite(estimate->value);
 }
 
