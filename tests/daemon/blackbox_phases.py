@@ -101,6 +101,8 @@ class Around(PhaseCase):
         report = self.gradus("burnin", "report", "rack", "--html", "-")
         self.assertIn("begin command of phase hot: done; it said: set to?[2J hot", report)
 
+
+class Waiting(PhaseCase):
     def test_measuring_waits_and_what_was_missed_is_told(self):
         self.gate("hot")
         self.client.call("burnin.start", "rack")
@@ -127,7 +129,10 @@ class Failing(PhaseCase):
         self.assertEqual((failed["reason"], failed["then"]), ("exit status 3", "ended"))
         self.assertEqual(self.status()["why"], "a phase's command failed")
         self.assertEqual(self.said_words()[-1], "hot")
-        report = self.gradus("burnin", "report", "rack", status=0)
+        # A busy machine may have measured nothing in half a second.
+        status = 0 if all(self.point(name).get("readings", 0) for name in
+                          ("out_01", "out_02", "weak")) else 3
+        report = self.gradus("burnin", "report", "rack", status=status)
         self.assertIn("The command of a phase failed once; what it was to switch may not have been "
                       "switched.", " ".join(report.split()))
 
