@@ -50,6 +50,8 @@ static const struct option_row rows[] = {
       0 },
     { "--wait", OPTION_WAIT, "S", 1e-3, 3600, false,
       "with --when: how long to wait, in seconds (default 60)", 0 },
+    { "--for", OPTION_FOR, "S", 1e-3, 1e8, false, "end after so many seconds (default: at SIGINT)",
+      0 },
     { "--samples", OPTION_SAMPLES, "N", 2, 2000000, true,
       "most samples to return: every n-th of them (default: all)", 0 },
     { "--every", OPTION_EVERY, "MS", 0, 86400000, false,
@@ -147,6 +149,7 @@ struct options options_default(void)
                               .wait = 60,
                               .coverage = 95,
                               .confidence = 95,
+                              .lasts = (double)NAN,
                               .every_ms = 1000 };
 }
 
@@ -235,6 +238,8 @@ static double *real_of(struct options *options, uint64_t bit)
         return &options->before;
     case OPTION_AFTER:
         return &options->after;
+    case OPTION_FOR:
+        return &options->lasts;
     case OPTION_WAIT:
         return &options->wait;
     case OPTION_COVERAGE:

@@ -57,6 +57,7 @@
 #define OPTION_WHEN     (UINT64_C(1) << 55)
 #define OPTION_BEFORE   (UINT64_C(1) << 56)
 #define OPTION_AFTER    (UINT64_C(1) << 57)
+#define OPTION_FOR      (UINT64_C(1) << 59)
 #define OPTION_WAIT     (UINT64_C(1) << 58)
 #define OPTION_COMPARE  (UINT64_C(1) << 52)
 #define OPTION_COVERAGE (UINT64_C(1) << 53)
@@ -105,6 +106,7 @@ struct options {
     const char *when;   /* what is waited for; NULL: nothing */
     double before;      /* seconds before and behind it; NAN: not said */
     double after;
+    double lasts;    /* seconds to go on; NAN: until SIGINT */
     double wait;     /* seconds to wait */
     double every_ms; /* from reading to reading */
     bool scan;
