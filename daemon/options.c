@@ -70,7 +70,7 @@ void options_help(FILE *out)
     for (size_t i = 0; i < OPTION_COUNT; i++) {
         char text[64];
         snprintf(text, sizeof text, "--%s%s", table[i].option.name, table[i].argument);
-        fprintf(out, "  %-25s %s\n", text, table[i].help);
+        fprintf(out, "  %-30s %s\n", text, table[i].help);
     }
     fprintf(out, "\nSIGHUP loads the settings again, SIGTERM and SIGINT end the daemon.\n");
 }
