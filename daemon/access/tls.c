@@ -36,7 +36,7 @@ static bool find_file(const char *written, char path[PATH_MOST], struct failure 
     return true;
 }
 
-static bool take_pair(SSL_CTX *context, const struct tls_files *files, struct failure *failure)
+static bool load_pair(SSL_CTX *context, const struct tls_files *files, struct failure *failure)
 {
     char path[PATH_MOST];
     if (!find_file(files->certificate, path, failure))
@@ -76,7 +76,7 @@ SSL_CTX *tls_context(const struct tls_files *files, struct failure *failure)
     SSL_CTX_set_num_tickets(context, 0);
     SSL_CTX_set_session_cache_mode(context, SSL_SESS_CACHE_OFF);
     SSL_CTX_set_mode(context, SSL_MODE_RELEASE_BUFFERS);
-    if (take_pair(context, files, failure) && ask_clients(context, files->clients_ca, failure))
+    if (load_pair(context, files, failure) && ask_clients(context, files->clients_ca, failure))
         return context;
     SSL_CTX_free(context);
     return NULL;

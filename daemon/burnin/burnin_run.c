@@ -341,7 +341,7 @@ static void end_if_over(struct burnin_run *run)
 }
 
 /* Nothing is measured: does what is due, and says how long to wait then. */
-static struct duration take_turn(struct burnin_run *run)
+static struct duration do_turn(struct burnin_run *run)
 {
     struct plan_time now = burnin_run_now(run);
     struct burnin_turn turn = burnin_turn(&run->schedule, run->last, now);
@@ -377,7 +377,7 @@ void burnin_run_tick(struct burnin_run *run)
     if (run->ended || run->paused)
         return;
     look_at_clock(run);
-    struct duration pause = run->open == 0 ? take_turn(run) : look_pause;
+    struct duration pause = run->open == 0 ? do_turn(run) : look_pause;
     if (!run->ended)
         run->host.wake(run->host.context, pause);
 }

@@ -54,8 +54,8 @@ static bool move_account(struct accounts *accounts, struct session *session, con
     return true;
 }
 
-static bool take_token(struct service *service, struct session *session, const struct token *token,
-                       struct failure *failure)
+static bool check_token(struct service *service, struct session *session, const struct token *token,
+                        struct failure *failure)
 {
     char name[PRINCIPAL_NAME];
     snprintf(name, sizeof name, "token %s", token->name);
@@ -84,7 +84,7 @@ void call_authenticate(void *context, struct rpc_call *call, const struct rpc_va
         return;
     }
     struct failure failure = { 0 };
-    if (!take_token(service, session, token, &failure)) {
+    if (!check_token(service, session, token, &failure)) {
         call_refuse(service->loop, call, &failure);
         return;
     }

@@ -242,7 +242,7 @@ static void forget(struct store_query *query)
 }
 
 /* The serial numbers, each once. NULL with the failure set. */
-static json_t *take_serials(const json_t *given, const char *compared, struct failure *failure)
+static json_t *read_serials(const json_t *given, const char *compared, struct failure *failure)
 {
     json_t *good = json_array();
     for (size_t i = 0; i < json_array_size(given); i++) {
@@ -271,7 +271,7 @@ static struct store_query *ask_for(const struct loop *loop, const struct rpc_val
 {
     const struct bench_sheet *sheet = loop_sheet(loop, values[LEARN_SHEET].text, failure);
     const char *compared = values[LEARN_COMPARE].given ? values[LEARN_COMPARE].text : NULL;
-    json_t *good = sheet != NULL ? take_serials(values[LEARN_GOOD].texts, compared, failure) : NULL;
+    json_t *good = sheet != NULL ? read_serials(values[LEARN_GOOD].texts, compared, failure) : NULL;
     if (good == NULL)
         return NULL;
     struct learning *asked = store_query_new(sizeof *asked, learn);

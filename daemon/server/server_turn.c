@@ -64,7 +64,7 @@ static struct client *pop(struct server *server)
 }
 
 /* Takes one client's lines for as long as a piece may last. It may be gone after. */
-static void take_piece(struct server *server, struct client *client)
+static void read_piece(struct server *server, struct client *client)
 {
     static const struct duration piece = { SERVER_PIECE_MS * MILLISECOND_NS };
     const struct server_handlers *handlers = server->handlers;
@@ -112,7 +112,7 @@ void server_turn(evutil_socket_t unused, short what, void *argument)
     do {
         client = pop(server);
         if (client != NULL && !client->closing && !is_left_alone(server, client))
-            take_piece(server, client);
+            read_piece(server, client);
     } while (client != NULL && moment_before(monotonic_now(), end));
     if (server->ready.count > 0)
         evtimer_add(server->turn, &at_once);

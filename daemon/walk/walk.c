@@ -241,9 +241,9 @@ static bool may_begin(const struct walks *walks, const struct session *session,
 }
 
 /* Goes on with a walk that was left, where that is wanted; `walk` is NULL when there is none to go on with. */
-static bool take_up(struct walk **walk, const struct bench_sheet *sheet,
-                    const struct walk_order *order, const struct session *session,
-                    struct failure *failure)
+static bool resume(struct walk **walk, const struct bench_sheet *sheet,
+                   const struct walk_order *order, const struct session *session,
+                   struct failure *failure)
 {
     if (*walk == NULL)
         return true;
@@ -269,7 +269,7 @@ const struct walk *walk_begin(struct walks *walks, struct session *session,
     if (sheet == NULL || !may_begin(walks, session, sheet, failure))
         return NULL;
     struct walk *walk = order->led ? NULL : find_left(walks, order->sheet);
-    if (!take_up(&walk, sheet, order, session, failure))
+    if (!resume(&walk, sheet, order, session, failure))
         return NULL;
     *resumed = walk != NULL;
     if (walk == NULL)
@@ -313,7 +313,7 @@ bool walk_next(struct walk *walk)
     return true;
 }
 
-static bool take_back(struct walk *walk, struct failure *failure)
+static bool go_back(struct walk *walk, struct failure *failure)
 {
     if (walk->led)
         return failure_set(failure, FAILURE_SETTINGS, NULL, "walk.go",
@@ -322,7 +322,7 @@ static bool take_back(struct walk *walk, struct failure *failure)
     return true;
 }
 
-static bool take_again(struct walk *walk, struct failure *failure)
+static bool go_again(struct walk *walk, struct failure *failure)
 {
     if (walk->last == walk->count)
         return failure_set(failure, FAILURE_SETTINGS, NULL, "a reading first",
@@ -341,9 +341,9 @@ bool walk_key(struct walks *walks, const struct session *session, uint64_t numbe
     if (walk == NULL)
         return no_walk(failure);
     if (key == WALK_KEY_BACK)
-        return take_back(walk, failure);
+        return go_back(walk, failure);
     if (key == WALK_KEY_AGAIN)
-        return take_again(walk, failure);
+        return go_again(walk, failure);
     if (walk->idle)
         return failure_set(failure, FAILURE_SETTINGS, NULL, "walk.go first", "it is nobody's turn");
     if (key == WALK_KEY_ON)

@@ -106,7 +106,7 @@ void walk_turn(struct walk *walk)
 }
 
 /* The instrument did not answer: whatever the probe did meanwhile was not seen. */
-static void take_failure(struct walk *walk, const struct failure *failure)
+static void on_failure(struct walk *walk, const struct failure *failure)
 {
     begin_touch(walk);
     if (!walk->away)
@@ -141,7 +141,7 @@ static size_t looks_like(const struct walk *walk, const struct reading *reading)
 }
 
 /* The place has its outcome; the next one's turn comes. */
-static void take_outcome(struct walk *walk, struct job *job)
+static void on_outcome(struct walk *walk, struct job *job)
 {
     const struct reading *reading = &job->capture.reading;
     struct place_record *place = &walk->places[walk->at];
@@ -167,12 +167,12 @@ static void take_reading(struct walk *walk, struct job *job)
         touch_moved(&walk->touch);
     } else if (failure_is_of_link(reading->failure.code) ||
                reading->failure.code == FAILURE_DEADLINE) {
-        take_failure(walk, &reading->failure);
+        on_failure(walk, &reading->failure);
         return;
     } else {
         touch_taken(&walk->touch);
         if (like == walk->count || walk->elsewhere == walk->at) {
-            take_outcome(walk, job);
+            on_outcome(walk, job);
             return;
         }
         walk->elsewhere = walk->at;
@@ -194,7 +194,7 @@ static void submit(struct walk *walk, enum job_kind kind, double within_ms, job_
     if (!whole) {
         job_free(job);
         failure_no_memory(&failure, "a job");
-        take_failure(walk, &failure);
+        on_failure(walk, &failure);
         return;
     }
     job->done = done;
@@ -211,7 +211,7 @@ static void submit(struct walk *walk, enum job_kind kind, double within_ms, job_
         return;
     }
     job_free(job);
-    take_failure(walk, &failure);
+    on_failure(walk, &failure);
 }
 
 static void on_reading(struct job *job, const struct failure *refusal)
@@ -220,7 +220,7 @@ static void on_reading(struct job *job, const struct failure *refusal)
     walk->work = NULL;
     walk->ranges = job->ranges;
     if (refusal != NULL)
-        take_failure(walk, refusal);
+        on_failure(walk, refusal);
     else
         take_reading(walk, job);
 }
@@ -244,7 +244,7 @@ static void on_glance(struct job *job, const struct failure *refusal)
     walk->work = NULL;
     walk->ranges = job->ranges;
     if (failure->code != FAILURE_NONE) {
-        take_failure(walk, failure);
+        on_failure(walk, failure);
         return;
     }
     const struct glance *seen = &job->glance;

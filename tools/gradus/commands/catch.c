@@ -152,7 +152,7 @@ static void take_reading(struct hunt *hunt, const json_t *reading)
 }
 
 /* A look without a reading is none; the first of a row is told. */
-static void take_failure(struct hunt *hunt, const json_t *params)
+static void on_failure(struct hunt *hunt, const json_t *params)
 {
     struct quarry *const quarry = quarry_named(hunt, field_text(params, "point"));
     struct fault fault = { 0 };
@@ -172,7 +172,7 @@ static void end_with(struct hunt *hunt, const struct fault *fault)
     hunt->ended = true;
 }
 
-static void take_message(struct hunt *hunt, const struct message *message)
+static void on_message(struct hunt *hunt, const struct message *message)
 {
     struct fault fault = { 0 };
     const char *const method = field_text_or_empty(message->json, "method");
@@ -184,7 +184,7 @@ static void take_message(struct hunt *hunt, const struct message *message)
     } else if (client_answer_id(message) == hunt->id) {
         hunt->answered = true;
     } else if (json_object_get(params, "error") != NULL) {
-        take_failure(hunt, params);
+        on_failure(hunt, params);
     } else if (strcmp(method, "reading") == 0) {
         take_reading(hunt, json_object_get(params, "reading"));
     } else if (strcmp(method, "finished") == 0) {
@@ -202,7 +202,7 @@ static void keep_on(struct hunt *hunt, struct client *client)
         const double until = hunt->answered ? hunt->until : answer_by;
         const enum client_event event = client_receive(client, until, &message, &fault);
         if (event == CLIENT_MESSAGE) {
-            take_message(hunt, &message);
+            on_message(hunt, &message);
         } else if (event == CLIENT_INTERRUPTED || (event == CLIENT_LATE && hunt->answered)) {
             hunt->ended = true;
         } else {

@@ -185,7 +185,7 @@ static bool go(struct search *search, const char *point)
 }
 
 /* What the walk took at the place. NULL: nothing that counts, and the place is asked for again. */
-static const char *take_outcome(struct search *search, const char *point, const json_t *told)
+static const char *on_outcome(struct search *search, const char *point, const json_t *told)
 {
     const json_t *const reading = json_object_get(told, "reading");
     const json_t *const error = json_object_get(told, "error");
@@ -204,7 +204,7 @@ static const char *take_outcome(struct search *search, const char *point, const 
 }
 
 /* What the probe does, in a line where a word is needed. */
-static void take_probe(const struct search *search, const char *probe)
+static void on_probe(const struct search *search, const char *probe)
 {
     static const char *const told[] = { "lift", "slipped", "unsure" };
     for (size_t i = 0; i < sizeof told / sizeof told[0]; i++)
@@ -212,16 +212,16 @@ static void take_probe(const struct search *search, const char *probe)
             terminal_print(search->session->terminal, stdout, "  %s.\n", walk_advice(probe));
 }
 
-static const char *take_told(struct search *search, const char *point, const json_t *told)
+static const char *on_told(struct search *search, const char *point, const json_t *told)
 {
     const char *const what = field_text_or_empty(told, "what");
     struct fault fault = { 0 };
     if (json_integer_value(json_object_get(told, "subscription")) != search->walk)
         return NULL;
     if (strcmp(what, "outcome") == 0)
-        return take_outcome(search, point, told);
+        return on_outcome(search, point, told);
     if (strcmp(what, "probe") == 0) {
-        take_probe(search, field_text_or_empty(told, "probe"));
+        on_probe(search, field_text_or_empty(told, "probe"));
     } else if (strcmp(what, "elsewhere") == 0) {
         terminal_print(search->session->terminal, stdout,
                        "  That is what another place should show. Not kept: touch %s again.\n",
@@ -238,7 +238,7 @@ static const char *take_told(struct search *search, const char *point, const jso
     return NULL;
 }
 
-static const char *take_key(struct search *search, const char *point, enum pressed pressed)
+static const char *on_key(struct search *search, const char *point, enum pressed pressed)
 {
     switch (pressed) {
     case PRESSED_ON:
@@ -268,7 +268,7 @@ static const char *wait_for(struct search *search, const char *point)
     const enum client_event event =
         client_receive(search->client, INFINITY, &message, &search->fault);
     if (event == CLIENT_MESSAGE && json_object_get(message.json, "method") != NULL)
-        outcome = take_told(search, point, json_object_get(message.json, "params"));
+        outcome = on_told(search, point, json_object_get(message.json, "params"));
     message_clear(&message);
     if (event == CLIENT_KEYS && !keyboard_read(&search->keyboard)) {
         client_also(search->client, -1);
@@ -279,7 +279,7 @@ static const char *wait_for(struct search *search, const char *point)
 }
 
 /* One place: false when the person ends the search, or the daemon goes. */
-static bool take_place(struct search *search)
+static bool on_place(struct search *search)
 {
     char *const point = memory_text(field_text_or_empty(finding(search), "next.point"));
     const char *outcome = NULL;
@@ -288,7 +288,7 @@ static bool take_place(struct search *search)
     while (good && outcome == NULL) {
         const enum pressed pressed = keyboard_next(&search->keyboard);
         if (pressed != PRESSED_NOTHING)
-            outcome = take_key(search, point, pressed);
+            outcome = on_key(search, point, pressed);
         else if (search->left)
             good = false;
         else
@@ -365,7 +365,7 @@ static int searching(struct search *search)
     for (int i = 1; good && i < search->session->operand_count; i++)
         good = note_operand(search, search->session->operands[i]);
     good = good && look(search);
-    while (good && talks(search) && is_state(search, "go on") && take_place(search))
+    while (good && talks(search) && is_state(search, "go on") && on_place(search))
         good = look(search);
     keyboard_end(&search->keyboard);
     sound_end(&search->sound);

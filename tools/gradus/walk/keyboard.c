@@ -37,7 +37,7 @@ bool keyboard_read(struct keyboard *keyboard)
     return false;
 }
 
-static void take_front(struct keyboard *keyboard, size_t count)
+static void pop_front(struct keyboard *keyboard, size_t count)
 {
     keyboard->used -= count;
     memmove(keyboard->bytes, keyboard->bytes + count, keyboard->used);
@@ -92,7 +92,7 @@ static enum pressed type(struct keyboard *keyboard, char key)
 static enum pressed next_single(struct keyboard *keyboard)
 {
     const char key = keyboard->bytes[0];
-    take_front(keyboard, 1);
+    pop_front(keyboard, 1);
     if (keyboard->typing)
         return type(keyboard, key);
     const enum pressed pressed = key_of(key);
@@ -120,7 +120,7 @@ static enum pressed next_line(struct keyboard *keyboard)
     count = count < sizeof keyboard->note ? count : sizeof keyboard->note - 1;
     memcpy(keyboard->note, keyboard->bytes + from, count);
     keyboard->note[count] = '\0';
-    take_front(keyboard, end != NULL ? length + 1 : length);
+    pop_front(keyboard, end != NULL ? length + 1 : length);
     return pressed == PRESSED_NOTE && count == 0 ? PRESSED_UNKNOWN : pressed;
 }
 

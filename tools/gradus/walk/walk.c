@@ -40,7 +40,7 @@ static size_t index_of(const struct walker *walker, const json_t *told, const ch
 }
 
 /* Writes value and verdict of a reading, or why there is none. */
-static void take_outcome(const struct walker *walker, struct stop *stop, const json_t *told)
+static void write_outcome(const struct walker *walker, struct stop *stop, const json_t *told)
 {
     json_t *const reading = json_object_get(told, "reading");
     const json_t *const error = json_object_get(told, "error");
@@ -93,7 +93,7 @@ static void on_outcome(struct walker *walker, const json_t *told)
     for (size_t i = 0; i < sizeof states / sizeof states[0]; i++)
         if (strcmp(states[i], field_text_or_empty(told, "state")) == 0)
             stop->state = states[i];
-    take_outcome(walker, stop, told);
+    write_outcome(walker, stop, told);
     walker->last = index;
     if (stop->reading != NULL)
         notation_result(full, sizeof full, field_number(stop->reading, "value"),
@@ -132,7 +132,7 @@ static void on_elsewhere(struct walker *walker, const json_t *told)
     char text[WALKER_LINE], here[64], there[64];
     if (like == walker->count || walker->at == walker->count)
         return;
-    take_outcome(walker, &seen, told);
+    write_outcome(walker, &seen, told);
     walker_short_place(walker, walker->at, here, sizeof here);
     walker_short_place(walker, like, there, sizeof there);
     snprintf(text, sizeof text, "%s is what %s should show. Not kept: touch %s again", seen.value,
@@ -206,7 +206,7 @@ static bool send_key(struct walker *walker, enum pressed pressed, struct fault *
                fault) != 0;
 }
 
-static bool take_key(struct walker *walker, enum pressed pressed, struct fault *fault)
+static bool on_key(struct walker *walker, enum pressed pressed, struct fault *fault)
 {
     switch (pressed) {
     case PRESSED_ON:
@@ -234,13 +234,13 @@ static bool take_key(struct walker *walker, enum pressed pressed, struct fault *
     return true;
 }
 
-static bool take_keys(struct walker *walker, struct fault *fault)
+static bool on_keys(struct walker *walker, struct fault *fault)
 {
     enum pressed pressed;
     if (!keyboard_read(&walker->keyboard))
         client_also(walker->client, -1);
     while (!walker->ended && (pressed = keyboard_next(&walker->keyboard)) != PRESSED_NOTHING)
-        if (!take_key(walker, pressed, fault))
+        if (!on_key(walker, pressed, fault))
             return false;
     return true;
 }
@@ -264,7 +264,7 @@ static void show(struct walker *walker)
 }
 
 /* A key that was refused says why. */
-static void take_message(struct walker *walker, const struct message *message)
+static void on_message(struct walker *walker, const struct message *message)
 {
     const json_t *const error = json_object_get(message->json, "error");
     struct fault fault;
@@ -285,9 +285,9 @@ static bool follow(struct walker *walker, struct fault *fault)
         show(walker);
         const enum client_event event = client_receive(walker->client, INFINITY, &message, fault);
         if (event == CLIENT_MESSAGE)
-            take_message(walker, &message);
+            on_message(walker, &message);
         message_clear(&message);
-        if (event == CLIENT_GONE || (event == CLIENT_KEYS && !take_keys(walker, fault)))
+        if (event == CLIENT_GONE || (event == CLIENT_KEYS && !on_keys(walker, fault)))
             return false;
         walker->ended = walker->ended || event == CLIENT_INTERRUPTED;
     }

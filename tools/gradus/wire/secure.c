@@ -32,7 +32,7 @@ static bool refuse(struct fault *fault, const char *what, const char *expected)
     return false;
 }
 
-static bool take_files(SSL_CTX *context, const struct options *options, struct fault *fault)
+static bool read_files(SSL_CTX *context, const struct options *options, struct fault *fault)
 {
     /* What is in the file is trusted as it is: an authority, or the daemon's own certificate. */
     if (SSL_CTX_load_verify_file(context, options->ca) != 1)
@@ -89,7 +89,7 @@ struct secure *secure_open(int descriptor, const char *host, const struct option
 {
     struct secure *const secure = memory_zeroed(1, sizeof *secure);
     secure->context = SSL_CTX_new(TLS_client_method());
-    if (secure->context != NULL && take_files(secure->context, options, fault)) {
+    if (secure->context != NULL && read_files(secure->context, options, fault)) {
         SSL_CTX_set_min_proto_version(secure->context, TLS1_3_VERSION);
         SSL_CTX_set_mode(secure->context,
                          SSL_MODE_ENABLE_PARTIAL_WRITE | SSL_MODE_ACCEPT_MOVING_WRITE_BUFFER);
