@@ -53,7 +53,7 @@ class BurninCase(DaemonCase):
                           f"id -u >{self.said}.user\n"
                           f"echo told the shop\nmv {self.said}.$$ {self.said}\n")
         script.chmod(0o755)
-        os.chmod(self.folder, 0o777)
+        os.chmod(self.folder, 0o1777)
 
     def status(self):
         return self.client.call("burnin.status")["runs"][-1]

@@ -87,7 +87,7 @@ class Following(BurninCase):
 
     def test_what_cannot_be_followed(self):
         refusal = self.refused(self.client.call, "burnin.follow", "rak")
-        self.assertEqual(refusal.data["expected"], "a run that burnin.status names, or a plan")
+        self.assertEqual(refusal.data["expected"], "perhaps rack")
         run = self.client.call("burnin.start", "rack")["run"]
         self.client.call("burnin.stop", run)
         self.assertIn("stopped", self.refused(self.client.call, "burnin.follow", run).data["what"])

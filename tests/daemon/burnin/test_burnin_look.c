@@ -29,6 +29,7 @@ static struct burnin_clock still(void *context)
 /* Two runs of three points each, neither of which has measured anything. */
 struct runs {
     struct bench *bench;
+    struct loop loop;
     struct burnin burnin;
     struct burnin_entry entries[2];
 };
@@ -40,6 +41,8 @@ static void set_up(struct runs *runs)
     memset(runs, 0, sizeof *runs);
     runs->bench = settings_read(settings, sizeof settings - 1, "test.cfg", &problems);
     assert_non_null(runs->bench);
+    runs->loop.bench = runs->bench;
+    runs->burnin.loop = &runs->loop;
     TAILQ_INIT(&runs->burnin.entries);
     for (size_t i = 0; i < 2; i++) {
         const char *name = i == 0 ? "rack-1" : "rack-2";

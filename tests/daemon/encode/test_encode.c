@@ -340,7 +340,7 @@ static void a_point_as_configured(void **state)
                         "{\"name\":\"rail\",\"quantity\":\"dc voltage\",\"unit\":\"V\","
                         "\"instrument\":\"meter_a\",\"input\":3,\"probe\":\"x10\",\"expected\":50,"
                         "\"limits\":{\"low\":47.5,\"decision\":\"guarded\"},"
-                        "\"caution\":\"high energy\"}");
+                        "\"by_hand\":true,\"caution\":\"high energy\"}");
     text_free(&text);
 }
 
