@@ -118,7 +118,7 @@ class Scan(unittest.TestCase):
             with open(path, encoding="utf-8") as file:
                 self.assertEqual(file.read(), text)
             self.assertEqual(sorted(os.listdir(folder)),
-                             ["shop.cfg", "shop.db", "shop.db.lock"])
+                             ["shop.cfg", "shop.db", "shop.db.anchors", "shop.db.lock"])
 
     def test_settings_are_written_of_known_instruments_only(self):
         with StandIn(os.environ["STANDIN"], BENCH) as bench, \
