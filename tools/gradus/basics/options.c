@@ -70,7 +70,7 @@ static const struct option_row rows[] = {
       TEXT(line) },
     { "--profiles", OPTION_PROFILES, "FOLDER", 0, 0, false,
       "with --identify: the profiles that identities are compared with\n"
-      "(default /etc/gradus/profiles)",
+      "(default /etc/gradus/profiles and those that came with gradusd)",
       TEXT(profiles) },
     { "--ascii", OPTION_ASCII, NULL, 0, 0, false, "draw with plain ASCII", 0 },
     { "--since", OPTION_SINCE, "MOMENT", 0, 0, false,
