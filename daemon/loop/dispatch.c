@@ -10,12 +10,15 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* There is no such name; `otherwise` is what is expected where no name is near. */
 static void say_nearest(const struct nearest *nearest, const char *what, const char *name,
-                        enum failure_code code, struct failure *failure)
+                        const char *otherwise, enum failure_code code, struct failure *failure)
 {
-    char expected[160] = "";
+    char expected[160];
     if (nearest->word != NULL)
         snprintf(expected, sizeof expected, "perhaps %.140s", nearest->word);
+    else
+        snprintf(expected, sizeof expected, "%s", otherwise);
     failure_set(failure, code, NULL, expected, "there is no %s %.120s", what, name);
 }
 
@@ -29,7 +32,7 @@ const struct bench_point *loop_point(const struct loop *loop, const char *name,
     struct nearest nearest = { 0 };
     for (size_t i = 0; i < bench->point_count; i++)
         nearest_offer(&nearest, name, bench->points[i].name);
-    say_nearest(&nearest, "point", name, FAILURE_UNKNOWN_POINT, failure);
+    say_nearest(&nearest, "point", name, "", FAILURE_UNKNOWN_POINT, failure);
     return NULL;
 }
 
@@ -38,16 +41,14 @@ const struct bench_sheet *loop_sheet(const struct loop *loop, const char *name,
 {
     const struct bench_sheet *sheet = bench_sheet(loop->bench, name);
     struct nearest nearest = { 0 };
-    char expected[160] = "sheets in the settings";
+    char otherwise[160] = "sheets in the settings";
     if (sheet != NULL)
         return sheet;
     for (size_t i = 0; i < loop->bench->sheet_count; i++)
         nearest_offer(&nearest, name, loop->bench->sheets[i].name);
-    if (nearest.word != NULL)
-        snprintf(expected, sizeof expected, "perhaps %.140s", nearest.word);
-    else if (loop->bench->sheet_count > 0)
-        snprintf(expected, sizeof expected, "for instance %.140s", loop->bench->sheets[0].name);
-    failure_set(failure, FAILURE_SETTINGS, NULL, expected, "there is no sheet %.120s", name);
+    if (loop->bench->sheet_count > 0)
+        snprintf(otherwise, sizeof otherwise, "for instance %.140s", loop->bench->sheets[0].name);
+    say_nearest(&nearest, "sheet", name, otherwise, FAILURE_SETTINGS, failure);
     return NULL;
 }
 
@@ -76,7 +77,7 @@ bool loop_instrument(const struct loop *loop, const char *name, size_t *index,
     }
     for (size_t i = 0; i < bench->instrument_count; i++)
         nearest_offer(&nearest, name, bench->instruments[i].name);
-    say_nearest(&nearest, "instrument", name, FAILURE_UNKNOWN_INSTRUMENT, failure);
+    say_nearest(&nearest, "instrument", name, "", FAILURE_UNKNOWN_INSTRUMENT, failure);
     return false;
 }
 

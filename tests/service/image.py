@@ -10,7 +10,6 @@ is made again while what it is made of is the same; no privilege is needed.
 import hashlib
 import os
 import re
-import stat
 import subprocess
 import sys
 from pathlib import Path
@@ -18,10 +17,11 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent / "vm"))
 
-from image import Modules, newc  # noqa: E402
+from image import Modules, initramfs  # noqa: E402
 from packages import Packages, output  # noqa: E402
 
 MODULES = ("virtio_pci", "9pnet_virtio", "9p", "virtio_blk", "crc32c_generic", "ext4", "autofs4")
+FOLDERS = ("bin", "dev", "proc", "sys", "modules", "disk")
 # A small system as an administrator has it, and Python for the tests.
 SYSTEM = ("systemd", "systemd-sysv", "udev", "dbus", "python3")
 
@@ -49,23 +49,12 @@ def make_disk(path, names):
     part.rename(path)
 
 
-def initramfs(modules, busybox):
-    entries = [(name, stat.S_IFDIR | 0o755, b"", 0)
-               for name in ("bin", "dev", "proc", "sys", "modules", "disk")]
-    entries += [("dev/console", stat.S_IFCHR | 0o600, b"", os.makedev(5, 1)),
-                ("bin/busybox", stat.S_IFREG | 0o755, busybox, 0),
-                ("init", stat.S_IFREG | 0o755, (HERE / "init").read_bytes(), 0),
-                ("modules/order", stat.S_IFREG | 0o644, "\n".join(modules).encode() + b"\n", 0)]
-    entries += [(f"modules/{name}.ko", stat.S_IFREG | 0o644, data, 0)
-                for name, data in modules.items()]
-    return newc(entries)
-
-
 def make(folder, packages, vm):
     folder.mkdir(parents=True, exist_ok=True)
     names = dependencies(packages)
-    stamp = hashlib.sha256(repr((names, SYSTEM, (HERE / "image.py").read_bytes(),
-                                 (HERE / "init").read_bytes())).encode()).hexdigest()
+    sources = (HERE / "image.py", HERE / "init", HERE.parent / "vm" / "image.py")
+    texts = [path.read_bytes() for path in sources]
+    stamp = hashlib.sha256(repr((names, SYSTEM, texts)).encode()).hexdigest()
     made = folder / "made"
     if made.exists() and made.read_text() == stamp:
         return
@@ -75,7 +64,8 @@ def make(folder, packages, vm):
     for module in MODULES:
         modules.add(module)
     busybox = fetched.root("busybox-static") / "bin/busybox"
-    (folder / "initramfs").write_bytes(initramfs(modules.loaded, busybox.read_bytes()))
+    archive = initramfs(modules.loaded, busybox.read_bytes(), HERE / "init", FOLDERS, {})
+    (folder / "initramfs").write_bytes(archive)
     make_disk(folder / "disk", names)
     made.write_text(stamp)
 

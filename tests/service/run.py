@@ -13,9 +13,11 @@ import tempfile
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent / "vm"))
+
+from machine import KERNEL_WORDS  # noqa: E402
+
 LIMIT_S = 1500.0
-KERNEL_WORDS = ("console=ttyS0 quiet panic=-1 nokaslr tsc=reliable no_timer_check "
-                "cryptomgr.notests mitigations=off rw systemd.show_status=false")
 TRIAL = """
 [Unit]
 Description=Tries the packages
@@ -58,7 +60,8 @@ def boot(folder, vm, share, console):
     shares = f"local,path={share},mount_tag=share,security_model=none"
     words = ["qemu-system-x86_64", "-accel", "tcg", "-M", "pc", "-cpu", "qemu64", "-smp", "2", "-m",
              "1024", "-nodefaults", "-no-user-config", "-display", "none", "-no-reboot",
-             "-kernel", f"{vm}/vmlinux", "-initrd", f"{folder}/initramfs", "-append", KERNEL_WORDS,
+             "-kernel", f"{vm}/vmlinux", "-initrd", f"{folder}/initramfs",
+             "-append", f"{KERNEL_WORDS} rw systemd.show_status=false",
              "-serial", "stdio", "-virtfs", shares, "-snapshot",
              "-drive", f"file={folder}/disk,format=raw,if=virtio"]
     with console.open("w") as log:

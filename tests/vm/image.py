@@ -25,6 +25,7 @@ MODULES = (
     ("xhci_pci", ""), ("cdc_acm", ""), ("usbtmc", ""),
     ("libcomposite", ""), ("usb_f_fs", ""), ("dummy_hcd", "num=3"),
 )
+FOLDERS = ("bin", "dev", "proc", "sys", "run", "modules", "host")
 XZ = b"\xfd7zXZ\0"
 
 
@@ -80,16 +81,19 @@ class Modules:
         return lzma.decompress(data) if data.startswith(XZ) else data
 
 
-def initramfs(modules, busybox):
-    """The archive: folders, console, busybox, init, modules and the order to load them in."""
-    folders = ("bin", "dev", "proc", "sys", "run", "modules", "host")
-    parameters = dict(MODULES)
+def initramfs(modules, busybox, init, folders, parameters):
+    """The archive: folders, console, busybox, init, modules and the order to load them in.
+
+    modules     {name: bytes}, in that order
+    init        the script that is the first process
+    parameters  {name: words} of the modules that have any
+    """
     order = "".join(f"{name} {parameters.get(name, '')}\n" for name in modules)
     entries = [(name, stat.S_IFDIR | 0o755, b"", 0) for name in folders]
     entries += [
         ("dev/console", stat.S_IFCHR | 0o600, b"", os.makedev(5, 1)),
         ("bin/busybox", stat.S_IFREG | 0o755, busybox, 0),
-        ("init", stat.S_IFREG | 0o755, (HERE / "init").read_bytes(), 0),
+        ("init", stat.S_IFREG | 0o755, init.read_bytes(), 0),
         ("modules/order", stat.S_IFREG | 0o644, order.encode(), 0),
     ]
     entries += [(f"modules/{name}.ko", stat.S_IFREG | 0o644, data, 0)
@@ -124,7 +128,8 @@ def make(folder):
     for module in (*dict(MODULES), modules.that_drives(ADAPTER_USB)):
         modules.add(module)
     (folder / "vmlinux").write_bytes(uncompressed(kernel.read_bytes()))
-    (folder / "initramfs").write_bytes(initramfs(modules.loaded, busybox.read_bytes()))
+    archive = initramfs(modules.loaded, busybox.read_bytes(), HERE / "init", FOLDERS, dict(MODULES))
+    (folder / "initramfs").write_bytes(archive)
     (folder / "udev").write_text(json.dumps(udev))
     made.write_text(stamp)
 

@@ -1,20 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # A help text of the programs as mdoc: what stands at the left is text, an option with two blanks
 # before it an item, and what is further in goes on with the item above.
-# A sentence begins on a line of its own, as mdoc(7) wants it.
-function text(line, out) {
-    gsub(/\\/, "\\e", line)
-    sub(/^[.']/, "\\\\\\&&", line)
-    while (match(line, /[a-z0-9)"][.] +[A-Z]/)) {
-        out = out substr(line, 1, RSTART + 1) "\n"
-        line = substr(line, RSTART + RLENGTH - 1)
-    }
-    return out line
-}
-function end_list() {
-    if (list) print ".El"
-    list = 0
-}
 /^usage: / { print ".D1 " text(substr($0, 8)); next }
 /^Options:$/ { next }
 /^$/ { gap = 1; next }
@@ -32,4 +18,3 @@ function end_list() {
 }
 /^  / { sub(/^ +/, ""); if (gap) print ".Pp"; gap = 0; print text($0); next }
 { end_list(); if (gap) print ".Pp"; gap = 0; print text($0) }
-END { end_list() }
